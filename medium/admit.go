@@ -1,0 +1,273 @@
+package medium
+
+import (
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Admit decides on one new step of a mat by today's rules. It refuses a step
+// with a typed error, or gives the step back complete: with the outcome, and
+// with every figure that the decision relied on. A step that misses its rules
+// but did happen (a short sanitizing, a rinse that left roots) is admitted and
+// not accepted. Corrections go through AdmitCorrect.
+func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
+	if s.Mat == FarmThread {
+		return AdmitFarm(s, now)
+	}
+	s, err := envelope(s, c.Last, now)
+	if err != nil {
+		return s, err
+	}
+	if err := checkBody(s.Body); err != nil {
+		return s, err
+	}
+	if c.Stage == "" && s.Kind != KindAdd {
+		return s, &UnknownError{What: "mat", Name: string(s.Mat), Do: "register it with `resow add`"}
+	}
+	if do := refusal(s.Kind, c.Stage); do != "" {
+		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()), Do: do}
+	}
+	s, err = decide(c, f, s, now)
+	if err != nil {
+		return s, err
+	}
+	s.Outcome.From = c.Stage
+	s.Outcome.Policy = f.Policy.Version
+	s.Outcome.Accepted = !misses(s.Outcome.Findings)
+	s.Outcome.To = c.Apply(s).Stage
+	return s, nil
+}
+
+func misses(findings []Finding) bool {
+	for _, f := range findings {
+		if f.Severity == StepRule {
+			return true
+		}
+	}
+	return false
+}
+
+// envelope checks and completes what every step has. Times are kept in UTC, to
+// the second: a record is read by people.
+func envelope(s Step, last, now time.Time) (Step, error) {
+	if s.Body == nil {
+		return s, &InputError{Field: "step", Value: string(s.Kind), Want: "a kind of step that this version knows"}
+	}
+	s.Version = Version
+	s.Kind = s.Body.kind()
+	s.By = strings.TrimSpace(s.By)
+	if s.By == "" || len(s.By) > 20 {
+		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, 1 to 20 bytes (--by, or RESOW_BY)"}
+	}
+	s.Recorded = now.UTC().Truncate(time.Second)
+	if s.At.IsZero() {
+		s.At = s.Recorded
+	}
+	s.At = s.At.UTC().Truncate(time.Second)
+	if s.At.After(now.Add(ClockDrift)) {
+		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Now: now}
+	}
+	if s.At.Before(last) {
+		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Last: last.In(now.Location()), Now: now}
+	}
+	s.Outcome = Outcome{Late: s.Recorded.Sub(s.At) > LateAfter}
+	return s, nil
+}
+
+// doing names a step inside a sentence.
+var doing = map[Kind]string{
+	KindSow: "sowing", KindMist: "misting", KindHarvest: "harvesting", KindRinse: "rinsing", KindDry: "drying",
+	KindSanitize: "sanitizing", KindInspect: "inspecting", KindTrim: "trimming", KindRelease: "releasing",
+	KindRelabel: "relabelling",
+}
+
+// refusal says what to do instead where a step can't follow from a stage, and
+// nothing where it can.
+func refusal(k Kind, s Stage) string {
+	if s == "" {
+		return ""
+	}
+	if k == KindAdd {
+		return "it is registered already; give the new mat a code of its own"
+	}
+	if s == Retired {
+		return "a retired mat takes no more steps; if that was a mistake, void it with `resow correct`"
+	}
+	switch k {
+	case KindMold, KindCut, KindSwab, KindHold, KindRelabel, KindRetire:
+		return ""
+	case KindRelease:
+		if s != OnHold {
+			return "it is not on hold, so there is nothing to release"
+		}
+		return ""
+	case KindInspect, KindTrim:
+		if s == Growing {
+			return "harvest it before " + doing[k]
+		}
+		return ""
+	}
+	if s == OnHold {
+		return "release it before " + doing[k]
+	}
+	switch k {
+	case KindSow:
+		return sowRefusal(s)
+	case KindMist, KindHarvest:
+		if s != Growing {
+			return "sow on it before " + doing[k]
+		}
+	case KindRinse, KindDry, KindSanitize:
+		if s == Growing {
+			return "harvest it before " + doing[k]
+		}
+	}
+	return ""
+}
+
+func sowRefusal(s Stage) string {
+	switch s {
+	case Ready:
+		return ""
+	case ToWash:
+		return "rinse, dry, sanitize and dry it before sowing"
+	case ToDry:
+		return "dry, sanitize and dry it before sowing"
+	case ToSanitize:
+		return "sanitize and dry it before sowing"
+	case Airing:
+		return "let it dry before sowing"
+	}
+	return "harvest and wash it before sowing"
+}
+
+// decide applies the rules of one kind of step.
+func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
+	switch b := s.Body.(type) {
+	case *Sow:
+		return decideSow(c, f, s, *b, now)
+	case *Rinse:
+		if b.Debris != DebrisNone {
+			s.Outcome.Findings = []Finding{{Rule: "debris", Severity: StepRule, Source: "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
+				Text: fmt.Sprintf("%s left after the rinse; pull them and rinse again, it stays waiting to wash", b.Debris)}}
+		}
+	case *Dry:
+		done := *b
+		s.Outcome.Findings = decideDry(c, f.Policy, &done, s.At)
+		s.Body = &done
+	case *Sanitize:
+		done := *b
+		s.Outcome.Findings = decideSanitize(c, f, &done)
+		s.Body = &done
+	case *Release:
+		if b.AsWas && c.MustWash {
+			return s, &InputError{Field: "release as it was", Value: c.HeldFor,
+				Want: "a release to the wash (without --as-was): mold, a failed swab, a bad smell or a trim can't be undone by a release; discard what grows on it"}
+		}
+	case *Inspect:
+		if unwashed(c) {
+			s.Outcome.Findings = []Finding{{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
+				Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}}
+		}
+	case *Trim:
+		if b.LengthMM > c.Mat.LengthMM || b.WidthMM > c.Mat.WidthMM || b.LengthMM*b.WidthMM >= c.Mat.AreaMM2() {
+			return s, &InputError{Field: "trimmed size", Value: fmt.Sprintf("%s x %s mm", trimZeros(b.LengthMM), trimZeros(b.WidthMM)),
+				Want: "a size smaller than " + c.Mat.Size()}
+		}
+	}
+	return s, nil
+}
+
+// unwashed says that the mat has not been washed since its crop, or that it
+// was held in such a stage.
+func unwashed(c Condition) bool {
+	s := c.Stage
+	if s == OnHold {
+		s = c.HeldIn
+	}
+	return s == ToWash || s == Growing
+}
+
+func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) {
+	crops := make([]Crop, len(b.Crops))
+	sown := make([]Sown, len(b.Crops))
+	for i, want := range b.Crops {
+		crop, err := f.Crop(want.Crop)
+		if err != nil {
+			return s, err
+		}
+		crops[i] = crop
+		sown[i] = Sown{Crop: crop.Name, SeedG: want.SeedG, SizeMM: crop.SeedMM(), DaysMin: crop.DaysMin, DaysMax: crop.DaysMax}
+	}
+	b.Crops = sown
+	s.Body = &b
+	v := Judge(c, f.Policy, s.At.In(now.Location()), crops...)
+	if v.Word == DoNotSow || v.Word == RetireMat {
+		return s, &VerdictError{Verdict: v}
+	}
+	s.Outcome.Findings = v.Findings
+	return s, nil
+}
+
+func decideDry(c Condition, p Policy, b *Dry, at time.Time) []Finding {
+	if b.Where == DrySun && b.KLy == 0 {
+		hours := float64(b.DurationS) / 3600
+		b.KLy = hours * p.Setting("sun-power").Limit * 3.6 / 41.84
+	}
+	if c.Stage == ToWash {
+		return []Finding{{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
+			Text: "it was dried before it was washed; rinse it, roots dry on hard"}}
+	}
+	set := p.Setting("wet-hours")
+	if wet := at.Sub(c.WetSince); set.On && !c.WetSince.IsZero() && wet.Hours() > set.Limit {
+		f := p.finding("wet-hours", "it was wet for %.0f h, the policy allows %g h: look for mold before it is used", wet.Hours(), set.Limit)
+		f.Severity = Care
+		return []Finding{f}
+	}
+	return nil
+}
+
+// AdmitCorrect decides on a correction, which needs the mat's whole thread.
+func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
+	s, err := envelope(s, time.Time{}, now)
+	if err != nil {
+		return s, err
+	}
+	want, ok := s.Body.(*Correct)
+	if !ok {
+		return s, &InputError{Field: "step", Value: string(s.Kind), Want: "correct"}
+	}
+	b := *want
+	refuse := func(why string) (Step, error) {
+		return s, &CorrectError{Code: s.Mat, MatSeq: b.MatSeq, Why: why}
+	}
+	if strings.TrimSpace(b.Reason) == "" || len(b.Reason) > maxText {
+		return refuse("say why it is wrong with --reason, in at most 500 bytes; both stay on record")
+	}
+	var target *Step
+	for i := range thread {
+		if thread[i].MatSeq == b.MatSeq {
+			target = &thread[i]
+		}
+		if v, ok := thread[i].Body.(*Correct); ok && v.MatSeq == b.MatSeq {
+			return refuse("it is void already")
+		}
+	}
+	switch {
+	case target == nil:
+		return refuse(fmt.Sprintf("there is no such step; `resow history` numbers them 1 to %d", len(thread)))
+	case target.Kind == KindCorrect:
+		return refuse("a correction can't be voided; record the step again instead")
+	case target.Kind == KindAdd:
+		return refuse("a registration can't be voided; retire the mat instead")
+	case target.Kind == KindRelabel:
+		return refuse("a relabelling can't be voided, since the label is in the world; relabel it again instead")
+	}
+	b.Voids = target.Kind
+	s.Body = &b
+	s.Outcome.Accepted = true
+	s.Outcome.From = Replay(thread).Stage
+	s.Outcome.To = Replay(append(append([]Step(nil), thread...), s)).Stage
+	return s, nil
+}

@@ -1,0 +1,195 @@
+package medium
+
+// Add registers a mat. A new mat starts at ToWash.
+type Add struct {
+	record
+	Mat Mat `cbor:"10" json:"mat"`
+}
+
+// Sown is one crop of a sowing, with the seed used for it and the figures of
+// the crop table that the day's decisions relied on.
+type Sown struct {
+	record
+	Crop    string  `cbor:"10" json:"crop"`
+	SeedG   float64 `cbor:"11" json:"seed_g,omitempty"`
+	SizeMM  float64 `cbor:"12" json:"seed_mm,omitempty"` // width that meets a square opening
+	DaysMin int     `cbor:"13" json:"days_min,omitempty"`
+	DaysMax int     `cbor:"14" json:"days_max,omitempty"`
+}
+
+// Sow puts a crop, or a mix of crops, on a ready mat and begins a turn.
+type Sow struct {
+	record
+	Crops   []Sown `cbor:"10" json:"crops"`
+	Lot     string `cbor:"11" json:"lot,omitempty"`      // the grower's own name for the crop batch
+	SeedLot string `cbor:"12" json:"seed_lot,omitempty"` // the supplier's
+	Place   string `cbor:"13" json:"place,omitempty"`    // shelf or area
+}
+
+// Mist wets a growing crop, or treats a spot of it.
+type Mist struct {
+	record
+	WaterML float64 `cbor:"10" json:"water_ml,omitempty"`
+	Treated string  `cbor:"11" json:"treated,omitempty"` // what a spot was treated with
+	Where   string  `cbor:"12" json:"where,omitempty"`
+}
+
+// Harvest cuts the crop off a growing mat.
+type Harvest struct {
+	record
+	YieldG         float64 `cbor:"10" json:"yield_g,omitempty"`
+	CutHeightMM    float64 `cbor:"11" json:"cut_height_mm,omitempty"` // above the mat
+	KnifeTouched   bool    `cbor:"12" json:"knife_touched_mesh,omitempty"`
+	MoreCutsToCome bool    `cbor:"13" json:"more_cuts_to_come,omitempty"` // pea shoots and the like stay growing
+}
+
+// Debris is what a rinse left on the mat.
+type Debris string
+
+// What a rinse can leave. Anything but none keeps the mat at ToWash.
+const (
+	DebrisNone   Debris = "none"
+	DebrisTraces Debris = "traces"
+	DebrisRoots  Debris = "roots"
+)
+
+// Rinse pulls the roots and washes the mat.
+type Rinse struct {
+	record
+	Debris    Debris  `cbor:"10" json:"debris"`
+	Detergent string  `cbor:"11" json:"detergent,omitempty"`
+	Minutes   float64 `cbor:"12" json:"minutes,omitempty"` // hands-on time, for the cost of a turn
+}
+
+// Dry lets the mat dry in the sun or in air. It earns no sanitizing credit.
+type Dry struct {
+	record
+	Where     string  `cbor:"10" json:"where"` // sun or air
+	DurationS int     `cbor:"11" json:"duration_s,omitempty"`
+	KLy       float64 `cbor:"12" json:"sun_kly,omitempty"` // wear: total sun, 1 kLy = 41.84 MJ/m2
+}
+
+// Places to dry.
+const (
+	DrySun = "sun"
+	DryAir = "air"
+)
+
+// Sanitize puts sanitizer on a washed mat. Admit copies the directions that it
+// was checked against into the step.
+type Sanitize struct {
+	record
+	Product     string     `cbor:"10" json:"product,omitempty"`
+	Active      string     `cbor:"11" json:"active,omitempty"`
+	StrengthPPM float64    `cbor:"12" json:"strength_ppm"` // mg/L
+	ContactS    int        `cbor:"13" json:"contact_s"`    // wet contact time
+	TempC       *float64   `cbor:"14" json:"temp_c,omitempty"`
+	PH          *float64   `cbor:"15" json:"ph,omitempty"`
+	Sides       int        `cbor:"16" json:"sides"`            // 1 or 2
+	Method      string     `cbor:"17" json:"method"`           // spray, soak or wipe
+	Rinsed      bool       `cbor:"18" json:"rinsed,omitempty"` // with potable water, after the contact time
+	Solution    Code       `cbor:"19" json:"solution,omitempty"`
+	Directions  *Sanitizer `cbor:"20" json:"directions,omitempty"`
+}
+
+// Mold reports mold. It puts the mat on hold.
+type Mold struct {
+	record
+	Where        string  `cbor:"10" json:"where"`          // crop, mat, edge …
+	Seen         string  `cbor:"11" json:"seen,omitempty"` // growing, at harvest, at washing, in store
+	SharePercent float64 `cbor:"12" json:"share_percent,omitempty"`
+	AreaMM2      float64 `cbor:"13" json:"area_mm2,omitempty"`
+	Treated      string  `cbor:"14" json:"treated,omitempty"`
+}
+
+// Cut reports damage by a knife or a tear.
+type Cut struct {
+	record
+	LengthMM float64 `cbor:"10" json:"length_mm"`
+	Where    string  `cbor:"11" json:"where,omitempty"` // middle, edge, corner …
+	Through  bool    `cbor:"12" json:"through,omitempty"`
+}
+
+// Swab reports a hygiene test of the mat.
+type Swab struct {
+	record
+	Test    string  `cbor:"10" json:"test"` // ATP, Listeria spp., coliforms …
+	Reading float64 `cbor:"11" json:"reading,omitempty"`
+	Limit   float64 `cbor:"12" json:"limit,omitempty"`
+	Unit    string  `cbor:"13" json:"unit,omitempty"`
+	Pass    bool    `cbor:"14" json:"pass,omitempty"`
+}
+
+// Hold sets the mat apart until somebody decides.
+type Hold struct {
+	record
+	Reason string `cbor:"10" json:"reason"`
+}
+
+// Release ends a hold. The mat goes to ToWash, or back to the stage that it
+// was held in.
+type Release struct {
+	record
+	Reason string `cbor:"10" json:"reason"`
+	AsWas  bool   `cbor:"11" json:"as_was,omitempty"`
+}
+
+// Inspect is a look at a washed mat.
+type Inspect struct {
+	record
+	FoldSnaps  bool    `cbor:"10" json:"fold_snaps,omitempty"` // a thread breaks when the mat is folded flat
+	Fuzz       bool    `cbor:"11" json:"fuzz,omitempty"`       // fuzz, chalking or whitening at crossings
+	Holes      int     `cbor:"12" json:"holes,omitempty"`
+	Smell      bool    `cbor:"13" json:"smell,omitempty"`
+	Mold       bool    `cbor:"14" json:"mold,omitempty"`
+	ApertureMM float64 `cbor:"15" json:"aperture_mm,omitempty"` // mean over ten openings
+	Note       string  `cbor:"16" json:"note,omitempty"`
+}
+
+// Trim cuts the mat to a smaller size. The fresh edges send it back to ToWash.
+type Trim struct {
+	record
+	LengthMM    float64 `cbor:"10" json:"length_mm"`
+	WidthMM     float64 `cbor:"11" json:"width_mm"`
+	RemovesCuts bool    `cbor:"12" json:"removes_cuts,omitempty"` // the damaged part went with the offcut
+}
+
+// Relabel puts a new label on a mat. The history stays.
+type Relabel struct {
+	record
+	Reason  string `cbor:"10" json:"reason"`
+	NewCode Code   `cbor:"11" json:"new_code,omitempty"` // empty: the same code was printed again
+	Mark    string `cbor:"12" json:"mark,omitempty"`
+}
+
+// Cause is why a mat was retired.
+type Cause string
+
+// The causes that the life reports tell apart.
+const (
+	CauseCut   Cause = "cut"
+	CauseMold  Cause = "mold"
+	CauseWear  Cause = "wear"
+	CauseYield Cause = "yield"
+	CauseAge   Cause = "age"
+	CauseLost  Cause = "lost"
+	CauseOther Cause = "other"
+)
+
+// Causes lists every cause once.
+var Causes = []Cause{CauseCut, CauseMold, CauseWear, CauseYield, CauseAge, CauseLost, CauseOther}
+
+// Retire ends a mat's use as a growing surface.
+type Retire struct {
+	record
+	Cause Cause  `cbor:"10" json:"cause"`
+	Note  string `cbor:"11" json:"note,omitempty"`
+}
+
+// Correct voids an earlier step of the same mat; both stay in the ledger.
+type Correct struct {
+	record
+	MatSeq uint64 `cbor:"10" json:"voids_mat_seq"`
+	Voids  Kind   `cbor:"11" json:"voids_kind"` // filled in by AdmitCorrect
+	Reason string `cbor:"12" json:"reason"`
+}

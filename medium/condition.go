@@ -1,0 +1,370 @@
+package medium
+
+import (
+	"sort"
+	"time"
+)
+
+// Condition is all that the rules need to know of a mat: the fold of its
+// thread. The store keeps it beside the thread and can always rebuild it.
+type Condition struct {
+	record
+	Code     Code      `cbor:"10" json:"code"`
+	Mat      Mat       `cbor:"11" json:"mat"`
+	Stage    Stage     `cbor:"12" json:"stage"`
+	Since    time.Time `cbor:"13" json:"stage_since"`
+	Turn     int       `cbor:"14" json:"turn"`
+	Added    time.Time `cbor:"15" json:"added_at"`
+	Last     time.Time `cbor:"16" json:"last_step_at"`
+	WetSince time.Time `cbor:"17" json:"wet_since,omitzero"`
+
+	Crops     []Sown         `cbor:"20" json:"crops,omitempty"` // of the turn under way, or of the last one
+	Lot       string         `cbor:"21" json:"lot,omitempty"`
+	SeedLot   string         `cbor:"22" json:"seed_lot,omitempty"`
+	SownAt    time.Time      `cbor:"23" json:"sown_at,omitzero"`
+	Debris    Debris         `cbor:"24" json:"debris,omitempty"`
+	Cleared   bool           `cbor:"25" json:"sanitized_since_crop,omitempty"` // an accepted sanitize step since the last crop
+	Sanitized *LastSanitized `cbor:"26" json:"last_sanitized,omitempty"`
+
+	HeldIn    Stage   `cbor:"30" json:"held_in,omitempty"` // stage before the hold
+	HeldFor   string  `cbor:"31" json:"held_for,omitempty"`
+	MustWash  bool    `cbor:"32" json:"must_wash,omitempty"` // mold or a failed swab: no release back to where it was
+	SwabOpen  bool    `cbor:"33" json:"swab_open,omitempty"` // failed and neither sanitized nor passed since
+	SwabText  string  `cbor:"34" json:"swab,omitempty"`
+	MoldTurns []int   `cbor:"35" json:"mold_turns,omitempty"`
+	TurnG     float64 `cbor:"36" json:"turn_yield_g,omitempty"` // cuts so far of a crop that is cut more than once
+
+	CutsThrough int         `cbor:"40" json:"cuts_through,omitempty"`
+	Cuts        int         `cbor:"41" json:"cuts,omitempty"` // not through
+	CutMM       float64     `cbor:"42" json:"cut_mm,omitempty"`
+	SunKLy      float64     `cbor:"43" json:"sun_kly,omitempty"`
+	Inspected   int         `cbor:"44" json:"inspected_turn,omitempty"` // turn of the last inspection
+	Holes       int         `cbor:"45" json:"holes,omitempty"`
+	FoldSnaps   bool        `cbor:"46" json:"fold_snaps,omitempty"`
+	Fuzz        bool        `cbor:"47" json:"fuzz,omitempty"`
+	Yields      []CropYield `cbor:"48" json:"yields,omitempty"`
+	YieldG      float64     `cbor:"49" json:"yield_g,omitempty"` // all turns
+	Harvests    int         `cbor:"50" json:"harvests,omitempty"`
+	Labels      int         `cbor:"51" json:"relabels,omitempty"`
+	Tags        []Code      `cbor:"52" json:"other_codes,omitempty"`
+
+	RetiredAt time.Time `cbor:"60" json:"retired_at,omitzero"`
+	Cause     Cause     `cbor:"61" json:"cause,omitempty"`
+}
+
+// LastSanitized is the last sanitize step, accepted or not.
+type LastSanitized struct {
+	record
+	At            time.Time `cbor:"10" json:"at"`
+	Product       string    `cbor:"11" json:"product,omitempty"`
+	Active        string    `cbor:"12" json:"active"`
+	StrengthPPM   float64   `cbor:"13" json:"strength_ppm"`
+	ContactS      int       `cbor:"14" json:"contact_s"`
+	Accepted      bool      `cbor:"15" json:"accepted"`
+	FarmProcedure bool      `cbor:"16" json:"farm_procedure,omitempty"`
+	// AcceptedAt is the last accepted step, which an unaccepted one does not undo.
+	AcceptedAt time.Time `cbor:"17" json:"accepted_at,omitzero"`
+}
+
+// CropYield sums a mat's harvests of one crop or mix.
+type CropYield struct {
+	record
+	Crop string    `cbor:"10" json:"crop"`
+	N    int       `cbor:"11" json:"n"`
+	SumG float64   `cbor:"12" json:"sum_g"`
+	Last []float64 `cbor:"13" json:"last_g"` // newest last, at most yieldsKept
+}
+
+// yieldsKept is the widest window of the yield-down rule.
+const yieldsKept = 10
+
+// CropName names the crop or the mix on a mat.
+func CropName(crops []Sown) string {
+	name := ""
+	for i, c := range crops {
+		if i > 0 {
+			name += " + "
+		}
+		name += c.Crop
+	}
+	return name
+}
+
+// DaysMax is the longest of the crops' days to harvest, 0 where none is known.
+func DaysMax(crops []Sown) int {
+	days := 0
+	for _, c := range crops {
+		days = max(days, c.DaysMax)
+	}
+	return days
+}
+
+// Replay folds a mat's whole thread. A step that a correction voids counts as
+// never taken, and so does the correction itself.
+func Replay(thread []Step) Condition {
+	voided := map[uint64]bool{}
+	for _, s := range thread {
+		if b, ok := s.Body.(*Correct); ok {
+			voided[b.MatSeq] = true
+		}
+	}
+	var c Condition
+	for _, s := range thread {
+		if !voided[s.MatSeq] {
+			c = c.Apply(s)
+		}
+	}
+	return c
+}
+
+// Apply gives the mat's condition after a recorded step. It is history: total,
+// it never refuses, and it takes from the step whether the step was accepted.
+// Where a correction has taken away an earlier step, a step that no longer
+// follows from the stage can only leave the mat further from being sown on. A
+// correction itself changes nothing here: see Replay.
+func (c Condition) Apply(s Step) Condition {
+	if s.Kind == KindCorrect {
+		return c
+	}
+	from := c.Stage
+	c.Last = s.At
+	switch b := s.Body.(type) {
+	case *Add:
+		if from == "" { // a second registration is no way out of a hold
+			c.Code, c.Mat, c.Added = s.Mat, b.Mat, s.At
+			c.Stage = ToWash
+		}
+	case *Sow:
+		c.Turn++
+		c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
+		c.Cleared, c.TurnG = false, 0
+		switch from {
+		case Retired:
+		case OnHold:
+			c.HeldIn = Growing
+		default:
+			c.Stage = Growing
+		}
+	case *Mist:
+		if !c.apart() && from != Growing { // its sowing was voided, but something wetted it
+			c.Stage, c.Cleared = ToWash, false
+		}
+	case *Harvest:
+		c = c.harvest(b)
+	case *Rinse:
+		c.Debris = b.Debris
+		if !c.apart() && from != Growing {
+			c.Stage, c.Cleared = ToWash, false
+			if b.Debris == DebrisNone {
+				c.Stage, c.WetSince = ToDry, s.At
+			}
+		}
+	case *Dry:
+		c.SunKLy += b.KLy
+		switch from {
+		case ToDry:
+			c.Stage = ToSanitize
+		case Airing:
+			c.Stage = Ready
+		}
+	case *Sanitize:
+		c = c.sanitize(s, b)
+	case *Mold:
+		c = c.mold("mold: " + b.Where)
+	case *Cut:
+		c.CutMM += b.LengthMM
+		if b.Through {
+			c.CutsThrough++
+		} else {
+			c.Cuts++
+		}
+	case *Swab:
+		if b.Pass {
+			c.SwabOpen = false
+		} else {
+			c.SwabOpen, c.SwabText, c.MustWash = true, swabText(b), true
+			c = c.hold("failed swab: " + b.Test)
+		}
+	case *Hold:
+		c = c.hold(b.Reason)
+	case *Release:
+		c = c.release(b)
+	case *Inspect:
+		c = c.inspect(s, b)
+	case *Trim:
+		c.Mat.LengthMM, c.Mat.WidthMM = b.LengthMM, b.WidthMM
+		if b.RemovesCuts {
+			c.CutsThrough, c.Cuts, c.CutMM, c.Holes = 0, 0, 0, 0
+		}
+		if !c.apart() && from != Growing {
+			c.Stage, c.Cleared = ToWash, false
+		}
+	case *Relabel:
+		c.Labels++
+		if b.NewCode != "" {
+			c.Tags = append(append([]Code(nil), c.Tags...), b.NewCode)
+		}
+		if b.Mark != "" {
+			c.Mat.Mark = b.Mark
+		}
+	case *Retire:
+		if from != Retired {
+			c.Stage, c.RetiredAt, c.Cause = Retired, s.At, b.Cause
+		}
+	}
+	if from == OnHold && handles(s) {
+		c.MustWash = true
+	}
+	if c.Stage != from {
+		c.Since = s.At
+	}
+	if !c.Stage.Wet() && c.Stage != OnHold { // a hold does not dry a mat
+		c.WetSince = time.Time{}
+	}
+	return c
+}
+
+// handles says that a step leaves a mat in another state than the one in which
+// it was held, so that a release can't put it back there. Only a trim and a bad
+// smell are admitted on a held mat; the others follow from a voided release.
+func handles(s Step) bool {
+	switch b := s.Body.(type) {
+	case *Sow, *Mist, *Harvest, *Rinse, *Dry, *Sanitize, *Trim:
+		return true
+	case *Inspect:
+		return b.Smell
+	}
+	return false
+}
+
+// apart says that the mat is out of the turn.
+func (c Condition) apart() bool { return c.Stage == OnHold || c.Stage == Retired }
+
+func (c Condition) harvest(b *Harvest) Condition {
+	c.YieldG += b.YieldG
+	c.Harvests++
+	c.TurnG += b.YieldG
+	if !b.MoreCutsToCome {
+		if c.TurnG > 0 && c.Stage == Growing {
+			c.Yields = addYield(c.Yields, CropName(c.Crops), c.TurnG)
+		}
+		c.TurnG = 0
+	}
+	if c.apart() || (b.MoreCutsToCome && c.Stage == Growing) {
+		return c
+	}
+	c.Stage, c.Cleared = ToWash, false
+	return c
+}
+
+func addYield(yields []CropYield, crop string, g float64) []CropYield {
+	out := make([]CropYield, 0, len(yields)+1)
+	y := CropYield{Crop: crop}
+	for _, old := range yields {
+		if old.Crop == crop {
+			y = old
+			continue
+		}
+		out = append(out, old)
+	}
+	y.N++
+	y.SumG += g
+	last := append(append([]float64(nil), y.Last...), g)
+	if len(last) > yieldsKept {
+		last = last[len(last)-yieldsKept:]
+	}
+	y.Last = last
+	out = append(out, y)
+	sort.Slice(out, func(i, j int) bool { return out[i].Crop < out[j].Crop })
+	return out
+}
+
+func (c Condition) sanitize(s Step, b *Sanitize) Condition {
+	last := LastSanitized{At: s.At, Product: b.Product, Active: b.Active, StrengthPPM: b.StrengthPPM, ContactS: b.ContactS,
+		Accepted: s.Outcome.Accepted}
+	if c.Sanitized != nil {
+		last.AcceptedAt = c.Sanitized.AcceptedAt
+		last.FarmProcedure = c.Sanitized.FarmProcedure
+	}
+	// accepted on a dry mat, it does not stand on a mat that a correction made wet
+	wetBefore := c.Stage == ToDry && s.Outcome.From == ToDry
+	clean := wetBefore || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
+	if !clean {
+		last.Accepted = false
+	}
+	if last.Accepted {
+		last.AcceptedAt = s.At
+		last.FarmProcedure = b.Directions != nil && b.Directions.Directions == DirectionsFarm
+		c.Stage, c.Cleared, c.SwabOpen, c.WetSince = Airing, true, false, s.At
+	}
+	c.Sanitized = &last
+	return c
+}
+
+func (c Condition) mold(why string) Condition {
+	if n := len(c.MoldTurns); n == 0 || c.MoldTurns[n-1] != c.Turn {
+		turns := append(append([]int(nil), c.MoldTurns...), c.Turn)
+		if len(turns) > 20 {
+			turns = turns[len(turns)-20:]
+		}
+		c.MoldTurns = turns
+	}
+	c.MustWash = true
+	return c.hold(why)
+}
+
+func (c Condition) hold(why string) Condition {
+	if c.Stage == Retired {
+		return c
+	}
+	if c.Stage == OnHold && c.HeldFor != why && len(c.HeldFor)+len(why) < maxText {
+		c.HeldFor += "; " + why // a second reason does not hide the first
+		return c
+	}
+	if c.Stage != OnHold {
+		c.HeldIn, c.HeldFor = c.Stage, why
+	}
+	c.Stage = OnHold
+	return c
+}
+
+func (c Condition) release(b *Release) Condition {
+	if c.Stage != OnHold {
+		return c
+	}
+	c.Stage = ToWash
+	if b.AsWas && !c.MustWash && c.HeldIn != "" {
+		c.Stage = c.HeldIn
+	}
+	if c.Stage == ToWash {
+		c.Cleared = false
+	}
+	c.HeldIn, c.HeldFor, c.MustWash = "", "", false
+	return c
+}
+
+func (c Condition) inspect(s Step, b *Inspect) Condition {
+	if s.Outcome.Accepted {
+		c.Inspected = c.Turn
+		c.FoldSnaps, c.Fuzz, c.Holes = b.FoldSnaps, b.Fuzz, b.Holes
+	} else { // a look under roots can find damage, never clear it
+		c.FoldSnaps, c.Fuzz, c.Holes = c.FoldSnaps || b.FoldSnaps, c.Fuzz || b.Fuzz, max(c.Holes, b.Holes)
+	}
+	if b.ApertureMM > 0 {
+		c.Mat.ApertureMM = b.ApertureMM
+	}
+	if b.Mold {
+		return c.mold("mold seen at inspection")
+	}
+	if b.Smell && !c.apart() && c.Stage != Growing {
+		c.Stage, c.Cleared = ToWash, false
+	}
+	return c
+}
+
+func swabText(b *Swab) string {
+	if b.Limit == 0 && b.Reading == 0 {
+		return b.Test + " failed"
+	}
+	return b.Test + " " + trimZeros(b.Reading) + " " + b.Unit + ", limit " + trimZeros(b.Limit)
+}

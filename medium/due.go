@@ -1,0 +1,109 @@
+package medium
+
+import (
+	"sort"
+	"time"
+)
+
+// Due is one thing that a mat needs by a time.
+type Due struct {
+	record
+	Step Kind      `cbor:"10" json:"step"`
+	At   time.Time `cbor:"11" json:"due_at"`
+	Rule string    `cbor:"12" json:"rule"`
+	Text string    `cbor:"13" json:"text"`
+}
+
+// Work is a mat's line of the due list: what it needs first, by when, and all
+// the reasons.
+type Work struct {
+	record
+	Code  Code      `cbor:"10" json:"code"`
+	Stage Stage     `cbor:"11" json:"stage"`
+	Turn  int       `cbor:"12" json:"turn"`
+	Step  Kind      `cbor:"13" json:"next_step"`
+	At    time.Time `cbor:"14" json:"due_at"`
+	Dues  []Due     `cbor:"15" json:"dues"`
+}
+
+// OverdueH is how many hours ago the work was due; negative before.
+func (w Work) OverdueH(now time.Time) float64 { return now.Sub(w.At).Hours() }
+
+// WorkOn gives a mat's line of the due list, or false for a mat that needs
+// nothing. It depends on the condition and the policy only, never on the time
+// of day, so that the store can keep it. The location is used for dates.
+func WorkOn(c Condition, p Policy, loc *time.Location) (Work, bool) {
+	dues := dues(c, p, loc)
+	if len(dues) == 0 {
+		return Work{}, false
+	}
+	sort.SliceStable(dues, func(i, j int) bool { return dues[i].At.Before(dues[j].At) })
+	return Work{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Step: dues[0].Step, At: dues[0].At, Dues: dues}, true
+}
+
+// Worklist puts lines in the order in which they are done: most overdue first.
+func Worklist(work []Work) {
+	sort.Slice(work, func(i, j int) bool {
+		if !work[i].At.Equal(work[j].At) {
+			return work[i].At.Before(work[j].At)
+		}
+		return work[i].Code < work[j].Code
+	})
+}
+
+func dues(c Condition, p Policy, loc *time.Location) []Due {
+	if c.Stage == Retired || c.Stage == "" {
+		return nil
+	}
+	var out []Due
+	add := func(step Kind, at time.Time, rule, text string) {
+		out = append(out, Due{Step: step, At: at.UTC(), Rule: rule, Text: text})
+	}
+	after := func(step Kind, from time.Time, rule, text string) {
+		if l, on := p.limit(rule); on {
+			add(step, from.Add(time.Duration(l*float64(time.Hour))), rule, text)
+		}
+	}
+	day := func(t time.Time) string { return t.In(loc).Format("2 Jan 15:04") }
+
+	if c.Stage != Growing {
+		if retire := retireFindings(c, p, c.Last.In(loc)); len(retire) > 0 {
+			for _, f := range retire {
+				add(KindRetire, c.Last, f.Rule, f.Text)
+			}
+			return out
+		}
+		if l, on := p.limit("max-age"); on {
+			add(KindRetire, c.Added.Add(time.Duration(l*24)*time.Hour), "max-age", plural(int(l), "day")+" old")
+		}
+	}
+	switch c.Stage {
+	case ToWash:
+		if c.Turn == 0 && c.Harvests == 0 && c.Since.Equal(c.Added) {
+			after(KindRinse, c.Since, "new-mat-hours", "new, to be washed before its first crop")
+		} else {
+			after(KindRinse, c.Since, "unwashed-hours", "not washed since "+day(c.Since))
+		}
+	case ToDry, Airing:
+		after(KindDry, c.WetSince, "wet-hours", "wet since "+day(c.WetSince))
+	case ToSanitize:
+		after(KindSanitize, c.Since, "sanitize-hours", "washed and dry, not sanitized since "+day(c.Since))
+	case Ready:
+		if l, on := p.limit("sanitize-lapsed"); on && c.Sanitized != nil {
+			at := c.Sanitized.AcceptedAt.Add(time.Duration(l*24) * time.Hour)
+			add(KindSanitize, at, "sanitize-lapsed", "sanitizing lapses on "+day(at)+"; sow on it before, or sanitize again")
+		}
+	case Growing:
+		if d := DaysMax(c.Crops); d > 0 {
+			at := c.SownAt.In(loc).AddDate(0, 0, d) // the same time of day, also over a change of the clocks
+			add(KindHarvest, at, "crop-days", CropName(c.Crops)+" sown "+day(c.SownAt)+", at most "+plural(d, "day"))
+		}
+	case OnHold:
+		after(KindRelease, c.Since, "hold-hours", "on hold since "+day(c.Since)+": "+c.HeldFor+"; release it or retire it")
+	}
+	inspectable := c.Stage == ToDry || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
+	if l, on := p.limit("inspection-due"); on && inspectable && float64(c.Turn-c.Inspected) >= l {
+		add(KindInspect, c.Since, "inspection-due", plural(c.Turn-c.Inspected, "turn")+" since the last inspection")
+	}
+	return out
+}

@@ -1,0 +1,89 @@
+package medium
+
+import (
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Errors of this package say what is wrong, with the value, and what to do.
+// A command line or a page adds nothing but an exit code or a status.
+
+// StageError refuses a step that does not follow from the mat's stage.
+type StageError struct {
+	Code  Code
+	Kind  Kind
+	Stage Stage
+	Turn  int
+	Since time.Time
+	Do    string
+}
+
+func (e *StageError) Error() string {
+	turn := ""
+	if e.Turn > 0 {
+		turn = fmt.Sprintf(" (turn %d)", e.Turn)
+	}
+	return fmt.Sprintf("mat %s is %s since %s%s; %s", e.Code, stagePhrase(e.Stage), e.Since.Format("2 Jan"), turn, e.Do)
+}
+
+func stagePhrase(s Stage) string {
+	if strings.HasPrefix(string(s), "to ") {
+		return "waiting " + string(s)
+	}
+	return string(s)
+}
+
+// VerdictError refuses a sowing that the policy stops.
+type VerdictError struct{ Verdict Verdict }
+
+func (e *VerdictError) Error() string {
+	var reasons []string
+	for _, f := range e.Verdict.Findings {
+		if f.Severity == Stop || f.Severity == RetireIt {
+			reasons = append(reasons, f.Text)
+		}
+	}
+	return fmt.Sprintf("mat %s: %s: %s; next step: %s", e.Verdict.Code, e.Verdict.Word, strings.Join(reasons, "; "), e.Verdict.NextStep)
+}
+
+// InputError refuses a value.
+type InputError struct{ Field, Value, Want string }
+
+func (e *InputError) Error() string {
+	return fmt.Sprintf("%s %q: want %s", e.Field, e.Value, e.Want)
+}
+
+// TimeError refuses a time in the future or before the mat's last step.
+type TimeError struct {
+	Code Code
+	At   time.Time
+	Last time.Time // the mat's last step; zero for a time in the future
+	Now  time.Time
+}
+
+func (e *TimeError) Error() string {
+	const stamp = "2 Jan 2006 15:04"
+	if e.Last.IsZero() {
+		return fmt.Sprintf("the time %s lies in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
+	}
+	return fmt.Sprintf("mat %s: the time %s lies before its last step at %s; steps of a mat go forward in time, so void what came later with `resow correct` first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))
+}
+
+// UnknownError says that something of that name is not on file.
+type UnknownError struct{ What, Name, Do string }
+
+func (e *UnknownError) Error() string {
+	return fmt.Sprintf("no %s %q on file; %s", e.What, e.Name, e.Do)
+}
+
+// CorrectError refuses a correction.
+type CorrectError struct {
+	Code   Code
+	MatSeq uint64
+	Why    string
+}
+
+func (e *CorrectError) Error() string {
+	return fmt.Sprintf("mat %s, step %d: %s", e.Code, e.MatSeq, e.Why)
+}

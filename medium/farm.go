@@ -1,0 +1,231 @@
+package medium
+
+import (
+	"fmt"
+	"strings"
+	"time"
+)
+
+// FarmSettings is the farm's name, its units and its time zone.
+type FarmSettings struct {
+	record
+	Name     string `cbor:"10" json:"name"`
+	Place    string `cbor:"11" json:"place,omitempty"`
+	Zone     string `cbor:"12" json:"zone"`     // IANA name: Europe/Berlin
+	Units    string `cbor:"13" json:"units"`    // metric or us
+	Currency string `cbor:"14" json:"currency"` // ISO 4217: EUR
+	Paper    string `cbor:"15" json:"paper"`    // a4 or letter
+}
+
+// Units that a farm can choose.
+const (
+	Metric = "metric"
+	US     = "us"
+)
+
+// Check refuses settings that can't be used.
+func (s FarmSettings) Check() error {
+	if strings.TrimSpace(s.Name) == "" || len(s.Name) > 120 {
+		return &InputError{Field: "farm name", Value: s.Name, Want: "a name of 1 to 120 bytes"}
+	}
+	if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "Local" {
+		return &InputError{Field: "time zone", Value: s.Zone, Want: "an IANA name such as Europe/Berlin or America/Chicago"}
+	}
+	if s.Units != Metric && s.Units != US {
+		return &InputError{Field: "units", Value: s.Units, Want: "metric or us"}
+	}
+	if s.Paper != "a4" && s.Paper != "letter" {
+		return &InputError{Field: "paper", Value: s.Paper, Want: "a4 or letter"}
+	}
+	if len(s.Currency) != 3 || strings.ToUpper(s.Currency) != s.Currency {
+		return &InputError{Field: "currency", Value: s.Currency, Want: "an ISO 4217 code such as EUR or USD"}
+	}
+	return nil
+}
+
+// Sanitizer is a product that the farm uses, with the directions that it is
+// used by.
+type Sanitizer struct {
+	record
+	Name         string  `cbor:"10" json:"name"`
+	Active       string  `cbor:"11" json:"active"` // peroxide, hypochlorite, …: see Actives
+	Stock        string  `cbor:"12" json:"stock,omitempty"`
+	Directions   string  `cbor:"13" json:"directions,omitempty"` // DirectionsLabel, DirectionsFarm or empty: none on file
+	MinPPM       float64 `cbor:"14" json:"min_ppm,omitempty"`    // use strength, mg/L
+	MaxPPM       float64 `cbor:"15" json:"max_ppm,omitempty"`
+	ContactS     int     `cbor:"16" json:"contact_s,omitempty"`
+	MinTempC     float64 `cbor:"17" json:"min_temp_c,omitempty"`
+	MaxTempC     float64 `cbor:"18" json:"max_temp_c,omitempty"`
+	MinPH        float64 `cbor:"19" json:"min_ph,omitempty"`
+	MaxPH        float64 `cbor:"20" json:"max_ph,omitempty"`
+	Rinse        bool    `cbor:"21" json:"rinse,omitempty"` // potable water after the contact time
+	MixedHours   float64 `cbor:"22" json:"mixed_good_h,omitempty"`
+	OpenedDays   float64 `cbor:"23" json:"opened_good_days,omitempty"`
+	Registration string  `cbor:"24" json:"registration,omitempty"`
+	Note         string  `cbor:"25" json:"note,omitempty"`
+}
+
+// Kinds of directions.
+const (
+	DirectionsLabel = "label"
+	DirectionsFarm  = "farm procedure"
+)
+
+// Actives maps an active ingredient's short name to the policy rule with its
+// published no-rinse ceiling; an empty rule means that none is on file.
+var Actives = map[string]string{
+	"peroxide":             "ceiling-peroxide",
+	"hypochlorite":         "ceiling-chlorine",
+	"calcium-hypochlorite": "ceiling-chlorine",
+	"peroxyacetic":         "ceiling-peroxyacetic",
+	"quat":                 "ceiling-quat",
+	"iodophor":             "ceiling-iodine",
+	"acid":                 "",
+	"other":                "",
+}
+
+// Check refuses a sanitizer whose directions contradict themselves. A product
+// without directions can be kept on file.
+func (s Sanitizer) Check() error {
+	if s.Name == "" || len(s.Name) > 80 {
+		return &InputError{Field: "sanitizer", Value: s.Name, Want: "a name of 1 to 80 bytes"}
+	}
+	if _, ok := Actives[s.Active]; !ok {
+		return &InputError{Field: "active", Value: s.Active,
+			Want: "peroxide, hypochlorite, calcium-hypochlorite, peroxyacetic, quat, iodophor, acid or other"}
+	}
+	if s.Directions == "" {
+		return nil
+	}
+	if s.Directions != DirectionsLabel && s.Directions != DirectionsFarm {
+		return &InputError{Field: "directions", Value: s.Directions, Want: "label or farm procedure"}
+	}
+	if err := checkRange("least strength", s.MinPPM, 0.1, 500000, "ppm"); err != nil {
+		return err
+	}
+	if err := checkRange("greatest strength", s.MaxPPM, s.MinPPM, 500000, "ppm"); err != nil {
+		return err
+	}
+	if err := checkRange("contact time", float64(s.ContactS), 1, 86400, "s"); err != nil {
+		return err
+	}
+	if err := checkRange("least temperature", s.MinTempC, 0, 95, "C"); err != nil {
+		return err
+	}
+	if err := first(checkOptional("greatest temperature", s.MaxTempC, 0, 95, "C"), checkOptional("least pH", s.MinPH, 0, 14, ""),
+		checkOptional("greatest pH", s.MaxPH, 0, 14, "")); err != nil {
+		return err
+	}
+	if s.MaxTempC != 0 && s.MaxTempC < s.MinTempC {
+		return &InputError{Field: "temperature", Value: fmt.Sprintf("%g-%g C", s.MinTempC, s.MaxTempC), Want: "the lower first"}
+	}
+	if s.MaxPH != 0 && s.MaxPH < s.MinPH {
+		return &InputError{Field: "pH", Value: fmt.Sprintf("%g-%g", s.MinPH, s.MaxPH), Want: "the lower first"}
+	}
+	return nil
+}
+
+// Farm is the present state of the farm's own thread.
+type Farm struct {
+	record
+	Settings   FarmSettings `cbor:"10" json:"settings"`
+	Policy     Policy       `cbor:"11" json:"policy"`
+	OwnCrops   []Crop       `cbor:"12" json:"crops,omitempty"`
+	Sanitizers []Sanitizer  `cbor:"13" json:"sanitizers,omitempty"`
+}
+
+// Apply gives the farm after one record about it. It is total: a step about a
+// mat changes nothing.
+func (f Farm) Apply(s Step) Farm {
+	switch b := s.Body.(type) {
+	case *FarmSettings:
+		f.Settings = *b
+	case *PolicyChange:
+		f.Policy = f.Policy.with(b.Setting)
+	case *Crop:
+		f.OwnCrops = replaceNamed(f.OwnCrops, *b, func(c Crop) string { return c.Name })
+	case *Sanitizer:
+		f.Sanitizers = replaceNamed(f.Sanitizers, *b, func(s Sanitizer) string { return s.Name })
+	}
+	return f
+}
+
+func replaceNamed[T any](list []T, item T, name func(T) string) []T {
+	out := make([]T, 0, len(list)+1)
+	for _, old := range list {
+		if !strings.EqualFold(strings.TrimSpace(name(old)), strings.TrimSpace(name(item))) { // as they are looked up
+			out = append(out, old)
+		}
+	}
+	return append(out, item)
+}
+
+// AdmitFarm admits one record about the farm.
+func AdmitFarm(s Step, now time.Time) (Step, error) {
+	s.Mat = FarmThread
+	s, err := envelope(s, time.Time{}, now)
+	if err != nil {
+		return s, err
+	}
+	switch b := s.Body.(type) {
+	case *FarmSettings:
+		err = b.Check()
+	case *PolicyChange:
+		err = b.Check()
+	case *Crop:
+		err = b.Check()
+	case *Sanitizer:
+		err = b.Check()
+	default:
+		err = &InputError{Field: "record about the farm", Value: string(s.Kind), Want: "farm, policy, crop or sanitizer"}
+	}
+	s.Outcome.Accepted = err == nil
+	return s, err
+}
+
+// Crop finds a crop by name: the farm's own first, then the shipped table.
+func (f Farm) Crop(name string) (Crop, error) {
+	want := strings.ToLower(strings.TrimSpace(name))
+	for _, c := range f.OwnCrops {
+		if strings.ToLower(strings.TrimSpace(c.Name)) == want {
+			return c, nil
+		}
+	}
+	shipped, err := ShippedCrops()
+	if err != nil {
+		return Crop{}, err
+	}
+	for _, c := range shipped {
+		if c.Name == want {
+			return c, nil
+		}
+	}
+	return Crop{}, &UnknownError{What: "crop", Name: name, Do: "see `resow crop list`, or add your own with `resow crop add`"}
+}
+
+// Sanitizer finds a product by its name or, where only one product has it, by
+// its active ingredient.
+func (f Farm) Sanitizer(name, active string) (Sanitizer, bool) {
+	var found []Sanitizer
+	for _, s := range f.Sanitizers {
+		if name != "" && strings.EqualFold(s.Name, name) {
+			return s, true
+		}
+		if name == "" && s.Active == active {
+			found = append(found, s)
+		}
+	}
+	if len(found) == 1 {
+		return found[0], true
+	}
+	return Sanitizer{}, false
+}
+
+// Location is the farm's time zone; UTC before it is set.
+func (f Farm) Location() *time.Location {
+	loc, err := time.LoadLocation(f.Settings.Zone)
+	if err != nil {
+		return time.UTC
+	}
+	return loc
+}

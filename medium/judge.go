@@ -1,0 +1,255 @@
+package medium
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+)
+
+// Word is the answer at sowing.
+type Word string
+
+// The answers, best first.
+const (
+	SowIt       Word = "sow"
+	SowWithCare Word = "sow with care"
+	DoNotSow    Word = "do not sow"
+	RetireMat   Word = "retire"
+)
+
+// Verdict is the answer with its reasons and the next step. It is clear or
+// not clear by the farm's own rules; it says nothing of safety.
+type Verdict struct {
+	Code          Code           `json:"code"`
+	Stage         Stage          `json:"stage"`
+	Turn          int            `json:"turn"`
+	Word          Word           `json:"verdict"`
+	NextStep      Kind           `json:"next_step"`
+	Findings      []Finding      `json:"findings"`
+	LastSanitized *LastSanitized `json:"last_sanitized"`
+}
+
+// Judge says whether a mat may be sown on at a time, and why. With crops it
+// compares their seed with the mesh too. The location of now is used for dates.
+func Judge(c Condition, p Policy, now time.Time, crops ...Crop) Verdict {
+	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized, Findings: []Finding{}}
+	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
+	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
+	if c.Stage != Retired {
+		v.Findings = append(v.Findings, careFindings(c, p, now)...)
+		for _, f := range SeedFindings(c.Mat, crops) {
+			if p.Setting(f.Rule).On {
+				v.Findings = append(v.Findings, f)
+			}
+		}
+	}
+	v.Word = SowIt
+	for _, f := range v.Findings {
+		switch {
+		case f.Severity == RetireIt:
+			v.Word = RetireMat
+		case f.Severity == Stop && v.Word != RetireMat:
+			v.Word = DoNotSow
+		case f.Severity == Care && v.Word == SowIt:
+			v.Word = SowWithCare
+		}
+	}
+	switch {
+	case v.Word == RetireMat && c.Stage != Growing && c.Stage != Retired:
+		v.NextStep = KindRetire
+	case v.Word == DoNotSow && c.Stage == Ready:
+		v.NextStep = KindSanitize
+	}
+	return v
+}
+
+// limit gives a rule's figure where it is switched on.
+func (p Policy) limit(rule string) (float64, bool) {
+	s := p.Setting(rule)
+	return s.Limit, s.On
+}
+
+func retireFindings(c Condition, p Policy, now time.Time) []Finding {
+	if c.Stage == Retired {
+		return []Finding{p.finding("retired", "retired on %s: %s", c.RetiredAt.In(now.Location()).Format("2 Jan 2006"), c.Cause)}
+	}
+	var out []Finding
+	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
+	if l, on := p.limit("cut-through"); on && float64(c.CutsThrough) >= l {
+		add("cut-through", "%s through the mesh", plural(c.CutsThrough, "cut"))
+	}
+	if l, on := p.limit("cut-length"); on && c.CutMM >= l {
+		add("cut-length", "cuts of %s mm in all, the limit is %g mm", trimZeros(c.CutMM), l)
+	}
+	if s := p.Setting("mold-repeat"); s.On {
+		if n := moldIn(c, int(s.Window)); float64(n) >= s.Limit {
+			add("mold-repeat", "mold in %d of the last %g turns, the limit is %g", n, s.Window, s.Limit)
+		}
+	}
+	if l, on := p.limit("max-turns"); on && float64(c.Turn) >= l && c.Stage != Growing {
+		add("max-turns", "%s, the limit is %g", plural(c.Turn, "turn"), l)
+	}
+	if l, on := p.limit("max-age"); on && days(c.Added, now) >= l {
+		add("max-age", "%.0f days old, the limit is %g days", days(c.Added, now), l)
+	}
+	if l, on := sunLimit(c, p); on && c.SunKLy >= l {
+		add("sun-wear", "%.1f kLy of sun while drying, the limit is %g kLy", c.SunKLy, l)
+	}
+	if s := p.Setting("yield-down"); s.On {
+		for _, y := range c.Yields {
+			if share, ok := yieldShare(y, int(s.Window)); ok && share <= s.Limit {
+				add("yield-down", "the last %g harvests of %s give %.0f %% of those before, the limit is %g %%", s.Window, y.Crop, share, s.Limit)
+			}
+		}
+	}
+	if l, on := p.limit("inspection-failed"); on && (c.FoldSnaps || float64(c.Holes) >= l) {
+		if c.FoldSnaps {
+			add("inspection-failed", "a thread snaps when the mat is folded")
+		} else {
+			add("inspection-failed", "%s found at inspection", plural(c.Holes, "hole"))
+		}
+	}
+	return out
+}
+
+func stopFindings(c Condition, p Policy, now time.Time) []Finding {
+	var out []Finding
+	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
+	since := c.Since.In(now.Location()).Format("2 Jan")
+	switch c.Stage {
+	case Retired:
+		return nil
+	case OnHold:
+		add("held", "on hold since %s: %s", since, c.HeldFor)
+	case Ready:
+	case Growing:
+		add("stage", "growing %s since %s", CropName(c.Crops), since)
+	case Airing:
+		add("stage", "sanitized and still wet since %s; let it dry", since)
+	default:
+		add("stage", "waiting %s since %s", c.Stage, since)
+	}
+	if _, on := p.limit("swab-positive"); on && c.SwabOpen {
+		add("swab-positive", "failed swab (%s) and no accepted sanitize step since", c.SwabText)
+	}
+	if c.Stage != Ready {
+		return out
+	}
+	if _, on := p.limit("not-sanitized"); on && !c.Cleared {
+		add("not-sanitized", "no accepted sanitize step since the last crop")
+	}
+	if _, on := p.limit("not-sanitized"); on && c.Cleared && c.Sanitized != nil && !c.Sanitized.Accepted {
+		add("not-sanitized", "the last sanitize step, on %s, was not accepted; what it left on the mat is not known, sanitize and dry it again", c.Sanitized.At.In(now.Location()).Format("2 Jan"))
+	}
+	if l, on := p.limit("sanitize-lapsed"); on && c.Cleared && c.Sanitized != nil {
+		if d := days(c.Sanitized.AcceptedAt, now); d >= l {
+			add("sanitize-lapsed", "sanitized %.0f days ago, the limit is %g days; sanitize and dry it again", d, l)
+		}
+	}
+	return out
+}
+
+func careFindings(c Condition, p Policy, now time.Time) []Finding {
+	var out []Finding
+	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
+	if _, on := p.limit("contact-undocumented"); on && !c.Mat.ContactDocumented() {
+		add("contact-undocumented", "no dated food-contact statement of the supplier is on file for this mesh")
+	}
+	// switched off, the rule accepts no new ones; the finding on an old one stands
+	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
+		add("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces")
+	}
+	if l, on := p.limit("mold-last-turn"); on && len(c.MoldTurns) > 0 && c.Turn-c.MoldTurns[len(c.MoldTurns)-1] < int(l) {
+		add("mold-last-turn", "mold %s; look at it against the light before you sow", inTurn(c.MoldTurns[len(c.MoldTurns)-1]))
+	}
+	if l, on := p.limit("cut-noted"); on && float64(c.Cuts) >= l {
+		add("cut-noted", "%s not through, %s mm of cuts in all", plural(c.Cuts, "cut"), trimZeros(c.CutMM))
+	}
+	if l, on := p.limit("inspection-due"); on && float64(c.Turn-c.Inspected) >= l {
+		add("inspection-due", "%s since it was last inspected, the policy asks every %g", plural(c.Turn-c.Inspected, "turn"), l)
+	}
+	if _, on := p.limit("inspection-failed"); on && c.Fuzz {
+		f := p.finding("inspection-failed", "fuzz or whitening seen at the last inspection")
+		f.Severity = Care
+		out = append(out, f)
+	}
+	return append(out, nearFindings(c, p, now)...)
+}
+
+func nearFindings(c Condition, p Policy, now time.Time) []Finding {
+	share, on := p.limit("near-limit")
+	if !on {
+		return nil
+	}
+	sun, sunOn := sunLimit(c, p)
+	turns, turnsOn := p.limit("max-turns")
+	age, ageOn := p.limit("max-age")
+	var out []Finding
+	for _, n := range []struct {
+		on     bool
+		v, max float64
+		text   string
+	}{
+		{turnsOn, float64(c.Turn), turns, "turn %.0f of %g"},
+		{ageOn, math.Floor(days(c.Added, now)), age, "%.0f of %g days old"},
+		{sunOn, c.SunKLy, sun, "%.1f of %g kLy of sun"},
+	} {
+		if n.on && n.v >= n.max*share/100 && n.v < n.max {
+			out = append(out, p.finding("near-limit", "near a limit: "+n.text, n.v, n.max))
+		}
+	}
+	return out
+}
+
+func sunLimit(c Condition, p Policy) (float64, bool) {
+	l, on := p.limit("sun-wear")
+	if c.Mat.SunRatingKLy > 0 {
+		l = c.Mat.SunRatingKLy
+	}
+	return l, on
+}
+
+// moldIn counts the turns with mold among the last n.
+func moldIn(c Condition, n int) int {
+	count := 0
+	for _, t := range c.MoldTurns {
+		if t > c.Turn-n {
+			count++
+		}
+	}
+	return count
+}
+
+// yieldShare compares the mean of the last n harvests with the mean of those
+// before, in percent; it needs n on each side.
+func yieldShare(y CropYield, n int) (float64, bool) {
+	if n < 1 || y.N < 2*n || len(y.Last) < n {
+		return 0, false
+	}
+	last := 0.0
+	for _, g := range y.Last[len(y.Last)-n:] {
+		last += g
+	}
+	before := (y.SumG - last) / float64(y.N-n)
+	if before <= 0 {
+		return 0, false
+	}
+	return 100 * last / float64(n) / before, true
+}
+
+func days(from, to time.Time) float64 { return to.Sub(from).Hours() / 24 }
+
+func inTurn(n int) string {
+	if n == 0 {
+		return "before its first turn"
+	}
+	return fmt.Sprintf("in turn %d", n)
+}
+
+func plural(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, strings.TrimSuffix(noun, "s"))
+}

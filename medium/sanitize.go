@@ -1,0 +1,156 @@
+package medium
+
+import "fmt"
+
+// decideSanitize checks a sanitize step against the directions on file, and
+// beyond those against the published ceilings; each miss is one finding. It
+// copies the directions into the step.
+func decideSanitize(c Condition, f Farm, b *Sanitize) []Finding {
+	var out []Finding
+	miss := func(rule, source, format string, args ...any) {
+		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
+	}
+	switch c.Stage {
+	case ToWash:
+		miss("unwashed", "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance", "the mat was not washed; rinse it first, soil uses up the sanitizer")
+	case ToDry:
+		if !f.Policy.Setting("sanitize-wet").On {
+			r, _ := RuleNamed("sanitize-wet")
+			miss("wet", r.Source, "the mat was still wet from the rinse; dry it first, or allow wet sanitizing in the policy")
+		}
+	}
+	sides := f.Policy.Setting("both-sides")
+	if sides.On && float64(b.Sides) < sides.Limit {
+		miss("one-side", "a mat touches food with both sides", "one side only; an incomplete step: do both sides")
+	}
+	d, ok := f.Sanitizer(b.Product, b.Active)
+	if !ok || d.Directions == "" {
+		miss("no-directions", "the product's label is the rule", "no directions on file for %s; copy them from its label with `resow sanitizer add`", name(b))
+	}
+	if ok {
+		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
+	}
+	if ok && d.Directions != "" {
+		out = append(out, missedDirections(f.Policy, d, b)...)
+	}
+	return append(out, missedCeilings(f.Policy, d, b)...)
+}
+
+func name(b *Sanitize) string {
+	if b.Product != "" {
+		return b.Product
+	}
+	return b.Active
+}
+
+func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
+	source := "the label of " + d.Name
+	if d.Directions == DirectionsFarm {
+		source = "the farm's own procedure for " + d.Name
+	}
+	var out []Finding
+	miss := func(rule, format string, args ...any) {
+		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
+	}
+	if b.StrengthPPM < d.MinPPM {
+		miss("strength-low", "%g ppm is under the directions' %g ppm; make a fresh solution", b.StrengthPPM, d.MinPPM)
+	}
+	if b.StrengthPPM > d.MaxPPM {
+		miss("strength-high", "%g ppm is over the directions' %g ppm; thin it and do it again", b.StrengthPPM, d.MaxPPM)
+	}
+	if b.ContactS < d.ContactS {
+		miss("contact-short", "wet for %s, the directions ask for %s; keep it wet for the whole time", Seconds(b.ContactS), Seconds(d.ContactS))
+	}
+	if d.Rinse && !b.Rinsed {
+		miss("not-rinsed", "the directions ask for a rinse with potable water after the contact time (--rinsed)")
+	}
+	if (d.MinTempC > 0 || d.MaxTempC > 0) && b.TempC == nil {
+		miss("temperature-unknown", "the directions ask for %s and no temperature was recorded (--temp)", window(d.MinTempC, d.MaxTempC, " C"))
+	}
+	if b.TempC != nil && *b.TempC < d.MinTempC {
+		miss("temperature-low", "%g C is under the directions' %g C", *b.TempC, d.MinTempC)
+	}
+	if b.TempC != nil && d.MaxTempC > 0 && *b.TempC > d.MaxTempC {
+		miss("temperature-high", "%g C is over the directions' %g C", *b.TempC, d.MaxTempC)
+	}
+	if (d.MinPH > 0 || d.MaxPH > 0) && b.PH == nil {
+		miss("ph-unknown", "the directions ask for pH %s and no pH was recorded (--ph)", window(d.MinPH, d.MaxPH, ""))
+	}
+	if b.PH != nil && (*b.PH < d.MinPH || d.MaxPH > 0 && *b.PH > d.MaxPH) {
+		miss("ph", "pH %g is outside the directions' %s; make a fresh solution with other water, never add acid to chlorine", *b.PH, window(d.MinPH, d.MaxPH, ""))
+	}
+	if d.Directions != DirectionsFarm {
+		return out
+	}
+	if !p.Setting("farm-procedure").On {
+		miss("farm-procedure", "%s has no label directions for food-contact surfaces and the policy accepts no farm procedure", d.Name)
+		return out
+	}
+	return append(out, p.finding("farm-procedure", "%s is used by the farm's own procedure, not by label directions for food-contact surfaces", d.Name))
+}
+
+// window writes a range of which either end may be open (0).
+func window(least, most float64, unit string) string {
+	switch {
+	case most == 0:
+		return fmt.Sprintf("at least %g%s", least, unit)
+	case least == 0:
+		return fmt.Sprintf("at most %g%s", most, unit)
+	}
+	return fmt.Sprintf("%g to %g%s", least, most, unit)
+}
+
+// missedCeilings checks what the published no-rinse ceilings say whatever the
+// directions are.
+func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
+	var out []Finding
+	if rule := Actives[b.Active]; rule != "" && !b.Rinsed {
+		if set := p.Setting(rule); set.On && b.StrengthPPM > set.Limit {
+			f := p.finding(rule, "%g ppm is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", b.StrengthPPM, b.StrengthPPM/set.Limit, set.Limit)
+			f.Rule = "over-ceiling"
+			out = append(out, f)
+		}
+	}
+	chlorine := b.Active == "hypochlorite" || b.Active == "calcium-hypochlorite"
+	if !chlorine || b.TempC == nil || d.MinTempC > 0 || !p.Setting("chlorine-temperature").On {
+		return out
+	}
+	need, ok := ChlorineMinTempC(b.StrengthPPM, b.PH)
+	if !ok {
+		return append(out, p.finding("chlorine-temperature", "%g ppm of chlorine at this pH stands in no row of the table; check strength and pH with strips", b.StrengthPPM))
+	}
+	if *b.TempC < need {
+		return append(out, p.finding("chlorine-temperature", "%g C is under the %g C that chlorine of %g ppm needs at this pH", *b.TempC, need, b.StrengthPPM))
+	}
+	return out
+}
+
+// ChlorineMinTempC is the least solution temperature in C for a chlorine
+// strength in ppm (mg/L) and a pH: FDA Food Code 4-501.114 (A), a model code
+// for retail, used here as a reference. An unknown pH is taken as up to 10. It
+// is not ok under 25 ppm or over pH 10, where the table has no row.
+func ChlorineMinTempC(ppm float64, pH *float64) (float64, bool) {
+	upTo8 := pH != nil && *pH <= 8
+	if pH != nil && *pH > 10 {
+		return 0, false
+	}
+	switch {
+	case ppm >= 100:
+		return 13, true
+	case ppm >= 50 && upTo8:
+		return 24, true
+	case ppm >= 50:
+		return 38, true
+	case ppm >= 25:
+		return 49, true
+	}
+	return 0, false
+}
+
+// Seconds writes a time of contact for people: 90 s, 10 min.
+func Seconds(s int) string {
+	if s >= 60 && s%60 == 0 {
+		return fmt.Sprintf("%d min", s/60)
+	}
+	return fmt.Sprintf("%d s", s)
+}

@@ -1,0 +1,140 @@
+package medium
+
+import "time"
+
+// Version is the format of the steps that this code writes.
+const Version = 1
+
+// Step is one dated, initialled record: an envelope around a typed body.
+// The store fills in Seq, MatSeq and Recorded.
+type Step struct {
+	record
+	Version  int       `cbor:"10" json:"version"`
+	Seq      uint64    `cbor:"11" json:"seq"`             // place in the whole ledger, from 1
+	Mat      Code      `cbor:"12" json:"mat"`             // the mat, or FarmThread
+	MatSeq   uint64    `cbor:"13" json:"mat_seq"`         // place in the mat's own thread, from 1
+	At       time.Time `cbor:"14" json:"happened_at"`     // when it was done
+	Recorded time.Time `cbor:"15" json:"recorded_at"`     // when it was written down
+	By       string    `cbor:"16" json:"by"`              // initials of the person who did it
+	Kind     Kind      `cbor:"17" json:"kind"`            //
+	Token    string    `cbor:"18" json:"token,omitempty"` // makes a repeated request harmless
+	Outcome  Outcome   `cbor:"19" json:"outcome"`         //
+	Body     Body      `cbor:"-" json:"body"`             // the store keeps it under its own key
+}
+
+// Outcome is what the rules of the day made of a step. It is kept with the
+// step, so that a later change of policy does not restate the past.
+type Outcome struct {
+	record
+	Accepted bool      `cbor:"10" json:"accepted"`
+	From     Stage     `cbor:"11" json:"from,omitempty"`
+	To       Stage     `cbor:"12" json:"to,omitempty"`
+	Late     bool      `cbor:"13" json:"late,omitempty"` // written down more than LateAfter after it was done
+	Policy   int       `cbor:"14" json:"policy,omitempty"`
+	Findings []Finding `cbor:"15" json:"findings,omitempty"`
+}
+
+// LateAfter is how long after the work a record still counts as made at the
+// time of the activity (21 CFR 112.161(a)(2) asks for that and names no
+// minutes: common practice, no source).
+const LateAfter = time.Hour
+
+// ClockDrift is how far in the future a step may be dated before it is refused.
+const ClockDrift = 5 * time.Minute
+
+// Kind names a step.
+type Kind string
+
+// The kinds of steps about a mat, then those about the farm.
+const (
+	KindAdd      Kind = "add"
+	KindSow      Kind = "sow"
+	KindMist     Kind = "mist"
+	KindHarvest  Kind = "harvest"
+	KindRinse    Kind = "rinse"
+	KindDry      Kind = "dry"
+	KindSanitize Kind = "sanitize"
+	KindMold     Kind = "mold"
+	KindCut      Kind = "cut"
+	KindSwab     Kind = "swab"
+	KindHold     Kind = "hold"
+	KindRelease  Kind = "release"
+	KindInspect  Kind = "inspect"
+	KindTrim     Kind = "trim"
+	KindRelabel  Kind = "relabel"
+	KindRetire   Kind = "retire"
+	KindCorrect  Kind = "correct"
+
+	KindFarm      Kind = "farm"
+	KindPolicy    Kind = "policy"
+	KindCrop      Kind = "crop"
+	KindSanitizer Kind = "sanitizer"
+)
+
+// Body is the typed part of a step. The set is closed: one struct per kind.
+type Body interface{ kind() Kind }
+
+// NewBody gives an empty body of the named kind, or nil for a kind that this
+// version does not know.
+func NewBody(k Kind) Body {
+	newBody, ok := bodies[k]
+	if !ok {
+		return nil
+	}
+	return newBody()
+}
+
+// KindOf gives the name under which a body is stored.
+func KindOf(b Body) Kind { return b.kind() }
+
+// Kinds lists the kinds of steps about a mat, in the order of a turn.
+func Kinds() []Kind {
+	return []Kind{KindAdd, KindSow, KindMist, KindHarvest, KindRinse, KindDry, KindSanitize, KindMold,
+		KindCut, KindSwab, KindHold, KindRelease, KindInspect, KindTrim, KindRelabel, KindRetire, KindCorrect}
+}
+
+var bodies = map[Kind]func() Body{
+	KindAdd:       func() Body { return &Add{} },
+	KindSow:       func() Body { return &Sow{} },
+	KindMist:      func() Body { return &Mist{} },
+	KindHarvest:   func() Body { return &Harvest{} },
+	KindRinse:     func() Body { return &Rinse{} },
+	KindDry:       func() Body { return &Dry{} },
+	KindSanitize:  func() Body { return &Sanitize{} },
+	KindMold:      func() Body { return &Mold{} },
+	KindCut:       func() Body { return &Cut{} },
+	KindSwab:      func() Body { return &Swab{} },
+	KindHold:      func() Body { return &Hold{} },
+	KindRelease:   func() Body { return &Release{} },
+	KindInspect:   func() Body { return &Inspect{} },
+	KindTrim:      func() Body { return &Trim{} },
+	KindRelabel:   func() Body { return &Relabel{} },
+	KindRetire:    func() Body { return &Retire{} },
+	KindCorrect:   func() Body { return &Correct{} },
+	KindFarm:      func() Body { return &FarmSettings{} },
+	KindPolicy:    func() Body { return &PolicyChange{} },
+	KindCrop:      func() Body { return &Crop{} },
+	KindSanitizer: func() Body { return &Sanitizer{} },
+}
+
+func (*Add) kind() Kind          { return KindAdd }
+func (*Sow) kind() Kind          { return KindSow }
+func (*Mist) kind() Kind         { return KindMist }
+func (*Harvest) kind() Kind      { return KindHarvest }
+func (*Rinse) kind() Kind        { return KindRinse }
+func (*Dry) kind() Kind          { return KindDry }
+func (*Sanitize) kind() Kind     { return KindSanitize }
+func (*Mold) kind() Kind         { return KindMold }
+func (*Cut) kind() Kind          { return KindCut }
+func (*Swab) kind() Kind         { return KindSwab }
+func (*Hold) kind() Kind         { return KindHold }
+func (*Release) kind() Kind      { return KindRelease }
+func (*Inspect) kind() Kind      { return KindInspect }
+func (*Trim) kind() Kind         { return KindTrim }
+func (*Relabel) kind() Kind      { return KindRelabel }
+func (*Retire) kind() Kind       { return KindRetire }
+func (*Correct) kind() Kind      { return KindCorrect }
+func (*FarmSettings) kind() Kind { return KindFarm }
+func (*PolicyChange) kind() Kind { return KindPolicy }
+func (*Crop) kind() Kind         { return KindCrop }
+func (*Sanitizer) kind() Kind    { return KindSanitizer }
