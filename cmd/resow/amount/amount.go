@@ -1,0 +1,157 @@
+// Package amount reads the quantities that a person types: a number with its
+// unit. A bare number is refused wherever its unit could be misread.
+package amount
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Error refuses an amount.
+type Error struct{ What, Input, Want string }
+
+func (e *Error) Error() string {
+	return fmt.Sprintf("%s %q: want %s", e.What, e.Input, e.Want)
+}
+
+var (
+	lengths = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "\"": 25.4} // inch: 25.4 mm exactly (international yard and pound, 1959)
+	masses  = map[string]float64{"mg": 0.001, "g": 1, "kg": 1000, "oz": 28.349523125, "lb": 453.59237}
+	volumes = map[string]float64{"ml": 1, "l": 1000, "tsp": 4.92892159375, "tbsp": 14.78676478125, "floz": 29.5735295625,
+		"cup": 236.5882365, "pt": 473.176473, "qt": 946.352946, "gal": 3785.411784} // US gallon: 231 cubic inches
+	times = map[string]float64{"s": 1, "sec": 1, "min": 60, "h": 3600, "d": 86400}
+)
+
+// Length reads a length and gives it in mm: 250mm, 9.8in.
+func Length(what, text string) (float64, error) {
+	return scaled(what, text, lengths, "a length with its unit: 250mm, 25cm or 9.8in")
+}
+
+// Mass reads a mass and gives it in grams: 28g, 1oz.
+func Mass(what, text string) (float64, error) {
+	return scaled(what, text, masses, "a mass with its unit: 28g, 1.5kg or 1oz")
+}
+
+// Volume reads a volume and gives it in mL: 500mL, 2tbsp, 1gal (US measures).
+func Volume(what, text string) (float64, error) {
+	return scaled(what, text, volumes, "a volume with its unit: 500mL, 2L, 2tbsp or 1gal")
+}
+
+// Span reads a length of time, to the second: 10min, 90s, 2h, 3d.
+func Span(what, text string) (time.Duration, error) {
+	s, err := scaled(what, text, times, "a time with its unit: 30s, 10min, 2h or 3d")
+	if err != nil {
+		return 0, err
+	}
+	if s > 3660*86400 {
+		return 0, &Error{what, text, "at most ten years"}
+	}
+	return time.Duration(math.Round(s)) * time.Second, nil
+}
+
+// Temperature reads a temperature and gives it in degrees Celsius: 20C, 68F.
+func Temperature(what, text string) (float64, error) {
+	v, unit, ok := split(text)
+	switch {
+	case ok && unit == "c":
+		return v, nil
+	case ok && unit == "f":
+		return (v - 32) * 5 / 9, nil
+	}
+	return 0, &Error{what, text, "a temperature with its unit: 20C or 68F"}
+}
+
+// Percent reads a share: 3%.
+func Percent(what, text string) (float64, error) {
+	v, unit, ok := split(text)
+	if ok && unit == "%" && v <= 100 {
+		return v, nil
+	}
+	return 0, &Error{what, text, "a percentage: 3%"}
+}
+
+// Size reads length by width and gives both in mm, the longer first only if it
+// was typed so: 250x510mm, 9.8x20in, 250mm x 510mm.
+func Size(what, text string) (a, b float64, err error) {
+	want := &Error{what, text, "length x width with the unit: 250x510mm or 9.8x20in"}
+	left, right, ok := strings.Cut(strings.ToLower(strings.ReplaceAll(text, "×", "x")), "x")
+	if !ok {
+		return 0, 0, want
+	}
+	right = strings.TrimSpace(right)
+	left = strings.TrimSpace(left)
+	if _, unit, ok := split(left); ok && unit == "" {
+		_, rightUnit, _ := split(right)
+		left += rightUnit
+	}
+	if a, err = Length(what, left); err != nil {
+		return 0, 0, want
+	}
+	if b, err = Length(what, right); err != nil {
+		return 0, 0, want
+	}
+	return a, b, nil
+}
+
+// Number reads a plain number, for what has no unit: a pH, a swab reading.
+func Number(what, text string) (float64, error) {
+	v, unit, ok := split(text)
+	if !ok || unit != "" {
+		return 0, &Error{what, text, "a number without a unit"}
+	}
+	return v, nil
+}
+
+// At reads when something was done: 2026-11-24 18:30, 18:30 (today),
+// yesterday 18:30, or RFC 3339. Times without a zone are the farm's.
+func At(text string, now time.Time) (time.Time, error) {
+	text = strings.TrimSpace(text)
+	if t, err := time.Parse(time.RFC3339, text); err == nil {
+		return t, nil
+	}
+	day := now
+	clock := text
+	if rest, ok := strings.CutPrefix(strings.ToLower(text), "yesterday"); ok {
+		day, clock = now.AddDate(0, 0, -1), strings.TrimSpace(rest)
+	}
+	if t, err := time.ParseInLocation("15:04", clock, now.Location()); err == nil {
+		return time.Date(day.Year(), day.Month(), day.Day(), t.Hour(), t.Minute(), 0, 0, now.Location()), nil
+	}
+	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02T15:04"} {
+		if t, err := time.ParseInLocation(layout, text, now.Location()); err == nil {
+			return t, nil
+		}
+	}
+	return time.Time{}, &Error{"time", text, "a time as 2026-11-24 18:30, as 18:30 for today, or as yesterday 18:30"}
+}
+
+func scaled(what, text string, units map[string]float64, want string) (float64, error) {
+	v, unit, ok := split(text)
+	factor, known := units[strings.ReplaceAll(unit, " ", "")]
+	if !ok || !known {
+		return 0, &Error{what, text, want}
+	}
+	return v * factor, nil
+}
+
+// split parts a number that is not negative from its unit, which it gives in
+// lower case. A decimal comma is read as a point.
+func split(text string) (float64, string, bool) {
+	text = strings.ToLower(strings.TrimSpace(text))
+	end := 0
+	for end < len(text) && (text[end] >= '0' && text[end] <= '9' || text[end] == '.' || text[end] == ',') {
+		end++
+	}
+	number, unit := text[:end], strings.TrimSpace(text[end:])
+	if strings.Count(number, ",")+strings.Count(number, ".") > 1 {
+		return 0, "", false
+	}
+	v, err := strconv.ParseFloat(strings.Replace(number, ",", ".", 1), 64)
+	if err != nil || math.IsInf(v, 0) {
+		return 0, "", false
+	}
+	return v, unit, true
+}

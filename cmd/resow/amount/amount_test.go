@@ -1,0 +1,83 @@
+package amount
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// Exact definitions: NIST Special Publication 811 (2008), appendix B.
+func TestAmounts(t *testing.T) {
+	tests := []struct {
+		read func(string, string) (float64, error)
+		text string
+		want float64
+	}{
+		{Length, "250mm", 250}, {Length, "9.8in", 248.92}, {Length, "25,5 cm", 255},
+		{Mass, "1oz", 28.349523125}, {Mass, "1lb", 453.59237}, {Mass, "28 g", 28},
+		{Volume, "1gal", 3785.411784}, {Volume, "2tbsp", 29.5735295625}, {Volume, "1 fl oz", 29.5735295625}, {Volume, "1qt", 946.352946}, {Volume, "0.5L", 500},
+		{Temperature, "68F", 20}, {Temperature, "171F", 77.2222222}, {Temperature, "20C", 20},
+		{Percent, "3%", 3}, {Number, "7.2", 7.2},
+	}
+	for _, tt := range tests {
+		got, err := tt.read("x", tt.text)
+		require.NoError(t, err, tt.text)
+		require.InDelta(t, tt.want, got, 1e-6, tt.text)
+	}
+}
+
+func TestBareNumbersAreRefused(t *testing.T) {
+	for _, read := range []func(string, string) (float64, error){Length, Mass, Volume, Temperature, Percent} {
+		for _, text := range []string{"250", "", "mm", "-3g", "1e3mm", "NaNmm", "1,000.5g", "10furlong", "3 %%"} {
+			_, err := read("x", text)
+			require.Error(t, err, text)
+		}
+	}
+	_, err := Span("x", "10")
+	require.Error(t, err)
+	_, _, err = Size("x", "250x510")
+	require.Error(t, err)
+}
+
+func TestSize(t *testing.T) {
+	for text, want := range map[string][2]float64{"250x510mm": {250, 510}, "9.8x20in": {248.92, 508}, "250mm x 51cm": {250, 510}, "25×51 cm": {250, 510}} {
+		a, b, err := Size("size", text)
+		require.NoError(t, err, text)
+		require.InDelta(t, want[0], a, 1e-9)
+		require.InDelta(t, want[1], b, 1e-9)
+	}
+}
+
+func TestAt(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Berlin")
+	require.NoError(t, err)
+	now := time.Date(2026, 11, 2, 9, 0, 0, 0, zone)
+	for text, want := range map[string]string{
+		"2026-11-01 18:30":     "2026-11-01T18:30:00+01:00",
+		"08:15":                "2026-11-02T08:15:00+01:00",
+		"yesterday 08:15":      "2026-11-01T08:15:00+01:00",
+		"2026-07-01 12:00":     "2026-07-01T12:00:00+02:00",
+		"2026-11-01T10:00:00Z": "2026-11-01T10:00:00Z",
+	} {
+		got, err := At(text, now)
+		require.NoError(t, err, text)
+		require.Equal(t, want, got.Format(time.RFC3339), text)
+	}
+	for _, text := range []string{"", "noon", "25:00", "2026-02-30 10:00", "11/24/2026"} {
+		_, err := At(text, now)
+		require.Error(t, err, text)
+	}
+}
+
+func FuzzSplit(f *testing.F) {
+	f.Add("250mm")
+	f.Add("9,8 in")
+	f.Fuzz(func(t *testing.T, text string) {
+		v, _, ok := split(text)
+		if ok && (math.IsNaN(v) || math.IsInf(v, 0) || v < 0) {
+			t.Fatalf("%q gives %v", text, v)
+		}
+	})
+}

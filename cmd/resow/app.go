@@ -1,0 +1,320 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"resow/cmd/resow/amount"
+	"resow/labels"
+	"resow/medium"
+	"resow/store"
+)
+
+// world is everything outside the program that a command may touch.
+type world struct {
+	in       io.Reader
+	out, err io.Writer
+	env      func(string) string
+	now      func() time.Time
+	random   io.Reader
+}
+
+// app is one run of the program: the world and the global flags.
+type app struct {
+	world
+	path    string
+	json    bool
+	by      string
+	at      string
+	color   string
+	ran     bool // a command's own code began: errors from here on are not usage errors
+	code    int  // exit code of a command that did its work
+	printed bool // with --json, the one document is out
+}
+
+// run is main without the process: it gives the exit code.
+func run(args []string, w world) int {
+	a := &app{world: w}
+	root := newRoot(a)
+	root.SetArgs(args)
+	root.SetIn(w.in)
+	root.SetOut(w.out)
+	root.SetErr(w.err)
+	if err := root.Execute(); err != nil {
+		return a.fail(err)
+	}
+	return a.code
+}
+
+func newRoot(a *app) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "resow",
+		Short: "Track washable grow mats from the roll of mesh to the last turn",
+		Long: `resow keeps the ledger of a farm's washable grow mats: which mat may be sown
+on now and why, what each needs next, and what happened to it.
+
+A verdict is clear or not clear by the farm's own rules. The sanitizer's label,
+local health rules and qualified people come first.
+
+Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
+4 retire, 5 recorded but not accepted.`,
+		Example: `  resow demo                          an invented farm to try everything on
+  resow init --name "Reed End Greens" --zone Europe/Dublin
+  resow add --count 24 --size 250x510mm --material polyester --mesh 0.5/0.3mm
+  resow scan TK7R2N81`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		PersistentPreRun: func(*cobra.Command, []string) {
+			a.ran = true
+		},
+	}
+	flags := root.PersistentFlags()
+	flags.StringVar(&a.path, "store", "", "the farm's ledger (or RESOW_STORE; farm.resow where neither is given)")
+	flags.BoolVar(&a.json, "json", false, "print one JSON document for programs")
+	flags.StringVar(&a.by, "by", "", "initials of who did it (or RESOW_BY)")
+	flags.StringVar(&a.at, "at", "", "when it was done, for a late entry: 18:30, \"yesterday 18:30\", \"2026-11-24 18:30\"")
+	flags.StringVar(&a.color, "color", "auto", "auto, always or never")
+	root.AddGroup(
+		&cobra.Group{ID: "setup", Title: "Set up:"},
+		&cobra.Group{ID: "print", Title: "Print:"},
+		&cobra.Group{ID: "day", Title: "Each day:"},
+		&cobra.Group{ID: "look", Title: "Look:"},
+		&cobra.Group{ID: "keep", Title: "Keep:"},
+	)
+	group := func(id string, commands ...*cobra.Command) {
+		for _, c := range commands {
+			c.GroupID = id
+			root.AddCommand(c)
+		}
+	}
+	group("setup", a.initCommand(), a.addCommand(), a.policyCommand(), a.sanitizerCommand(), a.cropCommand())
+	group("print", a.labelCommand(), a.reportCommand())
+	group("day", a.scanCommand(), a.sowCommand(), a.mistCommand(), a.harvestCommand(), a.rinseCommand(), a.dryCommand(),
+		a.sanitizeCommand(), a.moldCommand(), a.cutCommand(), a.swabCommand(), a.inspectCommand(), a.holdCommand(),
+		a.releaseCommand(), a.trimCommand(), a.relabelCommand(), a.retireCommand(), a.correctCommand())
+	group("look", a.dueCommand(), a.showCommand(), a.listCommand(), a.historyCommand())
+	group("keep", a.verifyCommand(), a.demoCommand())
+	return root
+}
+
+// storePath is the ledger's file: the flag, the environment, or farm.resow.
+func (a *app) storePath() string {
+	if a.path != "" {
+		return a.path
+	}
+	if p := a.env("RESOW_STORE"); p != "" {
+		return p
+	}
+	return "farm.resow"
+}
+
+func (a *app) initials() string {
+	if a.by != "" {
+		return a.by
+	}
+	return a.env("RESOW_BY")
+}
+
+// farm is an open ledger with the farm as it stands.
+type farm struct {
+	*store.Store
+	medium.Farm
+	loc *time.Location
+}
+
+// now is the present in the farm's zone.
+func (f *farm) now(a *app) time.Time { return a.now().In(f.loc) }
+
+// open opens the ledger, runs do, and closes it.
+func (a *app) open(readOnly bool, do func(*farm) error) (err error) {
+	s, err := store.Open(a.storePath(), store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random})
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if closing := s.Close(); err == nil {
+			err = closing
+		}
+	}()
+	state, err := s.Farm()
+	if err != nil {
+		return err
+	}
+	return do(&farm{Store: s, Farm: state, loc: state.Location()})
+}
+
+// happened reads --at; the zero time stands for now.
+func (a *app) happened(f *farm) (time.Time, error) {
+	if a.at == "" {
+		return time.Time{}, nil
+	}
+	return amount.At(a.at, f.now(a))
+}
+
+// CodeError says that a typed or scanned text names no mat of this farm.
+type CodeError struct {
+	Input string
+	Near  []string
+	Err   error // what labels found wrong with it, nil for a valid code that is not registered
+}
+
+func (e *CodeError) Error() string {
+	text := fmt.Sprintf("%q is no mat of this farm", e.Input)
+	if e.Err != nil {
+		text = e.Err.Error()
+	}
+	if len(e.Near) > 0 {
+		return text + "; did you mean " + strings.Join(e.Near, ", ") + "?"
+	}
+	if e.Err == nil {
+		return text + "; a mat whose code is not on file is set apart until it is known, never given a new history"
+	}
+	return text
+}
+
+func (e *CodeError) Unwrap() error { return e.Err }
+
+// find gives the mat that a scanned or typed text names: a code in any form,
+// an old code of a relabelled mat, or a mark as mark:TEXT.
+func (f *farm) find(text string) (medium.Code, error) {
+	if mark, ok := strings.CutPrefix(text, "mark:"); ok {
+		return f.ByMark(mark)
+	}
+	code, err := labels.Read(text)
+	if err == nil {
+		mat, found := f.Resolve(medium.Code(code))
+		if found == nil {
+			return mat, nil
+		}
+		if !isUnknownMat(found) {
+			return "", found
+		}
+	}
+	near := labels.Near(text, func(code string) bool {
+		_, err := f.Resolve(medium.Code(code))
+		return err == nil
+	})
+	for i, n := range near {
+		near[i] = medium.Code(n).String()
+	}
+	return "", &CodeError{Input: text, Near: near, Err: err}
+}
+
+// findAll gives the mats that the arguments name, each once, in their order.
+// A single dash reads further codes from standard input, one a line.
+func (a *app) findAll(f *farm, args []string) ([]medium.Code, error) {
+	texts, err := a.expand(args)
+	if err != nil {
+		return nil, err
+	}
+	var codes []medium.Code
+	seen := map[medium.Code]bool{}
+	for _, text := range texts {
+		code, err := f.find(text)
+		if err != nil {
+			return nil, err
+		}
+		if !seen[code] {
+			codes = append(codes, code)
+			seen[code] = true
+		}
+	}
+	return codes, nil
+}
+
+const maxCodes = 10000
+
+func (a *app) expand(args []string) ([]string, error) {
+	var texts []string
+	for _, arg := range args {
+		if arg != "-" {
+			texts = append(texts, arg)
+			continue
+		}
+		in, err := io.ReadAll(io.LimitReader(a.in, 1<<20))
+		if err != nil {
+			return nil, err
+		}
+		for _, line := range strings.FieldsFunc(string(in), func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' || r == ',' }) {
+			if line = strings.TrimSpace(line); line != "" {
+				texts = append(texts, line)
+			}
+		}
+	}
+	if len(texts) == 0 {
+		return nil, &usageError{"name at least one mat: its code, or - to read codes from standard input"}
+	}
+	if len(texts) > maxCodes {
+		return nil, &usageError{fmt.Sprintf("at most %d mats in one command", maxCodes)}
+	}
+	return texts, nil
+}
+
+// usageError is wrong use that only the command itself can see.
+type usageError struct{ text string }
+
+func (e *usageError) Error() string { return e.text }
+
+// print writes the one JSON document of a command, or its text for people.
+func (a *app) print(doc any, text func(w io.Writer)) error {
+	if !a.json {
+		text(a.out)
+		return nil
+	}
+	a.printed = true
+	enc := json.NewEncoder(a.out)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(doc)
+}
+
+// paint colours a word on a terminal; the word itself always says all.
+func (a *app) paint(color, word string) string {
+	if a.color == "never" || a.color == "auto" && (a.env("NO_COLOR") != "" || !isTerminal(a.out)) {
+		return word
+	}
+	return color + word + "\x1b[0m"
+}
+
+const (
+	green  = "\x1b[1;32m"
+	yellow = "\x1b[1;33m"
+	red    = "\x1b[1;31m"
+)
+
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// writeFile writes a whole file beside its place and moves it there, so that a
+// failed run leaves no half file and no damaged old one.
+func writeFile(path string, write func(io.Writer) error) (err error) {
+	tmp, err := os.CreateTemp(dirOf(path), ".resow-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			tmp.Close()
+			os.Remove(tmp.Name())
+		}
+	}()
+	if err = write(tmp); err != nil {
+		return err
+	}
+	if err = tmp.Chmod(0o644); err != nil {
+		return err
+	}
+	if err = tmp.Close(); err != nil {
+		return err
+	}
+	return os.Rename(tmp.Name(), path)
+}

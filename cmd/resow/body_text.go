@@ -1,0 +1,115 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"resow/medium"
+)
+
+// bodyText is one line about what a step did.
+func bodyText(body medium.Body) string {
+	switch b := body.(type) {
+	case *medium.Add:
+		return join(b.Mat.Form, b.Mat.Size(), b.Mat.Material, b.Mat.Roll)
+	case *medium.Sow:
+		seeds := make([]string, len(b.Crops))
+		for i, c := range b.Crops {
+			seeds[i] = c.Crop + quantity(" %g g", c.SeedG)
+		}
+		return join(strings.Join(seeds, " + "), named("lot", b.Lot), named("seed lot", b.SeedLot), b.Place)
+	case *medium.Mist:
+		return join(quantity("%g mL water", b.WaterML), named("treated with", b.Treated), b.Where)
+	case *medium.Harvest:
+		return join(quantity("%g g", b.YieldG), quantity("cut %g mm above the mat", b.CutHeightMM), when(b.KnifeTouched, "knife touched the mesh"), when(b.MoreCutsToCome, "more cuts to come"))
+	case *medium.Rinse:
+		return join("debris left: "+string(b.Debris), b.Detergent, quantity("%g min", b.Minutes))
+	case *medium.Dry:
+		return join("in "+b.Where, quantity("%g h", float64(b.DurationS)/3600))
+	case *medium.Sanitize:
+		what := b.Product
+		if what == "" {
+			what = b.Active
+		}
+		text := join(what, fmt.Sprintf("%g ppm", b.StrengthPPM), medium.Seconds(b.ContactS), fmt.Sprintf("%d sides", b.Sides), b.Method, when(b.Rinsed, "rinsed"))
+		if b.TempC != nil {
+			text = join(text, fmt.Sprintf("%g C", *b.TempC))
+		}
+		if b.PH != nil {
+			text = join(text, fmt.Sprintf("pH %g", *b.PH))
+		}
+		return text
+	case *medium.Mold:
+		return join(b.Where, b.Seen, quantity("%g %% of the mat", b.SharePercent), quantity("%g mm2", b.AreaMM2), named("treated:", b.Treated))
+	case *medium.Cut:
+		return join(fmt.Sprintf("%g mm", b.LengthMM), b.Where, when(b.Through, "through the mesh"))
+	case *medium.Swab:
+		result := "failed"
+		if b.Pass {
+			result = "passed"
+		}
+		return join(b.Test, quantity("%g", b.Reading)+" "+b.Unit, quantity("limit %g", b.Limit), result)
+	case *medium.Hold:
+		return b.Reason
+	case *medium.Release:
+		return join(b.Reason, when(b.AsWas, "as it was"))
+	case *medium.Inspect:
+		text := join(when(b.FoldSnaps, "thread snaps when folded"), when(b.Fuzz, "fuzz"), quantity("holes: %g", float64(b.Holes)), when(b.Smell, "smells"), when(b.Mold, "mold"), quantity("opening %g mm", b.ApertureMM), b.Note)
+		if text == "" {
+			return "nothing found"
+		}
+		return text
+	case *medium.Trim:
+		return join(fmt.Sprintf("to %g x %g mm", b.LengthMM, b.WidthMM), when(b.RemovesCuts, "cuts removed"))
+	case *medium.Relabel:
+		return join(b.Reason, named("new code", b.NewCode.String()), named("mark", b.Mark))
+	case *medium.Retire:
+		return join(string(b.Cause), b.Note)
+	case *medium.Correct:
+		return fmt.Sprintf("voids step %d (%s): %s", b.MatSeq, b.Voids, b.Reason)
+	case *medium.FarmSettings:
+		return join(b.Name, b.Place, b.Zone, b.Units)
+	case *medium.PolicyChange:
+		state := "off"
+		if b.Setting.On {
+			state = fmt.Sprintf("limit %g", b.Setting.Limit) + quantity(", window %g", b.Setting.Window)
+		}
+		return fmt.Sprintf("%s: %s, because %s", b.Setting.Rule, state, b.Reason)
+	case *medium.Crop:
+		return join(b.Name, fmt.Sprintf("seed %.2f mm", b.SeedMM()), quantity("%g g/m2", b.DensityGM2))
+	case *medium.Sanitizer:
+		return join(b.Name, b.Active, b.Directions, quantity("%g", b.MinPPM)+quantity("-%g ppm", b.MaxPPM), medium.Seconds(b.ContactS))
+	}
+	return ""
+}
+
+func join(parts ...string) string {
+	var kept []string
+	for _, p := range parts {
+		if p = strings.TrimSpace(p); p != "" {
+			kept = append(kept, p)
+		}
+	}
+	return strings.Join(kept, ", ")
+}
+
+func quantity(format string, v float64) string {
+	if v == 0 {
+		return ""
+	}
+	return fmt.Sprintf(format, v)
+}
+
+func named(name, v string) string {
+	if v == "" {
+		return ""
+	}
+	return name + " " + v
+}
+
+func when(yes bool, text string) string {
+	if yes {
+		return text
+	}
+	return ""
+}

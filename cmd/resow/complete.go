@@ -1,0 +1,59 @@
+package main
+
+import (
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"resow/medium"
+)
+
+type completion = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective)
+
+func fixedWords(words ...string) completion {
+	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return words, cobra.ShellCompDirectiveNoFileComp
+	}
+}
+
+const maxCompletions = 500
+
+func (a *app) completeCodes(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
+	var codes []string
+	typed = strings.ToUpper(typed)
+	_ = a.open(true, func(f *farm) error {
+		return f.Conditions(func(c medium.Condition) error {
+			if strings.HasPrefix(string(c.Code), typed) && c.Stage != medium.Retired && len(codes) < maxCompletions {
+				codes = append(codes, string(c.Code)+"\t"+string(c.Stage))
+			}
+			return nil
+		})
+	})
+	return codes, cobra.ShellCompDirectiveNoFileComp
+}
+
+func (a *app) completeCrops(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	crops, _ := medium.ShippedCrops()
+	var names []string
+	for _, c := range crops {
+		names = append(names, c.Name)
+	}
+	_ = a.open(true, func(f *farm) error {
+		for _, c := range f.OwnCrops {
+			names = append(names, c.Name)
+		}
+		return nil
+	})
+	return names, cobra.ShellCompDirectiveNoFileComp
+}
+
+func (a *app) completeSanitizers(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	var names []string
+	_ = a.open(true, func(f *farm) error {
+		for _, s := range f.Sanitizers {
+			names = append(names, s.Name)
+		}
+		return nil
+	})
+	return names, cobra.ShellCompDirectiveNoFileComp
+}

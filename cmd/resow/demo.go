@@ -1,0 +1,191 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sort"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/demo"
+	"resow/labels"
+	"resow/medium"
+)
+
+const demoPlace = demo.Place
+
+func (a *app) demoCommand() *cobra.Command {
+	var dir string
+	c := &cobra.Command{
+		Use: "demo", Short: "Make an invented farm to try everything on", Args: cobra.NoArgs,
+		Long: `Demo makes the ledger of an invented farm with 64 mats and up to 20 turns each,
+shows three verdicts and the due list, and writes labels and reports. It touches
+only its own folder, and is always the same farm on the same day.`,
+		Example: "  resow demo\n  resow demo --dir /tmp/try",
+		RunE: func(*cobra.Command, []string) error {
+			return a.demo(dir)
+		},
+	}
+	c.Flags().StringVar(&dir, "dir", "resow-demo", "folder to write to")
+	return c
+}
+
+// demoFiles are all that the demo writes, and all that it ever replaces.
+var demoFiles = struct{ store, labels, reuse, retirement string }{"farm.resow", "labels.pdf", "reuse.pdf", "retirement.pdf"}
+
+func (a *app) demo(dir string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	a.path = filepath.Join(dir, demoFiles.store)
+	if err := a.clearDemo(); err != nil {
+		return err
+	}
+	if !a.json {
+		fmt.Fprintln(a.out, "Quillmoor Greens, an invented farm. Nothing here is a measurement.")
+	}
+	if err := demo.Build(a.path, a.now()); err != nil {
+		return err
+	}
+	return a.open(true, func(f *farm) error {
+		mats, err := a.conditions(f)
+		if err != nil {
+			return err
+		}
+		three := threeVerdicts(f, mats, f.now(a))
+		if err := a.writeDemoPapers(f, dir, mats); err != nil {
+			return err
+		}
+		return a.print(struct {
+			Store    string           `json:"store"`
+			Mats     int              `json:"mats"`
+			Verdicts []medium.Verdict `json:"verdicts"`
+		}{a.path, len(mats), three}, func(w io.Writer) { a.printDemo(w, f, dir, mats, three) })
+	})
+}
+
+// clearDemo removes an older demo, and refuses to touch a real farm's ledger.
+func (a *app) clearDemo() error {
+	if _, err := os.Stat(a.path); os.IsNotExist(err) {
+		return nil
+	}
+	err := a.open(true, func(f *farm) error {
+		if f.Settings.Place != demoPlace {
+			return &usageError{a.path + " is no demo; choose another folder with --dir"}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return os.Remove(a.path)
+}
+
+// threeVerdicts picks a mat to sow on, one not to, and one to retire: of each
+// the one with the fewest reasons, so that the page stays short.
+func threeVerdicts(f *farm, mats []medium.Condition, now time.Time) []medium.Verdict {
+	best := map[medium.Word]medium.Verdict{}
+	for _, c := range mats {
+		if c.Stage == medium.Retired || c.Turn == 0 {
+			continue
+		}
+		v := medium.Judge(c, f.Policy, now)
+		if v.Word == medium.DoNotSow && c.Stage == medium.Growing {
+			continue
+		}
+		if old, ok := best[v.Word]; !ok || len(v.Findings) < len(old.Findings) {
+			best[v.Word] = v
+		}
+	}
+	if _, ok := best[medium.SowIt]; !ok {
+		best[medium.SowIt] = best[medium.SowWithCare]
+	}
+	var three []medium.Verdict
+	for _, word := range []medium.Word{medium.SowIt, medium.DoNotSow, medium.RetireMat} {
+		if v, ok := best[word]; ok {
+			three = append(three, v)
+		}
+	}
+	return three
+}
+
+func (a *app) writeDemoPapers(f *farm, dir string, mats []medium.Condition) error {
+	anchor, err := f.Anchor()
+	if err != nil {
+		return err
+	}
+	stock, err := labels.FindStock("a4-21")
+	if err != nil {
+		return err
+	}
+	sheet := labels.Sheet{Stock: stock, CutLines: true, Created: f.now(a), Anchor: "resow ledger, anchor " + anchor.String()}
+	for _, c := range mats {
+		if c.Stage != medium.Retired {
+			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(printedCode(c)), Size: c.Mat.Size(), Farm: f.Settings.Name, Reprint: c.Labels})
+		}
+	}
+	if err := writeFile(filepath.Join(dir, demoFiles.labels), func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+		return err
+	}
+	origin, err := a.origin(f)
+	if err != nil {
+		return err
+	}
+	reuse, err := a.reuseReport(f, origin)
+	if err != nil {
+		return err
+	}
+	if err := writeReport(filepath.Join(dir, demoFiles.reuse), reuse); err != nil {
+		return err
+	}
+	retirement, err := a.retirementReport(f, origin)
+	if err != nil {
+		return err
+	}
+	return writeReport(filepath.Join(dir, demoFiles.retirement), retirement)
+}
+
+func (a *app) printDemo(w io.Writer, f *farm, dir string, mats []medium.Condition, three []medium.Verdict) {
+	byCode := map[medium.Code]medium.Condition{}
+	for _, c := range mats {
+		byCode[c.Code] = c
+	}
+	for _, v := range three {
+		fmt.Fprintf(w, "\n$ resow scan %s\n", v.Code.String()[:4]+v.Code.String()[5:])
+		a.printVerdict(w, f, byCode[v.Code], v)
+	}
+	now := f.now(a)
+	work, err := f.Due(now.Add(12*time.Hour), 8)
+	if err == nil {
+		fmt.Fprintf(w, "\n$ resow due --within 12h --limit 8\n")
+		must(a.printDue(f, work, now, 12*time.Hour))
+	}
+	stages := map[medium.Stage]int{}
+	for _, c := range mats {
+		stages[c.Stage]++
+	}
+	fmt.Fprintf(w, "\n%d mats:", len(mats))
+	var names []string
+	for s, n := range stages {
+		names = append(names, fmt.Sprintf(" %d %s", n, s))
+	}
+	sort.Strings(names)
+	for i, n := range names {
+		if i > 0 {
+			fmt.Fprint(w, ",")
+		}
+		fmt.Fprint(w, n)
+	}
+	fmt.Fprintf(w, ".\nWrote %s, %s and %s to %s.\n", demoFiles.labels, demoFiles.reuse, demoFiles.retirement, dir)
+	ready := three[0].Code
+	fmt.Fprintf(w, `
+Now try, on this farm (put "go run ./cmd/" before resow where it is not
+installed):
+  resow show %[1]s --store %[2]s
+  resow sow %[1]s --crop broccoli --seed 28g --lot B-1 --by ME --store %[2]s
+  resow report reuse --store %[2]s
+`, string(ready), a.path)
+}

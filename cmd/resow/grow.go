@@ -1,0 +1,145 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/amount"
+	"resow/medium"
+)
+
+func (a *app) sowCommand() *cobra.Command {
+	var crops []string
+	var seed, lot, seedLot, place string
+	c := a.stepCommand("sow", "Sow a crop or a mix on ready mats",
+		`Sow begins a turn. It is refused on a mat that is not ready, or that the policy
+stops or retires; the reasons are the verdict's. Seed that is fine for the mesh
+is told, not refused. Without --seed it says how much seed the area takes.`,
+		`  resow sow TK7R2N81 --crop radish --seed 42g --lot R-1124 --seed-lot S88 --by MK
+  resow sow TK7R2N81 TB3DF6H2 --crop broccoli=18g --crop radish=10g --by MK`,
+		func(f *farm, _ medium.Code) (medium.Body, error) {
+			sown, err := parseCrops(crops, seed)
+			if err != nil {
+				return nil, err
+			}
+			return &medium.Sow{Crops: sown, Lot: lot, SeedLot: seedLot, Place: place}, nil
+		},
+		func(f *farm, codes []medium.Code, out io.Writer) error {
+			return printSeed(f, codes, out)
+		})
+	c.Flags().StringArrayVar(&crops, "crop", nil, "crop, or several for a mix: broccoli=18g")
+	c.Flags().StringVar(&seed, "seed", "", "seed on each mat, for a single crop: 28g, 1oz")
+	c.Flags().StringVar(&lot, "lot", "", "your name for the crop batch")
+	c.Flags().StringVar(&seedLot, "seed-lot", "", "the supplier's seed lot")
+	c.Flags().StringVar(&place, "place", "", "shelf or area")
+	must(c.MarkFlagRequired("crop"))
+	must(c.RegisterFlagCompletionFunc("crop", a.completeCrops))
+	return c
+}
+
+func parseCrops(crops []string, seed string) ([]medium.Sown, error) {
+	var sown []medium.Sown
+	for _, text := range crops {
+		crop, mass, given := strings.Cut(text, "=")
+		s := medium.Sown{Crop: strings.TrimSpace(crop)}
+		if !given && seed != "" && len(crops) == 1 {
+			mass, given = seed, true
+		}
+		if given {
+			g, err := amount.Mass("seed", mass)
+			if err != nil {
+				return nil, err
+			}
+			s.SeedG = g
+		}
+		sown = append(sown, s)
+	}
+	if seed != "" && len(crops) > 1 {
+		return nil, &usageError{"--seed is for a single crop; give each crop of a mix its own: --crop broccoli=18g --crop radish=10g"}
+	}
+	return sown, nil
+}
+
+// printSeed compares the seed used with what the crop table asks for.
+func printSeed(f *farm, codes []medium.Code, out io.Writer) error {
+	c, err := f.Condition(codes[0])
+	if err != nil {
+		return err
+	}
+	for _, s := range c.Crops {
+		crop, err := f.Crop(s.Crop)
+		if err != nil || crop.DensityGM2 == 0 || len(c.Crops) > 1 {
+			continue
+		}
+		fmt.Fprintf(out, "%s on %s: %s by the table (%g g/m2; %s)\n", crop.Name, c.Mat.Size(), f.mass(crop.SeedG(c.Mat.AreaM2())), crop.DensityGM2, crop.SowSource)
+	}
+	if d := medium.DaysMax(c.Crops); d > 0 {
+		fmt.Fprintf(out, "harvest by %s\n", f.date(c.SownAt.AddDate(0, 0, d)))
+	}
+	return nil
+}
+
+func (a *app) mistCommand() *cobra.Command {
+	var water, treated, where string
+	c := a.stepCommand("mist", "Record misting, or the treatment of a spot, on growing mats",
+		`Misting is worth a record where it is a treatment, or where the water is
+counted. Do not breathe sprayed mist; gloves and eye protection for anything
+but water; the product's label says whether it may touch a crop at all.`,
+		`  resow mist TK7R2N81 --water 200mL --by MK
+  resow mist TK7R2N81 --treated "peroxide 0.5 %" --where "left corner" --by MK`,
+		func(*farm, medium.Code) (medium.Body, error) {
+			b := &medium.Mist{Treated: treated, Where: where}
+			return b, optional(&b.WaterML, water, "water", amount.Volume)
+		}, nil)
+	c.Flags().StringVar(&water, "water", "", "water used on each mat: 200mL")
+	c.Flags().StringVar(&treated, "treated", "", "what a spot was treated with")
+	c.Flags().StringVar(&where, "where", "", "which spot")
+	return c
+}
+
+func (a *app) harvestCommand() *cobra.Command {
+	var yield, height string
+	var touched, more bool
+	c := a.stepCommand("harvest", "Record the harvest; the mats go to the wash",
+		`Harvest ends the growing. Wash soon: roots and biofilm hold harder by the hour.
+A knife that touched the mesh is worth a look for cuts (resow cut).`,
+		`  resow harvest TK7R2N81 --yield 310g --cut-height 12mm --by MK
+  resow harvest TK7R2N81 --yield 200g --more-cuts --by MK     pea shoots, to be cut again`,
+		func(*farm, medium.Code) (medium.Body, error) {
+			b := &medium.Harvest{KnifeTouched: touched, MoreCutsToCome: more}
+			if err := optional(&b.YieldG, yield, "yield", amount.Mass); err != nil {
+				return nil, err
+			}
+			return b, optional(&b.CutHeightMM, height, "cut height", amount.Length)
+		},
+		func(_ *farm, _ []medium.Code, out io.Writer) error {
+			if touched {
+				fmt.Fprintln(out, "The knife touched the mesh: look for cuts at the rinse, and record them with `resow cut`.")
+			}
+			return nil
+		})
+	c.Flags().StringVar(&yield, "yield", "", "fresh yield of each mat: 310g, 11oz")
+	c.Flags().StringVar(&height, "cut-height", "", "height of the cut above the mat: 12mm")
+	c.Flags().BoolVar(&touched, "knife-touched", false, "the knife touched the mesh")
+	c.Flags().BoolVar(&more, "more-cuts", false, "the crop stays on the mat for another cut")
+	return c
+}
+
+// optional reads a flag that may be left out.
+func optional(to *float64, text, what string, read func(what, text string) (float64, error)) error {
+	if text == "" {
+		return nil
+	}
+	v, err := read(what, text)
+	*to = v
+	return err
+}
+
+func must(err error) {
+	if err != nil {
+		panic(err)
+	}
+}

@@ -1,0 +1,81 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"resow/store"
+)
+
+func (a *app) verifyCommand() *cobra.Command {
+	var anchor string
+	c := &cobra.Command{
+		Use: "verify", Short: "Check that the ledger is whole and unchanged", Args: cobra.NoArgs,
+		Long: `Verify reads every record, checks that the records chain, that each mat's
+condition follows from its steps, and that the indexes match. With the anchor
+from a printed label sheet or report it also shows whether records were cut off
+the end, or the whole file exchanged, since that paper was printed.`,
+		Example: `  resow verify
+  resow verify --anchor 1234-BCDE-FGHJ-KNPR-STVX-42`,
+		RunE: func(*cobra.Command, []string) error {
+			var want *store.Anchor
+			if anchor != "" {
+				parsed, err := store.ParseAnchor(anchor)
+				if err != nil {
+					return err
+				}
+				want = &parsed
+			}
+			return a.open(true, func(f *farm) error {
+				found, err := f.Verify(a.progress("verifying"), want)
+				if err != nil {
+					return err
+				}
+				now, err := f.Anchor()
+				if err != nil {
+					return err
+				}
+				if !found.OK {
+					a.code = exitFailed
+				}
+				return a.print(found, func(w io.Writer) {
+					for _, p := range found.Problems {
+						fmt.Fprint(w, wrap(fmt.Sprintf("  %s step %d: %s", p.Code, p.Seq, p.Text), 78, "    "))
+					}
+					state := "whole and unchanged"
+					if !found.OK {
+						state = "NOT WHOLE: keep a copy, and restore the last good backup"
+					}
+					fmt.Fprintf(w, "%d mats, %d steps: %s\n", found.Mats, found.Steps, state)
+					fmt.Fprintf(w, "anchor %s\n", now)
+				})
+			})
+		},
+	}
+	c.Flags().StringVar(&anchor, "anchor", "", "the anchor from a printed sheet")
+	return c
+}
+
+// progress tells on a terminal how far a long work is.
+func (a *app) progress(what string) func(done, total int) {
+	if !isTerminal(a.world.err) {
+		return nil
+	}
+	begun := a.now()
+	shown := begun
+	return func(done, total int) {
+		now := a.now()
+		if now.Sub(begun).Seconds() < 1 || total == 0 || done < total && now.Sub(shown).Milliseconds() < 200 {
+			return
+		}
+		shown = now
+		left := now.Sub(begun).Seconds() / float64(max(done, 1)) * float64(total-done)
+		end := "\r"
+		if done == total {
+			end = "\n"
+		}
+		fmt.Fprintf(a.world.err, "\r%s: %d of %d, about %.0f s left   %s", what, done, total, left, end)
+	}
+}

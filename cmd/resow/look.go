@@ -1,0 +1,431 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/amount"
+	"resow/medium"
+	"resow/store"
+)
+
+// date and stamp write times as people at the farm read them.
+func (f *farm) date(t time.Time) string  { return t.In(f.loc).Format("2 Jan 2006") }
+func (f *farm) stamp(t time.Time) string { return t.In(f.loc).Format("2 Jan 15:04") }
+
+// mass writes grams in the farm's units.
+func (f *farm) mass(g float64) string {
+	if f.Settings.Units == medium.US {
+		return fmt.Sprintf("%.1f oz", g/28.349523125)
+	}
+	return fmt.Sprintf("%.0f g", g)
+}
+
+func (a *app) scanCommand() *cobra.Command {
+	var crops []string
+	c := &cobra.Command{
+		Use: "scan CODE", Short: "Say whether a mat may be sown on now, and why", Args: cobra.ExactArgs(1),
+		Long: `Scan gives the verdict of the farm's own rules: sow, sow with care, do not sow or
+retire, with every reason and the next step. CODE is what the scanner or a person
+gives: the code with or without spaces and dashes in any case, the whole text of
+the QR symbol, or mark:TEXT. With --crop the seed is compared with the mesh.
+
+Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
+		Example: `  resow scan TK7R2N81
+  resow scan "tk7r-2n81" --crop amaranth
+  resow scan TK7R2N81 --json`,
+		ValidArgsFunction: a.completeCodes,
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.open(true, func(f *farm) error {
+				code, err := f.find(args[0])
+				if err != nil {
+					return err
+				}
+				c, err := f.Condition(code)
+				if err != nil {
+					return err
+				}
+				sown := make([]medium.Crop, len(crops))
+				for i, name := range crops {
+					name, _, _ = strings.Cut(name, "=")
+					if sown[i], err = f.Crop(name); err != nil {
+						return err
+					}
+				}
+				v := medium.Judge(c, f.Policy, f.now(a), sown...)
+				a.code = verdictExit(v.Word)
+				return a.print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
+			})
+		},
+	}
+	c.Flags().StringArrayVar(&crops, "crop", nil, "crop to be sown, or several for a mix")
+	must(c.RegisterFlagCompletionFunc("crop", a.completeCrops))
+	return c
+}
+
+var verdictColor = map[medium.Word]string{medium.SowIt: green, medium.SowWithCare: yellow, medium.DoNotSow: red, medium.RetireMat: red}
+
+func (a *app) printVerdict(w io.Writer, f *farm, c medium.Condition, v medium.Verdict) {
+	fmt.Fprintf(w, "%s   %s\n", v.Code, a.paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
+	fmt.Fprintf(w, "%s since %s, %s, %s %s\n", stageText(v.Stage), f.stamp(c.Since), turns(v.Turn), c.Mat.Size(), c.Mat.Material)
+	for _, finding := range v.Findings {
+		fmt.Fprint(w, column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
+		fmt.Fprint(w, column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
+	}
+	if s := v.LastSanitized; s != nil {
+		accepted := "accepted"
+		if !s.Accepted {
+			accepted = "not accepted"
+		}
+		fmt.Fprintf(w, "last sanitized %s: %s %g ppm, %s, %s\n", f.stamp(s.At), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted)
+	}
+	if v.NextStep != "" {
+		fmt.Fprintf(w, "next step: %s\n", v.NextStep)
+	}
+	if v.Word == medium.SowIt || v.Word == medium.SowWithCare {
+		fmt.Fprintln(w, "Clear by the farm's own rules. Look at the mat before you sow.")
+	}
+}
+
+// stageText says a stage in a sentence: "to wash" alone would be an order.
+func stageText(s medium.Stage) string {
+	if strings.HasPrefix(string(s), "to ") {
+		return "waiting " + string(s)
+	}
+	return string(s)
+}
+
+func turns(n int) string {
+	if n == 0 {
+		return "not sown yet"
+	}
+	return fmt.Sprintf("turn %d", n)
+}
+
+// dueItem is one line of due --json.
+type dueItem struct {
+	Code     medium.Code  `json:"code"`
+	Stage    medium.Stage `json:"stage"`
+	NextStep medium.Kind  `json:"next_step"`
+	DueAt    time.Time    `json:"due_at"`
+	OverdueH float64      `json:"overdue_h"`
+	Reasons  []string     `json:"reasons"`
+}
+
+func (a *app) dueCommand() *cobra.Command {
+	var within string
+	var limit int
+	c := &cobra.Command{
+		Use: "due", Short: "List what the mats need now, most overdue first", Args: cobra.NoArgs,
+		Long: `What to do now: mats wet for too long, not washed since the harvest, crops past
+their days, sanitizing about to lapse, inspections, mats to retire.`,
+		Example: `  resow due
+  resow due --within 24h
+  resow due --json --limit 200`,
+		RunE: func(*cobra.Command, []string) error {
+			ahead := time.Duration(0)
+			if within != "" {
+				d, err := amount.Span("within", within)
+				if err != nil {
+					return err
+				}
+				ahead = d
+			}
+			if limit < 1 || limit > 100000 {
+				return &usageError{"--limit: want 1 to 100000"}
+			}
+			return a.open(true, func(f *farm) error {
+				now := f.now(a)
+				work, err := f.Due(now.Add(ahead), limit)
+				if err != nil {
+					return err
+				}
+				return a.printDue(f, work, now, ahead)
+			})
+		},
+	}
+	c.Flags().StringVar(&within, "within", "", "also what falls due soon: 24h, 3d")
+	c.Flags().IntVar(&limit, "limit", 50, "lines at most")
+	return c
+}
+
+func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Duration) error {
+	items := make([]dueItem, len(work))
+	for i, w := range work {
+		item := dueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At, OverdueH: float64(int(w.OverdueH(now)*10)) / 10, Reasons: []string{}}
+		for _, d := range w.Dues {
+			if !d.At.After(now.Add(ahead)) {
+				item.Reasons = append(item.Reasons, d.Text)
+			}
+		}
+		items[i] = item
+	}
+	return a.print(struct {
+		Items []dueItem `json:"items"`
+	}{items}, func(w io.Writer) {
+		if len(items) == 0 {
+			fmt.Fprintln(w, "Nothing is due.")
+			return
+		}
+		fmt.Fprintf(w, "%-9s  %-11s  %-8s  %-12s  %s\n", "CODE", "STAGE", "NEXT", "OVERDUE", "WHY")
+		for _, it := range items {
+			first := true
+			for _, reason := range it.Reasons {
+				lead := fmt.Sprintf("%-9s  %-11s  %-8s  %-12s  ", it.Code, it.Stage, it.NextStep, overdue(it.OverdueH))
+				if !first {
+					lead = strings.Repeat(" ", 48)
+				}
+				fmt.Fprint(w, column(lead, reason, 79))
+				first = false
+			}
+		}
+	})
+}
+
+// overdue says how late something is in the unit that reads best.
+func overdue(h float64) string {
+	sign := ""
+	if h < 0 {
+		sign, h = "in ", -h
+	}
+	if h < 48 {
+		return fmt.Sprintf("%s%.0f h", sign, h)
+	}
+	return fmt.Sprintf("%s%.0f days", sign, h/24)
+}
+
+// column prints a text in what is left of the line behind lead.
+func column(lead, text string, width int) string {
+	pad := strings.Repeat(" ", len([]rune(lead)))
+	lines := strings.Split(strings.TrimSuffix(wrap(text, width-len(pad), ""), "\n"), "\n")
+	return lead + strings.Join(lines, "\n"+pad) + "\n"
+}
+
+func (a *app) showCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "show CODE", Short: "Show everything on file about a mat", Args: cobra.ExactArgs(1),
+		Long:              "Show prints the mat as it was registered, its turns and wear, and the verdict of the moment.",
+		Example:           "  resow show TK7R2N81\n  resow show TK7R2N81 --json",
+		ValidArgsFunction: a.completeCodes,
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.open(true, func(f *farm) error {
+				code, err := f.find(args[0])
+				if err != nil {
+					return err
+				}
+				c, err := f.Condition(code)
+				if err != nil {
+					return err
+				}
+				v := medium.Judge(c, f.Policy, f.now(a))
+				return a.print(struct {
+					medium.Verdict
+					Mat       medium.Mat       `json:"mat"`
+					OpenArea  float64          `json:"open_area_percent"`
+					Condition medium.Condition `json:"condition"`
+				}{v, c.Mat, c.Mat.OpenArea(), c}, func(w io.Writer) {
+					a.printMat(w, f, c)
+					fmt.Fprintln(w)
+					a.printVerdict(w, f, c, v)
+				})
+			})
+		},
+	}
+}
+
+func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
+	line := func(name, format string, args ...any) {
+		fmt.Fprint(w, column(fmt.Sprintf("%-16s", name), fmt.Sprintf(format, args...), 79))
+	}
+	m := c.Mat
+	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.date(c.Added))
+	if m.ApertureMM > 0 {
+		line("mesh", "%s, opening %g mm, thread %g mm, %.0f %% open, %.1f openings an inch, layers: %d", m.Material, m.ApertureMM, m.ThreadMM, m.OpenArea(), m.MeshCount(), m.Layers)
+	} else {
+		line("mesh", "%s, opening not on file", m.Material)
+	}
+	line("from", "%s %s", orNone(m.Supplier), m.Roll)
+	if m.ContactDocumented() {
+		line("food contact", "%s (%s)", m.ContactStatement, m.ContactDate)
+	} else {
+		line("food contact", "no dated statement of the supplier on file")
+	}
+	if m.Cost > 0 {
+		line("cost", "%.2f %s", m.Cost, f.Settings.Currency)
+	}
+	if m.Mark != "" {
+		line("mark", "%s", m.Mark)
+	}
+	for _, tag := range c.Tags {
+		line("also labelled", "%s", tag)
+	}
+	line("wear", "%s, %.1f kLy of sun, cuts: %d through, %d not, %g mm in all", turns(c.Turn), c.SunKLy, c.CutsThrough, c.Cuts, c.CutMM)
+	if len(c.MoldTurns) > 0 {
+		line("mold", "in turns %s", strings.Trim(fmt.Sprint(c.MoldTurns), "[]"))
+	}
+	for _, y := range c.Yields {
+		line("yield", "%s: %d harvests, %s on average", y.Crop, y.N, f.mass(y.SumG/float64(y.N)))
+	}
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "supplier not on file"
+	}
+	return s
+}
+
+// listItem is one line of list --json.
+type listItem struct {
+	Code    medium.Code  `json:"code"`
+	Stage   medium.Stage `json:"stage"`
+	Turn    int          `json:"turn"`
+	Verdict medium.Word  `json:"verdict"`
+	Size    string       `json:"size"`
+	Mesh    string       `json:"mesh"`
+	Crop    string       `json:"crop,omitempty"`
+	Lot     string       `json:"lot,omitempty"`
+}
+
+func (a *app) listCommand() *cobra.Command {
+	var stage string
+	c := &cobra.Command{
+		Use: "list", Short: "List the mats", Args: cobra.NoArgs,
+		Long: "List prints every mat with its stage, turn and verdict, in the order of the codes.",
+		Example: `  resow list
+  resow list --stage ready
+  resow list --json`,
+		RunE: func(*cobra.Command, []string) error {
+			if stage != "" && !isStage(stage) {
+				return &medium.InputError{Field: "stage", Value: stage, Want: strings.Join(stageNames(), ", ")}
+			}
+			return a.open(true, func(f *farm) error {
+				items := []listItem{}
+				now := f.now(a)
+				err := f.Conditions(func(c medium.Condition) error {
+					if stage == "" || string(c.Stage) == stage {
+						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Policy, now).Word,
+							Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot})
+					}
+					return nil
+				})
+				if err != nil {
+					return err
+				}
+				return a.print(struct {
+					Mats []listItem `json:"mats"`
+				}{items}, func(w io.Writer) {
+					fmt.Fprintf(w, "%-9s  %-11s  %4s  %-13s  %-14s  %s\n", "CODE", "STAGE", "TURN", "VERDICT", "SIZE", "CROP")
+					for _, it := range items {
+						crop := it.Crop
+						if it.Stage != medium.Growing {
+							crop = ""
+						}
+						fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, cut(crop, 16))
+					}
+					fmt.Fprintf(w, "%d mats\n", len(items))
+				})
+			})
+		},
+	}
+	c.Flags().StringVar(&stage, "stage", "", "only this stage: ready, \"to wash\", growing …")
+	must(c.RegisterFlagCompletionFunc("stage", fixedWords(stageNames()...)))
+	return c
+}
+
+func stageNames() []string {
+	names := make([]string, len(medium.Stages))
+	for i, s := range medium.Stages {
+		names[i] = string(s)
+	}
+	return names
+}
+
+func isStage(s string) bool {
+	for _, n := range stageNames() {
+		if n == s {
+			return true
+		}
+	}
+	return false
+}
+
+func (a *app) historyCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "history CODE", Short: "Show every step of a mat", Args: cobra.ExactArgs(1),
+		Long: `History prints a mat's steps in the order in which they were recorded, with the
+number that ` + "`resow correct`" + ` takes. Voided steps stay in the list. FARM shows the
+records about the farm itself: policy, sanitizers, crops.`,
+		Example:           "  resow history TK7R2N81\n  resow history FARM\n  resow history TK7R2N81 --json",
+		ValidArgsFunction: a.completeCodes,
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.open(true, func(f *farm) error {
+				code := medium.FarmThread
+				if !strings.EqualFold(args[0], "farm") {
+					var err error
+					if code, err = f.find(args[0]); err != nil {
+						return err
+					}
+				}
+				thread, err := f.Thread(code)
+				if err != nil {
+					return err
+				}
+				return a.print(struct {
+					Code  medium.Code   `json:"code"`
+					Steps []medium.Step `json:"steps"`
+				}{code, thread}, func(w io.Writer) { a.printThread(w, f, thread) })
+			})
+		},
+	}
+}
+
+func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
+	voided := map[uint64]bool{}
+	for _, s := range thread {
+		if b, ok := s.Body.(*medium.Correct); ok {
+			voided[b.MatSeq] = true
+		}
+	}
+	for _, s := range thread {
+		state := ""
+		switch {
+		case voided[s.MatSeq]:
+			state = "VOID "
+		case !s.Outcome.Accepted:
+			state = "NOT ACCEPTED "
+		}
+		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, s.At.In(f.loc).Format("2006-01-02 15:04"), s.By, s.Kind)
+		text := state + bodyText(s.Body)
+		if s.Outcome.From != s.Outcome.To {
+			text += fmt.Sprintf(" -> %s", s.Outcome.To)
+		}
+		if s.Outcome.Late {
+			text += fmt.Sprintf(" (late entry, written %s)", f.stamp(s.Recorded))
+		}
+		fmt.Fprint(w, column(lead, text, 79))
+		for _, finding := range s.Outcome.Findings {
+			fmt.Fprint(w, column(strings.Repeat(" ", len(lead))+"  ", finding.Text, 79))
+		}
+	}
+}
+
+func verdictExit(w medium.Word) int {
+	switch w {
+	case medium.DoNotSow:
+		return exitDoNotSow
+	case medium.RetireMat:
+		return exitRetire
+	}
+	return exitDone
+}
+
+func isUnknownMat(err error) bool {
+	var unknown *store.UnknownMatError
+	return errors.As(err, &unknown)
+}

@@ -1,0 +1,137 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+const root = "../.."
+
+// mayImport is the design's table of rooms: what a folder's code (not its
+// tests) may import beside the standard library. Arrows run downward only.
+var mayImport = map[string][]string{
+	"medium":           {},
+	"medium/sanitizer": {"resow/medium"},
+	"medium/sunlight":  {},
+	"medium/lifetime":  {"gonum.org/v1/gonum"},
+	"store":            {"resow/medium", "go.etcd.io/bbolt", "github.com/ugorji/go/codec", "golang.org/x/sys"},
+	"labels":           {"github.com/skip2/go-qrcode", "github.com/jung-kurt/gofpdf", "golang.org/x/image", "golang.org/x/text"},
+	"labels/report":    {"resow/medium", "resow/medium/lifetime", "github.com/jung-kurt/gofpdf", "gonum.org/v1/plot", "golang.org/x/image", "golang.org/x/text"},
+	"cmd/resow":        {"resow", "github.com/spf13/cobra", "golang.org/x/term"},
+	"cmd/resow/amount": {},
+	"cmd/resow/demo":   {"resow/medium", "resow/store", "resow/labels"},
+}
+
+func TestFoldersImportDownward(t *testing.T) {
+	for dir, imports := range importsByFolder(t) {
+		allowed, ok := mayImport[dir]
+		if !ok {
+			t.Errorf("folder %s has no rule in mayImport; say what it may import", dir)
+			continue
+		}
+		for path := range imports {
+			first, _, _ := strings.Cut(path, "/")
+			ours := first == "resow"
+			if !ours && !strings.Contains(first, ".") {
+				continue // standard library
+			}
+			if !anyPrefix(path, allowed) {
+				t.Errorf("%s imports %s, which the design does not allow", dir, path)
+			}
+		}
+	}
+}
+
+func anyPrefix(path string, allowed []string) bool {
+	for _, a := range allowed {
+		if path == a || strings.HasPrefix(path, a+"/") && a != "resow/medium" {
+			return true
+		}
+	}
+	return false
+}
+
+// TestEveryErrorHasARow fails when a room exports an error type that the table
+// of exit codes does not know.
+func TestEveryErrorHasARow(t *testing.T) {
+	table, err := os.ReadFile("exit.go")
+	require.NoError(t, err)
+	for _, dir := range []string{"medium", "medium/sanitizer", "medium/sunlight", "labels", "labels/report", "store", "cmd/resow/amount"} {
+		pkg := filepath.Base(dir)
+		for _, name := range errorTypes(t, dir) {
+			if !strings.Contains(string(table), "as[*"+pkg+"."+name+"]") {
+				t.Errorf("%s.%s has no row in failures", pkg, name)
+			}
+		}
+	}
+}
+
+// errorTypes lists the exported types of a folder that have an Error method.
+func errorTypes(t *testing.T, dir string) []string {
+	var names []string
+	for _, f := range parseFolder(t, dir, 0) {
+		for _, d := range f.Decls {
+			fn, ok := d.(*ast.FuncDecl)
+			if !ok || fn.Name.Name != "Error" || fn.Recv == nil {
+				continue
+			}
+			star, ok := fn.Recv.List[0].Type.(*ast.StarExpr)
+			require.True(t, ok, "%s: error types have pointer receivers", dir)
+			if name := star.X.(*ast.Ident).Name; ast.IsExported(name) {
+				names = append(names, name)
+			}
+		}
+	}
+	return names
+}
+
+func importsByFolder(t *testing.T) map[string]map[string]bool {
+	out := map[string]map[string]bool{}
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || !d.IsDir() {
+			return err
+		}
+		if name := d.Name(); name == "testdata" || strings.HasPrefix(name, ".") && path != root {
+			return filepath.SkipDir
+		}
+		dir, err := filepath.Rel(root, path)
+		if err != nil {
+			return err
+		}
+		for _, f := range parseFolder(t, filepath.ToSlash(dir), parser.ImportsOnly) {
+			if out[filepath.ToSlash(dir)] == nil {
+				out[filepath.ToSlash(dir)] = map[string]bool{}
+			}
+			for _, spec := range f.Imports {
+				out[filepath.ToSlash(dir)][strings.Trim(spec.Path.Value, `"`)] = true
+			}
+		}
+		return nil
+	})
+	require.NoError(t, err)
+	require.NotEmpty(t, out)
+	return out
+}
+
+func parseFolder(t *testing.T, dir string, mode parser.Mode) []*ast.File {
+	paths, err := filepath.Glob(filepath.Join(root, dir, "*.go"))
+	require.NoError(t, err)
+	var files []*ast.File
+	for _, p := range paths {
+		if strings.HasSuffix(p, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), p, nil, mode)
+		require.NoError(t, err)
+		files = append(files, f)
+	}
+	return files
+}

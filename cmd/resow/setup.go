@@ -1,0 +1,365 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"sort"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/amount"
+	"resow/labels"
+	"resow/medium"
+	"resow/store"
+)
+
+func (a *app) initCommand() *cobra.Command {
+	var s medium.FarmSettings
+	c := &cobra.Command{
+		Use: "init", Short: "Begin a farm's ledger", Args: cobra.NoArgs,
+		Long: `Init makes the farm's one file. It is never overwritten. The policy starts with
+shipped limits, most of them common practice without a source: read them with
+resow policy show and make them your own.`,
+		Example: `  resow init --name "Reed End Greens" --place "Unit 4" --zone Europe/Dublin --by MK
+  resow init --name "Reed End Greens" --zone America/Chicago --units us --currency USD --paper letter --by MK`,
+		RunE: func(*cobra.Command, []string) error {
+			st, err := store.Create(a.storePath(), s, a.initials(), store.Options{Now: a.now, Random: a.random})
+			if err != nil {
+				return err
+			}
+			if err := st.Close(); err != nil {
+				return err
+			}
+			return a.print(map[string]string{"store": a.storePath(), "farm": s.Name}, func(w io.Writer) {
+				fmt.Fprintf(w, "Began the ledger of %s in %s.\n", s.Name, a.storePath())
+				fmt.Fprintln(w, "Next: copy your sanitizer's label with `resow sanitizer add`, then register mats with `resow add`.")
+			})
+		},
+	}
+	flags := c.Flags()
+	flags.StringVar(&s.Name, "name", "", "the farm's name, as it stands on labels and reports")
+	flags.StringVar(&s.Place, "place", "", "its address, for the records")
+	flags.StringVar(&s.Zone, "zone", "UTC", "time zone: Europe/Dublin, America/Chicago")
+	flags.StringVar(&s.Units, "units", medium.Metric, "metric or us")
+	flags.StringVar(&s.Currency, "currency", "EUR", "ISO 4217 code")
+	flags.StringVar(&s.Paper, "paper", "a4", "a4 or letter")
+	must(c.MarkFlagRequired("name"))
+	return c
+}
+
+func (a *app) addCommand() *cobra.Command {
+	var m medium.Mat
+	var count int
+	var size, aperture, thread, weight string
+	c := &cobra.Command{
+		Use: "add", Short: "Register new mats", Args: cobra.NoArgs,
+		Long: `Add registers mats of one kind, each with a new code, all in one transaction. A
+new mat starts at the wash. Give the opening and the thread of the mesh: a mesh
+count or a sieve number alone does not tell the opening. Without the supplier's
+dated food-contact statement a care finding stands on the mat's verdicts.`,
+		Example: `  resow add --count 24 --size 250x510mm --material polyester --aperture 0.5mm --thread 0.3mm \
+      --roll "roll 7" --supplier "Mesh House" --contact "complies with EU 10/2011" --contact-date 2026-03-01 --cost 2.10 --by MK
+  resow add --size 9.8x20in --form screen --material "stainless steel" --by MK`,
+		RunE: func(*cobra.Command, []string) error {
+			var err error
+			if m.LengthMM, m.WidthMM, err = amount.Size("size", size); err != nil {
+				return err
+			}
+			for _, o := range []struct {
+				to         *float64
+				text, what string
+				read       func(string, string) (float64, error)
+			}{
+				{&m.ApertureMM, aperture, "aperture", amount.Length}, {&m.ThreadMM, thread, "thread", amount.Length}, {&m.DryWeightG, weight, "dry weight", amount.Mass},
+			} {
+				if err := optional(o.to, o.text, o.what, o.read); err != nil {
+					return err
+				}
+			}
+			if count < 1 || count > maxCodes {
+				return &usageError{fmt.Sprintf("--count %d: want 1 to %d", count, maxCodes)}
+			}
+			if m.Mark != "" && count > 1 {
+				return &usageError{"--mark is one mat's own; register marked mats one by one"}
+			}
+			return a.open(false, func(f *farm) error { return a.add(f, m, count) })
+		},
+	}
+	flags := c.Flags()
+	flags.IntVar(&count, "count", 1, "how many alike")
+	flags.StringVar(&m.Form, "form", medium.FormMat, "mat or screen")
+	flags.StringVar(&size, "size", "", "length x width: 250x510mm")
+	flags.StringVar(&m.Material, "material", "", "polyester, polypropylene, stainless steel …")
+	flags.StringVar(&aperture, "aperture", "", "opening of the mesh: 0.5mm")
+	flags.StringVar(&thread, "thread", "", "thickness of the thread: 0.3mm")
+	flags.IntVar(&m.Layers, "layers", 1, "layers of mesh")
+	flags.StringVar(&m.Roll, "roll", "", "mesh roll or sheet it was cut from")
+	flags.StringVar(&m.Supplier, "supplier", "", "who sold the mesh")
+	flags.StringVar(&m.ContactStatement, "contact", "", "the supplier's statement on food contact, in its own words")
+	flags.StringVar(&m.ContactDate, "contact-date", "", "its date: 2026-03-01")
+	flags.Float64Var(&m.Cost, "cost", 0, "cost of one mat in the farm's currency")
+	flags.StringVar(&weight, "weight", "", "dry weight: 38g")
+	flags.StringVar(&m.Mark, "mark", "", "a second identity that needs no label: punched dots, a notch")
+	flags.Float64Var(&m.SunRatingKLy, "sun-rating", 0, "the mesh's rating in kLy of total sun, where it has one")
+	must(c.MarkFlagRequired("size"))
+	must(c.RegisterFlagCompletionFunc("form", fixedWords(medium.FormMat, medium.FormScreen)))
+	return c
+}
+
+func (a *app) add(f *farm, m medium.Mat, count int) error {
+	at, err := a.happened(f)
+	if err != nil {
+		return err
+	}
+	drawn := map[medium.Code]bool{}
+	steps := make([]medium.Step, count)
+	for i := range steps {
+		code, err := a.freshCode(f, drawn)
+		if err != nil {
+			return err
+		}
+		steps[i] = medium.Step{Mat: code, By: a.initials(), At: at, Body: &medium.Add{Mat: m}}
+	}
+	done, err := f.Record("", steps)
+	if err != nil {
+		return err
+	}
+	codes := make([]medium.Code, len(done))
+	for i, s := range done {
+		codes[i] = s.Mat
+	}
+	return a.print(struct {
+		Codes []medium.Code `json:"codes"`
+	}{codes}, func(w io.Writer) {
+		for i, c := range codes {
+			end := "  "
+			if i%6 == 5 || i == len(codes)-1 {
+				end = "\n"
+			}
+			fmt.Fprint(w, c.String()+end)
+		}
+		fmt.Fprintf(w, "Registered %d, %s, waiting to wash.\n", len(codes), m.Size())
+		if !m.ContactDocumented() {
+			fmt.Fprintln(w, "No dated food-contact statement is on file for this mesh; ask the supplier for one.")
+		}
+		fmt.Fprintln(w, "Next: print labels with `resow label --new`.")
+	})
+}
+
+// freshCode draws a mat code that neither the farm nor this run has.
+func (a *app) freshCode(f *farm, drawn map[medium.Code]bool) (medium.Code, error) {
+	for {
+		text, err := labels.NewCode('T', a.random)
+		if err != nil {
+			return "", err
+		}
+		code := medium.Code(text)
+		if _, err := f.Resolve(code); err == nil || drawn[code] {
+			continue
+		} else if !isUnknownMat(err) {
+			return "", err
+		}
+		if drawn != nil {
+			drawn[code] = true
+		}
+		return code, nil
+	}
+}
+
+func (a *app) policyCommand() *cobra.Command {
+	c := &cobra.Command{Use: "policy", Short: "Show or change the farm's own limits",
+		Long:    "Every limit has a name, a figure and a source, and can be changed or switched off with initials and a reason.",
+		Example: "  resow policy show\n  resow policy set max-turns --limit 40 --reason \"stainless screens\" --by MK"}
+	c.AddCommand(a.policyShowCommand(), a.policySetCommand())
+	return c
+}
+
+// ruleInForce is one line of policy show --json.
+type ruleInForce struct {
+	medium.Rule
+	On      bool    `json:"on"`
+	Limit   float64 `json:"limit"`
+	InTurns float64 `json:"limit_window,omitempty"`
+	Changed bool    `json:"changed"`
+}
+
+func (a *app) policyShowCommand() *cobra.Command {
+	return &cobra.Command{Use: "show", Short: "Show every rule with its limit and source", Args: cobra.NoArgs,
+		Long:    "Show prints every rule of the verdict, of the steps and of the due list. A star marks what the farm has changed; `resow history FARM` tells by whom and why.",
+		Example: "  resow policy show\n  resow policy show --json",
+		RunE: func(*cobra.Command, []string) error {
+			return a.open(true, func(f *farm) error {
+				rules := make([]ruleInForce, len(medium.Rules))
+				for i, r := range medium.Rules {
+					s := f.Policy.Setting(r.Name)
+					rules[i] = ruleInForce{Rule: r, On: s.On, Limit: s.Limit, InTurns: s.Window}
+					for _, own := range f.Policy.Settings {
+						rules[i].Changed = rules[i].Changed || own.Rule == r.Name
+					}
+				}
+				return a.print(struct {
+					Version int           `json:"version"`
+					Rules   []ruleInForce `json:"rules"`
+				}{f.Policy.Version, rules}, func(w io.Writer) {
+					fmt.Fprintf(w, "Policy of %s, version %d\n", f.Settings.Name, f.Policy.Version)
+					for _, r := range rules {
+						printRule(w, r)
+					}
+				})
+			})
+		}}
+}
+
+func printRule(w io.Writer, r ruleInForce) {
+	limit := fmt.Sprintf("%g %s", r.Limit, r.Unit)
+	switch {
+	case r.Fixed:
+		limit = "always"
+	case !r.On:
+		limit = "off"
+	case r.InTurns > 0:
+		limit += fmt.Sprintf(", window %g turns", r.InTurns)
+	}
+	star := " "
+	if r.Changed {
+		star = "*"
+	}
+	fmt.Fprintf(w, "%s %-7s %-21s %s\n", star, r.Severity, r.Name, limit)
+	fmt.Fprint(w, wrap("            "+r.About, 79, "            "))
+	fmt.Fprint(w, wrap("            from: "+r.Source, 79, "            "))
+}
+
+func (a *app) policySetCommand() *cobra.Command {
+	var limit, window float64
+	var off bool
+	var reason string
+	c := &cobra.Command{Use: "set RULE", Short: "Change a limit or switch a rule off", Args: cobra.ExactArgs(1),
+		Long: "The change is a record of its own, with initials and reason. It applies from now on and does not restate past steps.",
+		Example: `  resow policy set max-turns --limit 40 --reason "stainless screens" --by MK
+  resow policy set mold-repeat --limit 2 --window 8 --reason "stricter" --by MK
+  resow policy set max-age --off --reason "screens do not age" --by MK`}
+	c.Flags().Float64Var(&limit, "limit", 0, "the new figure")
+	c.Flags().Float64Var(&window, "window", 0, "the second figure of a rule that has one, in turns")
+	c.Flags().BoolVar(&off, "off", false, "switch the rule off")
+	c.Flags().StringVar(&reason, "reason", "", "why")
+	must(c.MarkFlagRequired("reason"))
+	c.ValidArgsFunction = fixedWords(ruleNames()...)
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		return a.open(false, func(f *farm) error {
+			if _, ok := medium.RuleNamed(args[0]); !ok {
+				return &medium.UnknownError{What: "rule", Name: args[0], Do: "see `resow policy show`"}
+			}
+			set := f.Policy.Setting(args[0])
+			set.On = !off
+			if c.Flags().Changed("limit") {
+				set.Limit = limit
+			}
+			if c.Flags().Changed("window") {
+				set.Window = window
+			}
+			return a.recordFarm(f, &medium.PolicyChange{Setting: set, Reason: reason})
+		})
+	}
+	return c
+}
+
+// recordFarm records something about the farm and says so.
+func (a *app) recordFarm(f *farm, body medium.Body) error {
+	done, err := f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: body}})
+	if err != nil {
+		return err
+	}
+	return a.print(done[0], func(w io.Writer) {
+		fmt.Fprint(w, wrap(fmt.Sprintf("recorded %s: %s", done[0].Kind, bodyText(done[0].Body)), 79, "  "))
+	})
+}
+
+func (a *app) cropCommand() *cobra.Command {
+	c := &cobra.Command{Use: "crop", Short: "List the crop table, or add a crop of your own",
+		Long:    "The crop table ships with seed sizes, sowing densities and days, each with its source. Your own rows go first.",
+		Example: "  resow crop list\n  resow crop add \"red mizuna\" --seed-size 1.9x1.7x1.6mm --tsw 2.4g --density 120 --days 8-12 --by MK"}
+	c.AddCommand(a.cropListCommand(), a.cropAddCommand())
+	return c
+}
+
+func (a *app) cropListCommand() *cobra.Command {
+	return &cobra.Command{Use: "list", Short: "List the crops with seed size, density and days", Args: cobra.NoArgs,
+		Long:    "SEED is the width with which a seed meets a square opening; a mesh of at most 0.8 of it holds the small tail of a lot too (an assumption, no published value).",
+		Example: "  resow crop list\n  resow crop list --json",
+		RunE: func(*cobra.Command, []string) error {
+			return a.open(true, func(f *farm) error {
+				crops, err := medium.ShippedCrops()
+				if err != nil {
+					return err
+				}
+				own := map[string]bool{}
+				for _, c := range f.OwnCrops {
+					own[c.Name] = true
+				}
+				all := append([]medium.Crop(nil), f.OwnCrops...)
+				for _, c := range crops {
+					if !own[c.Name] {
+						all = append(all, c)
+					}
+				}
+				sort.Slice(all, func(i, j int) bool { return all[i].Name < all[j].Name })
+				return a.print(struct {
+					Crops []medium.Crop `json:"crops"`
+				}{all}, func(w io.Writer) {
+					fmt.Fprintf(w, "%-12s %8s %8s %9s %7s  %s\n", "CROP", "SEED mm", "MESH mm", "g/m2", "DAYS", "SIZE FROM")
+					for _, c := range all {
+						lead := fmt.Sprintf("%-12s %8.2f %8.2f %9g %3d-%-3d  ", cut(c.Name, 12), c.SeedMM(), medium.SeedMargin*c.SeedMM(), c.DensityGM2, c.DaysMin, c.DaysMax)
+						fmt.Fprint(w, column(lead, c.SizeSource, 79))
+					}
+				})
+			})
+		}}
+}
+
+func (a *app) cropAddCommand() *cobra.Command {
+	var crop medium.Crop
+	var size, tsw, days string
+	c := &cobra.Command{Use: "add NAME", Short: "Add or replace a crop of your own", Args: cobra.ExactArgs(1),
+		Long:    "Measure ten seeds, length x width x thickness; weigh a thousand dry. Either is enough to compare the seed with a mesh.",
+		Example: "  resow crop add \"red mizuna\" --seed-size 1.9x1.7x1.6mm --tsw 2.4g --density 120 --days 8-12 --by MK",
+		RunE: func(_ *cobra.Command, args []string) error {
+			crop.Name = args[0]
+			crop.SizeSource, crop.SowSource = "measured at the farm", "the farm's own"
+			if size != "" {
+				if _, err := fmt.Sscanf(size, "%gx%gx%gmm", &crop.LengthMM, &crop.WidthMM, &crop.ThicknessMM); err != nil {
+					return &amount.Error{What: "seed size", Input: size, Want: "length x width x thickness in mm: 1.9x1.7x1.6mm"}
+				}
+			}
+			if err := optional(&crop.TSWG, tsw, "mass of a thousand seeds", amount.Mass); err != nil {
+				return err
+			}
+			if days != "" {
+				if _, err := fmt.Sscanf(days, "%d-%d", &crop.DaysMin, &crop.DaysMax); err != nil {
+					return &amount.Error{What: "days", Input: days, Want: "from sowing to harvest: 8-12"}
+				}
+			}
+			return a.open(false, func(f *farm) error { return a.recordFarm(f, &crop) })
+		}}
+	c.Flags().StringVar(&size, "seed-size", "", "length x width x thickness: 1.9x1.7x1.6mm")
+	c.Flags().StringVar(&tsw, "tsw", "", "mass of a thousand seeds: 2.4g")
+	c.Flags().Float64Var(&crop.DensityGM2, "density", 0, "sowing density in g/m2")
+	c.Flags().StringVar(&days, "days", "", "days from sowing to harvest: 8-12")
+	return c
+}
+
+func ruleNames() []string {
+	names := make([]string, len(medium.Rules))
+	for i, r := range medium.Rules {
+		names[i] = r.Name
+	}
+	return names
+}
+
+func actives() []string {
+	var names []string
+	for name := range medium.Actives {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	return names
+}

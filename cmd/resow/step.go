@@ -1,0 +1,129 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"resow/medium"
+)
+
+// recorded is one line of what a day's command prints.
+type recorded struct {
+	Code     medium.Code      `json:"code"`
+	Kind     medium.Kind      `json:"kind"`
+	Seq      uint64           `json:"seq"`
+	MatSeq   uint64           `json:"mat_seq"`
+	Accepted bool             `json:"accepted"`
+	Late     bool             `json:"late,omitempty"`
+	From     medium.Stage     `json:"from"`
+	To       medium.Stage     `json:"to"`
+	NextStep medium.Kind      `json:"next_step"`
+	Findings []medium.Finding `json:"findings"`
+}
+
+// stepCommand makes the command of one kind of step: it reads the codes,
+// records the body that body makes for all of them in one transaction, and
+// prints what became of each. After tells more, once the steps are on disk.
+func (a *app) stepCommand(use, short, long, example string, body func(f *farm, code medium.Code) (medium.Body, error), after func(f *farm, codes []medium.Code, out io.Writer) error) *cobra.Command {
+	return &cobra.Command{
+		Use: use + " CODE... | -", Short: short, Long: long, Example: example, Args: cobra.MinimumNArgs(1),
+		ValidArgsFunction: a.completeCodes,
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.open(false, func(f *farm) error {
+				codes, err := a.findAll(f, args)
+				if err != nil {
+					return err
+				}
+				steps := make([]medium.Step, len(codes))
+				for i, code := range codes {
+					b, err := body(f, code)
+					if err != nil {
+						return err
+					}
+					steps[i] = medium.Step{Mat: code, Body: b}
+				}
+				return a.record(f, steps, after)
+			})
+		},
+	}
+}
+
+// record puts steps into the ledger and prints what became of them.
+func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []medium.Code, out io.Writer) error) error {
+	at, err := a.happened(f)
+	if err != nil {
+		return err
+	}
+	codes := make([]medium.Code, len(steps))
+	for i := range steps {
+		steps[i].By, steps[i].At = a.initials(), at
+		codes[i] = steps[i].Mat
+	}
+	done, err := f.Record("", steps)
+	if err != nil {
+		return err
+	}
+	lines := make([]recorded, len(done))
+	for i, s := range done {
+		lines[i] = recorded{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late,
+			From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: notNil(s.Outcome.Findings)}
+		if !s.Outcome.Accepted {
+			a.code = exitNotAccepted
+		}
+	}
+	var afterErr error
+	err = a.print(struct {
+		Steps []recorded `json:"steps"`
+	}{lines}, func(w io.Writer) {
+		a.printRecorded(w, lines)
+		if after != nil {
+			afterErr = after(f, codes, w)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	return afterErr
+}
+
+func (a *app) printRecorded(w io.Writer, lines []recorded) {
+	missed := 0
+	for _, r := range lines {
+		word := "recorded"
+		if !r.Accepted {
+			word = a.paint(yellow, "recorded, NOT ACCEPTED")
+			missed++
+		}
+		if r.Late {
+			word += " (late entry)"
+		}
+		move := string(r.To)
+		if r.From != "" && r.From != r.To {
+			move = fmt.Sprintf("%s -> %s", r.From, r.To)
+		}
+		fmt.Fprintf(w, "%s  %-8s  %-26s %s\n", r.Code, r.Kind, move, word)
+		printFindings(w, r.Findings)
+	}
+	if len(lines) > 1 {
+		fmt.Fprintf(w, "%d mats, %d accepted, %d not accepted\n", len(lines), len(lines)-missed, missed)
+	}
+	if missed > 0 {
+		fmt.Fprintln(w, "A step that is not accepted stays on record and does not move the mat.")
+	}
+}
+
+func printFindings(w io.Writer, findings []medium.Finding) {
+	for _, f := range findings {
+		fmt.Fprint(w, column("  ", f.Rule+": "+f.Text, 79))
+		fmt.Fprint(w, column("    ", "limit from: "+f.Source, 79))
+	}
+}
+
+func notNil(f []medium.Finding) []medium.Finding {
+	if f == nil {
+		return []medium.Finding{}
+	}
+	return f
+}
