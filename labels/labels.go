@@ -1,0 +1,36 @@
+// Package labels makes and reads the codes that tell mats apart, and draws
+// everything that carries one: label sheets, cable-tie and loop tags, solution
+// bottle tags, action cards, calibration pages and a door sign.
+//
+// All lengths are millimetres unless a name says otherwise; type sizes are
+// points (1/72 inch). The package keeps no clock and no random source of its
+// own: both are handed in, so the same input gives the same bytes.
+package labels
+
+const pointsPerMM = 72 / 25.4
+
+// Box is a rectangle in millimetres, origin at the top left, y down.
+type Box struct{ X, Y, W, H float64 }
+
+func (b Box) right() float64  { return b.X + b.W }
+func (b Box) bottom() float64 { return b.Y + b.H }
+
+func (b Box) inset(d float64) Box { return Box{b.X + d, b.Y + d, b.W - 2*d, b.H - 2*d} }
+
+func (b Box) shifted(dx, dy float64) Box { return Box{b.X + dx, b.Y + dy, b.W, b.H} }
+
+// Holds reports whether inner lies within b, give or take a thousandth of a
+// millimetre of rounding.
+func (b Box) Holds(inner Box) bool {
+	const slack = 0.001
+	return inner.X >= b.X-slack && inner.Y >= b.Y-slack &&
+		inner.right() <= b.right()+slack && inner.bottom() <= b.bottom()+slack
+}
+
+// Overlaps reports whether the two boxes share more than a thousandth of a
+// millimetre in both directions.
+func (b Box) Overlaps(o Box) bool {
+	const slack = 0.001
+	return b.X < o.right()-slack && o.X < b.right()-slack &&
+		b.Y < o.bottom()-slack && o.Y < b.bottom()-slack
+}

@@ -1,0 +1,149 @@
+package labels
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/jung-kurt/gofpdf"
+
+	"resow/labels/lettering"
+)
+
+// paper is a PDF in the making: the only place that knows the PDF library.
+type paper struct {
+	pdf    *gofpdf.Fpdf
+	w, h   float64
+	matrix string
+	open   bool
+}
+
+func newPaper(w, h float64, title string, created time.Time, compress bool) (*paper, error) {
+	pdf := gofpdf.NewCustom(&gofpdf.InitType{UnitStr: "mm", Size: gofpdf.SizeType{Wd: w, Ht: h}})
+	pdf.SetMargins(0, 0, 0)
+	pdf.SetAutoPageBreak(false, 0)
+	pdf.SetCompression(compress)
+	pdf.SetCatalogSort(true)
+	pdf.SetCreationDate(created)
+	pdf.SetModificationDate(created)
+	pdf.SetTitle(title, true)
+	pdf.SetCreator("resow", true)
+	if err := registerFonts(pdf); err != nil {
+		return nil, err
+	}
+	return &paper{pdf: pdf, w: w, h: h}, nil
+}
+
+// adjust moves and stretches everything on the pages that follow, from the top
+// left corner.
+func (p *paper) adjust(dx, dy, sx, sy float64) {
+	if sx == 0 {
+		sx = 1
+	}
+	if sy == 0 {
+		sy = 1
+	}
+	if dx == 0 && dy == 0 && sx == 1 && sy == 1 {
+		return
+	}
+	p.matrix = fmt.Sprintf("%s 0 0 %s %s %s cm", number(sx), number(sy),
+		number(dx*pointsPerMM), number((p.h*(1-sy)-dy)*pointsPerMM))
+}
+
+func (p *paper) addPage() {
+	p.closePage()
+	p.pdf.AddPageFormat("P", gofpdf.SizeType{Wd: p.w, Ht: p.h})
+	if p.matrix != "" {
+		p.pdf.RawWriteStr("q " + p.matrix)
+		p.open = true
+	}
+}
+
+func (p *paper) closePage() {
+	if p.open {
+		p.pdf.RawWriteStr("Q")
+		p.open = false
+	}
+}
+
+func (p *paper) write(w io.Writer) error {
+	p.closePage()
+	var b bytes.Buffer
+	if err := p.pdf.Output(&b); err != nil {
+		return err
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+func (p *paper) drawLayout(l Layout, cell Box) {
+	for _, s := range l.Symbols {
+		p.symbol(s.Symbol, s.Box.shifted(cell.X, cell.Y))
+	}
+	for _, t := range l.Texts {
+		box := t.Box.shifted(cell.X, cell.Y)
+		p.text(box.X, box.Y+t.rise, t.Text, t.Bold, t.Points)
+	}
+}
+
+func (p *paper) symbol(s Symbol, box Box) {
+	p.pdf.RawWriteBuf(bytes.NewReader(s.path(box.X, box.Y, p.h)))
+}
+
+func (p *paper) text(x, baseline float64, text string, isBold bool, points float64) {
+	style := ""
+	if isBold {
+		style = "B"
+	}
+	p.pdf.SetFont(family, style, points)
+	p.pdf.Text(x, baseline, lettering.Drawn(text))
+}
+
+// textIn sets text into a box, shrunk, wrapped and cut as needed, and gives the
+// height used.
+func (p *paper) textIn(box Box, text string, isBold bool, most float64, center bool) float64 {
+	return p.lines(box, fit(face(isBold), lettering.Join(text), box.W, box.H, most, leastPoints), isBold, center)
+}
+
+// paragraph is textIn for running text, which keeps its size and wraps.
+func (p *paper) paragraph(box Box, text string, isBold bool, points float64, center bool) float64 {
+	return p.lines(box, flow(face(isBold), lettering.Join(text), box.W, box.H, points, leastPoints), isBold, center)
+}
+
+func (p *paper) lines(box Box, set fitted, isBold, center bool) float64 {
+	em := mm(set.points)
+	for i, line := range set.lines {
+		x := box.X
+		if center {
+			x += (box.W - face(isBold).width(line)*em) / 2
+		}
+		p.text(x, box.Y+(float64(i)*lineEm+ascent)*em, line, isBold, set.points)
+	}
+	return set.height()
+}
+
+func (p *paper) line(x1, y1, x2, y2, width float64) {
+	p.pdf.SetLineWidth(width)
+	p.pdf.Line(x1, y1, x2, y2)
+}
+
+func (p *paper) dashed(x1, y1, x2, y2 float64) {
+	p.pdf.SetDashPattern([]float64{1.5, 1}, 0)
+	p.line(x1, y1, x2, y2, 0.15)
+	p.pdf.SetDashPattern(nil, 0)
+}
+
+func (p *paper) outline(b Box, corner float64) {
+	p.pdf.SetLineWidth(0.1)
+	if corner > 0 {
+		p.pdf.RoundedRect(b.X, b.Y, b.W, b.H, corner, "1234", "D")
+		return
+	}
+	p.pdf.Rect(b.X, b.Y, b.W, b.H, "D")
+}
+
+func (p *paper) circle(x, y, radius float64) {
+	p.pdf.SetLineWidth(0.1)
+	p.pdf.Circle(x, y, radius, "D")
+}

@@ -1,0 +1,147 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"resow/medium"
+	"resow/medium/lifetime"
+)
+
+// Amounts of data under which a figure gives way to words.
+const (
+	// fewRetired is taken from lifetime.Limits.RetiredForCurve: under it nothing
+	// is said of what is usual among retired mats.
+	fewRetired = 5
+	// fewHarvests is the number of harvests under which no mean yield is stated
+	// (common practice, no source).
+	fewHarvests = 3
+	// fewTurns is the number of turns under which no cost per turn is stated
+	// (common practice, no source).
+	fewTurns = 10
+)
+
+const unknown = "not recorded"
+
+// spread sums a list of whole numbers up for a sentence.
+type spread struct {
+	n, sum, least, most int
+	median              float64
+}
+
+func spreadOf(values []int) spread {
+	s := spread{n: len(values)}
+	if s.n == 0 {
+		return s
+	}
+	sorted := slices.Sorted(slices.Values(values))
+	for _, v := range sorted {
+		s.sum += v
+	}
+	s.least, s.most = sorted[0], sorted[s.n-1]
+	s.median = float64(sorted[(s.n-1)/2]+sorted[s.n/2]) / 2
+	return s
+}
+
+func (s spread) mean() float64 { return float64(s.sum) / float64(s.n) }
+
+// short writes a figure with at most one decimal.
+func short(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", v), ".0") }
+
+func percent(part, of int) string { return keep(short(100*float64(part)/float64(of)) + " %") }
+
+// mass writes grams for the farm's units; 1 oz is 28.349523 g.
+func mass(g float64, units string) string {
+	if units == medium.US {
+		return keep(fmt.Sprintf("%.1f oz", g/28.349523125))
+	}
+	return keep(fmt.Sprintf("%.0f g", g))
+}
+
+func size(m medium.Mat, units string) string {
+	if units == medium.US {
+		return keep(fmt.Sprintf("%s x %s in", short(m.LengthMM/25.4), short(m.WidthMM/25.4)))
+	}
+	return keep(m.Size())
+}
+
+func money(v float64, currency string) string {
+	return keep(strings.TrimSpace(fmt.Sprintf("%.2f %s", v, currency)))
+}
+
+// mesh names a mat's mesh: material, opening, layers.
+func mesh(m medium.Mat) string {
+	var parts []string
+	if m.Material != "" {
+		parts = append(parts, m.Material)
+	}
+	if m.ApertureMM > 0 {
+		parts = append(parts, keep(fmt.Sprintf("%.3g mm", m.ApertureMM)))
+	}
+	if m.Layers > 1 {
+		parts = append(parts, keep(fmt.Sprintf("%d layers", m.Layers)))
+	}
+	if m.Form == medium.FormScreen {
+		parts = append(parts, "screen")
+	}
+	if len(parts) == 0 {
+		return unknown
+	}
+	return strings.Join(parts, ", ")
+}
+
+// moldTurns counts the turns with mold. Mold on a mat that was never sown on
+// belongs to no turn. A condition keeps the last 20 turns with mold.
+func moldTurns(c medium.Condition) int {
+	n := 0
+	for _, t := range c.MoldTurns {
+		if t >= 1 {
+			n++
+		}
+	}
+	return n
+}
+
+// share writes how often something was found, as n of m, with the rate and its
+// 95 % Wilson interval where the turns are enough for one.
+func share(hits, trials int) string {
+	c := lifetime.Count{Name: "mold", Hits: hits, Trials: trials}
+	plain := fmt.Sprintf("%d of %s", hits, turns(trials))
+	interval, err := c.Wilson(0.95)
+	if err != nil || lifetime.DefaultLimits().Rate(c) != nil {
+		return plain
+	}
+	return fmt.Sprintf("%s (%s; 95 %% interval %s to %s %%)", plain, percent(hits, trials),
+		short(100*interval.Low), short(100*interval.High))
+}
+
+// reasons gives the first finding that decided a verdict and says how many
+// more did.
+func reasons(v medium.Verdict) string {
+	var texts []string
+	for _, f := range v.Findings {
+		if decides(f.Severity, v.Word) {
+			texts = append(texts, f.Text)
+		}
+	}
+	switch len(texts) {
+	case 0:
+		return string(v.Word)
+	case 1:
+		return string(v.Word) + ": " + texts[0]
+	}
+	return fmt.Sprintf("%s: %s, and %s", v.Word, texts[0], count(len(texts)-1, "more reason", "more reasons"))
+}
+
+func decides(s medium.Severity, w medium.Word) bool {
+	switch w {
+	case medium.RetireMat:
+		return s == medium.RetireIt
+	case medium.DoNotSow:
+		return s == medium.Stop
+	case medium.SowWithCare:
+		return s == medium.Care
+	}
+	return false
+}

@@ -1,0 +1,417 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+
+	"github.com/jung-kurt/gofpdf"
+
+	"resow/labels/lettering"
+)
+
+// Sizes in mm and points. Grey prints and tired eyes are the measure: no type
+// under 7 points, no grey that carries meaning.
+const (
+	margin     = 16.0
+	footRoom   = 12.0 // above the lower margin's edge, for the foot
+	lineEm     = 1.25
+	ascentEm   = 0.93
+	bodyPt     = 9.5
+	cellPt     = 8.2
+	smallPt    = 7.2
+	cellGap    = 3.5
+	cellPad    = 0.9
+	wordMost   = 30.0 // a word wider than this may be broken to save the other columns
+	hairline   = 0.15
+	boxPad     = 2.5
+	bulletRoom = 4.0
+)
+
+func mm(points float64) float64 { return points * 25.4 / 72 }
+
+func lineHeight(points float64) float64 { return mm(points) * lineEm }
+
+// PDF writes a report for print. The same report gives the same bytes; the
+// only date in the file is the report's own. Characters that the font lacks
+// stand as a box, and a caution says so.
+func PDF(w io.Writer, r Report) error {
+	book, bold := lettering.File(lettering.Book), lettering.File(lettering.Bold)
+	font, err := readFont(book)
+	if err != nil {
+		return fmt.Errorf("the embedded font: %w", err)
+	}
+	r, lacking := font.fit(r.cleaned())
+	if lacking > 0 {
+		r.Cautions = append(r.Cautions, fmt.Sprintf("%s not in the printed font and shown as %c; the screen and the CSV file have them.",
+			count(lacking, "character is", "characters are"), stand))
+	}
+	d := newDrawing(r, book, bold)
+	d.title()
+	d.bullets("In short", r.Summary, bodyPt)
+	d.box("Read this with it", r.Cautions)
+	for _, s := range r.Sections {
+		d.section(s)
+	}
+	d.bullets("How this was worked out", r.Method, cellPt)
+	if r.Sign {
+		d.signature()
+	}
+	d.feet()
+	var b bytes.Buffer
+	if err := d.pdf.Output(&b); err != nil {
+		return fmt.Errorf("drawing the report: %w", err)
+	}
+	_, err = w.Write(b.Bytes())
+	return err
+}
+
+// drawing is a PDF in the making; y is the upper edge of what comes next.
+type drawing struct {
+	pdf    *gofpdf.Fpdf
+	r      Report
+	w, h   float64
+	y      float64
+	bold   bool
+	points float64
+}
+
+func newDrawing(r Report, book, bold []byte) *drawing {
+	size := gofpdf.SizeType{Wd: 210, Ht: 297}
+	if r.Letter {
+		size = gofpdf.SizeType{Wd: 215.9, Ht: 279.4}
+	}
+	if r.Wide {
+		size.Wd, size.Ht = size.Ht, size.Wd
+	}
+	pdf := gofpdf.NewCustom(&gofpdf.InitType{UnitStr: "mm", Size: size})
+	pdf.SetMargins(0, 0, 0)
+	pdf.SetAutoPageBreak(false, 0)
+	pdf.SetCatalogSort(true)
+	pdf.SetCreationDate(r.At)
+	pdf.SetModificationDate(r.At)
+	pdf.SetTitle(r.Title, true)
+	pdf.SetCreator("resow", true)
+	pdf.SetSubject(r.identity(), true)
+	pdf.AddUTF8FontFromBytes("sans", "", book)
+	pdf.AddUTF8FontFromBytes("sans", "B", bold)
+	d := &drawing{pdf: pdf, r: r, w: size.Wd, h: size.Ht}
+	d.addPage()
+	return d
+}
+
+func (d *drawing) addPage() {
+	d.pdf.AddPage()
+	d.y = margin
+	d.font(d.bold, d.points)
+	if d.pdf.PageNo() == 1 {
+		return
+	}
+	bold, points := d.bold, d.points
+	d.font(false, smallPt)
+	room := d.inner()
+	if d.r.Mark != "" {
+		room -= d.measureIn(true, smallPt)(d.r.Mark) + 6
+		d.font(false, smallPt)
+	}
+	d.at(margin, d.y, oneLine(d.r.Title+" · "+d.r.owner(), room, d.measure))
+	d.mark()
+	d.rule(d.y+lineHeight(smallPt)+0.8, 0)
+	d.y += lineHeight(smallPt) + 3.5
+	d.font(bold, points)
+}
+
+// mark sets the report's mark at the upper right.
+func (d *drawing) mark() {
+	if d.r.Mark == "" {
+		return
+	}
+	d.font(true, smallPt)
+	d.atRight(d.w-margin, margin, d.r.Mark)
+}
+
+func (d *drawing) font(bold bool, points float64) {
+	d.bold, d.points = bold, points
+	if points == 0 {
+		return
+	}
+	style := ""
+	if bold {
+		style = "B"
+	}
+	d.pdf.SetFont("sans", style, points)
+}
+
+// at sets one line with its upper edge at y.
+func (d *drawing) at(x, y float64, text string) {
+	if text != "" {
+		d.pdf.Text(x, y+mm(d.points)*ascentEm, lettering.Drawn(lettering.Join(loose(text))))
+	}
+}
+
+func (d *drawing) atRight(x, y float64, text string) { d.at(x-d.measure(text), y, text) }
+
+func (d *drawing) measure(text string) float64 {
+	return d.pdf.GetStringWidth(lettering.Drawn(lettering.Join(loose(text))))
+}
+
+func (d *drawing) measureIn(bold bool, points float64) func(string) float64 {
+	return func(text string) float64 {
+		d.font(bold, points)
+		return d.measure(text)
+	}
+}
+
+func (d *drawing) rule(y, grey float64) {
+	d.pdf.SetLineWidth(hairline)
+	d.pdf.SetDrawColor(int(grey), int(grey), int(grey))
+	d.pdf.Line(margin, y, d.w-margin, y)
+}
+
+func (d *drawing) inner() float64  { return d.w - 2*margin }
+func (d *drawing) bottom() float64 { return d.h - margin - footRoom + 4 }
+
+// need starts a new page unless so much room is left on this one.
+func (d *drawing) need(height float64) {
+	if d.y+height > d.bottom() {
+		d.addPage()
+	}
+}
+
+// para sets a paragraph at x; it may run on to the next page.
+func (d *drawing) para(x, width float64, text string) {
+	for _, line := range wrap(text, width, d.measure) {
+		d.need(lineHeight(d.points))
+		d.at(x, d.y, line)
+		d.y += lineHeight(d.points)
+	}
+}
+
+func (d *drawing) title() {
+	d.mark()
+	d.y += 2
+	d.font(true, 17)
+	d.para(margin, d.inner(), d.r.Title)
+	d.y += 1
+	d.font(false, bodyPt+1)
+	d.para(margin, d.inner(), d.r.owner())
+	d.font(false, smallPt)
+	d.para(margin, d.inner(), d.r.identity())
+	d.y += 1.5
+	d.rule(d.y, 0)
+	d.y += 1
+}
+
+func (d *drawing) heading(text string, follow float64) {
+	d.font(true, 11)
+	lines := wrap(text, d.inner(), d.measure)
+	d.need(4 + float64(len(lines))*lineHeight(11) + follow)
+	if d.y > margin {
+		d.y += 4
+	}
+	for _, line := range lines {
+		d.at(margin, d.y, line)
+		d.y += lineHeight(11)
+	}
+	d.y += 0.8
+}
+
+func (d *drawing) bullets(heading string, items []string, points float64) {
+	if len(items) == 0 {
+		return
+	}
+	d.heading(heading, 2*lineHeight(points))
+	for _, item := range items {
+		d.font(false, points)
+		lines := wrap(item, d.inner()-bulletRoom, d.measure)
+		d.need(float64(min(len(lines), 3)) * lineHeight(points))
+		d.at(margin+0.5, d.y, "–")
+		for _, line := range lines {
+			d.need(lineHeight(points))
+			d.at(margin+bulletRoom, d.y, line)
+			d.y += lineHeight(points)
+		}
+		d.y += 0.7
+	}
+}
+
+// box frames a list that must stay together.
+func (d *drawing) box(heading string, items []string) {
+	if len(items) == 0 {
+		return
+	}
+	var lines [][]string
+	height := 2*boxPad + lineHeight(cellPt) + 0.6
+	d.font(false, cellPt)
+	for _, item := range items {
+		l := wrap(item, d.inner()-2*boxPad-bulletRoom, d.measure)
+		lines = append(lines, l)
+		height += float64(len(l))*lineHeight(cellPt) + 0.4
+	}
+	d.y += 4
+	d.need(height)
+	d.pdf.SetLineWidth(0.35)
+	d.pdf.SetDrawColor(0, 0, 0)
+	d.pdf.Rect(margin, d.y, d.inner(), height, "D")
+	y := d.y + boxPad
+	d.font(true, cellPt)
+	d.at(margin+boxPad, y, heading)
+	y += lineHeight(cellPt) + 0.6
+	d.font(false, cellPt)
+	for _, l := range lines {
+		d.at(margin+boxPad, y, "–")
+		for _, line := range l {
+			d.at(margin+boxPad+bulletRoom-0.5, y, line)
+			y += lineHeight(cellPt)
+		}
+		y += 0.4
+	}
+	d.y += height
+}
+
+func (d *drawing) section(s Section) {
+	d.heading(s.Heading, 6*lineHeight(cellPt))
+	d.font(false, cellPt)
+	if s.Note != "" {
+		d.para(margin, d.inner(), s.Note)
+		d.y += 1
+	}
+	if len(s.Rows) == 0 {
+		d.para(margin, d.inner(), s.Empty)
+		return
+	}
+	t := d.table(s)
+	t.head()
+	for _, row := range s.Rows {
+		t.row(row)
+	}
+}
+
+// table is a section with the place of its columns.
+type table struct {
+	*drawing
+	columns []Column
+	x, w    []float64
+	heads   [][]string
+}
+
+func (d *drawing) table(s Section) *table {
+	least, most := measureColumns(s, wordMost, d.measureIn(true, cellPt), d.measureIn(false, cellPt))
+	gaps := cellGap * float64(len(s.Columns)-1)
+	for i := range least { // rounding of the writer must not break a word that just fits
+		least[i] += 0.05
+		most[i] += 0.05
+	}
+	t := &table{drawing: d, columns: s.Columns, w: fitColumns(least, most, d.inner()-gaps)}
+	x := margin
+	for i, c := range s.Columns {
+		t.x = append(t.x, x)
+		x += t.w[i] + cellGap
+		t.heads = append(t.heads, wrap(c.Head, t.w[i], d.measureIn(true, cellPt)))
+	}
+	return t
+}
+
+func tallest(cells [][]string) int {
+	n := 0
+	for _, lines := range cells {
+		n = max(n, len(lines))
+	}
+	return n
+}
+
+// right is the right edge of the table, for its rules.
+func (t *table) right() float64 { return t.x[len(t.x)-1] + t.w[len(t.w)-1] }
+
+func (t *table) line(y, width float64, grey int) {
+	t.pdf.SetLineWidth(width)
+	t.pdf.SetDrawColor(grey, grey, grey)
+	t.pdf.Line(margin, y, t.right(), y)
+}
+
+// head draws the column heads, standing on a line.
+func (t *table) head() {
+	n := tallest(t.heads)
+	height := float64(n)*lineHeight(cellPt) + 2*cellPad
+	t.need(height + lineHeight(cellPt)*2)
+	t.font(true, cellPt)
+	for i, lines := range t.heads {
+		padded := append(make([]string, n-len(lines)), lines...)
+		t.cell(i, padded, t.y+cellPad)
+	}
+	t.y += height
+	t.line(t.y, 0.35, 0)
+	t.font(false, cellPt)
+}
+
+func (t *table) cell(i int, lines []string, y float64) {
+	for _, line := range lines {
+		if t.columns[i].Right {
+			t.atRight(t.x[i]+t.w[i], y, line)
+		} else {
+			t.at(t.x[i], y, line)
+		}
+		y += lineHeight(cellPt)
+	}
+}
+
+// row draws one row. It stays whole where a page can hold it; a taller one
+// runs on, with the heads repeated.
+func (t *table) row(row []string) {
+	cells := make([][]string, len(row))
+	t.font(false, cellPt)
+	for i, text := range row {
+		cells[i] = wrap(text, t.w[i], t.measure)
+	}
+	rows := tallest(cells)
+	if t.y+float64(rows)*lineHeight(cellPt)+2*cellPad > t.bottom() {
+		t.addPage()
+		t.head()
+	}
+	for from := 0; from < rows; {
+		fits := int(math.Floor((t.bottom() - t.y - 2*cellPad) / lineHeight(cellPt)))
+		if fits < 1 {
+			t.addPage()
+			t.head()
+			continue
+		}
+		to := min(rows, from+fits)
+		for i, lines := range cells {
+			t.cell(i, lines[min(from, len(lines)):min(to, len(lines))], t.y+cellPad)
+		}
+		t.y += float64(to-from)*lineHeight(cellPt) + 2*cellPad
+		t.line(t.y, hairline, 175)
+		from = to
+	}
+}
+
+// signature draws the lines for review, on one page.
+func (d *drawing) signature() {
+	const gap = 13.0
+	d.heading("Review", gap*float64(len(signLines)))
+	d.font(false, bodyPt)
+	for _, what := range signLines {
+		d.y += gap - lineHeight(bodyPt)
+		d.at(margin, d.y, what)
+		d.pdf.SetLineWidth(hairline)
+		d.pdf.SetDrawColor(0, 0, 0)
+		y := d.y + lineHeight(bodyPt)
+		d.pdf.Line(margin+d.measure(signLines[0])+4, y, margin+min(d.inner(), 165), y)
+		d.y += lineHeight(bodyPt)
+	}
+}
+
+// feet sets the foot of every page, once it is known how many there are.
+func (d *drawing) feet() {
+	total := d.pdf.PageNo()
+	y := d.h - margin - lineHeight(smallPt)
+	for page := 1; page <= total; page++ {
+		d.pdf.SetPage(page)
+		d.font(false, smallPt)
+		d.rule(y-1.2, 0)
+		number := fmt.Sprintf("page %d of %d", page, total)
+		d.atRight(d.w-margin, y, number)
+		d.at(margin, y, oneLine(d.r.identity(), d.inner()-d.measure(number)-6, d.measure))
+	}
+}

@@ -1,0 +1,274 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"resow/medium"
+)
+
+// RetirementInput is what the retirement report is made from: every mat on
+// file, and the period for mats that are retired already. A zero From goes
+// back to the beginning, a zero To up to the report's time.
+type RetirementInput struct {
+	Origin
+	Mats     []medium.Condition
+	From, To time.Time
+}
+
+// watched are the rules whose care finding says that a mat nears its end.
+var watched = []string{"near-limit", "mold-last-turn", "cut-noted", "inspection-failed"}
+
+// Retirement says which mats to retire now and why, which ones near a limit,
+// and what was retired in the period and after how many turns.
+func Retirement(in RetirementInput) Report {
+	r := in.report("Retirement of mats")
+	f := in.figures()
+	r.Summary = f.summary()
+	r.Sections = []Section{f.dueTable(), f.nearTable(), f.causeTable(), f.goneTable(), limitTable(in.Farm.Policy)}
+	r.Method = []string{
+		"A mat is due to be retired when one of the farm's own retire rules speaks. The last table gives every such limit and where it comes from.",
+		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they are not the life of a mat.",
+		fmt.Sprintf("With fewer than %d retired mats nothing is said of what is usual.", fewRetired),
+	}
+	return r
+}
+
+type judged struct {
+	c     *medium.Condition
+	found []medium.Finding
+}
+
+func (j judged) rules() string { return j.each(func(f medium.Finding) string { return f.Rule }, ", ") }
+func (j judged) why() string   { return j.each(func(f medium.Finding) string { return f.Text }, "; ") }
+
+func (j judged) each(what func(medium.Finding) string, between string) string {
+	var out []string
+	for _, f := range j.found {
+		if text := what(f); !slices.Contains(out, text) {
+			out = append(out, text)
+		}
+	}
+	return strings.Join(out, between)
+}
+
+type retirementFigures struct {
+	loc      *time.Location
+	mats     int
+	growing  int // due, but with a crop on
+	due      []judged
+	near     []judged
+	gone     []*medium.Condition
+	byCause  map[medium.Cause][]int // turns reached
+	from, to time.Time
+}
+
+func (in RetirementInput) figures() retirementFigures {
+	now := in.now()
+	f := retirementFigures{loc: now.Location(), mats: len(in.Mats), byCause: map[medium.Cause][]int{}, from: in.From, to: in.To}
+	if f.to.IsZero() {
+		f.to = now
+	}
+	for _, c := range byCode(in.Mats) {
+		if c.Stage == medium.Retired {
+			if !c.RetiredAt.Before(in.From) && !c.RetiredAt.After(f.to) {
+				f.gone = append(f.gone, c)
+				f.byCause[c.Cause] = append(f.byCause[c.Cause], c.Turn)
+			}
+			continue
+		}
+		f.judge(c, medium.Judge(*c, in.Farm.Policy, now))
+	}
+	slices.SortStableFunc(f.gone, func(a, b *medium.Condition) int { return a.RetiredAt.Compare(b.RetiredAt) })
+	return f
+}
+
+func (f *retirementFigures) judge(c *medium.Condition, v medium.Verdict) {
+	due, near := judged{c: c}, judged{c: c}
+	for _, found := range v.Findings {
+		switch {
+		case found.Severity == medium.RetireIt:
+			due.found = append(due.found, found)
+		case found.Severity == medium.Care && slices.Contains(watched, found.Rule):
+			near.found = append(near.found, found)
+		}
+	}
+	switch {
+	case len(due.found) > 0:
+		f.due = append(f.due, due)
+		if c.Stage == medium.Growing {
+			f.growing++
+		}
+	case len(near.found) > 0:
+		f.near = append(f.near, near)
+	}
+}
+
+// period names the period in the farm's own days.
+func period(from, to time.Time, loc *time.Location) string {
+	until := to.In(loc).Format("2 Jan 2006")
+	if from.IsZero() {
+		return "up to " + until
+	}
+	return "from " + from.In(loc).Format("2 Jan 2006") + " to " + until
+}
+
+func (f retirementFigures) summary() []string {
+	if f.mats == 0 {
+		return []string{"No mats are on file yet, so there is nothing to retire. Register the first with `resow add`."}
+	}
+	out := []string{f.sayDue()}
+	if len(f.near) > 0 {
+		out = append(out, fmt.Sprintf("%s near a limit, or gave a sign of wear or mold: look at them before the next sowing.",
+			count(len(f.near), "more mat is", "more mats are")))
+	} else {
+		out = append(out, "No other mat is near a limit.")
+	}
+	return append(out, f.sayGone()...)
+}
+
+func (f retirementFigures) sayDue() string {
+	if len(f.due) == 0 {
+		return "No mat in use is due to be retired by the farm's own rules."
+	}
+	byRule := map[string]int{}
+	for _, j := range f.due {
+		byRule[j.found[0].Rule]++
+	}
+	var parts []string
+	for _, r := range medium.Rules {
+		if n := byRule[r.Name]; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d by %s", n, r.Name))
+		}
+	}
+	said := fmt.Sprintf("%s due to be retired now by the farm's own rules: %s.", count(len(f.due), "mat is", "mats are"), list(parts))
+	if f.growing > 0 {
+		said += fmt.Sprintf(" %s a crop; harvest that first.", count(f.growing, "of them carries", "of them carry"))
+	}
+	return said
+}
+
+func (f retirementFigures) sayGone() []string {
+	when := period(f.from, f.to, f.loc)
+	if len(f.gone) == 0 {
+		return []string{"No mat was retired " + when + "."}
+	}
+	var parts []string
+	var reached []int
+	for _, cause := range causes(f.byCause) {
+		parts = append(parts, fmt.Sprintf("%d %s", len(f.byCause[cause]), causeName(cause)))
+		reached = append(reached, f.byCause[cause]...)
+	}
+	said := fmt.Sprintf("%s retired %s: %s.", count(len(f.gone), "mat was", "mats were"), when, list(parts))
+	s := spreadOf(reached)
+	if s.n < fewRetired {
+		return []string{said, "That is too few to say how many turns a mat usually reaches."}
+	}
+	return []string{said, fmt.Sprintf("Half of them had reached %s turns or more; the least was %d and the most %d.", short(s.median), s.least, s.most)}
+}
+
+// causes lists the causes that occur, in the order of medium.Causes; others
+// follow by name.
+func causes(by map[medium.Cause][]int) []medium.Cause {
+	var out, others []medium.Cause
+	for _, c := range medium.Causes {
+		if len(by[c]) > 0 {
+			out = append(out, c)
+		}
+	}
+	for c := range by {
+		if !slices.Contains(medium.Causes, c) {
+			others = append(others, c)
+		}
+	}
+	slices.Sort(others)
+	return append(out, others...)
+}
+
+func causeName(c medium.Cause) string {
+	if c == "" {
+		return "no cause given"
+	}
+	return string(c)
+}
+
+func (f retirementFigures) dueTable() Section {
+	s := Section{Heading: "Retire now", Empty: "None.",
+		Columns: []Column{{Head: "Code"}, {Head: "Stage", Drop: 1}, {Head: "Turns", Right: true}, {Head: "Why"}, {Head: "Rule", Drop: 2}, {Head: "Do"}}}
+	for _, j := range f.due {
+		do := "retire"
+		if j.c.Stage == medium.Growing {
+			do = "harvest, then retire"
+		}
+		s.Rows = append(s.Rows, []string{keep(j.c.Code.String()), string(j.c.Stage), fmt.Sprint(j.c.Turn), j.why(), j.rules(), do})
+	}
+	return s
+}
+
+func (f retirementFigures) nearTable() Section {
+	s := Section{Heading: "Near a limit, or to be looked at", Empty: "None.",
+		Columns: []Column{{Head: "Code"}, {Head: "Stage", Drop: 1}, {Head: "Turns", Right: true}, {Head: "What was noted"}, {Head: "Rule", Drop: 2}}}
+	for _, j := range f.near {
+		s.Rows = append(s.Rows, []string{keep(j.c.Code.String()), string(j.c.Stage), fmt.Sprint(j.c.Turn), j.why(), j.rules()})
+	}
+	return s
+}
+
+func (f retirementFigures) causeTable() Section {
+	s := Section{Heading: "Retired " + period(f.from, f.to, f.loc) + ", by cause", Empty: "None.",
+		Columns: []Column{{Head: "Cause"}, {Head: "Mats", Right: true}, {Head: "Turns reached, middle", Right: true},
+			{Head: "Least", Right: true}, {Head: "Most", Right: true}}}
+	for _, cause := range causes(f.byCause) {
+		sp := spreadOf(f.byCause[cause])
+		middle := "too few"
+		if sp.n >= fewRetired {
+			middle = short(sp.median)
+		}
+		s.Rows = append(s.Rows, []string{causeName(cause), fmt.Sprint(sp.n), middle, fmt.Sprint(sp.least), fmt.Sprint(sp.most)})
+	}
+	return s
+}
+
+func (f retirementFigures) goneTable() Section {
+	s := Section{Heading: "Each mat retired in the period", Empty: "None.",
+		Columns: []Column{{Head: "Retired"}, {Head: "Code"}, {Head: "Cause"}, {Head: "Turns", Right: true}, {Head: "Mold turns", Right: true},
+			{Head: "Sun, kLy", Right: true, Drop: 1}, {Head: "Mesh"}}}
+	for _, c := range f.gone {
+		s.Rows = append(s.Rows, []string{keep(c.RetiredAt.In(f.loc).Format("2 Jan 2006")), keep(c.Code.String()), causeName(c.Cause), fmt.Sprint(c.Turn),
+			fmt.Sprint(moldTurns(*c)), short(c.SunKLy), mesh(c.Mat)})
+	}
+	return s
+}
+
+// limitTable gives every limit that can end a mat's use, as it stands in the
+// farm's policy, with its source.
+func limitTable(p medium.Policy) Section {
+	s := Section{Heading: "The farm's limits, and where they come from",
+		Columns: []Column{{Head: "Rule"}, {Head: "What it looks at"}, {Head: "Limit", Right: true}, {Head: "Unit"}, {Head: "Source"}}}
+	for _, r := range medium.Rules {
+		if r.Fixed || (r.Severity != medium.RetireIt && !slices.Contains(watched, r.Name)) {
+			continue
+		}
+		set := p.Setting(r.Name)
+		limit, unit := fmt.Sprintf("%g", set.Limit), r.Unit
+		if set.Window > 0 {
+			unit += fmt.Sprintf("; window of %g turns", set.Window)
+		}
+		if !set.On {
+			limit, unit = "off", ""
+		}
+		s.Rows = append(s.Rows, []string{r.Name, r.About, limit, unit, source(p, r)})
+	}
+	return s
+}
+
+func source(p medium.Policy, r medium.Rule) string {
+	for _, s := range p.Settings {
+		if s.Rule == r.Name {
+			return fmt.Sprintf("the farm's policy, version %d; shipped with: %s", p.Version, r.Source)
+		}
+	}
+	return r.Source
+}

@@ -1,0 +1,336 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+var numberIn = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
+
+func numbers(s string) []string { return numberIn.FindAllString(s, -1) }
+
+// claim is one kind of sentence and the figures it must hold, in order.
+type claim struct {
+	begins string
+	want   []string
+}
+
+// trace checks that every sentence is one of the claims, with its figures, and
+// that every claim is made.
+func trace(t *testing.T, summary []string, claims []claim) {
+	t.Helper()
+	made := map[string]bool{}
+	for _, said := range summary {
+		found := false
+		for _, c := range claims {
+			if !regexp.MustCompile(c.begins).MatchString(said) {
+				continue
+			}
+			require.False(t, found, "%q matches two claims", said)
+			found, made[c.begins] = true, true
+			require.Equal(t, c.want, numbers(loose(said)), said)
+		}
+		require.True(t, found, "no figure is known for %q", said)
+	}
+	for _, c := range claims {
+		require.True(t, made[c.begins], "%q is not said in %q", c.begins, summary)
+	}
+}
+
+// tally counts the ledger itself, step by step, past every voided one: another
+// way to each figure than the conditions that the report is made from.
+type tally struct {
+	mats, retired, turns, mold, priced, pricedTurns, undocumented, procedure int
+	usedTurns, usedLeast, usedMost, goneTurns                                int
+	cost, minutes                                                            float64
+	timed                                                                    int
+	yields                                                                   map[string][]float64
+	stages                                                                   map[medium.Stage]int
+	words                                                                    map[medium.Word]int
+}
+
+func tallyOf(f *farm) tally {
+	n := tally{yields: map[string][]float64{}, stages: map[medium.Stage]int{}, words: map[medium.Word]int{}, usedLeast: math.MaxInt}
+	for _, c := range f.mats() {
+		n.mat(f, c, f.thread(c.Code))
+	}
+	return n
+}
+
+func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
+	voided := map[uint64]bool{}
+	for _, s := range thread {
+		if b, ok := s.Body.(*medium.Correct); ok {
+			voided[b.MatSeq] = true
+		}
+	}
+	sown, retired, byFarm, documented, crop := 0, false, false, false, ""
+	cost := 0.0
+	molded, timed := map[int]bool{}, map[int]float64{}
+	for _, s := range thread {
+		if voided[s.MatSeq] {
+			continue
+		}
+		switch b := s.Body.(type) {
+		case *medium.Add:
+			cost, documented = b.Mat.Cost, b.Mat.ContactDate != "" && b.Mat.ContactStatement != ""
+		case *medium.Sow:
+			sown++
+			crop = b.Crops[0].Crop
+		case *medium.Harvest:
+			n.yields[crop] = append(n.yields[crop], b.YieldG)
+		case *medium.Mold:
+			molded[sown] = true
+		case *medium.Rinse:
+			if sown > 0 && b.Minutes > 0 {
+				timed[sown] += b.Minutes
+			}
+		case *medium.Sanitize:
+			if s.Outcome.Accepted {
+				byFarm = b.Product == "Drugstore peroxide"
+			}
+		case *medium.Retire:
+			retired = true
+		}
+	}
+	n.mats++
+	n.turns += sown
+	n.mold += len(molded)
+	n.timed += len(timed)
+	for _, m := range timed {
+		n.minutes += m
+	}
+	if cost > 0 {
+		n.priced++
+		n.pricedTurns += sown
+		n.cost += cost
+	}
+	if retired {
+		n.retired++
+		n.goneTurns += sown
+		return
+	}
+	n.usedTurns += sown
+	n.usedLeast, n.usedMost = min(n.usedLeast, sown), max(n.usedMost, sown)
+	if !documented {
+		n.undocumented++
+	}
+	if byFarm {
+		n.procedure++
+	}
+	n.stages[c.Stage]++
+	n.words[medium.Judge(c, f.Policy, f.now.In(f.Location())).Word]++
+}
+
+func decimal(v float64) string {
+	return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0")
+}
+
+// wilson is the score interval in percent: Wilson 1927, with the normal
+// quantile 1.959964 of 95 %.
+func wilson(hits, n int) (low, high float64) {
+	z, p, m := 1.959964, float64(hits)/float64(n), float64(n)
+	mid := p + z*z/(2*m)
+	half := z * math.Sqrt(p*(1-p)/m+z*z/(4*m*m))
+	return 100 * (mid - half) / (1 + z*z/m), 100 * (mid + half) / (1 + z*z/m)
+}
+
+func (n tally) claims() []claim {
+	used := n.mats - n.retired
+	pool := []string{fmt.Sprint(n.mats), fmt.Sprint(used)}
+	for _, s := range medium.Stages {
+		if n.stages[s] > 0 {
+			pool = append(pool, fmt.Sprint(n.stages[s]))
+		}
+	}
+	low, high := wilson(n.mold, n.turns)
+	var yields []string
+	for _, crop := range []string{"pea", "broccoli", "sunflower", "radish"} { // by number of harvests, then by name
+		total := 0.0
+		for _, g := range n.yields[crop] {
+			total += g
+		}
+		yields = append(yields, fmt.Sprintf("%.0f", total/float64(len(n.yields[crop]))), fmt.Sprint(len(n.yields[crop])))
+	}
+	i := func(values ...int) []string {
+		var out []string
+		for _, v := range values {
+			out = append(out, fmt.Sprint(v))
+		}
+		return out
+	}
+	return []claim{
+		{`on file: \d+ in use \(`, append(pool, fmt.Sprint(n.retired))},
+		{`in use, by the farm's own rules`, i(used, n.words[medium.SowIt], n.words[medium.SowWithCare], n.words[medium.DoNotSow], n.words[medium.RetireMat])},
+		{`^Mats in use have done`, []string{decimal(float64(n.usedTurns) / float64(used)), fmt.Sprint(n.usedLeast), fmt.Sprint(n.usedMost)}},
+		{`retired so far: too few`, i(n.retired)},
+		{`^Mold was found`, []string{fmt.Sprint(n.mold), fmt.Sprint(n.turns), decimal(100 * float64(n.mold) / float64(n.turns)), "95", decimal(low), decimal(high)}},
+		{`^The mesh has cost`, []string{fmt.Sprintf("%.2f", n.cost/float64(n.pricedTurns)), fmt.Sprintf("%.2f", n.cost), fmt.Sprint(n.pricedTurns), fmt.Sprint(n.priced), fmt.Sprint(n.mats - n.priced)}},
+		{`^Mean yield per harvest`, yields},
+		{`^Washing took`, []string{decimal(n.minutes / float64(n.timed)), fmt.Sprint(n.timed)}},
+		{`^Without a dated food-contact statement`, i(n.undocumented, used)},
+		{`^Last sanitized by the farm's own procedure`, i(n.procedure, used)},
+	}
+}
+
+func TestReuseSummaryIsTracedToTheLedger(t *testing.T) {
+	f := small(t)
+	trace(t, papers(f)["reuse"].Summary, tallyOf(f).claims())
+}
+
+func column(t *testing.T, s Section, head string) []string {
+	t.Helper()
+	for i, c := range s.Columns {
+		if c.Head != head {
+			continue
+		}
+		var out []string
+		for _, row := range s.Rows {
+			out = append(out, loose(row[i]))
+		}
+		return out
+	}
+	t.Fatalf("%q has no column %q", s.Heading, head)
+	return nil
+}
+
+func section(t *testing.T, r Report, heading string) Section {
+	t.Helper()
+	for _, s := range r.Sections {
+		if strings.HasPrefix(s.Heading, heading) {
+			return s
+		}
+	}
+	t.Fatalf("no section %q", heading)
+	return Section{}
+}
+
+// The tables say the same as the sentences.
+func TestReuseTablesAddUp(t *testing.T) {
+	f := small(t)
+	n := tallyOf(f)
+	r := papers(f)["reuse"]
+	sumOf := func(values []string) int {
+		total := 0
+		for _, v := range values {
+			x, err := strconv.Atoi(strings.Fields(v)[0])
+			require.NoError(t, err)
+			total += x
+		}
+		return total
+	}
+	stages := column(t, section(t, r, "Mats by stage"), "Mats")
+	require.Equal(t, n.mats*2, sumOf(stages), "the stages and their sum")
+	meshes := section(t, r, "Mats by mesh")
+	for head, want := range map[string]int{"Mats": n.mats, "Turns": n.turns, "Turns with mold": n.mold, "In use without contact statement": n.undocumented} {
+		values := column(t, meshes, head)
+		last := len(values) - 1
+		require.Equal(t, want, sumOf(values[:last]), head)
+		require.Equal(t, want, sumOf(values[last:]), head)
+	}
+	each := section(t, r, "Each mat in use")
+	require.Len(t, each.Rows, n.mats-n.retired)
+	require.Equal(t, n.usedTurns, sumOf(column(t, each, "Turns")))
+	require.Equal(t, n.turns, func() (total int) {
+		for _, v := range column(t, section(t, r, "Crops"), "Turns with mold") {
+			x, _ := strconv.Atoi(strings.Fields(v)[2])
+			total += x
+		}
+		return total
+	}())
+}
+
+func TestTooLittleDataGivesWords(t *testing.T) {
+	f := newFarm(t)
+	said := func() string { return loose(strings.Join(papers(f)["reuse"].Summary, " ")) }
+	require.Contains(t, said(), "No mats are on file yet")
+	require.Empty(t, numbers(said()))
+
+	f.do(code(1), addMat(0))
+	require.Contains(t, said(), "1 mat on file")
+	require.Contains(t, said(), "No mat has been sown on yet.")
+	require.Contains(t, said(), "no turns yet to count mold in")
+	require.Contains(t, said(), "Mats with a price on file: 1, with 0 turns in all; too few")
+
+	f.wash(code(1), label())
+	for n := range 9 {
+		f.turn(code(1), "pea", "L", "shelf", 200, label())
+		if n == 0 {
+			require.Contains(t, said(), "No crop has 3 weighed harvests yet")
+		}
+	}
+	require.Contains(t, said(), "Mold was found in 0 of 9 turns, too few turns to state a rate.")
+	require.NotContains(t, said(), "has cost")
+	f.turn(code(1), "pea", "L", "shelf", 200, label())
+	require.Contains(t, said(), "Mold was found in 0 of 10 turns (0 %; 95 % interval 0 to 27.8 %).", "Wilson 1927: z2/(n+z2) for none of ten")
+	require.Contains(t, said(), "The mesh has cost 0.42 EUR per turn so far: 4.20 EUR over 10 turns of 1 mat.")
+	require.Contains(t, said(), "pea 200 g (10)")
+}
+
+func TestAFarmWithOnlyRetiredMats(t *testing.T) {
+	f := newFarm(t)
+	for i := range 5 {
+		f.do(code(i), addMat(0))
+		f.do(code(i), &medium.Retire{Cause: medium.CauseLost})
+		summary := strings.Join(papers(f)["reuse"].Summary, " ")
+		require.Contains(t, summary, "none in use")
+		require.NotContains(t, summary, "Mats in use have done")
+	}
+}
+
+func TestMoldBeforeTheFirstSowingBelongsToNoTurn(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	f.do(code(1), &medium.Mold{Where: "mat", Seen: "in store"})
+	require.Equal(t, 0, moldTurns(f.conditions[code(1)]))
+}
+
+func TestUnitsOfTheFarm(t *testing.T) {
+	require.Equal(t, "16.0 oz", loose(mass(453.59237, medium.US)), "NIST SP 811: 1 lb is 453.59237 g, 16 oz")
+	require.Equal(t, "200 g", loose(mass(200, medium.Metric)))
+	require.Equal(t, "9.8 x 20.1 in", loose(size(medium.Mat{LengthMM: 250, WidthMM: 510}, medium.US)), "1 in is 25.4 mm")
+}
+
+func TestTurnsOfAThread(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	f.do(code(1), &medium.Rinse{Debris: medium.DebrisNone, Minutes: 9}) // before the first sowing: no turn's time
+	f.do(code(1), &medium.Dry{Where: medium.DryAir})
+	san := label()
+	f.do(code(1), &san)
+	f.do(code(1), &medium.Dry{Where: medium.DryAir})
+	f.sow(code(1), "pea", "L1", "A")
+	f.do(code(1), &medium.Harvest{YieldG: 100})
+	f.do(code(1), &medium.Rinse{Debris: medium.DebrisTraces, Minutes: 2})
+	f.do(code(1), &medium.Rinse{Debris: medium.DebrisNone, Minutes: 1})
+	seq := f.do(code(1), &medium.Mold{Where: "edge"}).MatSeq
+	require.Equal(t, []Turn{{Crop: "pea", Mold: true, Minutes: 3}}, Turns(f.thread(code(1))))
+	f.correct(code(1), seq, "it was root hair")
+	require.Equal(t, []Turn{{Crop: "pea", Minutes: 3}}, Turns(f.thread(code(1))))
+}
+
+func TestSpread(t *testing.T) {
+	for want, in := range map[spread][]int{
+		{}: nil,
+		{n: 1, sum: 4, least: 4, most: 4, median: 4}:     {4},
+		{n: 4, sum: 19, least: 1, most: 10, median: 4}:   {10, 1, 5, 3},
+		{n: 3, sum: 106, least: 1, most: 100, median: 5}: {5, 100, 1},
+	} {
+		require.Equal(t, want, spreadOf(in))
+	}
+}
+
+func TestTimesAreTheFarms(t *testing.T) {
+	f := newFarm(t)
+	f.now = time.Date(2026, 7, 1, 22, 30, 0, 0, time.UTC)
+	require.Equal(t, "2 Jul 2026 00:30 CEST", papers(f)["reuse"].stamp())
+}

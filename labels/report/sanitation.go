@@ -1,0 +1,409 @@
+package report
+
+import (
+	"fmt"
+	"iter"
+	"slices"
+	"strings"
+	"time"
+
+	"resow/medium"
+)
+
+// SanitationInput is what the sanitation log is made from. Steps gives all
+// steps of the ledger in their order, from its beginning: a cleaning in the
+// period needs the crop that was on the mat before. It is gone through twice.
+// A zero From goes back to the beginning, a zero To up to the report's time.
+type SanitationInput struct {
+	Origin
+	Steps    iter.Seq[medium.Step]
+	From, To time.Time
+}
+
+// Paragraphs of the produce safety rule, 21 CFR part 112, that ask for what
+// stands in a column.
+const (
+	citeFarm   = "21 CFR 112.161(a)(1)(i)"
+	citeValues = "21 CFR 112.161(a)(1)(ii)"
+	citeCrop   = "21 CFR 112.161(a)(1)(iii)"
+	citePlace  = "21 CFR 112.161(a)(1)(iv)"
+	citeTime   = "21 CFR 112.161(a)(1)(v)"
+	citeMade   = "21 CFR 112.161(a)(2)"
+	citeBy     = "21 CFR 112.161(a)(4)"
+	citeReview = "21 CFR 112.161(b)"
+	citeMethod = "21 CFR 112.140(b)"
+)
+
+// Sanitation is the log of cleaning and sanitizing, gaps first, with lines for
+// review and signature.
+func Sanitation(in SanitationInput) Report {
+	r := in.report("Cleaning and sanitizing log")
+	r.Wide, r.Sign = true, true
+	l := in.log()
+	r.Summary = l.summary()
+	r.Sections = []Section{l.gapTable(), l.stepTable()}
+	r.Method = []string{
+		"The columns follow 21 CFR 112.161(a): farm and place (page head), actual values, crop and lot, area, date and time, initials; and 112.140(b): date and method. The lines for review follow 112.161(b).",
+		"112.140(b) names equipment used in growing sprouts, and in harvest, packing and holding of covered produce. A mat that only grows other crops is not named in it; whether this log is required of the farm is for the farm's own adviser or inspector to say.",
+		"Times are in the farm's time zone. An entry is late when it was written down more than an hour after the work; the rule asks for records made at the time of the activity and names no minutes, so the hour is common practice, no source.",
+		"The place is the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing.",
+		"Accepted means: by the directions and policy that were in force that day, as stored with the step.",
+	}
+	return r
+}
+
+// cleaning is one row of the log.
+type cleaning struct {
+	step        medium.Step
+	place       string
+	crop        string
+	lot         string
+	sown        bool // the mat had carried a crop
+	voidedBy    *medium.Step
+	voidsReason string
+}
+
+func (c cleaning) sanitize() bool { return c.step.Kind == medium.KindSanitize }
+
+// gap is something that an inspector would ask about.
+type gap struct {
+	what string
+	mat  medium.Code
+	at   time.Time
+	by   string
+	more string
+}
+
+type sanitationLog struct {
+	loc      *time.Location
+	from, to time.Time
+	rows     []cleaning
+	gaps     []gap
+	unsown   int // sowings without an accepted sanitize step before
+	open     int // mats harvested and not sanitized since
+}
+
+// thread is what the log keeps of a mat while it reads.
+type thread struct {
+	crop, lot, place string
+	sown             bool
+	cleared          bool
+	harvested        time.Time
+}
+
+type stepKey struct {
+	mat medium.Code
+	seq uint64
+}
+
+func (in SanitationInput) log() *sanitationLog {
+	l := &sanitationLog{loc: in.now().Location(), from: in.From, to: in.To}
+	if l.to.IsZero() {
+		l.to = in.now()
+	}
+	voids := map[stepKey]medium.Step{}
+	for s := range in.steps() {
+		if b, ok := s.Body.(*medium.Correct); ok {
+			voids[stepKey{s.Mat, b.MatSeq}] = s
+		}
+	}
+	threads := map[medium.Code]*thread{}
+	for s := range in.steps() {
+		if s.Mat == medium.FarmThread || s.At.After(l.to) {
+			continue
+		}
+		t := threads[s.Mat]
+		if t == nil {
+			t = &thread{}
+			threads[s.Mat] = t
+		}
+		void, voided := voids[stepKey{s.Mat, s.MatSeq}]
+		if voided {
+			l.note(t, s, &void)
+			continue
+		}
+		l.note(t, s, nil)
+		l.follow(t, s)
+	}
+	l.stillOpen(threads)
+	l.rowGaps()
+	slices.SortStableFunc(l.rows, func(a, b cleaning) int { return a.step.At.Compare(b.step.At) })
+	return l
+}
+
+func (in SanitationInput) steps() iter.Seq[medium.Step] {
+	if in.Steps == nil {
+		return func(func(medium.Step) bool) {}
+	}
+	return in.Steps
+}
+
+func (l *sanitationLog) covers(at time.Time) bool { return !at.Before(l.from) && !at.After(l.to) }
+
+// note takes a cleaning of the period into the log.
+func (l *sanitationLog) note(t *thread, s medium.Step, void *medium.Step) {
+	if (s.Kind != medium.KindRinse && s.Kind != medium.KindSanitize) || !l.covers(s.At) {
+		return
+	}
+	row := cleaning{step: s, place: t.place, crop: t.crop, lot: t.lot, sown: t.sown, voidedBy: void}
+	if void != nil {
+		row.voidsReason = void.Body.(*medium.Correct).Reason
+	}
+	l.rows = append(l.rows, row)
+}
+
+// follow keeps a mat's state, and notes a sowing that should not have been.
+func (l *sanitationLog) follow(t *thread, s medium.Step) {
+	switch b := s.Body.(type) {
+	case *medium.Sow:
+		if !t.cleared && l.covers(s.At) {
+			l.unsown++
+			l.gaps = append(l.gaps, gap{"sown on without an accepted sanitizing step before", s.Mat, s.At, s.By, lotText(medium.CropName(b.Crops), b.Lot)})
+		}
+		*t = thread{crop: medium.CropName(b.Crops), lot: b.Lot, place: b.Place, sown: true}
+	case *medium.Harvest:
+		if !b.MoreCutsToCome {
+			t.harvested, t.cleared = s.At, false
+		}
+	case *medium.Sanitize:
+		if s.Outcome.Accepted {
+			t.cleared, t.harvested = true, time.Time{}
+		}
+	case *medium.Retire:
+		t.harvested = time.Time{}
+	}
+}
+
+func (l *sanitationLog) stillOpen(threads map[medium.Code]*thread) {
+	var open []gap
+	for mat, t := range threads {
+		if !t.harvested.IsZero() && l.covers(t.harvested) {
+			open = append(open, gap{"harvested, no accepted sanitizing step since", mat, t.harvested, "", lotText(t.crop, t.lot)})
+		}
+	}
+	slices.SortFunc(open, func(a, b gap) int {
+		if c := a.at.Compare(b.at); c != 0 {
+			return c
+		}
+		return strings.Compare(string(a.mat), string(b.mat))
+	})
+	l.open = len(open)
+	l.gaps = append(l.gaps, open...)
+}
+
+// rowGaps lists what is wrong with the rows themselves.
+func (l *sanitationLog) rowGaps() {
+	add := func(what string, pick func(cleaning) bool, more func(cleaning) string) {
+		for _, r := range l.rows {
+			if pick(r) {
+				l.gaps = append(l.gaps, gap{what, r.step.Mat, r.step.At, r.step.By, more(r)})
+			}
+		}
+	}
+	add("sanitizing step not accepted", cleaning.notAccepted, func(r cleaning) string { return why(r.step) })
+	add("late entry", func(r cleaning) bool { return r.step.Outcome.Late }, func(r cleaning) string {
+		return "written down " + r.step.Recorded.In(l.loc).Format("2 Jan 2006 15:04")
+	})
+	add("voided step", func(r cleaning) bool { return r.voidedBy != nil }, func(r cleaning) string { return r.void(l.loc) })
+	add("no lot on file", func(r cleaning) bool { return r.counts() && r.sown && r.lot == "" }, func(r cleaning) string { return r.crop })
+	add("no place on file", func(r cleaning) bool { return r.counts() && r.sown && r.place == "" }, func(r cleaning) string { return r.crop })
+}
+
+func (c cleaning) counts() bool { return c.voidedBy == nil }
+
+func (c cleaning) notAccepted() bool {
+	return c.counts() && c.sanitize() && !c.step.Outcome.Accepted
+}
+
+func (c cleaning) void(loc *time.Location) string {
+	return fmt.Sprintf("void since %s (%s): %s", c.voidedBy.At.In(loc).Format("2 Jan 2006"), c.voidedBy.By, c.voidsReason)
+}
+
+func lotText(crop, lot string) string {
+	switch {
+	case crop == "":
+		return "no crop yet"
+	case lot == "":
+		return crop + ", lot " + unknown
+	}
+	return crop + ", lot " + lot
+}
+
+// why gives the reasons for which a step was not accepted.
+func why(s medium.Step) string {
+	var out []string
+	for _, f := range s.Outcome.Findings {
+		if f.Severity == medium.StepRule {
+			out = append(out, f.Text)
+		}
+	}
+	if len(out) == 0 {
+		return "no reason on file"
+	}
+	return strings.Join(out, "; ")
+}
+
+func (l *sanitationLog) tally(pick func(cleaning) bool) int {
+	n := 0
+	for _, r := range l.rows {
+		if pick(r) {
+			n++
+		}
+	}
+	return n
+}
+
+func (l *sanitationLog) summary() []string {
+	when := period(l.from, l.to, l.loc)
+	if len(l.rows) == 0 && len(l.gaps) == 0 {
+		return []string{"No cleaning or sanitizing is on file " + when + "."}
+	}
+	codes := map[medium.Code]bool{}
+	for _, r := range l.rows {
+		if r.counts() {
+			codes[r.step.Mat] = true
+		}
+	}
+	rinses := l.tally(func(r cleaning) bool { return r.counts() && !r.sanitize() })
+	sanitized := l.tally(func(r cleaning) bool { return r.counts() && r.sanitize() })
+	out := []string{
+		fmt.Sprintf("On file %s: %s and %s, on %s.", when, count(rinses, "rinse", "rinses"),
+			count(sanitized, "sanitizing step", "sanitizing steps"), mats(len(codes))),
+		fmt.Sprintf("Sown on without an accepted sanitizing step before: %s.", count(l.unsown, "time", "times")),
+		fmt.Sprintf("Harvested, and no accepted sanitizing step since, at the end of the period: %s.", mats(l.open)),
+		fmt.Sprintf("Not accepted: %d of %s.", l.tally(cleaning.notAccepted), count(sanitized, "sanitizing step", "sanitizing steps")),
+		fmt.Sprintf("Written down late: %s. Voided: %s.", count(l.tally(func(r cleaning) bool { return r.step.Outcome.Late }), "step", "steps"),
+			count(l.tally(func(r cleaning) bool { return !r.counts() }), "step", "steps")),
+	}
+	if farm := l.tally(byProcedure); farm > 0 {
+		out = append(out, fmt.Sprintf("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm,
+			count(sanitized, "sanitizing step", "sanitizing steps")))
+	}
+	return out
+}
+
+func byProcedure(r cleaning) bool {
+	b, ok := r.step.Body.(*medium.Sanitize)
+	return ok && r.counts() && b.Directions != nil && b.Directions.Directions == medium.DirectionsFarm
+}
+
+func (l *sanitationLog) gapTable() Section {
+	s := Section{Heading: "Gaps and entries to be explained", Empty: "None found.",
+		Columns: []Column{{Head: "What"}, {Head: "Mat"}, {Head: "When"}, {Head: "By", Drop: 1}, {Head: "More"}}}
+	for _, g := range l.gaps {
+		s.Rows = append(s.Rows, []string{g.what, keep(g.mat.String()), l.time(g.at), or(g.by, "–"), g.more})
+	}
+	return s
+}
+
+func (l *sanitationLog) time(t time.Time) string {
+	return keep(t.In(l.loc).Format("2 Jan 2006")) + " " + t.In(l.loc).Format("15:04")
+}
+
+func (l *sanitationLog) stepTable() Section {
+	s := Section{Heading: "Cleaning and sanitizing steps", Empty: "None in the period.",
+		Columns: []Column{
+			{Head: "Date and time", Cite: citeTime},
+			{Head: "Place", Cite: citePlace, Drop: 2},
+			{Head: "Mat"},
+			{Head: "Crop and lot before", Cite: citeCrop, Drop: 3},
+			{Head: "Method", Cite: citeMethod},
+			{Head: "Product", Cite: citeValues},
+			{Head: "ppm", Right: true, Cite: citeValues},
+			{Head: "Contact", Right: true, Cite: citeValues, Drop: 4},
+			{Head: "Other values", Cite: citeValues, Drop: 1},
+			{Head: "By", Cite: citeBy},
+			{Head: "Result", Cite: citeMade},
+		}}
+	for _, r := range l.rows {
+		s.Rows = append(s.Rows, l.row(r))
+	}
+	return s
+}
+
+func (l *sanitationLog) row(r cleaning) []string {
+	place := or(r.place, unknown)
+	if !r.sown {
+		place = "–" // a new mat was on no shelf yet
+	}
+	cells := []string{l.time(r.step.At), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
+	cells = append(cells, values(r.step.Body)...)
+	return append(cells, r.step.By, l.result(r))
+}
+
+// values gives method, product, strength, contact time and the other values.
+func values(body medium.Body) []string {
+	switch b := body.(type) {
+	case *medium.Rinse:
+		other := "debris: " + or(string(b.Debris), unknown)
+		if b.Minutes > 0 {
+			other += "; " + keep(fmt.Sprintf("%g min", b.Minutes))
+		}
+		return []string{"rinse", or(b.Detergent, "water"), "–", "–", other}
+	case *medium.Sanitize:
+		return []string{method(b), product(b), fmt.Sprintf("%g", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), otherValues(b)}
+	}
+	return make([]string, 5)
+}
+
+func or(s, instead string) string {
+	if s == "" {
+		return instead
+	}
+	return s
+}
+
+func method(b *medium.Sanitize) string {
+	sides := "both sides"
+	if b.Sides < 2 {
+		sides = "one side"
+	}
+	return "sanitize: " + or(b.Method, "method "+unknown) + ", " + sides
+}
+
+func product(b *medium.Sanitize) string {
+	if b.Product == "" {
+		return or(b.Active, unknown)
+	}
+	if b.Active == "" {
+		return b.Product
+	}
+	return b.Product + " (" + b.Active + ")"
+}
+
+func otherValues(b *medium.Sanitize) string {
+	var out []string
+	if b.TempC != nil {
+		out = append(out, fmt.Sprintf("%g C", *b.TempC))
+	}
+	if b.PH != nil {
+		out = append(out, fmt.Sprintf("pH %g", *b.PH))
+	}
+	if b.Rinsed {
+		out = append(out, "rinsed after")
+	}
+	if b.Solution != "" {
+		out = append(out, "solution "+b.Solution.String())
+	}
+	if len(out) == 0 {
+		return "–"
+	}
+	return strings.Join(out, "; ")
+}
+
+// result says accepted or why not, and flags what came late or was voided.
+func (l *sanitationLog) result(r cleaning) string {
+	said := "accepted"
+	switch {
+	case !r.counts():
+		said = r.void(l.loc)
+	case !r.step.Outcome.Accepted:
+		said = "not accepted: " + why(r.step)
+	case byProcedure(r):
+		said = "accepted (farm procedure)"
+	}
+	if r.step.Outcome.Late {
+		said += "; late entry, written down " + l.time(r.step.Recorded)
+	}
+	return said
+}

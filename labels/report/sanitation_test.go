@@ -1,0 +1,178 @@
+package report
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+// The columns that the produce safety rule asks for: 21 CFR 112.161(a)(1)(i) to
+// (v), (a)(2), (a)(4), (b) and 112.140(b), as in the eCFR of June 2026. The
+// farm's name and place, (a)(1)(i), stand at the head of every page.
+func TestSanitationHasEveryFieldThatTheRuleAsksFor(t *testing.T) {
+	f := small(t)
+	r := papers(f)["sanitation"]
+	steps := section(t, r, "Cleaning and sanitizing steps")
+	require.NotEmpty(t, steps.Rows)
+	for _, want := range []struct{ paragraph, head, asks string }{
+		{"21 CFR 112.161(a)(1)(ii)", "Product", "actual values and observations"},
+		{"21 CFR 112.161(a)(1)(ii)", "ppm", "actual values and observations"},
+		{"21 CFR 112.161(a)(1)(ii)", "Contact", "actual values and observations"},
+		{"21 CFR 112.161(a)(1)(ii)", "Other values", "actual values and observations"},
+		{"21 CFR 112.161(a)(1)(iii)", "Crop and lot before", "commodity and lot"},
+		{"21 CFR 112.161(a)(1)(iv)", "Place", "growing or other area"},
+		{"21 CFR 112.161(a)(1)(v)", "Date and time", "date and time"},
+		{"21 CFR 112.161(a)(2)", "Result", "made at the time: late entries are flagged"},
+		{"21 CFR 112.161(a)(4)", "By", "initials of the person"},
+		{"21 CFR 112.140(b)", "Method", "date and method of cleaning and sanitizing"},
+	} {
+		i := slices.IndexFunc(steps.Columns, func(c Column) bool { return c.Head == want.head })
+		require.GreaterOrEqual(t, i, 0, "%s asks for %s", want.paragraph, want.asks)
+		require.Equal(t, want.paragraph, steps.Columns[i].Cite, want.head)
+		for _, row := range steps.Rows {
+			require.NotEmpty(t, row[i], "%s in %q", want.head, row)
+		}
+	}
+	require.Contains(t, r.owner(), f.Settings.Name, citeFarm)
+	require.Contains(t, r.owner(), f.Settings.Place, citeFarm)
+	require.True(t, r.Sign, citeReview)
+	text := drawnWith(t, drawText, r)
+	for _, line := range []string{"Reviewed by (supervisor or responsible party)", "Signature", "Date and time"} {
+		require.Contains(t, text, line, citeReview)
+	}
+}
+
+func TestSanitationSummaryIsTraced(t *testing.T) {
+	f := small(t)
+	rinses, sanitized, bad, late, farm := 0, 0, 0, 0, 0
+	voided := map[medium.Code]uint64{}
+	for _, s := range f.steps {
+		if b, ok := s.Body.(*medium.Correct); ok {
+			voided[s.Mat] = b.MatSeq
+		}
+	}
+	for _, s := range f.steps {
+		if voided[s.Mat] == s.MatSeq {
+			continue
+		}
+		switch b := s.Body.(type) {
+		case *medium.Rinse:
+			rinses++
+			if s.Recorded.Sub(s.At) > time.Hour {
+				late++
+			}
+		case *medium.Sanitize:
+			sanitized++
+			if !s.Outcome.Accepted {
+				bad++
+			}
+			if b.Product == "Drugstore peroxide" {
+				farm++
+			}
+		}
+	}
+	until := f.now.In(f.Location())
+	i := func(n int) string { return short(float64(n)) }
+	trace(t, papers(f)["sanitation"].Summary, []claim{
+		{`^On file`, []string{until.Format("2"), until.Format("2006"), i(rinses), i(sanitized), "12"}},
+		{`^Sown on without`, []string{"0"}},
+		{`^Harvested, and no accepted`, []string{"3"}}, // fates 4, 6 and 7
+		{`^Not accepted`, []string{i(bad), i(sanitized)}},
+		{`^Written down late`, []string{i(late), i(len(voided))}},
+		{`^By the farm's own procedure`, []string{i(farm), i(sanitized)}},
+	})
+}
+
+func gaps(t *testing.T, r Report) map[string][]string {
+	out := map[string][]string{}
+	g := section(t, r, "Gaps")
+	for i, what := range column(t, g, "What") {
+		out[what] = append(out[what], column(t, g, "Mat")[i]+": "+column(t, g, "More")[i])
+	}
+	return out
+}
+
+func TestGapsStandFirst(t *testing.T) {
+	f := small(t)
+	r := papers(f)["sanitation"]
+	require.True(t, strings.HasPrefix(r.Sections[0].Heading, "Gaps"))
+	found := gaps(t, r)
+	require.Len(t, found["harvested, no accepted sanitizing step since"], 3)
+	require.Len(t, found["sanitizing step not accepted"], 1)
+	require.Contains(t, found["sanitizing step not accepted"][0], "40 ppm is under")
+	require.Contains(t, found["late entry"][0], "written down ")
+	require.Contains(t, found["voided step"][0], "(CD): wrong mat scanned")
+}
+
+// A farm that switched the rule off can sow on an unsanitized mat; the log says
+// so all the same.
+func TestSowingWithoutSanitizingIsAGap(t *testing.T) {
+	f := newFarm(t)
+	change := medium.PolicyChange{Setting: medium.Setting{Rule: "not-sanitized", On: false, Limit: 1}, Reason: "trial"}
+	f.Farm = f.Apply(medium.Step{Body: &change})
+	f.do(code(1), addMat(0))
+	f.wash(code(1), label())
+	f.sow(code(1), "pea", "L1", "A")
+	require.Empty(t, gaps(t, papers(f)["sanitation"]))
+
+	// Put in by hand: no path of today's rules leads to it, but the log reads what is there.
+	s := medium.Step{Mat: code(1), At: f.now, Recorded: f.now, By: "AB", Kind: medium.KindSow, Outcome: medium.Outcome{Accepted: true},
+		Body: &medium.Sow{Crops: []medium.Sown{{Crop: "radish"}}, Lot: "L2"}}
+	f.append(s)
+	r := papers(f)["sanitation"]
+	require.Equal(t, []string{code(1).String() + ": radish, lot L2"}, gaps(t, r)["sown on without an accepted sanitizing step before"])
+	require.Contains(t, strings.Join(r.Summary, " "), "Sown on without an accepted sanitizing step before: 1 time.")
+}
+
+func TestAVoidedSanitizingCountsForNothing(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	f.wash(code(1), label())
+	f.turn(code(1), "pea", "L1", "A", 200, label())
+	require.Empty(t, gaps(t, papers(f)["sanitation"]))
+	thread := f.thread(code(1))
+	last := slices.IndexFunc(thread, func(s medium.Step) bool { return s.Kind == medium.KindSanitize && s.MatSeq > 5 })
+	f.correct(code(1), thread[last].MatSeq, "wrong bottle")
+	found := gaps(t, papers(f)["sanitation"])
+	require.Len(t, found["voided step"], 1)
+	require.Len(t, found["harvested, no accepted sanitizing step since"], 1)
+}
+
+func TestMissingLotAndPlaceAreGaps(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	f.wash(code(1), label())
+	f.turn(code(1), "pea", "", "", 200, label())
+	found := gaps(t, papers(f)["sanitation"])
+	require.Len(t, found["no lot on file"], 2, "the rinse and the sanitizing after the crop")
+	require.Len(t, found["no place on file"], 2)
+	rows := section(t, papers(f)["sanitation"], "Cleaning")
+	require.Equal(t, []string{"no crop yet", "no crop yet", "pea, lot not recorded", "pea, lot not recorded"}, column(t, rows, "Crop and lot before"))
+}
+
+func TestThePeriodBoundsTheRowsNotTheMemory(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	f.wash(code(1), label())
+	f.sow(code(1), "pea", "L1", "shelf A")
+	f.hours(24 * 8)
+	f.do(code(1), &medium.Harvest{YieldG: 200})
+	f.hours(1)
+	from := f.now
+	f.wash(code(1), label())
+	f.hours(24)
+	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps), From: from})
+	rows := section(t, r, "Cleaning")
+	require.Len(t, rows.Rows, 2)
+	require.Equal(t, []string{"pea, lot L1", "pea, lot L1"}, column(t, rows, "Crop and lot before"))
+	require.Equal(t, []string{"shelf A", "shelf A"}, column(t, rows, "Place"))
+
+	before := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps), To: from.Add(-time.Minute)})
+	require.Len(t, section(t, before, "Cleaning").Rows, 2)
+	require.Len(t, gaps(t, before)["harvested, no accepted sanitizing step since"], 1, "as things stood at the end of the period")
+}

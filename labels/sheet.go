@@ -1,0 +1,197 @@
+package labels
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"time"
+)
+
+// Sheet is a print run of labels on one stock.
+type Sheet struct {
+	Stock  Stock
+	Labels []Label
+	Skip   int // labels already used up on the first page
+	Copies int // of every label, side by side; 0 counts as 1
+
+	// What the calibration page showed: how far to move the print, mm right and
+	// down, and how much to stretch it (1.01 is one per cent; 0 counts as 1).
+	OffsetX, OffsetY float64
+	ScaleX, ScaleY   float64
+
+	// Anchor is printed in a page margin of at least 10 mm; sheets without such a
+	// margin, rolls and tags leave it out (see HasAnchorRoom).
+	Anchor    string
+	CropMarks bool // ticks in the page margins in line with the labels' edges
+	CutLines  bool // the outline of every label, for plain paper
+
+	Created  time.Time // stands in the file; the same input gives the same bytes
+	Progress func(done, total int)
+}
+
+// marginLeast is the page margin that is sure to be printable and has room for
+// one line, mm (common practice, no source).
+const marginLeast = 10.0
+
+// Crop marks: their distance from the label and their length, mm.
+const (
+	cropGap  = 0.7
+	cropTick = 2.5
+)
+
+// HasAnchorRoom reports whether the stock has a margin for the anchor line.
+func (s Stock) HasAnchorRoom() bool {
+	_, ok := s.anchorBox()
+	return ok
+}
+
+func (s Stock) anchorBox() (Box, bool) {
+	const side, line = 8.0, 3.0
+	last := s.Cell(s.PerPage() - 1).bottom()
+	if s.PageH-last >= marginLeast {
+		return Box{side, last + cropGap + cropTick + 0.3, s.PageW - 2*side, line}, true
+	}
+	if s.Top >= marginLeast {
+		return Box{side, s.Top - cropGap - cropTick - 0.3 - line, s.PageW - 2*side, line}, true
+	}
+	return Box{}, false
+}
+
+// Pages is the number of pages that the sheet takes.
+func (s Sheet) Pages() int {
+	per := s.Stock.PerPage()
+	return (s.Skip + len(s.Labels)*max(1, s.Copies) + per - 1) / per
+}
+
+func (s Sheet) validate() error {
+	if err := s.Stock.Validate(); err != nil {
+		return err
+	}
+	if len(s.Labels) == 0 {
+		return &SheetError{"there are no labels to print; name at least one mat"}
+	}
+	if s.Skip < 0 || s.Skip >= s.Stock.PerPage() {
+		return &SheetError{fmt.Sprintf("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", s.Skip, s.Stock.PerPage(), s.Stock.PerPage()-1)}
+	}
+	if s.Copies < 0 || s.Copies > 100 {
+		return &SheetError{fmt.Sprintf("%d copies cannot be; give 1 to 100", s.Copies)}
+	}
+	for _, v := range []float64{s.OffsetX, s.OffsetY} {
+		if !(math.Abs(v) <= 20) {
+			return &SheetError{fmt.Sprintf("a printer offset of %v mm cannot be; give -20 to 20 as measured on the calibration page", v)}
+		}
+	}
+	for _, v := range []float64{s.ScaleX, s.ScaleY} {
+		if v != 0 && !(v >= 0.9 && v <= 1.1) {
+			return &SheetError{fmt.Sprintf("a scale of %v cannot be; give 0.9 to 1.1, and print at 100 %% first", v)}
+		}
+	}
+	return printable(s.Anchor)
+}
+
+// WriteSheet draws the labels as a PDF. Errors are *SheetError, *StockError,
+// *SymbolError, *CodeError, or whatever w returns.
+func WriteSheet(w io.Writer, sheet Sheet) error {
+	return writeSheet(w, sheet, true)
+}
+
+func writeSheet(w io.Writer, sheet Sheet, compress bool) error {
+	if err := sheet.validate(); err != nil {
+		return err
+	}
+	p, err := newPaper(sheet.Stock.PageW, sheet.Stock.PageH, "Labels", sheet.Created, compress)
+	if err != nil {
+		return err
+	}
+	p.adjust(sheet.OffsetX, sheet.OffsetY, sheet.ScaleX, sheet.ScaleY)
+	copies := max(1, sheet.Copies)
+	total := len(sheet.Labels) * copies
+	place := sheet.Skip
+	p.addPage()
+	sheet.furnish(p)
+	for i, label := range sheet.Labels {
+		layout, err := layOut(sheet.Stock, label)
+		if err != nil {
+			return err
+		}
+		for c := range copies {
+			if place == sheet.Stock.PerPage() {
+				place = 0
+				p.addPage()
+				sheet.furnish(p)
+			}
+			cell := sheet.Stock.Cell(place)
+			sheet.Stock.drawTag(p, cell, sheet.CutLines)
+			p.drawLayout(layout, cell)
+			place++
+			if sheet.Progress != nil {
+				sheet.Progress(i*copies+c+1, total)
+			}
+		}
+	}
+	return p.write(w)
+}
+
+// furnish draws what stands outside the labels.
+func (s Sheet) furnish(p *paper) {
+	if box, ok := s.Stock.anchorBox(); ok && s.Anchor != "" {
+		p.textIn(box, s.Anchor, false, 7, true)
+	}
+	if s.CropMarks {
+		s.Stock.cropMarks(p)
+	}
+}
+
+// cropMarks draws ticks in line with every label edge, in the page margins.
+func (s Stock) cropMarks(p *paper) {
+	const gap, tick = cropGap, cropTick
+	last := s.Cell(s.PerPage() - 1)
+	mark := func(x, y float64, down bool) {
+		if down {
+			p.line(x, y, x, y+tick, 0.1)
+			return
+		}
+		p.line(x, y, x+tick, y, 0.1)
+	}
+	for c := range s.Columns {
+		cell := s.Cell(c)
+		for _, x := range []float64{cell.X, cell.right()} {
+			if s.Top >= gap+tick {
+				mark(x, s.Top-gap-tick, true)
+			}
+			if s.PageH-last.bottom() >= gap+tick {
+				mark(x, last.bottom()+gap, true)
+			}
+		}
+	}
+	for r := range s.Rows {
+		cell := s.Cell(r * s.Columns)
+		for _, y := range []float64{cell.Y, cell.bottom()} {
+			if s.Left >= gap+tick {
+				mark(s.Left-gap-tick, y, false)
+			}
+			if s.PageW-last.right() >= gap+tick {
+				mark(last.right()+gap, y, false)
+			}
+		}
+	}
+}
+
+// drawTag draws what a label needs besides its print: its outline if it is to
+// be cut out, the hole, the fold and the seams.
+func (s Stock) drawTag(p *paper, cell Box, outline bool) {
+	if outline {
+		p.outline(cell, s.Corner)
+	}
+	if s.HoleD > 0 {
+		p.circle(cell.X+s.HoleX, cell.Y+cell.H/2, s.HoleD/2)
+	}
+	if !s.Fold {
+		return
+	}
+	middle := cell.X + cell.W/2
+	p.dashed(middle, cell.Y, middle, cell.bottom())
+	for _, x := range []float64{cell.X + s.Seam, cell.right() - s.Seam} {
+		p.dashed(x, cell.Y, x, cell.bottom())
+	}
+}
