@@ -1,0 +1,292 @@
+package lifetime
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// ForecastPlan is what the weeks ahead ask of the mats.
+type ForecastPlan struct {
+	// TurnsPerMat is the number of turns that each mat in use makes in each
+	// week ahead, at most 520 weeks (see TurnsPerMat).
+	TurnsPerMat []float64
+	// Replace puts a new mat in service at the end of the week in which one is
+	// retired; else the pool shrinks.
+	Replace bool
+	// Runs of the simulation, 100 to 100,000; 0 means 1000.
+	Runs int
+	// FixedLife takes the fitted life as the truth. The default draws a life
+	// from the uncertainty of the fit in each run, without which the interval
+	// is too narrow.
+	FixedLife bool
+}
+
+// ForecastWeek is one week ahead.
+type ForecastWeek struct {
+	// Expected retirements by the closed form at the fitted life.
+	Expected float64
+	// Low, Median and High are the simulated prediction interval.
+	Low, Median, High int
+	// The same from the first week to this one.
+	SumExpected                float64
+	SumLow, SumMedian, SumHigh int
+}
+
+// Forecast is retirements by week.
+type Forecast struct {
+	Weeks      []ForecastWeek
+	Runs       int
+	Confidence float64
+}
+
+// Buy is how many mats must be bought by the end of the given week (from 0)
+// when spares lie ready: the retirements so far less the spares. A week outside
+// the forecast gives 0.
+func (f Forecast) Buy(week, spares int) (low, median, high int) {
+	if week < 0 || week >= len(f.Weeks) {
+		return 0, 0, 0
+	}
+	w := f.Weeks[week]
+	return max(0, w.SumLow-spares), max(0, w.SumMedian-spares), max(0, w.SumHigh-spares)
+}
+
+// TurnsPerMat spreads the sowings planned for each week evenly over the mats in
+// use, as a farm does that always takes the mat which has rested longest.
+func TurnsPerMat(sowings []int, mats int) ([]float64, error) {
+	if mats <= 0 || mats > maxTurns {
+		return nil, &Invalid{What: "mats in use", Value: fmt.Sprint(mats), Advice: "give the number of mats that share the sowings, at least 1"}
+	}
+	turns := make([]float64, len(sowings))
+	for i, s := range sowings {
+		if s < 0 || s > maxTurns {
+			return nil, &Invalid{What: fmt.Sprintf("sowings of week %d", i+1), Value: fmt.Sprint(s), Advice: "give a number from 0 to 1e9"}
+		}
+		turns[i] = float64(s) / float64(mats)
+	}
+	return turns, nil
+}
+
+// cohort is a number of mats of one age.
+type cohort struct {
+	age  float64
+	mats float64
+}
+
+// ForecastRetirements forecasts retirements by week for mats in use with the
+// given ages (turns done). The source is the caller's, so the same seed gives
+// the same forecast. Mats of one age are drawn together from the binomial, so
+// the time goes with weeks and ages, not with mats.
+//
+// Errors: *TooLittle without mats or weeks, *Invalid for values out of range.
+func ForecastRetirements(fit Fit, ages []float64, plan ForecastPlan, src rand.Source) (Forecast, error) {
+	if plan.Runs == 0 {
+		plan.Runs = 1000
+	}
+	if err := checkForecast(fit, ages, plan, src); err != nil {
+		return Forecast{}, err
+	}
+	start := cohorts(ages)
+	weeks := len(plan.TurnsPerMat)
+	f := Forecast{Runs: plan.Runs, Confidence: fit.Confidence, Weeks: make([]ForecastWeek, weeks)}
+	sum := 0.0
+	for w, e := range expectedRetirements(fit.Weibull, start, plan) {
+		sum += e
+		f.Weeks[w].Expected, f.Weeks[w].SumExpected = e, sum
+	}
+	byWeek, sums := make([][]int, weeks), make([][]int, weeks)
+	rng := rand.New(src)
+	for range plan.Runs {
+		life := fit.Weibull
+		if !plan.FixedLife {
+			life = fit.draw(rng)
+		}
+		total := 0
+		for w, n := range simulate(life, start, plan, src) {
+			total += n
+			byWeek[w] = append(byWeek[w], n)
+			sums[w] = append(sums[w], total)
+		}
+	}
+	for w := range f.Weeks {
+		f.Weeks[w].Low, f.Weeks[w].Median, f.Weeks[w].High = spreadOf(byWeek[w], fit.Confidence)
+		f.Weeks[w].SumLow, f.Weeks[w].SumMedian, f.Weeks[w].SumHigh = spreadOf(sums[w], fit.Confidence)
+	}
+	return f, nil
+}
+
+func checkForecast(fit Fit, ages []float64, plan ForecastPlan, src rand.Source) error {
+	if _, err := normalQuantile(fit.Confidence); err != nil {
+		return err
+	}
+	if err := fit.check(); err != nil {
+		return err
+	}
+	if vk, vs, c := fit.logCovariance(); !finite(vk, vs, c) {
+		return &Invalid{What: "covariance of the fitted life", Value: "without a number", Advice: "use the result of FitWeibull"}
+	}
+	if src == nil {
+		return &Invalid{What: "random source", Value: "missing", Advice: "hand in rand.NewPCG with a fixed seed"}
+	}
+	if plan.Runs < 100 || plan.Runs > 100000 {
+		return &Invalid{What: "runs", Value: fmt.Sprint(plan.Runs), Advice: "give 100 to 100000, or 0 for 1000"}
+	}
+	if len(ages) == 0 {
+		return &TooLittle{Statement: "a forecast", Have: 0, Need: 1, Of: "mats in use", Advice: "add the mats in use"}
+	}
+	for i, a := range ages {
+		if !(a >= 0 && a <= maxTurns) {
+			return &Invalid{What: fmt.Sprintf("age of mat %d in the list", i+1), Value: number(a), Advice: "give turns from 0 to 1e9"}
+		}
+	}
+	if len(plan.TurnsPerMat) == 0 {
+		return &TooLittle{Statement: "a forecast", Have: 0, Need: 1, Of: "planned weeks", Advice: "write down the sowings of the weeks ahead"}
+	}
+	if len(plan.TurnsPerMat) > 520 {
+		return &Invalid{What: "weeks ahead", Value: fmt.Sprint(len(plan.TurnsPerMat)), Advice: "give at most 520"}
+	}
+	for i, t := range plan.TurnsPerMat {
+		if !(t >= 0 && t <= 1e6) {
+			return &Invalid{What: fmt.Sprintf("turns per mat in week %d", i+1), Value: number(t), Advice: "give a number from 0 to 1e6"}
+		}
+	}
+	return nil
+}
+
+func cohorts(ages []float64) []cohort {
+	sorted := slices.Sorted(slices.Values(ages))
+	var all []cohort
+	for _, a := range sorted {
+		if n := len(all); n > 0 && all[n-1].age == a {
+			all[n-1].mats++
+			continue
+		}
+		all = append(all, cohort{a, 1})
+	}
+	return all
+}
+
+// expectedRetirements is the closed form: each cohort loses the conditional
+// chance of its age, and with Replace the losses come in again at age 0.
+func expectedRetirements(w Weibull, start []cohort, plan ForecastPlan) []float64 {
+	pool := slices.Clone(start)
+	expected := make([]float64, 0, len(plan.TurnsPerMat))
+	for _, turns := range plan.TurnsPerMat {
+		lost := 0.0
+		for i := range pool {
+			n := pool[i].mats * w.ChanceRetired(pool[i].age, turns)
+			pool[i].mats -= n
+			pool[i].age += turns
+			lost += n
+		}
+		if plan.Replace {
+			pool = append(pool, cohort{0, lost})
+		}
+		expected = append(expected, lost)
+	}
+	return expected
+}
+
+func simulate(w Weibull, start []cohort, plan ForecastPlan, src rand.Source) []int {
+	pool := slices.Clone(start)
+	retired := make([]int, 0, len(plan.TurnsPerMat))
+	for _, turns := range plan.TurnsPerMat {
+		lost := 0.0
+		for i := range pool {
+			if pool[i].mats == 0 {
+				continue
+			}
+			n := drawRetired(pool[i].mats, w.ChanceRetired(pool[i].age, turns), src)
+			pool[i].mats -= n
+			pool[i].age += turns
+			lost += n
+		}
+		if plan.Replace && lost > 0 {
+			pool = append(pool, cohort{0, lost})
+		}
+		retired = append(retired, int(lost))
+	}
+	return retired
+}
+
+func drawRetired(mats, chance float64, src rand.Source) float64 {
+	switch {
+	case !(chance > 0):
+		return 0
+	case chance >= 1:
+		return mats
+	}
+	return distuv.Binomial{N: mats, P: chance, Src: src}.Rand()
+}
+
+// draw takes a life from the large-sample normal of (ln Shape, ln Scale).
+func (f Fit) draw(rng *rand.Rand) Weibull {
+	vk, vs, c := f.logCovariance()
+	a, b := rng.NormFloat64(), rng.NormFloat64()
+	sk := math.Sqrt(math.Max(0, vk))
+	slope := 0.0
+	if sk > 0 {
+		slope = c / sk
+	}
+	rest := math.Sqrt(math.Max(0, vs-slope*slope))
+	shape := f.Shape * math.Exp(sk*a)
+	scale := f.Scale * math.Exp(slope*a+rest*b)
+	return Weibull{
+		Shape: math.Max(minShape, math.Min(maxShape, shape)),
+		Scale: math.Max(minScale, math.Min(maxScale, scale)),
+	}
+}
+
+// spreadOf gives the order statistics that hold the share confidence.
+func spreadOf(counts []int, confidence float64) (low, middle, high int) {
+	slices.Sort(counts)
+	n := len(counts)
+	cut := int(float64(n) * (1 - confidence) / 2)
+	return counts[cut], counts[n/2], counts[n-1-cut]
+}
+
+// Outlook is how many of some mats are retired over a given number of turns, if
+// the life is known and none is replaced.
+type Outlook struct {
+	Expected, Variance float64
+	// Chances holds the chance of exactly 0, 1, 2 ... retirements (the
+	// Poisson-binomial law); nil for more than 2000 mats, where the mean and
+	// variance say as much.
+	Chances []float64
+}
+
+// RetirementsWithin adds up the conditional chances 1 - S(age+turns)/S(age) of
+// the mats (Meeker & Escobar 1998, section 12.7, from memory). It takes the
+// life as known: see ForecastRetirements for the uncertainty of the fit.
+func RetirementsWithin(w Weibull, ages []float64, turns float64) (Outlook, error) {
+	if err := w.check(); err != nil {
+		return Outlook{}, err
+	}
+	if !(turns >= 0 && turns <= maxTurns) {
+		return Outlook{}, &Invalid{What: "turns ahead", Value: number(turns), Advice: "give turns from 0 to 1e9"}
+	}
+	var o Outlook
+	if len(ages) <= 2000 {
+		o.Chances = []float64{1}
+	}
+	for i, a := range ages {
+		if !(a >= 0 && a <= maxTurns) {
+			return Outlook{}, &Invalid{What: fmt.Sprintf("age of mat %d in the list", i+1), Value: number(a), Advice: "give turns from 0 to 1e9"}
+		}
+		p := w.ChanceRetired(a, turns)
+		o.Expected += p
+		o.Variance += p * (1 - p)
+		if o.Chances == nil {
+			continue
+		}
+		o.Chances = append(o.Chances, 0)
+		for k := len(o.Chances) - 1; k > 0; k-- {
+			o.Chances[k] = o.Chances[k]*(1-p) + o.Chances[k-1]*p
+		}
+		o.Chances[0] *= 1 - p
+	}
+	return o, nil
+}

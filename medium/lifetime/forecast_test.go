@@ -1,0 +1,134 @@
+package lifetime
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+func TestRetirementsWithinPublished(t *testing.T) {
+	// Meeker & Escobar 1998, bearing cages over the next 300 hours: the book's
+	// 5.057 is from memory; 5.0582088457 from R and Python.
+	fit := mustFit(t, bearingCages)
+	var ages []float64
+	for _, o := range parseMats(t, bearingCages) {
+		if !o.Retired {
+			ages = append(ages, o.Turns)
+		}
+	}
+	o, err := RetirementsWithin(fit.Weibull, ages, 300)
+	require.NoError(t, err)
+	near(t, 5.0582088457, o.Expected, 1e-7, "expected")
+	near(t, 5.0379807, o.Variance, 1e-7, "variance")
+	for k, want := range map[int]float64{0: .006293, 1: .038251, 5: .605728, 9: .966311, 10: .985408, 11: .994155} {
+		cdf := 0.0
+		for _, chance := range o.Chances[:k+1] {
+			cdf += chance
+		}
+		assert.InDelta(t, want, cdf, 6e-7, "P(K <= %d)", k)
+	}
+	assert.InDelta(t, .00076292, fit.ChanceRetired(50, 300), 5e-9)
+	assert.InDelta(t, .00484934, fit.ChanceRetired(1050, 300), 5e-9)
+	assert.InDelta(t, .00906300, fit.ChanceRetired(2050, 300), 5e-9)
+	// NIST 8.4.1.3: ten survivors at 500, the next 100.
+	o, err = RetirementsWithin(Weibull{1.720797261, 606.527558}, []float64{500, 500, 500, 500, 500, 500, 500, 500, 500, 500}, 100)
+	require.NoError(t, err)
+	near(t, 2.32273793, o.Expected, 1e-8, "expected")
+	near(t, .0711317771, o.Chances[0], 1e-8, "none")
+}
+
+func TestForecastAgainstClosedForm(t *testing.T) {
+	fit := mustFit(t, "8 9 12 14 15 17 18 20 22 25+ 25+ 25+")
+	ages := numbers(t, "0 0 0 1 2 2 3 5 5 5 8 9 9 11 12 14 16 18 20 22")
+	turns := []float64{.9, 1, 1.2, 1, 0, 1, 1, 1}
+	for _, replace := range []bool{false, true} {
+		f, err := ForecastRetirements(fit, ages, ForecastPlan{TurnsPerMat: turns, Replace: replace, FixedLife: true, Runs: 6000}, rand.NewPCG(1, 1))
+		require.NoError(t, err)
+		start := cohorts(ages)
+		sums := make([]float64, len(turns))
+		src := rand.NewPCG(2, 2)
+		const runs = 6000
+		for range runs {
+			for w, n := range simulate(fit.Weibull, start, ForecastPlan{TurnsPerMat: turns, Replace: replace}, src) {
+				sums[w] += float64(n) / runs
+			}
+		}
+		for w := range turns {
+			// Poisson bounds the spread of a sum of rare retirements.
+			assert.InDelta(t, f.Weeks[w].Expected, sums[w], 4.5*math.Sqrt((f.Weeks[w].Expected+1e-9)/runs), "week %d replace %v", w, replace)
+		}
+		assert.Zero(t, f.Weeks[4].Expected, "a week without sowings wears nothing")
+		assert.Zero(t, f.Weeks[4].High)
+	}
+	// Without replacement the total follows the Poisson-binomial law over all
+	// turns together: its quantiles are those of the simulation.
+	f, err := ForecastRetirements(fit, ages, ForecastPlan{TurnsPerMat: turns, FixedLife: true, Runs: 6000}, rand.NewPCG(3, 3))
+	require.NoError(t, err)
+	total := 0.0
+	for _, h := range turns {
+		total += h
+	}
+	o, err := RetirementsWithin(fit.Weibull, ages, total)
+	require.NoError(t, err)
+	last := f.Weeks[len(turns)-1]
+	near(t, o.Expected, last.SumExpected, 1e-10, "closed forms agree")
+	assert.InDelta(t, quantileOf(o.Chances, .025), last.SumLow, 1)
+	assert.InDelta(t, quantileOf(o.Chances, .5), last.SumMedian, 1)
+	assert.InDelta(t, quantileOf(o.Chances, .975), last.SumHigh, 1)
+}
+
+func quantileOf(chances []float64, p float64) int {
+	sum := 0.0
+	for k, c := range chances {
+		if sum += c; sum >= p {
+			return k
+		}
+	}
+	return len(chances) - 1
+}
+
+func TestForecastSeedAndUncertainty(t *testing.T) {
+	fit := mustFit(t, "8 9 12 14 15 17 18 20 22 25+ 25+ 25+")
+	ages := make([]float64, 60)
+	for i := range ages {
+		ages[i] = float64(i % 15)
+	}
+	plan := ForecastPlan{TurnsPerMat: []float64{1, 1, 1, 1, 1, 1}, Replace: true}
+	a, err := ForecastRetirements(fit, ages, plan, rand.NewPCG(4, 4))
+	require.NoError(t, err)
+	b, err := ForecastRetirements(fit, ages, plan, rand.NewPCG(4, 4))
+	require.NoError(t, err)
+	assert.Equal(t, a, b, "one seed, one forecast")
+	plan.FixedLife = true
+	c, err := ForecastRetirements(fit, ages, plan, rand.NewPCG(4, 4))
+	require.NoError(t, err)
+	wide := a.Weeks[5].SumHigh - a.Weeks[5].SumLow
+	narrow := c.Weeks[5].SumHigh - c.Weeks[5].SumLow
+	assert.Greater(t, wide, narrow, "the uncertainty of the fit widens the interval")
+	low, mid, high := a.Buy(5, 3)
+	assert.Equal(t, []int{max(0, a.Weeks[5].SumLow-3), a.Weeks[5].SumMedian - 3, a.Weeks[5].SumHigh - 3}, []int{low, mid, high})
+	turns, err := TurnsPerMat([]int{30, 0}, 60)
+	require.NoError(t, err)
+	assert.Equal(t, []float64{.5, 0}, turns)
+}
+
+func TestForecastManyMats(t *testing.T) {
+	fit := mustFit(t, "8 9 12 14 15 17 18 20 22 25+ 25+ 25+")
+	ages := make([]float64, 100000)
+	rng := rand.New(rand.NewPCG(5, 5))
+	for i := range ages {
+		ages[i] = float64(rng.IntN(15))
+	}
+	f, err := ForecastRetirements(fit, ages, ForecastPlan{TurnsPerMat: []float64{1, 1, 1, 1}, FixedLife: true, Runs: 400}, rand.NewPCG(6, 6))
+	require.NoError(t, err)
+	o, err := RetirementsWithin(fit.Weibull, ages, 4)
+	require.NoError(t, err)
+	assert.Nil(t, o.Chances)
+	n := distuv.Normal{Mu: o.Expected, Sigma: math.Sqrt(o.Variance)}
+	assert.InDelta(t, n.Quantile(.025), float64(f.Weeks[3].SumLow), n.Sigma/2)
+	assert.InDelta(t, n.Quantile(.975), float64(f.Weeks[3].SumHigh), n.Sigma/2)
+}

@@ -1,0 +1,103 @@
+package lifetime
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// GoodnessP is the chance that mats which do follow the fitted Weibull life,
+// followed as these were, would plot as crookedly as these or worse: a small
+// value (below 0.05) says that the fitted life is the wrong shape and that the
+// survival curve should be shown instead. It draws repeats lives for each mat
+// and keeps the censoring of the records: a mat in use is censored at its own
+// turns, a retired one at a turn drawn from the censoring curve beyond its own
+// (conditional bootstrap, Davison & Hinkley 1997, section 3.5, from memory).
+// repeats lies within 20 and 10,000.
+func GoodnessP(obs []Observation, fit Fit, repeats int, src rand.Source) (float64, error) {
+	if repeats < 20 || repeats > 10000 || src == nil {
+		return 0, &Invalid{What: "repeats", Value: number(float64(repeats)), Advice: "give 20 to 10000 repeats and a random source"}
+	}
+	if !fit.CorrelationKnown {
+		return 0, &TooLittle{Statement: "how well the fitted life suits", Have: min(fit.Retired, 2), Need: 3,
+			Of: "different turns of retirement", Advice: "wait for more retirements"}
+	}
+	censoring, err := censoringCurve(obs)
+	if err != nil {
+		return 0, err
+	}
+	// Turns counted in whole numbers tie, and ties bend the plot: the drawn lives
+	// must tie in the same way.
+	whole := true
+	for _, o := range obs {
+		whole = whole && o.Turns == math.Trunc(o.Turns)
+	}
+	rng := rand.New(src)
+	drawn := make([]Observation, len(obs))
+	worse, valid := 0, 0
+	for range repeats {
+		for i, o := range obs {
+			limit := o.Turns
+			if o.Retired {
+				limit = censoring.drawBeyond(o.Turns, rng)
+			}
+			drawn[i] = fit.drawLife(o.From, limit, whole, rng)
+		}
+		c, err := KaplanMeier(drawn, fit.Confidence, LogLog)
+		if err != nil {
+			return 0, err
+		}
+		r, ok := plotCorrelation(c)
+		if !ok {
+			continue
+		}
+		valid++
+		if r <= fit.Correlation {
+			worse++
+		}
+	}
+	return float64(1+worse) / float64(1+valid), nil
+}
+
+// censoringCurve is the survival curve of the censoring: who is still in use
+// counts as the event.
+func censoringCurve(obs []Observation) (Curve, error) {
+	flipped := make([]Observation, len(obs))
+	for i, o := range obs {
+		o.Retired = !o.Retired
+		flipped[i] = o
+	}
+	return KaplanMeier(flipped, 0.95, LogLog)
+}
+
+// drawBeyond draws a censoring turn beyond the given one, or the end of the
+// counting when the records leave none.
+func (c Curve) drawBeyond(turns float64, rng *rand.Rand) float64 {
+	here, ok := c.At(turns)
+	if !ok || here.S <= 0 {
+		return maxTurns
+	}
+	target := here.S * rng.Float64()
+	for _, p := range c.Points {
+		if p.Turns > turns && p.S <= target {
+			return p.Turns
+		}
+	}
+	return maxTurns
+}
+
+// drawLife draws a life beyond from, in whole turns if asked, and cuts it at
+// limit.
+func (w Weibull) drawLife(from, limit float64, whole bool, rng *rand.Rand) Observation {
+	z := math.Pow(from/w.Scale, w.Shape)
+	life := math.Min(w.Scale*math.Pow(z+rng.ExpFloat64(), 1/w.Shape), maxTurns)
+	if whole {
+		life = math.Ceil(life)
+	}
+	if from > 0 && (life <= from || same(from, life)) {
+		life = from + 2*sameTurn*math.Max(1, from)
+	}
+	if life <= limit {
+		return Observation{Turns: life, Retired: true, From: from}
+	}
+	return Observation{Turns: limit, From: from}
+}
