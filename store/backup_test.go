@@ -1,0 +1,286 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// closedLedger is a ledger of some size in a file that nobody holds open.
+func closedLedger(t testing.TB, mats int) (string, *clock) {
+	t.Helper()
+	c := &clock{now: start}
+	path := filepath.Join(t.TempDir(), "farm.resow")
+	s, err := Create(path, settings, "ab", c.options())
+	require.NoError(t, err)
+	record(t, s, sanitizer())
+	record(t, s, adds(1, mats)...)
+	for i := 1; i <= mats; i++ {
+		record(t, s, append(wash(code(i)), sow(code(i), fmt.Sprintf("L%d", i%3)))...)
+	}
+	require.NoError(t, s.Close())
+	return path, c
+}
+
+func withStore(t testing.TB, path string, c *clock, do func(*Store)) {
+	t.Helper()
+	s, err := Open(path, c.options())
+	require.NoError(t, err)
+	do(s)
+	require.NoError(t, s.Close())
+}
+
+func anchorAt(t testing.TB, path string, c *clock) (a Anchor) {
+	withStore(t, path, c, func(s *Store) {
+		var err error
+		a, err = s.Anchor()
+		require.NoError(t, err)
+	})
+	return a
+}
+
+// A backup has the state of its beginning, though others record between any two
+// of its chunks; it is a store like any other.
+func TestBackupWhileOthersWrite(t *testing.T) {
+	path, c := closedLedger(t, 900) // 5402 records, three chunks
+	before := anchorAt(t, path, c)
+	dir := filepath.Join(t.TempDir(), "backups")
+	wrote := 0
+	b, err := BackUp(path, Backups{Dir: dir, Throttle: func() {
+		withStore(t, path, c, func(s *Store) { // fails if the backup holds the file
+			record(t, s, adds(20000+wrote*500, 500)...)
+			record(t, s, step(code(1), &medium.Hold{Reason: "meanwhile"}))
+		})
+		wrote++
+	}}, c.options())
+	require.NoError(t, err)
+	require.Greater(t, wrote, 1)
+	require.Equal(t, before, b.Anchor)
+	require.Equal(t, before, anchorAt(t, b.Path, c))
+	withStore(t, b.Path, c, func(s *Store) {
+		verifyClean(t, s)
+		_, err := s.Condition(code(20000))
+		require.Error(t, err, "it was added later")
+	})
+	require.NotEqual(t, before, anchorAt(t, path, c))
+
+	l, err := CompareBackup(b.Path, path, c.options())
+	require.NoError(t, err)
+	require.Equal(t, wrote*501, l.Lost)
+	require.False(t, l.Diverge)
+	require.Equal(t, before.Count+1, l.Steps[0].Seq)
+}
+
+func TestRotation(t *testing.T) {
+	path, c := closedLedger(t, 2)
+	dir := t.TempDir()
+	other := filepath.Join(dir, "farm.resow.00000000.20000101T000000Z.5.backup")
+	require.NoError(t, os.WriteFile(other, []byte("of another farm"), 0o600))
+	var made []string
+	for range 5 {
+		c.after(time.Hour)
+		b, err := BackUp(path, Backups{Dir: dir, Keep: 3}, c.options())
+		require.NoError(t, err)
+		made = append(made, b.Path)
+	}
+	for i, p := range made {
+		_, err := os.Stat(p)
+		require.Equal(t, i < 2, errors.Is(err, os.ErrNotExist), p)
+	}
+	require.FileExists(t, other)
+	_, err := BackUp(path, Backups{Dir: dir, Keep: 3}, c.options())
+	var exists *ExistsError
+	require.ErrorAs(t, err, &exists, "the same second")
+}
+
+// A backup of a store whose records do not hold together is never named good,
+// and rotates nothing away.
+func TestNoBackupOfATamperedStore(t *testing.T) {
+	path, c := closedLedger(t, 3)
+	dir := t.TempDir()
+	good, err := BackUp(path, Backups{Dir: dir, Keep: 1}, c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) {
+		tamper(t, s, func(put func(bucket, key string, value []byte)) {
+			put("steps", string(stepKey(code(2), 3)), nil)
+		})
+	})
+	c.after(time.Hour)
+	_, err = BackUp(path, Backups{Dir: dir, Keep: 1}, c.options())
+	require.Error(t, err)
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	require.Len(t, entries, 1)
+	require.Equal(t, filepath.Base(good.Path), entries[0].Name())
+}
+
+func TestRestore(t *testing.T) {
+	path, c := closedLedger(t, 3)
+	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) { record(t, s, step(code(2), &medium.Hold{Reason: "later"})) })
+	later := anchorAt(t, path, c)
+
+	_, _, err = Restore(b.Path, path, false, c.options())
+	var loss *LossError
+	require.ErrorAs(t, err, &loss)
+	require.Equal(t, 1, loss.Loss.Lost)
+	require.Contains(t, err.Error(), "1 records that were written after the backup would be lost")
+	require.Equal(t, later, anchorAt(t, path, c), "refused, so left as it is")
+
+	aside, _, err := Restore(b.Path, path, true, c.options())
+	require.NoError(t, err)
+	require.Equal(t, b.Anchor, anchorAt(t, path, c))
+	require.Equal(t, later, anchorAt(t, aside, c), "the file that was there is kept")
+	withStore(t, path, c, func(s *Store) {
+		verifyClean(t, s)
+		record(t, s, step(code(3), &medium.Hold{Reason: "another future"}))
+	})
+
+	l, err := CompareBackup(aside, path, c.options())
+	require.NoError(t, err)
+	require.True(t, l.Diverge, "both went on from the backup")
+
+	fresh := filepath.Join(t.TempDir(), "new.resow")
+	aside, l, err = Restore(b.Path, fresh, false, c.options())
+	require.NoError(t, err)
+	require.Empty(t, aside)
+	require.True(t, l.Nothing())
+	require.Equal(t, b.Anchor, anchorAt(t, fresh, c))
+
+	stranger := filepath.Join(t.TempDir(), "other.resow")
+	o := c.options()
+	o.Program = "another farm's"
+	other, err := Create(stranger, settings, "ab", o)
+	require.NoError(t, err)
+	require.NoError(t, other.Close())
+	l, err = CompareBackup(b.Path, stranger, c.options())
+	require.NoError(t, err)
+	require.True(t, l.Other)
+
+	require.NoError(t, os.WriteFile(fresh, []byte("not a store at all"), 0o600))
+	_, _, err = Restore(b.Path, fresh, false, c.options())
+	require.ErrorAs(t, err, &loss)
+	require.NotEmpty(t, loss.Loss.Problem)
+	_, _, err = Restore(b.Path, fresh, true, c.options())
+	require.NoError(t, err)
+	require.Equal(t, b.Anchor, anchorAt(t, fresh, c))
+}
+
+// Somebody who waits for the file while it is replaced writes into the new one,
+// not into the one that was moved aside.
+func TestWriterWaitsThroughARestore(t *testing.T) {
+	path, c := closedLedger(t, 1)
+	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	require.NoError(t, err)
+	require.NoError(t, lock(f, true, time.Second))
+	wrote := make(chan error)
+	go func() {
+		s, err := Open(path, c.options())
+		if err == nil {
+			_, err = s.Record("", []medium.Step{step(code(1), &medium.Hold{Reason: "waited"})})
+			s.Close()
+		}
+		wrote <- err
+	}()
+	time.Sleep(50 * time.Millisecond) // it has the old file open and waits
+	require.NoError(t, os.Rename(path, path+".old"))
+	content, err := os.ReadFile(b.Path)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(path, content, 0o600))
+	require.NoError(t, f.Close())
+	require.NoError(t, <-wrote)
+	require.Equal(t, b.Anchor.Count+1, anchorAt(t, path, c).Count)
+	require.Equal(t, b.Anchor.Count, anchorAt(t, path+".old", c).Count)
+}
+
+// A backup that was written in part, at any length, is never taken: its name is
+// given last, and a cut file of that name is refused.
+func TestPartialBackup(t *testing.T) {
+	path, c := closedLedger(t, 3)
+	dir := t.TempDir()
+	b, err := BackUp(path, Backups{Dir: dir}, c.options())
+	require.NoError(t, err)
+	content, err := os.ReadFile(b.Path)
+	require.NoError(t, err)
+	part := filepath.Join(dir, "part.backup")
+	refused := 0
+	for n := 0; n < len(content); n += max(1, len(content)/250) {
+		require.NoError(t, os.WriteFile(part, content[:n], 0o600))
+		_, _, err := Restore(part, path, true, c.options())
+		if err == nil { // only what the file does not use was cut off
+			require.Equal(t, b.Anchor, anchorAt(t, path, c), "%d of %d bytes", n, len(content))
+			withStore(t, path, c, func(s *Store) { verifyClean(t, s) })
+			c.after(time.Second)
+			continue
+		}
+		refused++
+	}
+	require.Equal(t, b.Anchor, anchorAt(t, path, c))
+	require.GreaterOrEqual(t, refused, 100)
+
+	// a run that died left its unfinished file; the next one clears it away
+	stale := filepath.Join(dir, fmt.Sprintf(".farm.resow.%d.new", os.Getpid()))
+	require.NoError(t, os.WriteFile(stale, content[:5000], 0o600))
+	c.after(time.Hour)
+	_, err = BackUp(path, Backups{Dir: dir}, c.options())
+	require.NoError(t, err)
+}
+
+// Repair makes what is derived anew, whatever was done to it, and leaves every
+// record and the ledger's head as they are.
+func TestRepair(t *testing.T) {
+	s, _ := smallLedger(t)
+	whole := dump(t, s)
+	records := stepBytes(t, s)
+	for key, value := range whole {
+		bucket, k := split(key)
+		if bucket == "steps" || bucket == "meta" && k != "views" {
+			continue
+		}
+		for _, broken := range [][]byte{nil, append([]byte(value), 1), []byte("x")} {
+			tamper(t, s, func(put func(bucket, key string, value []byte)) { put(bucket, k, broken) })
+			before, after, err := s.Repair(nil)
+			require.NoError(t, err, key)
+			require.False(t, before.OK, key)
+			require.True(t, after.OK, "%s: %+v", key, after.Problems)
+			require.Equal(t, whole, dump(t, s), key)
+		}
+	}
+	tamper(t, s, func(put func(bucket, key string, value []byte)) { put("due", "foreign", []byte("x")) })
+	_, after, err := s.Repair(nil)
+	require.NoError(t, err)
+	require.True(t, after.OK, "%+v", after.Problems)
+	require.Equal(t, records, stepBytes(t, s))
+}
+
+// A record that was changed is reported before and after: a repair is no way to
+// hide it.
+func TestRepairDoesNotHideATamperedRecord(t *testing.T) {
+	path, c := closedLedger(t, 2)
+	withStore(t, path, c, func(s *Store) {
+		key := string(stepKey(code(1), 6))
+		var stored []byte
+		require.NoError(t, s.view(func(tx *bbolt.Tx) error {
+			stored = []byte(strings.Replace(string(tx.Bucket(bucketSteps).Get([]byte(key))), "radish", "carrot", 1))
+			return nil
+		}))
+		tamper(t, s, func(put func(bucket, key string, value []byte)) { put("steps", key, stored) })
+		before := stepBytes(t, s)
+		_, after, err := s.Repair(nil)
+		require.NoError(t, err)
+		require.False(t, after.OK)
+		require.Equal(t, before, stepBytes(t, s))
+	})
+}

@@ -1,0 +1,144 @@
+package store
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+
+	"github.com/ugorji/go/codec"
+
+	"resow/medium"
+)
+
+// Records are deterministic CBOR (RFC 8949, section 4.2.1): shortest integers
+// and floats, definite lengths, keys in bytewise order. Keys are integers of
+// two digits, since the library sorts the keys of structs as text, and for
+// two digits that is the bytewise order too.
+//
+// A record may hold only what this version knows. The handle strict refuses an
+// unknown key; the handle lenient exists to tell an unknown key (a newer
+// version wrote it) from bytes that are no record at all.
+var (
+	strict  = newHandle(true)
+	lenient = newHandle(false)
+)
+
+// maxRecord bounds one stored record in bytes. The longest that medium admits
+// is far below it.
+const maxRecord = 64 << 10
+
+func newHandle(errorIfNoField bool) *codec.CborHandle {
+	h := &codec.CborHandle{TimeRFC3339: true}
+	h.TypeInfos = codec.NewTypeInfos([]string{"cbor"})
+	h.Canonical = true
+	h.OptimumSize = true
+	h.Raw = true // a step's body is embedded as it was encoded
+	h.ErrorIfNoField = errorIfNoField
+	h.ErrorIfNoArrayExpand = true
+	h.MaxDepth = 32
+	h.ValidateUnicode = true
+	return h
+}
+
+// frame is one stored record: the step's envelope (keys 10 to 19), its body,
+// and the hash of the mat's record before it (none for the first).
+type frame struct {
+	medium.Step
+	Body codec.Raw `cbor:"30"`
+	Prev []byte    `cbor:"31"`
+}
+
+func encode(v any) ([]byte, error) {
+	var out []byte
+	if err := codec.NewEncoderBytes(&out, strict).Encode(v); err != nil {
+		return nil, fmt.Errorf("encoding: %w", err)
+	}
+	return out, nil
+}
+
+// decodeWith reads one value and nothing behind it. It copies data first: the
+// bytes belong to the file and are gone after the transaction.
+func decodeWith(h *codec.CborHandle, data []byte, v any) error {
+	data = bytes.Clone(data)
+	d := codec.NewDecoderBytes(data, h)
+	if err := d.Decode(v); err != nil {
+		return err
+	}
+	if n := d.NumBytesRead(); n != len(data) {
+		return fmt.Errorf("%d bytes follow the value", len(data)-n)
+	}
+	return nil
+}
+
+// decode reads a value, and says so where it holds a field that only a newer
+// version knows.
+func decode(data []byte, v any, fresh func() any) error {
+	err := decodeWith(strict, data, v)
+	if err == nil {
+		return nil
+	}
+	if decodeWith(lenient, data, fresh()) == nil {
+		return &NewerError{What: "a field that this version does not know"}
+	}
+	return &recordError{err.Error()}
+}
+
+// recordError says that stored bytes are no record. Callers wrap it with the
+// place where it was found.
+type recordError struct{ why string }
+
+func (e *recordError) Error() string { return e.why }
+
+// encodeStep gives the bytes of a record and the step as it will be read from
+// them. A record that can't be read back must never get into the ledger.
+func encodeStep(s medium.Step, prev []byte) ([]byte, medium.Step, error) {
+	if s.Body == nil {
+		return nil, s, errors.New("encoding: a step without a body")
+	}
+	body, err := encode(s.Body)
+	if err != nil {
+		return nil, s, err
+	}
+	data, err := encode(&frame{Step: s, Body: body, Prev: prev})
+	if err != nil {
+		return nil, s, err
+	}
+	if len(data) > maxRecord {
+		return nil, s, &medium.InputError{Field: "step", Value: fmt.Sprintf("%s of %d bytes", s.Kind, len(data)),
+			Want: fmt.Sprintf("at most %d bytes; shorten its texts", maxRecord)}
+	}
+	back, _, err := decodeStep(data)
+	if err != nil {
+		return nil, s, &medium.InputError{Field: "step", Value: string(s.Kind),
+			Want: "text in UTF-8; this one could not be read back: " + err.Error()}
+	}
+	return data, back, nil
+}
+
+// decodeStep reads a stored record. It refuses a version, kind or field that
+// it does not know with a NewerError.
+func decodeStep(data []byte) (medium.Step, []byte, error) {
+	var f frame
+	if len(data) > maxRecord {
+		return medium.Step{}, nil, &recordError{fmt.Sprintf("%d bytes, the longest record has %d", len(data), maxRecord)}
+	}
+	if err := decode(data, &f, func() any { return &frame{} }); err != nil {
+		return medium.Step{}, nil, err
+	}
+	if f.Version != medium.Version {
+		return medium.Step{}, nil, &NewerError{What: fmt.Sprintf("a record of version %d", f.Version)}
+	}
+	body := medium.NewBody(f.Kind)
+	if body == nil {
+		return medium.Step{}, nil, &NewerError{What: fmt.Sprintf("a step of kind %q", f.Kind)}
+	}
+	if err := decode(f.Body, body, func() any { return medium.NewBody(f.Kind) }); err != nil {
+		return medium.Step{}, nil, err
+	}
+	if len(f.Prev) != 0 && len(f.Prev) != hashLen {
+		return medium.Step{}, nil, &recordError{fmt.Sprintf("a link of %d bytes", len(f.Prev))}
+	}
+	s := f.Step
+	s.Body = body
+	return s, f.Prev, nil
+}

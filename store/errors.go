@@ -1,0 +1,139 @@
+package store
+
+import (
+	"fmt"
+	"io/fs"
+	"time"
+
+	"resow/medium"
+)
+
+// Errors of this package say what is wrong and what to do. A failed write has
+// recorded nothing: a transaction is all or nothing.
+
+// MissingError says that there is no file at the path.
+type MissingError struct{ Path string }
+
+func (e *MissingError) Error() string {
+	return fmt.Sprintf("there is no store at %s; make one with `resow init`, or name yours with --store or RESOW_STORE", e.Path)
+}
+
+// Unwrap lets callers ask for fs.ErrNotExist.
+func (e *MissingError) Unwrap() error { return fs.ErrNotExist }
+
+// ExistsError refuses to make a store where a file is.
+type ExistsError struct{ Path string }
+
+func (e *ExistsError) Error() string {
+	return fmt.Sprintf("%s exists already and is left as it is; choose another name, or move the file away first", e.Path)
+}
+
+// Unwrap lets callers ask for fs.ErrExist.
+func (e *ExistsError) Unwrap() error { return fs.ErrExist }
+
+// NotStoreError refuses a file that resow did not make.
+type NotStoreError struct{ Path, Why string }
+
+func (e *NotStoreError) Error() string {
+	return fmt.Sprintf("%s is not a resow store: %s; name your store with --store or RESOW_STORE", e.Path, e.Why)
+}
+
+// DamagedError says that the container is broken: the file was cut, or pages of
+// it were overwritten. Contents that do not chain are a Problem of a Report.
+type DamagedError struct{ Path, Why string }
+
+func (e *DamagedError) Error() string {
+	return fmt.Sprintf("%s is damaged (%s); keep a copy of it and restore the last backup with `resow restore`", e.Path, e.Why)
+}
+
+// NewerError refuses what this version does not know. MadeBy is the program
+// that made the file, where it is known.
+type NewerError struct{ What, MadeBy string }
+
+func (e *NewerError) Error() string {
+	made := ""
+	if e.MadeBy != "" {
+		made = " (the file was made by " + e.MadeBy + ")"
+	}
+	return fmt.Sprintf("a newer version wrote this: %s%s; use that version of resow or a later one", e.What, made)
+}
+
+// BusyError says that another process held the store for the whole wait.
+type BusyError struct {
+	Path   string
+	Waited time.Duration
+}
+
+func (e *BusyError) Error() string {
+	return fmt.Sprintf("%s is in use by another program since more than %s; let it finish (a backup, an import, a second station) and try again",
+		e.Path, e.Waited.Round(10*time.Millisecond))
+}
+
+// ReadOnlyError refuses to write to a store that was opened for reading.
+type ReadOnlyError struct{ Path string }
+
+func (e *ReadOnlyError) Error() string {
+	return fmt.Sprintf("%s was opened for reading only; open it for writing to record steps", e.Path)
+}
+
+// WriteError says that the file could not be written, for instance because the
+// disk is full. Nothing was recorded.
+type WriteError struct {
+	Path string
+	Err  error
+}
+
+func (e *WriteError) Error() string {
+	return fmt.Sprintf("%s could not be written and nothing was recorded: %v; make room on the disk, or look whether you may write there", e.Path, e.Err)
+}
+
+func (e *WriteError) Unwrap() error { return e.Err }
+
+// RecordError says that a stored record can't be read, though the container is
+// whole: somebody changed it, or a newer version wrote it.
+type RecordError struct {
+	Code   medium.Code
+	MatSeq uint64
+	Err    error
+}
+
+func (e *RecordError) Error() string {
+	return fmt.Sprintf("mat %s, step %d can't be read: %v; see `resow verify`", e.Code, e.MatSeq, e.Err)
+}
+
+func (e *RecordError) Unwrap() error { return e.Err }
+
+// UnknownMatError says that a code, or a mark, names no mat.
+type UnknownMatError struct {
+	What string // code or mark
+	Name string
+}
+
+func (e *UnknownMatError) Error() string {
+	return fmt.Sprintf("no mat has the %s %q; look at the label again, or set the mat apart: a mat without a readable code never gets a fresh history", e.What, e.Name)
+}
+
+// TakenError refuses a code or a mark that names a mat already.
+type TakenError struct {
+	What string // code or mark
+	Name string
+	Mat  medium.Code
+}
+
+func (e *TakenError) Error() string {
+	return fmt.Sprintf("the %s %q belongs to mat %s already; take another one", e.What, e.Name, e.Mat)
+}
+
+// TokenError refuses a request token that was used for other steps.
+type TokenError struct{ Token string }
+
+func (e *TokenError) Error() string {
+	return fmt.Sprintf("the request token %q was used for other steps already; make a fresh one for each request", e.Token)
+}
+
+// AnchorError refuses text that is no anchor.
+type AnchorError struct{ Text, Why string }
+
+func (e *AnchorError) Error() string {
+	return fmt.Sprintf("%q is not an anchor: %s; type it as it is printed, such as 1234-BCDE-FGHJ-KNPR-STVX-42", e.Text, e.Why)
+}

@@ -1,0 +1,202 @@
+package store
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+func lines(t testing.TB, s *Store) string {
+	t.Helper()
+	var b bytes.Buffer
+	a, err := s.Lines(&b, nil)
+	require.NoError(t, err)
+	now, err := s.Anchor()
+	require.NoError(t, err)
+	require.Equal(t, now, a)
+	return b.String()
+}
+
+// stepBytes gives all records as they are stored.
+func stepBytes(t testing.TB, s *Store) map[string]string {
+	out := map[string]string{}
+	for k, v := range dump(t, s) {
+		if strings.HasPrefix(k, "steps/") {
+			out[k] = v
+		}
+	}
+	return out
+}
+
+// Export, import into nothing, export again: the same bytes, the same records,
+// the same anchor, and everything derived the same.
+func TestExportImportExport(t *testing.T) {
+	s, c := smallLedger(t)
+	text := lines(t, s)
+	require.Equal(t, text, lines(t, s), "the same ledger gives the same bytes")
+	require.True(t, IsLines([]byte(text)))
+	path := filepath.Join(t.TempDir(), "again.resow")
+	c.after(1000 * time.Hour) // the clock has no say in it
+	a, repeated, err := FromLines(path, strings.NewReader(text), c.options())
+	require.NoError(t, err)
+	require.False(t, repeated)
+	again, err := Open(path, c.options())
+	require.NoError(t, err)
+	verifyClean(t, again)
+	require.Equal(t, text, lines(t, again))
+	require.Equal(t, dump(t, s), dump(t, again), "records, conditions, lists and identity, byte for byte")
+	now, err := again.Anchor()
+	require.NoError(t, err)
+	require.Equal(t, a, now)
+	require.NoError(t, again.Close())
+
+	// importing the same file twice
+	_, repeated, err = FromLines(path, strings.NewReader(text), c.options())
+	require.NoError(t, err)
+	require.True(t, repeated)
+	again, err = Open(path, c.options())
+	require.NoError(t, err)
+	record(t, again, step(code(1), &medium.Harvest{YieldG: 12}))
+	require.NoError(t, again.Close())
+	_, _, err = FromLines(path, strings.NewReader(text), c.options())
+	var exists *ExistsError
+	require.ErrorAs(t, err, &exists)
+	left, err := filepath.Glob(filepath.Join(filepath.Dir(path), ".*"))
+	require.NoError(t, err)
+	require.Empty(t, left)
+}
+
+// Every kind of body, with every field set, survives the way through JSON.
+func TestEveryBodySurvivesJSON(t *testing.T) {
+	for _, k := range append(medium.Kinds(), medium.FarmKinds()...) {
+		body := medium.NewBody(k)
+		fill(reflect.ValueOf(body).Elem())
+		want := medium.Step{Version: medium.Version, Seq: 1, Mat: code(1), MatSeq: 1, At: start, Recorded: start.Add(time.Minute), By: "ab", Kind: k, Token: "x", Body: body,
+			Outcome: medium.Outcome{Accepted: true, From: medium.ToWash, To: medium.ToDry, Late: true, Policy: 3, Findings: []medium.Finding{{Rule: "r", Severity: medium.Care, Text: "<&>\u2028", Source: "s"}}}}
+		stored, want, err := encodeStep(want, nil)
+		require.NoError(t, err)
+		sum := recordHash(stored)
+		var b bytes.Buffer
+		require.NoError(t, writeLine(&b, want, sum))
+		got, read, err := parseLine(b.Bytes())
+		require.NoError(t, err, k)
+		require.Equal(t, sum[:], read)
+		require.Equal(t, want, got, k)
+	}
+}
+
+// Any changed, missing, doubled or swapped line is refused with its number, and
+// no file is left.
+func TestBadLinesAreListed(t *testing.T) {
+	s, c := smallLedger(t)
+	good := strings.SplitAfter(lines(t, s), "\n")
+	good = good[:len(good)-1]
+	dir := t.TempDir()
+	try := func(all []string, want ...int) *ImportError {
+		t.Helper()
+		_, _, err := FromLines(filepath.Join(dir, "new.resow"), strings.NewReader(strings.Join(all, "")), c.options())
+		var bad *ImportError
+		require.ErrorAs(t, err, &bad)
+		var got []int
+		for _, r := range bad.Rows {
+			got = append(got, r.Line)
+		}
+		if want != nil {
+			require.Equal(t, want, got, "%v", bad.Rows)
+		}
+		entries, err := os.ReadDir(dir)
+		require.NoError(t, err)
+		require.Empty(t, entries)
+		return bad
+	}
+	with := func(line int, change func(string) string) []string {
+		out := append([]string(nil), good...)
+		out[line-1] = change(out[line-1])
+		return out
+	}
+	try(with(3, func(s string) string { return strings.Replace(s, `"by":"ab"`, `"by":"xy"`, 1) }), 3)
+	try(with(4, func(string) string { return "nonsense\n" }), 4, 11) // 11: the next of that mat, whose record before it is missing
+	try(with(5, func(s string) string { return strings.Replace(s, `"body":{`, `"body":{"new_field":1,`, 1) }), 5)
+	two := with(3, func(s string) string { return strings.Replace(s, `"by":"ab"`, `"by":"xy"`, 1) })
+	two[7] = "{}\n"
+	require.GreaterOrEqual(t, len(try(two).Rows), 2)
+	try(good[:len(good)-1], 1)
+	for i := 1; i < len(good)-1; i++ {
+		without := append(append([]string(nil), good[:i]...), good[i+1:]...)
+		try(without)
+		swapped := append([]string(nil), good...)
+		swapped[i], swapped[i+1] = swapped[i+1], swapped[i]
+		try(swapped)
+		try(append(append(append([]string(nil), good[:i+1]...), good[i]), good[i+1:]...))
+	}
+	_, _, err := FromLines(filepath.Join(dir, "new.resow"), strings.NewReader(strings.Replace(good[0], `"resow_export":1`, `"resow_export":2`, 1)), c.options())
+	var newer *NewerError
+	require.ErrorAs(t, err, &newer)
+	try([]string{""}, 1)
+	try([]string{"a,b\n1,2\n"}, 1)
+}
+
+func FuzzFromLines(f *testing.F) {
+	f.Add([]byte(`{"resow_export":1,"format":1,"made_by":"x","store":"00","records":0,"anchor":"0-0000-0000-0000-0000-00"}`))
+	f.Add([]byte("{\"resow_export\":1}\n{}"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		_, _, err := parseLine(b)
+		if err == nil {
+			t.Skip()
+		}
+		if _, _, err := FromLines(filepath.Join(t.TempDir(), "x"), bytes.NewReader(b), Options{}); err == nil {
+			t.Fatal("taken")
+		}
+	})
+}
+
+type buffer struct {
+	bytes.Buffer
+	closed bool
+}
+
+func (b *buffer) Close() error { b.closed = true; return nil }
+
+// Each record stands once in the table of its kind; no cell can be run as a
+// formula (OWASP, "CSV Injection").
+func TestTables(t *testing.T) {
+	s, _ := smallLedger(t)
+	record(t, s, step(code(2), &medium.Hold{Reason: `=HYPERLINK("x")`}))
+	files := map[medium.Kind]*buffer{}
+	rows, err := s.Tables(func(k medium.Kind) (io.WriteCloser, error) {
+		files[k] = &buffer{}
+		return files[k], nil
+	})
+	require.NoError(t, err)
+	total := 0
+	for k, f := range files {
+		require.True(t, f.closed)
+		table, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(f.String(), "\ufeff"))).ReadAll()
+		require.NoError(t, err, k)
+		require.Len(t, table, rows[k]+1)
+		total += rows[k]
+		for _, row := range table[1:] {
+			require.Equal(t, string(k), row[6])
+			for _, cell := range row {
+				require.False(t, strings.HasPrefix(cell, "="), cell)
+			}
+		}
+	}
+	a, err := s.Anchor()
+	require.NoError(t, err)
+	require.Equal(t, int(a.Count), total)
+	require.Contains(t, files[medium.KindSanitize].String(), "directions.contact_s")
+	_, err = s.Tables(func(medium.Kind) (io.WriteCloser, error) { return nil, errors.New("no room") })
+	require.Error(t, err)
+}

@@ -1,0 +1,237 @@
+//go:build unix
+
+package store
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+// The test binary runs itself as a second process: RESOW_STORE_CHILD names what
+// that one does.
+func TestMain(m *testing.M) {
+	role := os.Getenv("RESOW_STORE_CHILD")
+	if role == "" {
+		os.Exit(m.Run())
+	}
+	if err := child(role, os.Getenv("RESOW_STORE_FILE")); err != nil {
+		fmt.Println("error", fmt.Sprintf("%T", err), err)
+		os.Exit(1)
+	}
+}
+
+// batch is what the child records in one go.
+const batch = 200
+
+func child(role, path string) error {
+	s, err := Open(path, Options{})
+	if err != nil {
+		return err
+	}
+	switch role {
+	case "hold":
+		fmt.Println("open")
+		_, err := io.Copy(io.Discard, os.Stdin) // until the parent lets go
+		return err
+	case "record":
+		n := 0
+		if err := s.Conditions(func(medium.Condition) error { n++; return nil }); err != nil {
+			return err
+		}
+		for {
+			fmt.Println("begin", n)
+			if _, err := s.Record(fmt.Sprint("batch ", n), adds(n, batch)); err != nil {
+				return err
+			}
+			n += batch
+			fmt.Println("done", n)
+		}
+	case "steps": // for strace to count what a step costs
+		for n := range 20 {
+			if _, err := s.Record("", []medium.Step{step(code(7*n), &medium.Hold{Reason: "doubt"})}); err != nil {
+				return err
+			}
+		}
+		return s.Close()
+	case "full":
+		signal.Ignore(syscall.SIGXFSZ)
+		info, err := os.Stat(path)
+		if err != nil {
+			return err
+		}
+		room := uint64(info.Size())
+		if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: room, Max: room}); err != nil {
+			return err
+		}
+		for n := 0; ; n += batch {
+			if _, err := s.Record("", adds(n, batch)); err != nil {
+				r, verr := s.Verify(nil, nil)
+				fmt.Println("done", n, r.OK, verr)
+				return err
+			}
+		}
+	}
+	return fmt.Errorf("no role %q", role)
+}
+
+func childProcess(t *testing.T, role, path string) *exec.Cmd {
+	self, err := os.Executable()
+	require.NoError(t, err)
+	cmd := exec.Command(self)
+	cmd.Env = append(os.Environ(), "RESOW_STORE_CHILD="+role, "RESOW_STORE_FILE="+path)
+	cmd.Stderr = os.Stderr
+	return cmd
+}
+
+// Killed at any moment, the store holds whole batches only, and every batch
+// that was reported as done.
+func TestKilledProcess(t *testing.T) {
+	kills := 55
+	if testing.Short() {
+		kills = 6
+	}
+	if deep() {
+		kills = 300
+	}
+	path := filepath.Join(t.TempDir(), "farm.resow")
+	random := rand.New(rand.NewChaCha8([32]byte{3}))
+	inside, reported, whole := 0, 0, 0
+	for i := range kills {
+		if i%20 == 0 { // keep it small, so that a round is short
+			os.Remove(path)
+			reported = 0
+			s, err := Create(path, settings, "ab", Options{})
+			require.NoError(t, err)
+			require.NoError(t, s.Close())
+		}
+		cmd := childProcess(t, "record", path)
+		out, err := cmd.StdoutPipe()
+		require.NoError(t, err)
+		require.NoError(t, cmd.Start())
+		lines := bufio.NewScanner(out)
+		require.True(t, lines.Scan())
+		go func() {
+			time.Sleep(time.Duration(random.IntN(40000)) * time.Microsecond)
+			cmd.Process.Signal(syscall.SIGKILL)
+		}()
+		last := lines.Text()
+		for lines.Scan() {
+			last = lines.Text()
+			if n, ok := strings.CutPrefix(last, "done "); ok {
+				reported, _ = strconv.Atoi(n)
+				whole++
+			}
+		}
+		require.Error(t, cmd.Wait(), "it was killed: %s", last)
+		if strings.HasPrefix(last, "begin") {
+			inside++
+		}
+		s, err := Open(path, Options{})
+		require.NoError(t, err)
+		n := 0
+		require.NoError(t, s.Conditions(func(medium.Condition) error { n++; return nil }))
+		verifyClean(t, s)
+		require.NoError(t, s.Close())
+		require.Zero(t, n%batch, "a part of a batch")
+		require.GreaterOrEqual(t, n, reported, "what was reported as done is there")
+		require.LessOrEqual(t, n, reported+batch)
+		reported = n
+	}
+	t.Logf("%d kills, %d of them inside a Record; %d batches recorded", kills, inside, whole)
+	require.NotZero(t, inside)
+	require.NotZero(t, whole)
+}
+
+func TestFullDisk(t *testing.T) {
+	s, c := newStore(t)
+	record(t, s, adds(9000, 1)...)
+	require.NoError(t, s.Close())
+	cmd := childProcess(t, "full", s.path)
+	out, err := cmd.Output()
+	require.Error(t, err)
+	text := string(out)
+	require.Contains(t, text, "error *store.WriteError")
+	require.Contains(t, text, "nothing was recorded")
+	require.Contains(t, text, "true <nil>", "the process that met the full disk can go on reading")
+	var done int
+	_, err = fmt.Sscanf(text, "done %d", &done)
+	require.NoError(t, err)
+	next, err := Open(s.path, c.options())
+	require.NoError(t, err)
+	adopt(s, next)
+	n := 0
+	require.NoError(t, s.Conditions(func(medium.Condition) error { n++; return nil }))
+	require.Equal(t, done+1, n)
+	verifyClean(t, s)
+	record(t, s, adds(done, batch)...)
+}
+
+func TestTwoProcesses(t *testing.T) {
+	s, c := newStore(t)
+	require.NoError(t, s.Close())
+	cmd := childProcess(t, "hold", s.path)
+	hold, err := cmd.StdinPipe()
+	require.NoError(t, err)
+	out, err := cmd.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, cmd.Start())
+	require.True(t, bufio.NewScanner(out).Scan())
+
+	o := c.options()
+	o.Wait = 60 * time.Millisecond
+	for _, o.ReadOnly = range []bool{true, false} {
+		began := time.Now()
+		_, err = Open(s.path, o)
+		var busy *BusyError
+		require.ErrorAs(t, err, &busy)
+		require.GreaterOrEqual(t, time.Since(began), o.Wait)
+		require.Less(t, time.Since(began), 2*time.Second)
+	}
+	go func() {
+		time.Sleep(100 * time.Millisecond)
+		hold.Close()
+	}()
+	o.Wait = 10 * time.Second
+	next, err := Open(s.path, o)
+	require.NoError(t, err, "it waits for the other process")
+	require.NoError(t, cmd.Wait())
+	adopt(s, next)
+	record(t, s, adds(1, 1)...)
+}
+
+// The tail of the file vanishes while it is open: the memory of the map fails.
+func TestFileCutWhileOpen(t *testing.T) {
+	c := &clock{now: start}
+	path := filepath.Join(t.TempDir(), "farm.resow")
+	s, err := Create(path, settings, "ab", c.options())
+	require.NoError(t, err)
+	record(t, s, adds(1, 200)...)
+	verifyClean(t, s)
+	require.NoError(t, os.Truncate(path, 8192))
+	var damaged *DamagedError
+	err = s.Conditions(func(medium.Condition) error { return nil })
+	require.ErrorAs(t, err, &damaged)
+	_, err = s.Record("", adds(300, 1))
+	require.ErrorAs(t, err, &damaged)
+	_, err = s.Verify(nil, nil)
+	require.ErrorAs(t, err, &damaged)
+	require.NoError(t, s.Close())
+	o := c.options()
+	_, err = Open(path, o)
+	require.ErrorAs(t, err, &damaged, "the lock was let go, the damage is seen")
+}

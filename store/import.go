@@ -1,0 +1,356 @@
+package store
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// maxBadRows bounds the rows that an ImportError lists.
+const maxBadRows = 200
+
+// BadRow is one row of an import that can't be taken.
+type BadRow struct {
+	Line int    `json:"line"` // of the file, from 1
+	Text string `json:"text"`
+}
+
+// ImportError lists the rows for which an import was refused. Nothing of it was
+// recorded.
+type ImportError struct {
+	Rows []BadRow
+	More int // not listed
+}
+
+func (e *ImportError) Error() string {
+	n := len(e.Rows) + e.More
+	return fmt.Sprintf("%d of the rows can't be taken, the first is line %d: %s; nothing was recorded, mend the rows and run it again",
+		n, e.Rows[0].Line, e.Rows[0].Text)
+}
+
+func (e *ImportError) add(line int, format string, args ...any) {
+	if len(e.Rows) == maxBadRows {
+		e.More++
+		return
+	}
+	e.Rows = append(e.Rows, BadRow{Line: line, Text: fmt.Sprintf(format, args...)})
+}
+
+// UnsoundError refuses a file in which Verify found problems.
+type UnsoundError struct {
+	Path     string
+	Problems []Problem
+}
+
+func (e *UnsoundError) Error() string {
+	p := e.Problems[0]
+	return fmt.Sprintf("%s does not hold together: %s %s (%d problems); it is not used, take another copy", e.Path, p.Code, p.Text, len(e.Problems))
+}
+
+// IsLines says whether a file begins as the JSON Lines of an export.
+func IsLines(begin []byte) bool {
+	return bytes.HasPrefix(bytes.TrimPrefix(begin, []byte("\ufeff")), []byte(`{"resow_export":`))
+}
+
+// FromLines makes a store at path from the JSON Lines of an export: the same
+// records with the same times, numbers, outcomes and tokens, none admitted
+// anew. Each record is encoded again behind the record of its mat before it.
+// The hash of those bytes must be the one in its line, and the ledger's head
+// after the last must be the anchor of the first line. So the store has the
+// bytes and the anchor of the old one; what is derived is made anew.
+//
+// It refuses a path where a file is, unless that file holds these records and
+// no others: then repeated is true and nothing is done. Lines that can't be
+// taken are listed in an ImportError.
+func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated bool, err error) {
+	o = o.withDefaults()
+	in := bufio.NewScanner(r)
+	in.Buffer(make([]byte, 1<<16), 16*maxRecord)
+	head, made, err := readHead(in)
+	if err != nil {
+		return Anchor{}, false, err
+	}
+	if _, err := os.Lstat(path); err == nil {
+		return head.Anchor, true, sameLedger(path, made, head.Anchor, o)
+	}
+	b, err := newBuilder(path, made, o)
+	if err != nil {
+		return Anchor{}, false, err
+	}
+	defer b.abandon()
+	l := lineReader{head: genesis(made), threads: map[medium.Code]threadEnd{}}
+	for line := 2; in.Scan(); line++ {
+		mat, seq, stored := l.read(line, in.Bytes())
+		if stored == nil {
+			continue
+		}
+		if err := b.put(mat, seq, stored); err != nil {
+			return Anchor{}, false, err
+		}
+	}
+	if err := in.Err(); err != nil {
+		return Anchor{}, false, err
+	}
+	if len(l.bad.Rows) == 0 && (l.count != head.Records || anchorOf(l.count, l.head) != head.Anchor) {
+		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in", head.Records, head.Anchor, l.count, anchorOf(l.count, l.head))
+	}
+	if len(l.bad.Rows) > 0 {
+		return Anchor{}, false, &l.bad
+	}
+	return head.Anchor, false, b.finish(l.count, l.head[:], head.Anchor)
+}
+
+func readHead(in *bufio.Scanner) (exportHead, []byte, error) {
+	var h exportHead
+	refuse := func(format string, args ...any) (exportHead, []byte, error) {
+		e := &ImportError{}
+		e.add(1, format, args...)
+		return h, nil, e
+	}
+	if !in.Scan() {
+		if err := in.Err(); err != nil && !errors.Is(err, bufio.ErrTooLong) {
+			return h, nil, err
+		}
+		return refuse("it is no export of resow")
+	}
+	line := bytes.TrimPrefix(in.Bytes(), []byte("\ufeff"))
+	if err := json.Unmarshal(line, &h); err != nil || h.Export == 0 {
+		return refuse("it is no head of an export: %v", err)
+	}
+	if h.Export != ExportVersion || h.Format != Format {
+		return h, nil, &NewerError{What: fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format), MadeBy: h.MadeBy}
+	}
+	id, err := hex.DecodeString(h.Store)
+	if err != nil || len(id) == 0 || len(id) > 64 {
+		return refuse("the store's number %q can't be read", h.Store)
+	}
+	made, err := encode(&identity{Format: h.Format, MadeBy: h.MadeBy, ID: id})
+	return h, made, err
+}
+
+// sameLedger refuses a file that is not the ledger with that anchor.
+func sameLedger(path string, made []byte, want Anchor, o Options) error {
+	o.ReadOnly = true
+	s, err := Open(path, o)
+	var busy *BusyError
+	if errors.As(err, &busy) {
+		return err
+	}
+	if err != nil {
+		return &ExistsError{Path: path}
+	}
+	defer s.Close()
+	now, err := s.Anchor()
+	if err != nil || s.genesis != genesis(made) || now != want {
+		return &ExistsError{Path: path}
+	}
+	return nil
+}
+
+// lineReader makes records from the lines of an export.
+type lineReader struct {
+	count   uint64
+	head    hash
+	threads map[medium.Code]threadEnd
+	bad     ImportError
+}
+
+type threadEnd struct {
+	seq  uint64
+	hash []byte
+}
+
+// read gives a record's bytes, nil where the line is bad. After a bad line its
+// own hash stands for the record, so that the mat's next line is not bad too.
+func (l *lineReader) read(line int, text []byte) (medium.Code, uint64, []byte) {
+	l.count++
+	s, sum, err := parseLine(text)
+	end := l.threads[s.Mat]
+	if len(sum) == hashLen {
+		l.threads[s.Mat] = threadEnd{s.MatSeq, sum}
+	}
+	if err != nil {
+		l.bad.add(line, "%v", err)
+		return "", 0, nil
+	}
+	if s.Mat != medium.FarmThread {
+		if err := checkCode(s.Mat); err != nil {
+			l.bad.add(line, "%v", err)
+			return "", 0, nil
+		}
+	}
+	if s.Seq != l.count || s.MatSeq != end.seq+1 || s.MatSeq > 1<<32-1 {
+		l.bad.add(line, "it is number %d of the ledger and %d of mat %s, %d and %d belong here: lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, end.seq+1)
+		return "", 0, nil
+	}
+	stored, back, err := encodeStep(s, end.hash)
+	if err != nil {
+		l.bad.add(line, "%v", err)
+		return "", 0, nil
+	}
+	got := recordHash(stored)
+	if !bytes.Equal(got[:], sum) {
+		l.bad.add(line, "step %d of mat %s is not what its hash says: the line, or one of that mat before it, was changed", s.MatSeq, s.Mat)
+		return "", 0, nil
+	}
+	l.head = l.head.next(back.Mat, got)
+	return back.Mat, back.MatSeq, stored
+}
+
+func parseLine(text []byte) (medium.Step, []byte, error) {
+	var raw struct {
+		exportLine
+		Body json.RawMessage `json:"body"`
+	}
+	if err := strictJSON(text, &raw); err != nil {
+		return raw.Step, nil, err
+	}
+	sum, err := hex.DecodeString(raw.Hash)
+	if err != nil || len(sum) != hashLen {
+		return raw.Step, nil, fmt.Errorf("its hash %q can't be read", raw.Hash)
+	}
+	s := raw.Step
+	if s.Version != medium.Version {
+		return s, sum, &NewerError{What: fmt.Sprintf("a record of version %d", s.Version)}
+	}
+	body := medium.NewBody(s.Kind)
+	if body == nil {
+		return s, sum, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
+	}
+	if err := strictJSON(raw.Body, body); err != nil {
+		return s, sum, err
+	}
+	s.Body = body
+	return s, sum, nil
+}
+
+func strictJSON(text []byte, v any) error {
+	d := json.NewDecoder(bytes.NewReader(text))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return fmt.Errorf("it can't be read: %w", err)
+	}
+	if d.More() {
+		return errors.New("something follows the record")
+	}
+	return nil
+}
+
+// Row is one past step, or one mat, from a file that resow did not write.
+type Row struct {
+	Line  int
+	Step  medium.Step
+	Token string // the same row gives the same token in every run
+	Mark  string // instead of Step.Mat: the mat that has this mark, also one of a row before
+}
+
+// Imported is what became of the rows of an import.
+type Imported struct {
+	Recorded []medium.Step `json:"recorded"` // empty in a dry run
+	New      int           `json:"new"`
+	Repeated int           `json:"repeated"` // rows that an earlier run had recorded
+	Missed   int           `json:"not_accepted"`
+}
+
+// MaxRows bounds the rows of one Import.
+const MaxRows = 200_000
+
+// errDry rolls a trial run back.
+var errDry = errors.New("dry run")
+
+// Import records past steps by today's rules, in the order of the rows, in one
+// transaction: all or nothing. A row whose token is in the ledger is passed
+// over, so that the same file can be imported again. Every row that is refused
+// is listed in an ImportError. A dry run tries all and records nothing.
+func (s *Store) Import(rows []Row, dry bool) (Imported, error) {
+	if s.o.ReadOnly {
+		return Imported{}, &ReadOnlyError{Path: s.path}
+	}
+	if len(rows) == 0 || len(rows) > MaxRows {
+		return Imported{}, &medium.InputError{Field: "rows", Value: fmt.Sprint(len(rows)), Want: fmt.Sprintf("1 to %d in one file", MaxRows)}
+	}
+	if s.viewsErr != nil {
+		return Imported{}, s.viewsErr
+	}
+	s.write.Lock()
+	defer s.write.Unlock()
+	var done Imported
+	err := s.guard(func() error {
+		return s.db.Update(func(tx *bbolt.Tx) (err error) {
+			if done, err = importAll(tx, rows, s.o.Now()); err != nil {
+				return err
+			}
+			if dry {
+				return errDry
+			}
+			return nil
+		})
+	})
+	if errors.Is(err, errDry) {
+		done.Recorded = nil
+		return done, nil
+	}
+	if err != nil {
+		return Imported{}, writeError(s.path, err)
+	}
+	return done, nil
+}
+
+func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
+	var done Imported
+	w, err := newWork(tx, now)
+	if err != nil {
+		return done, err
+	}
+	bad := &ImportError{}
+	refused := map[medium.Code]int{} // mat: line of its first bad row
+	tokens := tx.Bucket(bucketTokens)
+	for _, r := range rows {
+		if r.Token == "" || len(r.Token) > maxToken {
+			return done, fmt.Errorf("line %d: a row without a token", r.Line)
+		}
+		if tokens.Get([]byte(r.Token)) != nil || w.tokens[r.Token] != nil {
+			done.Repeated++
+			continue
+		}
+		step := r.Step
+		step.Token = r.Token
+		if step.Mat == "" && r.Mark != "" {
+			owner := tx.Bucket(bucketTags).Get(markKey(r.Mark))
+			if owner == nil {
+				bad.add(r.Line, "%v", &UnknownMatError{What: "mark", Name: r.Mark})
+				continue
+			}
+			step.Mat = medium.Code(owner)
+		}
+		if line, ok := refused[step.Mat]; ok {
+			bad.add(r.Line, "not tried, since line %d about the same mat is refused", line)
+			continue
+		}
+		took, err := w.take(step)
+		if err != nil {
+			bad.add(r.Line, "%v", err)
+			refused[step.Mat] = r.Line
+			continue
+		}
+		done.New++
+		if !took.Outcome.Accepted {
+			done.Missed++
+		}
+		done.Recorded = append(done.Recorded, took)
+	}
+	if len(bad.Rows) > 0 {
+		return done, bad
+	}
+	return done, w.finish()
+}

@@ -1,0 +1,99 @@
+package store
+
+import (
+	"encoding/binary"
+	"fmt"
+	"strings"
+	"time"
+
+	"resow/medium"
+)
+
+// codeLen is the length of a code, in bytes, in every key.
+const codeLen = 8
+
+// maxIndexed bounds the texts that become keys, in bytes (bbolt ends at 32768).
+const maxIndexed = 500
+
+// checkCode refuses what can't be a mat's code. Its check character is the
+// business of package labels.
+func checkCode(c medium.Code) error {
+	ok := len(c) == codeLen && c != medium.FarmThread
+	for i := range len(c) {
+		b := c[i]
+		ok = ok && (b >= '0' && b <= '9' || b >= 'A' && b <= 'Z')
+	}
+	if ok {
+		return nil
+	}
+	shown := string(c)
+	if len(shown) > 40 {
+		shown = shown[:40]
+	}
+	return &medium.InputError{Field: "code", Value: shown, Want: "a code of eight digits and capital letters"}
+}
+
+func checkIndexed(field, text string) error {
+	if len(text) > maxIndexed {
+		return &medium.InputError{Field: field, Value: text[:20] + "…", Want: fmt.Sprintf("at most %d bytes", maxIndexed)}
+	}
+	return nil
+}
+
+func stepKey(mat medium.Code, seq uint64) []byte {
+	return binary.BigEndian.AppendUint32([]byte(mat), uint32(seq))
+}
+
+func parseStepKey(k []byte) (medium.Code, uint64, bool) {
+	if len(k) != codeLen+4 {
+		return "", 0, false
+	}
+	return medium.Code(k[:codeLen]), uint64(binary.BigEndian.Uint32(k[codeLen:])), true
+}
+
+// dueKey orders by time, before 1970 too.
+func dueKey(at time.Time, mat medium.Code) []byte {
+	k := binary.BigEndian.AppendUint64(nil, uint64(at.Unix())^1<<63)
+	return append(k, mat...)
+}
+
+const (
+	cropLot = 'L'
+	seedLot = 'S'
+)
+
+// lotPrefix begins the keys of all mats of a lot. Case and doubled spaces do
+// not tell lots apart: a recall must rather list a mat too many.
+func lotPrefix(kind byte, lot string) []byte {
+	k := append([]byte{kind}, fold(lot)...)
+	return append(k, 0)
+}
+
+func lotKey(kind byte, lot string, mat medium.Code) []byte {
+	return append(lotPrefix(kind, lot), mat...)
+}
+
+func tagKey(c medium.Code) []byte { return append([]byte{'C'}, c...) }
+
+func markKey(mark string) []byte { return append([]byte{'M'}, fold(mark)...) }
+
+// fold brings a name to one spelling: ASCII letters small, single spaces. It
+// stays with ASCII, since keys must not change with a new version of Unicode.
+func fold(s string) string {
+	s = strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\t' || r == '\n' || r == '\r' || r == 0 }), " ")
+	b := []byte(s)
+	for i, c := range b {
+		if c >= 'A' && c <= 'Z' {
+			b[i] = c + 'a' - 'A'
+		}
+	}
+	return string(b)
+}
+
+// ref is where a token's record is, in the order of the ledger.
+const refLen = 8 + codeLen + 4
+
+func appendRef(refs []byte, s medium.Step) []byte {
+	refs = binary.BigEndian.AppendUint64(refs, s.Seq)
+	return append(refs, stepKey(s.Mat, s.MatSeq)...)
+}

@@ -1,0 +1,279 @@
+package store
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"strings"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// chunk is how many values one read transaction gives at most: a transaction
+// that is kept open for a slow reader makes the file grow with every commit.
+const chunk = 256
+
+func readLedger(tx *bbolt.Tx) (ledger, hash, error) {
+	var l ledger
+	var head hash
+	if err := decode(tx.Bucket(bucketMeta).Get(keyLedger), &l, func() any { return &ledger{} }); err != nil {
+		return l, head, &RecordError{Code: "ledger", Err: err}
+	}
+	if len(l.Head) != hashLen {
+		return l, head, &RecordError{Code: "ledger", Err: &recordError{fmt.Sprintf("a head of %d bytes", len(l.Head))}}
+	}
+	copy(head[:], l.Head)
+	return l, head, nil
+}
+
+func readFarm(tx *bbolt.Tx) (farmEntry, error) {
+	var f farmEntry
+	stored := tx.Bucket(bucketFarm).Get(keyFarm)
+	if stored == nil { // while the store is made
+		return f, nil
+	}
+	if err := decode(stored, &f, func() any { return &farmEntry{} }); err != nil {
+		return f, &RecordError{Code: medium.FarmThread, Err: err}
+	}
+	return f, nil
+}
+
+// readEntry gives what is kept of a mat, nil where there is none.
+func readEntry(tx *bbolt.Tx, code medium.Code) (*entry, error) {
+	if len(code) != codeLen {
+		return nil, nil
+	}
+	stored := tx.Bucket(bucketMats).Get([]byte(code))
+	if stored == nil {
+		return nil, nil
+	}
+	e, err := decodeEntry(stored)
+	if err != nil {
+		return nil, &RecordError{Code: code, Err: err}
+	}
+	return e, nil
+}
+
+func decodeEntry(stored []byte) (*entry, error) {
+	e := &entry{}
+	return e, decode(stored, e, func() any { return &entry{} })
+}
+
+// read runs f on what is derived, which must be up to date.
+func (s *Store) read(f func(tx *bbolt.Tx) error) error {
+	if s.viewsErr != nil {
+		return s.viewsErr
+	}
+	return s.view(f)
+}
+
+// Farm gives the farm's settings, policy, crops and sanitizers.
+func (s *Store) Farm() (medium.Farm, error) {
+	var f farmEntry
+	err := s.read(func(tx *bbolt.Tx) (err error) {
+		f, err = readFarm(tx)
+		return err
+	})
+	return f.Farm, err
+}
+
+// Condition gives a mat's condition. The code is the mat's first one: see
+// Resolve. A code that names no mat is an UnknownMatError.
+func (s *Store) Condition(code medium.Code) (medium.Condition, error) {
+	var c medium.Condition
+	err := s.read(func(tx *bbolt.Tx) error {
+		e, err := readEntry(tx, code)
+		if err != nil {
+			return err
+		}
+		if e == nil {
+			return &UnknownMatError{What: "code", Name: string(code)}
+		}
+		c = e.Condition
+		return nil
+	})
+	return c, err
+}
+
+// Resolve gives the mat that a code names: its first code or one from a
+// relabelling.
+func (s *Store) Resolve(tag medium.Code) (medium.Code, error) {
+	var mat medium.Code
+	err := s.read(func(tx *bbolt.Tx) error {
+		mat = ""
+		if len(tag) == codeLen && tx.Bucket(bucketMats).Get([]byte(tag)) != nil {
+			mat = tag
+			return nil
+		}
+		return tagged(tx, tagKey(tag), &UnknownMatError{What: "code", Name: string(tag)}, &mat)
+	})
+	return mat, err
+}
+
+// Exists says whether a code names a mat, as its first code or a later one.
+func (s *Store) Exists(tag medium.Code) bool {
+	_, err := s.Resolve(tag)
+	return err == nil
+}
+
+// ByMark gives the mat that has a mark.
+func (s *Store) ByMark(mark string) (medium.Code, error) {
+	var mat medium.Code
+	err := s.read(func(tx *bbolt.Tx) error {
+		unknown := &UnknownMatError{What: "mark", Name: mark}
+		if fold(mark) == "" {
+			return unknown
+		}
+		return tagged(tx, markKey(mark), unknown, &mat)
+	})
+	return mat, err
+}
+
+func tagged(tx *bbolt.Tx, key []byte, unknown error, mat *medium.Code) error {
+	owner := tx.Bucket(bucketTags).Get(key)
+	if owner == nil {
+		return unknown
+	}
+	*mat = medium.Code(owner)
+	return nil
+}
+
+// Thread gives all steps of a mat, or of FarmThread, in their order.
+func (s *Store) Thread(code medium.Code) ([]medium.Step, error) {
+	var t thread
+	err := s.view(func(tx *bbolt.Tx) (err error) {
+		t, err = readThread(tx, code)
+		return err
+	})
+	if err == nil && len(t.steps) == 0 {
+		err = &UnknownMatError{What: "code", Name: string(code)}
+	}
+	return t.steps, err
+}
+
+// Conditions gives the condition of every mat, in the order of their codes,
+// until yield returns an error, which it passes on. Steps that are recorded
+// meanwhile may or may not show.
+func (s *Store) Conditions(yield func(medium.Condition) error) error {
+	if s.viewsErr != nil {
+		return s.viewsErr
+	}
+	return each(s, bucketMats, func(k, v []byte) (medium.Condition, error) {
+		e, err := decodeEntry(v)
+		if err != nil {
+			return medium.Condition{}, &RecordError{Code: medium.Code(k), Err: err}
+		}
+		return e.Condition, nil
+	}, yield)
+}
+
+// Steps gives every step, thread by thread, the farm's first, until yield
+// returns an error, which it passes on.
+func (s *Store) Steps(yield func(medium.Step) error) error {
+	return each(s, bucketSteps, func(k, v []byte) (medium.Step, error) {
+		code, seq, _ := parseStepKey(k)
+		step, _, err := decodeStep(v)
+		if err != nil {
+			err = &RecordError{Code: code, MatSeq: seq, Err: err}
+		}
+		return step, err
+	}, yield)
+}
+
+// each goes through a bucket in chunks. No transaction is open during yield.
+func each[T any](s *Store, bucket []byte, read func(k, v []byte) (T, error), yield func(T) error) error {
+	var last []byte
+	for {
+		var items []T
+		err := s.view(func(tx *bbolt.Tx) error {
+			c := tx.Bucket(bucket).Cursor()
+			k, v := c.Seek(last)
+			if last != nil && bytes.Equal(k, last) {
+				k, v = c.Next()
+			}
+			for ; k != nil && len(items) < chunk; k, v = c.Next() {
+				if last != nil && bytes.Compare(k, last) <= 0 { // else a damaged file would never end
+					return &DamagedError{Path: s.path, Why: fmt.Sprintf("the keys of its part %q are out of order", bucket)}
+				}
+				item, err := read(k, v)
+				if err != nil {
+					return err
+				}
+				items, last = append(items, item), bytes.Clone(k)
+			}
+			return nil
+		})
+		if err != nil || len(items) == 0 {
+			return err
+		}
+		for _, item := range items {
+			if err := yield(item); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// Due gives what is due until a time, most overdue first, at most limit lines;
+// a limit of 0 or less gives all.
+func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
+	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
+	var out []medium.Work
+	err := s.read(func(tx *bbolt.Tx) error {
+		c := tx.Bucket(bucketDue).Cursor()
+		for k, v := c.First(); k != nil; k, v = c.Next() {
+			if len(k) != 8+codeLen {
+				return &RecordError{Code: "due list", Err: &recordError{"a key of unknown form"}}
+			}
+			if bytes.Compare(k[:8], end) > 0 || limit > 0 && len(out) == limit {
+				return nil
+			}
+			var w medium.Work
+			if err := decode(v, &w, func() any { return &medium.Work{} }); err != nil {
+				return &RecordError{Code: medium.Code(k[8:]), Err: err}
+			}
+			out = append(out, w)
+		}
+		return nil
+	})
+	return out, err
+}
+
+// Lot gives the mats that carried a lot, in the order of their codes. Case does
+// not matter.
+func (s *Store) Lot(lot string) ([]medium.Code, error) { return s.lot(cropLot, lot) }
+
+// SeedLot gives the mats that a supplier's seed lot touched.
+func (s *Store) SeedLot(lot string) ([]medium.Code, error) { return s.lot(seedLot, lot) }
+
+func (s *Store) lot(kind byte, lot string) ([]medium.Code, error) {
+	if fold(lot) == "" {
+		return nil, nil
+	}
+	prefix := lotPrefix(kind, strings.TrimSpace(lot))
+	var out []medium.Code
+	err := s.read(func(tx *bbolt.Tx) error {
+		c := tx.Bucket(bucketLots).Cursor()
+		for k, _ := c.Seek(prefix); k != nil && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+			if len(k) == len(prefix)+codeLen {
+				out = append(out, medium.Code(k[len(prefix):]))
+			}
+		}
+		return nil
+	})
+	return out, err
+}
+
+// Anchor names the present state of the ledger.
+func (s *Store) Anchor() (Anchor, error) {
+	var a Anchor
+	err := s.view(func(tx *bbolt.Tx) error {
+		l, head, err := readLedger(tx)
+		a = anchorOf(l.Count, head)
+		return err
+	})
+	return a, err
+}

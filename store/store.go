@@ -1,0 +1,487 @@
+package store
+
+import (
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// Format is the format of the file that this version makes.
+const Format = 1
+
+// DefaultWait is how long Open waits for another process.
+const DefaultWait = 5 * time.Second
+
+var (
+	bucketSteps  = []byte("steps")
+	bucketMats   = []byte("mats")
+	bucketFarm   = []byte("farm")
+	bucketDue    = []byte("due")
+	bucketLots   = []byte("lots")
+	bucketTags   = []byte("tags")
+	bucketTokens = []byte("tokens")
+	bucketMeta   = []byte("meta")
+
+	keyIdentity = []byte("identity")
+	keyLedger   = []byte("ledger")
+	keyViews    = []byte("views")
+	keyFarm     = []byte("farm")
+
+	buckets = [][]byte{bucketSteps, bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens, bucketMeta}
+)
+
+// Options are what a store is handed instead of reaching for it.
+type Options struct {
+	ReadOnly bool
+	Wait     time.Duration    // for another process, at most; 0 is DefaultWait
+	Now      func() time.Time // nil is time.Now
+	Random   io.Reader        // nil is crypto/rand
+	Program  string           // name and version that Create writes into the file; empty is "resow"
+	NoSync   bool             // for a store that can be made again, such as the demo's: on disk only after Close
+}
+
+func (o Options) withDefaults() Options {
+	if o.Wait <= 0 {
+		o.Wait = DefaultWait
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Random == nil {
+		o.Random = rand.Reader
+	}
+	if o.Program == "" {
+		o.Program = "resow"
+	}
+	return o
+}
+
+// Store is an open ledger. It may be used by several goroutines. Another
+// process waits while it is open for writing, so open it for one transaction
+// and close it.
+type Store struct {
+	path  string
+	o     Options
+	db    *bbolt.DB
+	file  *os.File   // bbolt's own, to let go of the lock when bbolt can't
+	write sync.Mutex // one writer or one verify at a time
+
+	identity identity
+	genesis  hash
+	viewsErr error // why what is derived could not be brought up to date
+	broken   atomic.Pointer[DamagedError]
+}
+
+// identity is what the file says of itself. The ledger's first head covers it.
+type identity struct {
+	intKeys
+	Format int    `cbor:"10"`
+	MadeBy string `cbor:"11"`
+	ID     []byte `cbor:"12"` // 16 random bytes
+}
+
+// ledger is the state of the chain over all records.
+type ledger struct {
+	intKeys
+	Count uint64 `cbor:"10"`
+	Head  []byte `cbor:"11"`
+}
+
+// intKeys marks a struct that is stored, as in package medium: integer keys,
+// empty fields left out.
+type intKeys struct {
+	_struct struct{} `cbor:",int,omitempty"` //nolint:unused // read by reflection
+}
+
+// Create makes a store with the farm's settings as its first record and opens
+// it. It refuses to touch a file that exists, and a run that fails leaves none:
+// the file gets its name when it is complete.
+func Create(path string, settings medium.FarmSettings, by string, o Options) (*Store, error) {
+	o = o.withDefaults()
+	if _, err := os.Lstat(path); err == nil {
+		return nil, &ExistsError{Path: path}
+	}
+	first := medium.Step{By: by, Mat: medium.FarmThread, Body: &settings}
+	if _, err := medium.AdmitFarm(medium.Farm{}, first, o.Now()); err != nil {
+		return nil, err
+	}
+	id := make([]byte, 16)
+	if _, err := io.ReadFull(o.Random, id); err != nil {
+		return nil, fmt.Errorf("drawing the store's number: %w", err)
+	}
+	made, err := encode(&identity{Format: Format, MadeBy: o.Program, ID: id})
+	if err != nil {
+		return nil, err
+	}
+	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%x.new", filepath.Base(path), id[:4]))
+	defer os.Remove(temp)
+	if err := initialize(temp, made, first, o); err != nil {
+		return nil, err
+	}
+	if err := rename(temp, path); err != nil {
+		return nil, err
+	}
+	o.ReadOnly = false
+	return Open(path, o)
+}
+
+func initialize(temp string, identity []byte, first medium.Step, o Options) error {
+	f, err := os.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
+	if err != nil {
+		return &WriteError{Path: temp, Err: err}
+	}
+	if err := f.Close(); err != nil {
+		return &WriteError{Path: temp, Err: err}
+	}
+	db, err := bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: o.Wait, NoSync: o.NoSync})
+	if err != nil {
+		return &WriteError{Path: temp, Err: err}
+	}
+	defer db.Close()
+	head := genesis(identity)
+	err = db.Update(func(tx *bbolt.Tx) error {
+		for _, name := range buckets {
+			if _, err := tx.CreateBucket(name); err != nil {
+				return err
+			}
+		}
+		meta := tx.Bucket(bucketMeta)
+		start, err := encode(&ledger{Head: head[:]})
+		if err != nil {
+			return err
+		}
+		for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyLedger, start}, {keyViews, viewsVersion()}} {
+			if err := meta.Put(kv[0], kv[1]); err != nil {
+				return err
+			}
+		}
+		w, err := newWork(tx, o.Now())
+		if err != nil {
+			return err
+		}
+		if _, err := w.take(first); err != nil {
+			return err
+		}
+		return w.finish()
+	})
+	if err != nil {
+		return writeError(temp, err)
+	}
+	return db.Close()
+}
+
+// rename gives the finished file its name, unless another process was faster,
+// and makes the name durable.
+func rename(temp, path string) error {
+	err := os.Link(temp, path)
+	if errors.Is(err, os.ErrExist) {
+		return &ExistsError{Path: path}
+	}
+	if err != nil { // a file system without hard links, such as that of a memory stick
+		if _, statErr := os.Lstat(path); statErr == nil {
+			return &ExistsError{Path: path}
+		}
+		if err := os.Rename(temp, path); err != nil {
+			return &WriteError{Path: path, Err: err}
+		}
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
+func syncFolder(dir string) error {
+	if runtime.GOOS == "windows" { // a folder can't be synced there
+		return nil
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return &WriteError{Path: dir, Err: err}
+	}
+	defer d.Close()
+	if err := d.Sync(); err != nil {
+		return &WriteError{Path: dir, Err: err}
+	}
+	return nil
+}
+
+// Open opens a store. It waits for another process at most Options.Wait. A
+// missing, empty, cut or foreign file is told apart before bbolt maps it:
+// MissingError, NotStoreError, DamagedError; a file of a later format is a
+// NewerError, one that another process holds a BusyError.
+func Open(path string, o Options) (*Store, error) {
+	s := &Store{path: path, o: o.withDefaults()}
+	if err := s.open(); err != nil {
+		return nil, err
+	}
+	stale, err := s.readIdentity()
+	if err != nil {
+		s.Close()
+		return nil, err
+	}
+	if !stale {
+		return s, nil
+	}
+	if s.o.ReadOnly {
+		return reopen(s)
+	}
+	s.viewsErr = s.rebuild()
+	return s, nil
+}
+
+// reopen brings what is derived up to date for a store that is to be read only.
+func reopen(s *Store) (*Store, error) {
+	if err := s.Close(); err != nil {
+		return nil, err
+	}
+	write := s.o
+	write.ReadOnly = false
+	w, err := Open(s.path, write)
+	if err != nil {
+		return nil, fmt.Errorf("%s was written by another version and must be brought up to date once: %w", s.path, err)
+	}
+	viewsErr := w.viewsErr
+	if err := w.Close(); err != nil {
+		return nil, err
+	}
+	r := &Store{path: s.path, o: s.o, viewsErr: viewsErr}
+	if err := r.open(); err != nil {
+		return nil, err
+	}
+	if _, err := r.readIdentity(); err != nil {
+		r.Close()
+		return nil, err
+	}
+	return r, nil
+}
+
+// open lets bbolt open the file once it was looked at and locked.
+func (s *Store) open() error {
+	o := &bbolt.Options{
+		ReadOnly:     s.o.ReadOnly,
+		Timeout:      max(s.o.Wait, 60*time.Millisecond), // bbolt tries once under 50 ms, and for ever at 0
+		FreelistType: bbolt.FreelistMapType,
+		NoSync:       s.o.NoSync,
+		OpenFile:     s.openFile,
+	}
+	return s.guard(func() error {
+		db, err := bbolt.Open(s.path, 0o600, o)
+		if err == nil {
+			s.db = db
+			return nil
+		}
+		if errors.Is(err, bbolt.ErrTimeout) {
+			return &BusyError{Path: s.path, Waited: s.o.Wait}
+		}
+		for _, damage := range []error{bbolt.ErrInvalid, bbolt.ErrChecksum, bbolt.ErrVersionMismatch} {
+			if errors.Is(err, damage) {
+				return &DamagedError{Path: s.path, Why: err.Error()}
+			}
+		}
+		return err
+	})
+}
+
+// openFile opens, locks and looks at the file before bbolt does. It never
+// makes one.
+func (s *Store) openFile(path string, flag int, mode os.FileMode) (*os.File, error) {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() { // a pipe would keep us waiting
+		return nil, &NotStoreError{Path: path, Why: "it is a folder or a device"}
+	}
+	f, err := os.OpenFile(path, flag&^os.O_CREATE, mode)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, &MissingError{Path: path}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s can't be opened: %w; look whether you may read and write it", path, err)
+	}
+	if err := s.lookAt(f); err != nil {
+		f.Close() // with it goes the lock: nothing is mapped yet
+		return nil, err
+	}
+	if !sameFile(f, path) { // a restore put another file in its place while this one waited for the lock
+		f.Close()
+		return s.openFile(path, flag, mode)
+	}
+	s.file = f
+	return f, nil
+}
+
+func sameFile(f *os.File, path string) bool {
+	was, err := f.Stat()
+	if err != nil {
+		return true
+	}
+	is, err := os.Stat(path)
+	return err != nil || os.SameFile(was, is)
+}
+
+func (s *Store) lookAt(f *os.File) error {
+	if err := lock(f, !s.o.ReadOnly, s.o.Wait); err != nil {
+		if errors.Is(err, errBusy) {
+			return &BusyError{Path: s.path, Waited: s.o.Wait}
+		}
+		return fmt.Errorf("%s can't be locked: %w", s.path, err)
+	}
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	c, err := recognize(f, info.Size())
+	if err == nil {
+		err = c.checkQuickly(info.Size())
+	}
+	if err == nil {
+		return nil
+	}
+	var foreign *foreignError
+	if errors.As(err, &foreign) {
+		return &NotStoreError{Path: s.path, Why: foreign.why}
+	}
+	return &DamagedError{Path: s.path, Why: err.Error()}
+}
+
+// readIdentity reads who made the file, and whether what is derived in it was
+// derived as this version does it.
+func (s *Store) readIdentity() (stale bool, err error) {
+	err = s.view(func(tx *bbolt.Tx) error {
+		meta := tx.Bucket(bucketMeta)
+		if meta == nil || meta.Get(keyIdentity) == nil {
+			return &NotStoreError{Path: s.path, Why: "it belongs to another program"}
+		}
+		made := meta.Get(keyIdentity)
+		s.genesis = genesis(made)
+		if err := decode(made, &s.identity, func() any { return &identity{} }); err != nil {
+			return s.notIdentity(made, err)
+		}
+		if s.identity.Format != Format {
+			return &NewerError{What: fmt.Sprintf("a file of format %d", s.identity.Format), MadeBy: s.identity.MadeBy}
+		}
+		for _, name := range buckets {
+			if tx.Bucket(name) == nil {
+				return &DamagedError{Path: s.path, Why: fmt.Sprintf("its part %q is missing", name)}
+			}
+		}
+		stale = string(meta.Get(keyViews)) != string(viewsVersion())
+		return nil
+	})
+	return stale, err
+}
+
+func (s *Store) notIdentity(made []byte, err error) error {
+	var newer *NewerError
+	if !errors.As(err, &newer) {
+		return &DamagedError{Path: s.path, Why: "what it says of itself can't be read"}
+	}
+	var known identity
+	if decodeWith(lenient, made, &known) == nil {
+		newer.MadeBy = known.MadeBy
+	}
+	return newer
+}
+
+// Close lets go of the file.
+func (s *Store) Close() error {
+	if s.broken.Load() != nil || s.db == nil {
+		// bbolt was stopped in the middle and may hold its own locks: let go
+		// of the file alone. What it mapped is let go of with the process.
+		return s.letGo()
+	}
+	if s.o.NoSync && !s.o.ReadOnly {
+		if err := s.db.Sync(); err != nil {
+			return &WriteError{Path: s.path, Err: err}
+		}
+	}
+	return s.db.Close()
+}
+
+func (s *Store) letGo() error {
+	f := s.file
+	if f == nil {
+		return nil
+	}
+	s.file = nil
+	unlock(f)
+	return f.Close()
+}
+
+// Path is the file's name as it was given.
+func (s *Store) Path() string { return s.path }
+
+// ID is the store's number, 16 random bytes drawn when it was made.
+func (s *Store) ID() []byte { return append([]byte(nil), s.identity.ID...) }
+
+func (s *Store) view(f func(tx *bbolt.Tx) error) error {
+	return s.guard(func() error { return s.db.View(f) })
+}
+
+// guard runs what touches the mapped file. A damaged file makes bbolt panic,
+// and a cut one makes the memory itself fail; both become a DamagedError, and
+// the store takes no more calls.
+func (s *Store) guard(f func() error) (err error) {
+	if damaged := s.broken.Load(); damaged != nil {
+		return damaged
+	}
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
+	defer func() {
+		r := recover()
+		if r == nil {
+			return
+		}
+		if !fileFault(r) {
+			panic(r)
+		}
+		damaged := &DamagedError{Path: s.path, Why: firstLine(fmt.Sprint(r))}
+		s.broken.Store(damaged)
+		if s.db == nil {
+			_ = s.letGo()
+		}
+		err = damaged
+	}()
+	return f()
+}
+
+// fileFault tells a broken file from a mistake in this program: the memory of
+// the map failed, or the panic came out of bbolt. It must be called from the
+// deferred function that recovers, while the stack is still there.
+func fileFault(r any) bool {
+	if _, ok := r.(interface{ Addr() uintptr }); ok {
+		return true
+	}
+	pcs := make([]uintptr, 64)
+	frames := runtime.CallersFrames(pcs[:runtime.Callers(3, pcs)])
+	for {
+		frame, more := frames.Next()
+		if !strings.HasPrefix(frame.Function, "runtime.") {
+			return strings.HasPrefix(frame.Function, "go.etcd.io/bbolt")
+		}
+		if !more {
+			return false
+		}
+	}
+}
+
+func firstLine(s string) string {
+	line, _, _ := strings.Cut(s, "\n")
+	return line
+}
+
+// writeError tells a disk that is full from what was refused.
+func writeError(path string, err error) error {
+	var perr *os.PathError
+	if errors.As(err, &perr) || strings.HasPrefix(err.Error(), "file resize error") || strings.HasPrefix(err.Error(), "file sync error") {
+		return &WriteError{Path: path, Err: err}
+	}
+	return err
+}

@@ -1,0 +1,403 @@
+package store
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"sort"
+
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// maxProblems bounds the problems that a report lists.
+const maxProblems = 200
+
+// Report is the outcome of Verify.
+type Report struct {
+	Mats     int       `json:"mats"`
+	Steps    int       `json:"steps"` // records, those about the farm included
+	OK       bool      `json:"ok"`
+	Problems []Problem `json:"problems"`
+}
+
+// Problem is one thing that does not agree.
+type Problem struct {
+	Code medium.Code `json:"code"` // the mat, FARM0000, or empty: the file as a whole
+	Seq  uint64      `json:"seq"`  // the step in the mat's own thread; 0: none of them
+	Text string      `json:"text"`
+}
+
+// Verify holds all against all: every record's bytes against the thread of its
+// mat and the ledger's head, the sequences, each condition against a replay of
+// its thread, and the indexes both ways. With an anchor it also holds the
+// ledger against that: what was recorded up to it must be there unchanged.
+//
+// What does not agree is a Problem. A container that is broken, so that the
+// contents can't be trusted to be read at all, is a DamagedError beside the
+// report. progress, which may be nil, hears of the records that were read.
+func (s *Store) Verify(progress func(done, total int), want *Anchor) (Report, error) {
+	s.write.Lock()
+	defer s.write.Unlock()
+	v := &verifier{progress: progress, want: want, report: Report{Problems: []Problem{}}}
+	err := s.checkContainer()
+	if err == nil {
+		err = s.view(v.run)
+	}
+	if err != nil {
+		v.problem("", 0, "%s", err.Error())
+	}
+	v.report.OK = len(v.report.Problems) == 0
+	if v.more > 0 {
+		v.report.Problems = append(v.report.Problems, Problem{Text: fmt.Sprintf("and %d more", v.more)})
+	}
+	var damaged *DamagedError
+	if errors.As(err, &damaged) {
+		return v.report, damaged
+	}
+	return v.report, nil
+}
+
+// checkContainer checks every page, first without bbolt and then with it.
+func (s *Store) checkContainer() error {
+	if damaged := s.broken.Load(); damaged != nil {
+		return damaged
+	}
+	info, err := s.file.Stat()
+	if err != nil {
+		return err
+	}
+	c, err := recognize(s.file, info.Size())
+	if err == nil {
+		err = c.check()
+	}
+	if err == nil {
+		err = c.checkMetas()
+	}
+	if err != nil {
+		return &DamagedError{Path: s.path, Why: err.Error()}
+	}
+	return s.view(func(tx *bbolt.Tx) error {
+		var first error
+		for err := range tx.Check() { // to its end: it holds the transaction
+			if first == nil {
+				first = &DamagedError{Path: s.path, Why: err.Error()}
+			}
+		}
+		return first
+	})
+}
+
+type verifier struct {
+	progress func(done, total int)
+	want     *Anchor
+	genesis  hash
+	report   Report
+	more     int
+
+	tx    *bbolt.Tx
+	farm  medium.Farm
+	chain []link
+	total int
+
+	mats, dues, lots, tags, refs int // entries that there must be
+}
+
+// link is one record in the order of the ledger.
+type link struct {
+	seq    uint64
+	mat    medium.Code
+	matSeq uint64
+	hash   hash
+}
+
+func (v *verifier) problem(code medium.Code, seq uint64, format string, args ...any) {
+	if len(v.report.Problems) == maxProblems {
+		v.more++
+		return
+	}
+	v.report.Problems = append(v.report.Problems, Problem{Code: printable(code), Seq: seq, Text: fmt.Sprintf(format, args...)})
+}
+
+// printable keeps what a tampered key holds off the screen.
+func printable(c medium.Code) medium.Code {
+	for i := range len(c) {
+		if c[i] < ' ' || c[i] > '~' {
+			return medium.Code(fmt.Sprintf("%x", string(c)))
+		}
+	}
+	return c
+}
+
+func (v *verifier) run(tx *bbolt.Tx) error {
+	v.tx = tx
+	v.genesis = genesis(tx.Bucket(bucketMeta).Get(keyIdentity))
+	l, head, err := readLedger(tx)
+	if err != nil {
+		v.problem("", 0, "the ledger's head can't be read: %v", err)
+	}
+	v.total = int(min(l.Count, 1<<40))
+	v.checkParts()
+	v.checkFarm()
+	v.checkThreads()
+	v.checkChain(l.Count, head)
+	for _, b := range []struct {
+		name    []byte
+		want    int
+		belongs func(k, val []byte) bool
+	}{
+		{bucketMats, v.mats, v.matBelongs}, {bucketDue, v.dues, v.dueBelongs}, {bucketLots, v.lots, v.lotBelongs},
+		{bucketTags, v.tags, v.tagBelongs},
+	} {
+		v.checkSurplus(b.name, b.want, b.belongs)
+	}
+	v.checkTokens()
+	return nil
+}
+
+// checkParts looks for what no version of this format writes.
+func (v *verifier) checkParts() {
+	known := map[string]bool{}
+	for _, b := range buckets {
+		known[string(b)] = true
+	}
+	c := v.tx.Cursor()
+	for k, val := c.First(); k != nil; k, val = c.Next() {
+		if val != nil || !known[string(k)] {
+			v.problem("", 0, "the file has a part %q that does not belong there", k)
+		}
+	}
+	meta := map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true}
+	c = v.tx.Bucket(bucketMeta).Cursor()
+	for k, _ := c.First(); k != nil; k, _ = c.Next() {
+		if !meta[string(k)] {
+			v.problem("", 0, "the file has a value %q that does not belong there", k)
+		}
+	}
+	if !bytes.Equal(v.tx.Bucket(bucketMeta).Get(keyViews), viewsVersion()) {
+		v.problem("", 0, "conditions and lists were not brought up to date, because of the problems below")
+	}
+	c = v.tx.Bucket(bucketFarm).Cursor()
+	for k, _ := c.First(); k != nil; k, _ = c.Next() {
+		if !bytes.Equal(k, keyFarm) {
+			v.problem(medium.FarmThread, 0, "the farm's part has a value %q that does not belong there", k)
+		}
+	}
+}
+
+// checkFarm replays the farm's own thread. The policy in force is needed for
+// the due list.
+func (v *verifier) checkFarm() {
+	t, err := readThread(v.tx, medium.FarmThread)
+	if err != nil { // reported with the threads
+		t.steps = nil
+	}
+	v.farm = foldFarm(t.steps)
+	if err != nil {
+		return
+	}
+	want, err := encode(&farmEntry{Head: t.head[:], Len: uint64(len(t.steps)), Farm: v.farm})
+	if err != nil || !bytes.Equal(want, v.tx.Bucket(bucketFarm).Get(keyFarm)) {
+		v.problem(medium.FarmThread, 0, "the farm's settings and policy are not what its records say")
+	}
+}
+
+func (v *verifier) checkThreads() {
+	var t thread
+	var mat medium.Code
+	var broken bool
+	finish := func() {
+		if mat != "" && !broken {
+			v.checkMat(mat, t)
+		}
+	}
+	c := v.tx.Bucket(bucketSteps).Cursor()
+	for k, stored := c.First(); k != nil; k, stored = c.Next() {
+		code, seq, ok := parseStepKey(k)
+		if !ok {
+			v.problem("", 0, "a record has a key of unknown form: %x", k)
+			continue
+		}
+		if code != mat {
+			finish()
+			mat, t, broken = code, thread{}, false
+			if code != medium.FarmThread {
+				v.report.Mats++
+				v.mats++
+			}
+		}
+		v.report.Steps++
+		step, err := t.read(code, seq, stored)
+		if err != nil {
+			v.problem(code, seq, "%s", err.Error())
+			broken = true
+		}
+		t.steps = append(t.steps, step)
+		v.chain = append(v.chain, link{seq: step.Seq, mat: code, matSeq: seq, hash: recordHash(stored)})
+		if err == nil && step.Token != "" {
+			v.checkToken(step)
+		}
+		if v.progress != nil && (v.report.Steps%1000 == 0 || v.report.Steps == v.total) {
+			v.progress(v.report.Steps, v.total)
+		}
+	}
+	finish()
+}
+
+// checkMat compares what is kept of a mat with what its records say.
+func (v *verifier) checkMat(mat medium.Code, t thread) {
+	if mat == medium.FarmThread {
+		return
+	}
+	d, err := derive(t, v.farm)
+	if err != nil {
+		v.problem(mat, 0, "its condition can't be derived: %v", err)
+		return
+	}
+	want, err := encode(&d.entry)
+	if err != nil || !bytes.Equal(want, v.tx.Bucket(bucketMats).Get([]byte(mat))) {
+		v.problem(mat, uint64(len(t.steps)), "its condition is not what its steps say")
+	}
+	if d.work != nil {
+		v.dues++
+		if !bytes.Equal(v.tx.Bucket(bucketDue).Get(dueKey(d.entry.Due, mat)), d.work) {
+			v.problem(mat, 0, "its line of the due list is not what its steps say")
+		}
+	}
+	for k := range d.lots {
+		v.lots++
+		if got := v.tx.Bucket(bucketLots).Get([]byte(k)); got == nil || len(got) != 0 {
+			v.problem(mat, 0, "it is missing from the list of the lot %q", k[1:len(k)-codeLen-1])
+		}
+	}
+	for k := range d.tags {
+		v.tags++
+		if got := v.tx.Bucket(bucketTags).Get([]byte(k)); string(got) != string(mat) {
+			v.problem(mat, 0, "its other name %q does not lead to it", k[1:])
+		}
+	}
+}
+
+// checkToken looks for the step in the list of its request token.
+func (v *verifier) checkToken(s medium.Step) {
+	refs := v.tx.Bucket(bucketTokens).Get([]byte(s.Token))
+	n := len(refs) / refLen
+	at := sort.Search(n, func(i int) bool { return binary.BigEndian.Uint64(refs[refLen*i:]) >= s.Seq })
+	if at == n || !bytes.Equal(refs[refLen*at:refLen*(at+1)], appendRef(nil, s)) {
+		v.problem(s.Mat, s.MatSeq, "it is missing from the list of its request token")
+		return
+	}
+	v.refs++
+}
+
+// checkTokens counts what the lists of the request tokens hold: each step was
+// found in its list, so that equal numbers leave no room for anything else.
+func (v *verifier) checkTokens() {
+	refs := 0
+	c := v.tx.Bucket(bucketTokens).Cursor()
+	for k, val := c.First(); k != nil; k, val = c.Next() {
+		if len(val) == 0 || len(val)%refLen != 0 {
+			v.problem("", 0, "the list of the request token %q has %d bytes", k, len(val))
+		}
+		refs += len(val) / refLen
+	}
+	if refs != v.refs {
+		v.problem("", 0, "the lists of the request tokens hold %d steps, the records make %d", refs, v.refs)
+	}
+}
+
+// checkChain folds all records in the order of the ledger.
+func (v *verifier) checkChain(count uint64, head hash) {
+	sort.SliceStable(v.chain, func(i, j int) bool { return v.chain[i].seq < v.chain[j].seq })
+	h := v.genesis
+	v.checkAnchor(0, h)
+	gaps := 0
+	for i, l := range v.chain {
+		if l.seq != uint64(i)+1 && gaps == 0 {
+			v.problem(l.mat, l.matSeq, "record %d of the ledger stands where record %d belongs: records are missing or were put in", l.seq, i+1)
+			gaps++
+		}
+		h = h.next(l.mat, l.hash)
+		v.checkAnchor(uint64(i)+1, h)
+	}
+	n := uint64(len(v.chain))
+	switch {
+	case n != count:
+		v.problem("", 0, "the ledger counts %d records, %d are there", count, n)
+	case h != head || !v.ledgerIs(n, h):
+		v.problem("", 0, "the ledger's head does not agree with its records: a record, or what the file says of itself, was changed")
+	}
+	if v.want != nil && v.want.Count > n {
+		v.problem("", 0, "the anchor names %d records, %d are there: the end was cut off, or an older copy of the file was put back", v.want.Count, n)
+	}
+}
+
+// ledgerIs compares the stored bytes: a decoder reads some values in more than
+// one spelling.
+func (v *verifier) ledgerIs(count uint64, head hash) bool {
+	want, err := encode(&ledger{Count: count, Head: head[:]})
+	return err == nil && bytes.Equal(want, v.tx.Bucket(bucketMeta).Get(keyLedger))
+}
+
+func (v *verifier) checkAnchor(n uint64, h hash) {
+	if v.want != nil && v.want.Count == n && anchorOf(n, h) != *v.want {
+		v.problem("", 0, "the first %d records are not those that the anchor names: something was changed since it was printed", n)
+	}
+}
+
+// checkSurplus compares the number of entries, and names those that do not
+// belong where there are too many.
+func (v *verifier) checkSurplus(name []byte, want int, belongs func(k, val []byte) bool) {
+	got := 0
+	b := v.tx.Bucket(name)
+	c := b.Cursor()
+	for k, _ := c.First(); k != nil; k, _ = c.Next() {
+		got++
+	}
+	if got == want {
+		return
+	}
+	v.problem("", 0, "the part %q has %d entries, the records make %d", name, got, want)
+	for k, val := c.First(); k != nil; k, val = c.Next() {
+		if !belongs(k, val) {
+			v.problem("", 0, "the entry %q of the part %q does not belong there", k, name)
+		}
+	}
+}
+
+func (v *verifier) matBelongs(k, _ []byte) bool {
+	return v.tx.Bucket(bucketSteps).Get(stepKey(medium.Code(k), 1)) != nil
+}
+
+func (v *verifier) dueBelongs(k, _ []byte) bool {
+	if len(k) != 8+codeLen {
+		return false
+	}
+	e, err := readEntry(v.tx, medium.Code(k[8:]))
+	return err == nil && e != nil && bytes.Equal(dueKey(e.Due, e.Condition.Code), k)
+}
+
+func (v *verifier) lotBelongs(k, _ []byte) bool {
+	if len(k) <= codeLen {
+		return false
+	}
+	t, err := readThread(v.tx, medium.Code(k[len(k)-codeLen:]))
+	return err == nil && lotsOf(t.steps)[string(k)]
+}
+
+func (v *verifier) tagBelongs(k, mat []byte) bool {
+	t, err := readThread(v.tx, medium.Code(mat))
+	if err != nil {
+		return false
+	}
+	for _, s := range t.steps {
+		for _, tag := range tagsOf(s) {
+			if bytes.Equal(tag, k) {
+				return true
+			}
+		}
+	}
+	return false
+}
