@@ -13,7 +13,7 @@ import (
 // not accepted. Corrections go through AdmitCorrect.
 func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if s.Mat == FarmThread {
-		return AdmitFarm(s, now)
+		return AdmitFarm(f, s, now)
 	}
 	s, err := envelope(s, c.Last, now)
 	if err != nil {
@@ -99,7 +99,7 @@ func refusal(k Kind, s Stage) string {
 		return ""
 	case KindRelease:
 		if s != OnHold {
-			return "it is not on hold, so there is nothing to release"
+			return "it is not on hold"
 		}
 		return ""
 	case KindInspect, KindTrim:
@@ -116,7 +116,7 @@ func refusal(k Kind, s Stage) string {
 		return sowRefusal(s)
 	case KindMist, KindHarvest:
 		if s != Growing {
-			return "sow on it before " + doing[k]
+			return "there is no crop on it"
 		}
 	case KindRinse, KindDry, KindSanitize:
 		if s == Growing {
@@ -158,9 +158,13 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		s.Body = &done
 	case *Sanitize:
 		done := *b
-		s.Outcome.Findings = decideSanitize(c, f, &done)
+		s.Outcome.Findings = decideSanitize(c, f, &done, s.At)
 		s.Body = &done
 	case *Release:
+		if c.Mat.Unidentified != "" {
+			return s, &InputError{Field: "release of a piece that nobody could name", Value: string(c.Code),
+				Want: "`resow tags resolve` once somebody knows which mat it is, or `resow retire`: without its history it is never sown on"}
+		}
 		if b.AsWas && c.MustWash {
 			return s, &InputError{Field: "release as it was", Value: c.HeldFor,
 				Want: "a release to the wash (without --as-was): mold, a failed swab, a bad smell or a trim can't be undone by a release; discard what grows on it"}
@@ -270,4 +274,34 @@ func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
 	s.Outcome.From = Replay(thread).Stage
 	s.Outcome.To = Replay(append(append([]Step(nil), thread...), s)).Stage
 	return s, nil
+}
+
+// CheckReplaces refuses a step that stands for another one unless that one is
+// of the same mat, of the same kind and void. It needs the mat's whole thread.
+func CheckReplaces(thread []Step, s Step) error {
+	if s.Replaces == 0 || s.Body == nil {
+		return nil
+	}
+	refuse := func(why string) error { return &CorrectError{Code: s.Mat, MatSeq: s.Replaces, Why: why} }
+	void, there, kind := false, false, Kind("")
+	for _, old := range thread {
+		if old.MatSeq == s.Replaces {
+			there, kind = true, old.Kind
+		}
+		if b, ok := old.Body.(*Correct); ok && b.MatSeq == s.Replaces {
+			void = true
+		}
+		if old.Replaces == s.Replaces {
+			return refuse(fmt.Sprintf("step %d stands for it already", old.MatSeq))
+		}
+	}
+	switch {
+	case !there:
+		return refuse(fmt.Sprintf("there is no such step to replace; `resow history` numbers them 1 to %d", len(thread)))
+	case !void:
+		return refuse("it is not void; void it with `resow correct` before another step stands for it")
+	case kind != KindOf(s.Body):
+		return refuse(fmt.Sprintf("it is a %s, and a %s can't stand for it; record the step without --replaces", kind, KindOf(s.Body)))
+	}
+	return nil
 }

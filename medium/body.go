@@ -41,6 +41,7 @@ type Harvest struct {
 	CutHeightMM    float64 `cbor:"11" json:"cut_height_mm,omitempty"` // above the mat
 	KnifeTouched   bool    `cbor:"12" json:"knife_touched_mesh,omitempty"`
 	MoreCutsToCome bool    `cbor:"13" json:"more_cuts_to_come,omitempty"` // pea shoots and the like stay growing
+	Place          string  `cbor:"20" json:"place,omitempty"`             // where it was done
 }
 
 // Debris is what a rinse left on the mat.
@@ -59,6 +60,7 @@ type Rinse struct {
 	Debris    Debris  `cbor:"10" json:"debris"`
 	Detergent string  `cbor:"11" json:"detergent,omitempty"`
 	Minutes   float64 `cbor:"12" json:"minutes,omitempty"` // hands-on time, for the cost of a turn
+	Place     string  `cbor:"20" json:"place,omitempty"`   // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
 // Dry lets the mat dry in the sun or in air. It earns no sanitizing credit.
@@ -67,6 +69,12 @@ type Dry struct {
 	Where     string  `cbor:"10" json:"where"` // sun or air
 	DurationS int     `cbor:"11" json:"duration_s,omitempty"`
 	KLy       float64 `cbor:"12" json:"sun_kly,omitempty"` // wear: total sun, 1 kLy = 41.84 MJ/m2
+	// The sunburning dose, for comparison with a forecast: 1 SED = 100 J/m2.
+	ErythemalJM2 float64 `cbor:"13" json:"erythemal_j_m2,omitempty"`
+	SED          float64 `cbor:"14" json:"sed,omitempty"`
+	UVIndex      float64 `cbor:"15" json:"uv_index,omitempty"` // of the forecast, or the highest computed
+	Sky          string  `cbor:"16" json:"sky,omitempty"`
+	SunFrom      string  `cbor:"17" json:"sun_from,omitempty"` // how the figures were found
 }
 
 // Places to dry.
@@ -75,8 +83,9 @@ const (
 	DryAir = "air"
 )
 
-// Sanitize puts sanitizer on a washed mat. Admit copies the directions that it
-// was checked against into the step.
+// Sanitize puts sanitizer on a washed mat. With a Solution, Admit takes product
+// and strength from its record. Admit copies the directions and the solution
+// that it was checked against into the step.
 type Sanitize struct {
 	record
 	Product     string     `cbor:"10" json:"product,omitempty"`
@@ -90,6 +99,9 @@ type Sanitize struct {
 	Rinsed      bool       `cbor:"18" json:"rinsed,omitempty"` // with potable water, after the contact time
 	Solution    Code       `cbor:"19" json:"solution,omitempty"`
 	Directions  *Sanitizer `cbor:"20" json:"directions,omitempty"`
+	Mixed       *Bottle    `cbor:"21" json:"solution_record,omitempty"` // the solution as it stood; Admit fills it in
+	Timed       bool       `cbor:"22" json:"timed,omitempty"`           // the contact time was counted by the timer
+	Place       string     `cbor:"30" json:"place,omitempty"`           // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
 // Mold reports mold. It puts the mat on hold.
@@ -100,6 +112,8 @@ type Mold struct {
 	SharePercent float64 `cbor:"12" json:"share_percent,omitempty"`
 	AreaMM2      float64 `cbor:"13" json:"area_mm2,omitempty"`
 	Treated      string  `cbor:"14" json:"treated,omitempty"`
+
+	Pictures []string `cbor:"15" json:"pictures,omitempty"` // see IsPicture
 }
 
 // Cut reports damage by a knife or a tear.
@@ -108,6 +122,8 @@ type Cut struct {
 	LengthMM float64 `cbor:"10" json:"length_mm"`
 	Where    string  `cbor:"11" json:"where,omitempty"` // middle, edge, corner …
 	Through  bool    `cbor:"12" json:"through,omitempty"`
+
+	Pictures []string `cbor:"13" json:"pictures,omitempty"`
 }
 
 // Swab reports a hygiene test of the mat.
@@ -144,6 +160,8 @@ type Inspect struct {
 	Mold       bool    `cbor:"14" json:"mold,omitempty"`
 	ApertureMM float64 `cbor:"15" json:"aperture_mm,omitempty"` // mean over ten openings
 	Note       string  `cbor:"16" json:"note,omitempty"`
+
+	Pictures []string `cbor:"17" json:"pictures,omitempty"`
 }
 
 // Trim cuts the mat to a smaller size. The fresh edges send it back to ToWash.

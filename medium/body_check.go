@@ -14,26 +14,27 @@ func checkBody(body Body) error {
 	switch b := body.(type) {
 	case *Add:
 		return first(b.Mat.Check(), checkText("material", b.Mat.Material), checkText("roll", b.Mat.Roll), checkText("supplier", b.Mat.Supplier),
-			checkText("food-contact statement", b.Mat.ContactStatement), checkText("mark", b.Mat.Mark))
+			checkText("food-contact statement", b.Mat.ContactStatement), checkText("mark", b.Mat.Mark), checkText("why it is unidentified", b.Mat.Unidentified))
 	case *Sow:
 		return b.check()
 	case *Mist:
 		return first(checkOptional("water", b.WaterML, 1, 20000, "mL"), checkText("what it was treated with", b.Treated), checkText("place", b.Where))
 	case *Harvest:
-		return first(checkOptional("yield", b.YieldG, 0.1, 100000, "g"), checkOptional("cut height", b.CutHeightMM, 0.5, 300, "mm"))
+		return first(checkOptional("yield", b.YieldG, 0.1, 100000, "g"), checkOptional("cut height", b.CutHeightMM, 0.5, 300, "mm"), checkText("place", b.Place))
 	case *Rinse:
 		return first(oneOf("debris", string(b.Debris), string(DebrisNone), string(DebrisTraces), string(DebrisRoots)),
-			checkText("detergent", b.Detergent), checkOptional("minutes", b.Minutes, 0.1, 600, "min"))
+			checkText("detergent", b.Detergent), checkOptional("minutes", b.Minutes, 0.1, 600, "min"), checkText("place", b.Place))
 	case *Dry:
 		return first(oneOf("where it dried", b.Where, DrySun, DryAir), checkRange("drying time", float64(b.DurationS), 0, 14*86400, "s"),
-			checkOptional("sun", b.KLy, 0.0001, 20, "kLy"))
+			checkOptional("sun", b.KLy, 0.0001, 20, "kLy"), checkOptional("dose", b.ErythemalJM2, 0, 20000, "J/m2"),
+			checkOptional("dose", b.SED, 0, 200, "SED"), checkOptional("UV index", b.UVIndex, 0, 25, ""), checkText("sky", b.Sky), checkText("source of the sun figures", b.SunFrom))
 	case *Sanitize:
 		return b.check()
 	case *Mold:
 		return first(needText("where the mold is", b.Where), checkText("when it was seen", b.Seen), checkOptional("share", b.SharePercent, 0.01, 100, "%"),
-			checkOptional("area", b.AreaMM2, 0.1, 25e6, "mm2"), checkText("treatment", b.Treated))
+			checkOptional("area", b.AreaMM2, 0.1, 25e6, "mm2"), checkText("treatment", b.Treated), checkPictures(b.Pictures))
 	case *Cut:
-		return first(checkRange("cut length", b.LengthMM, 0.5, 5000, "mm"), checkText("place", b.Where))
+		return first(checkRange("cut length", b.LengthMM, 0.5, 5000, "mm"), checkText("place", b.Where), checkPictures(b.Pictures))
 	case *Swab:
 		return b.check()
 	case *Hold:
@@ -41,7 +42,8 @@ func checkBody(body Body) error {
 	case *Release:
 		return needText("reason", b.Reason)
 	case *Inspect:
-		return first(checkRange("holes", float64(b.Holes), 0, 10000, ""), checkOptional("aperture", b.ApertureMM, 0.02, 20, "mm"), checkText("note", b.Note))
+		return first(checkRange("holes", float64(b.Holes), 0, 10000, ""), checkOptional("aperture", b.ApertureMM, 0.02, 20, "mm"), checkText("note", b.Note),
+			checkPictures(b.Pictures))
 	case *Trim:
 		return first(checkRange("length", b.LengthMM, 10, 5000, "mm"), checkRange("width", b.WidthMM, 10, 5000, "mm"))
 	case *Relabel:
@@ -76,8 +78,8 @@ func (b *Swab) check() error {
 }
 
 func (b *Sanitize) check() error {
-	if b.Product == "" && b.Active == "" {
-		return &InputError{Field: "sanitizer", Value: "", Want: "a product on file (--product) or its active ingredient (--active)"}
+	if b.Product == "" && b.Active == "" && b.Solution == "" {
+		return &InputError{Field: "sanitizer", Value: "", Want: "a solution (--solution), a product on file (--product) or its active ingredient (--active)"}
 	}
 	if _, ok := Actives[b.Active]; b.Active != "" && !ok {
 		return (Sanitizer{Name: "x", Active: b.Active}).Check()
@@ -92,7 +94,11 @@ func (b *Sanitize) check() error {
 			return err
 		}
 	}
-	return first(checkText("product", b.Product), checkRange("strength", b.StrengthPPM, 0.1, 700000, "ppm"), checkRange("contact time", float64(b.ContactS), 0, 86400, "s"),
+	least := 0.1
+	if b.Solution != "" { // its record has the strength
+		least = 0
+	}
+	return first(checkText("place", b.Place), checkText("product", b.Product), checkRange("strength", b.StrengthPPM, least, 700000, "ppm"), checkRange("contact time", float64(b.ContactS), 0, 86400, "s"),
 		checkRange("sides", float64(b.Sides), 1, 2, ""), oneOf("method", b.Method, "spray", "soak", "wipe"))
 }
 

@@ -64,6 +64,7 @@ type LastSanitized struct {
 	FarmProcedure bool      `cbor:"16" json:"farm_procedure,omitempty"`
 	// AcceptedAt is the last accepted step, which an unaccepted one does not undo.
 	AcceptedAt time.Time `cbor:"17" json:"accepted_at,omitzero"`
+	Solution   Code      `cbor:"18" json:"solution,omitempty"`
 }
 
 // CropYield sums a mat's harvests of one crop or mix.
@@ -133,6 +134,10 @@ func (c Condition) Apply(s Step) Condition {
 		if from == "" { // a second registration is no way out of a hold
 			c.Code, c.Mat, c.Added = s.Mat, b.Mat, s.At
 			c.Stage = ToWash
+			if b.Mat.Unidentified != "" { // quarantined in one record, which no correction can void
+				c.Since = s.At
+				c = c.hold("not known which mat it is: " + b.Mat.Unidentified)
+			}
 		}
 	case *Sow:
 		c.Turn++
@@ -281,7 +286,7 @@ func addYield(yields []CropYield, crop string, g float64) []CropYield {
 
 func (c Condition) sanitize(s Step, b *Sanitize) Condition {
 	last := LastSanitized{At: s.At, Product: b.Product, Active: b.Active, StrengthPPM: b.StrengthPPM, ContactS: b.ContactS,
-		Accepted: s.Outcome.Accepted}
+		Accepted: s.Outcome.Accepted, Solution: b.Solution}
 	if c.Sanitized != nil {
 		last.AcceptedAt = c.Sanitized.AcceptedAt
 		last.FarmProcedure = c.Sanitized.FarmProcedure
@@ -346,10 +351,9 @@ func (c Condition) release(b *Release) Condition {
 func (c Condition) inspect(s Step, b *Inspect) Condition {
 	if s.Outcome.Accepted {
 		c.Inspected = c.Turn
-		c.FoldSnaps, c.Fuzz, c.Holes = b.FoldSnaps, b.Fuzz, b.Holes
-	} else { // a look under roots can find damage, never clear it
-		c.FoldSnaps, c.Fuzz, c.Holes = c.FoldSnaps || b.FoldSnaps, c.Fuzz || b.Fuzz, max(c.Holes, b.Holes)
 	}
+	// wear does not heal: a later look can find more, a mistaken one is voided
+	c.FoldSnaps, c.Fuzz, c.Holes = c.FoldSnaps || b.FoldSnaps, c.Fuzz || b.Fuzz, max(c.Holes, b.Holes)
 	if b.ApertureMM > 0 {
 		c.Mat.ApertureMM = b.ApertureMM
 	}

@@ -15,6 +15,10 @@ type FarmSettings struct {
 	Units    string `cbor:"13" json:"units"`    // metric or us
 	Currency string `cbor:"14" json:"currency"` // ISO 4217: EUR
 	Paper    string `cbor:"15" json:"paper"`    // a4 or letter
+	// Where the mats dry outdoors, in degrees, north and east positive; nil where
+	// it is not known.
+	Lat *float64 `cbor:"16" json:"lat_deg,omitempty"`
+	Lon *float64 `cbor:"17" json:"lon_deg,omitempty"`
 }
 
 // Units that a farm can choose.
@@ -40,7 +44,13 @@ func (s FarmSettings) Check() error {
 	if len(s.Currency) != 3 || strings.ToUpper(s.Currency) != s.Currency {
 		return &InputError{Field: "currency", Value: s.Currency, Want: "an ISO 4217 code such as EUR or USD"}
 	}
-	return nil
+	if (s.Lat == nil) != (s.Lon == nil) {
+		return &InputError{Field: "place", Value: "one of latitude and longitude", Want: "both, in degrees (--lat 53.3 --lon -6.3), or none"}
+	}
+	if s.Lat == nil {
+		return nil
+	}
+	return first(checkRange("latitude", *s.Lat, -90, 90, "degrees, north is positive"), checkRange("longitude", *s.Lon, -180, 180, "degrees, east is positive"))
 }
 
 // Sanitizer is a product that the farm uses, with the directions that it is
@@ -63,6 +73,7 @@ type Sanitizer struct {
 	OpenedDays   float64 `cbor:"23" json:"opened_good_days,omitempty"`
 	Registration string  `cbor:"24" json:"registration,omitempty"`
 	Note         string  `cbor:"25" json:"note,omitempty"`
+	DensityGPML  float64 `cbor:"26" json:"density_g_per_ml,omitempty"` // of the stock, from the label or data sheet
 }
 
 // Kinds of directions.
@@ -94,6 +105,11 @@ func (s Sanitizer) Check() error {
 		return &InputError{Field: "active", Value: s.Active,
 			Want: "peroxide, hypochlorite, calcium-hypochlorite, peroxyacetic, quat, iodophor, acid or other"}
 	}
+	if err := first(checkText("stock", s.Stock), checkText("registration", s.Registration), checkText("note", s.Note),
+		checkOptional("density", s.DensityGPML, 0.7, 2, "g/mL (water is 1.00)"), checkOptional("good after mixing", s.MixedHours, 0.1, 8784, "h"),
+		checkOptional("good after opening", s.OpenedDays, 1, 1830, "days")); err != nil {
+		return err
+	}
 	if s.Directions == "" {
 		return nil
 	}
@@ -122,7 +138,18 @@ func (s Sanitizer) Check() error {
 	if s.MaxPH != 0 && s.MaxPH < s.MinPH {
 		return &InputError{Field: "pH", Value: fmt.Sprintf("%g-%g", s.MinPH, s.MaxPH), Want: "the lower first"}
 	}
-	return nil
+	return s.checkProcedure()
+}
+
+// checkProcedure refuses a farm procedure that leaves more on the mat than the
+// published ceiling. A label may: it is the rule.
+func (s Sanitizer) checkProcedure() error {
+	rule, known := RuleNamed(Actives[s.Active])
+	if s.Directions != DirectionsFarm || s.Rinse || !known || s.MaxPPM <= rule.Default {
+		return nil
+	}
+	return &InputError{Field: "farm procedure", Value: fmt.Sprintf("%g ppm", s.MaxPPM),
+		Want: fmt.Sprintf("a rinse with potable water after the contact time (--rinse), or at most %g ppm: this is %.0f times the published ceiling for what may stay on a food-contact surface (%s)", rule.Default, s.MaxPPM/rule.Default, rule.Source)}
 }
 
 // Farm is the present state of the farm's own thread.
@@ -132,6 +159,10 @@ type Farm struct {
 	Policy     Policy       `cbor:"11" json:"policy"`
 	OwnCrops   []Crop       `cbor:"12" json:"crops,omitempty"`
 	Sanitizers []Sanitizer  `cbor:"13" json:"sanitizers,omitempty"`
+	Bottles    []Bottle     `cbor:"14" json:"solutions,omitempty"` // not discarded, oldest first
+	Cards      []Card       `cbor:"20" json:"cards,omitempty"`
+	Printers   []Printer    `cbor:"21" json:"printers,omitempty"`
+	Prices     Prices       `cbor:"30" json:"prices"`
 }
 
 // Apply gives the farm after one record about it. It is total: a step about a
@@ -146,6 +177,15 @@ func (f Farm) Apply(s Step) Farm {
 		f.OwnCrops = replaceNamed(f.OwnCrops, *b, func(c Crop) string { return c.Name })
 	case *Sanitizer:
 		f.Sanitizers = replaceNamed(f.Sanitizers, *b, func(s Sanitizer) string { return s.Name })
+	case *Card:
+		f.Cards = replaceNamed(f.Cards, *b, func(c Card) string { return string(c.Code) })
+	case *Prices:
+		f.Prices = *b
+	case *Printer:
+		f.Printers = replaceNamed(f.Printers, *b, func(p Printer) string { return p.Name })
+	}
+	if AboutFarm(s.Body) {
+		f.Bottles = f.applySolution(s)
 	}
 	return f
 }
@@ -160,8 +200,8 @@ func replaceNamed[T any](list []T, item T, name func(T) string) []T {
 	return append(out, item)
 }
 
-// AdmitFarm admits one record about the farm.
-func AdmitFarm(s Step, now time.Time) (Step, error) {
+// AdmitFarm admits one record about the farm as it stands.
+func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	s.Mat = FarmThread
 	s, err := envelope(s, time.Time{}, now)
 	if err != nil {
@@ -176,8 +216,25 @@ func AdmitFarm(s Step, now time.Time) (Step, error) {
 		err = b.Check()
 	case *Sanitizer:
 		err = b.Check()
+	case *Card:
+		err = b.Check()
+	case *Printer:
+		err = b.Check()
+	case *Prices:
+		err = b.Check()
+	case *Solution:
+		var done *Solution
+		if done, err = b.admit(f, s.At); err == nil {
+			s.Body = done
+		}
+	case *Review:
+		err = b.check(f, s.At)
+	case *Strip:
+		err = b.check(f)
+	case *Discard:
+		err = b.check(f)
 	default:
-		err = &InputError{Field: "record about the farm", Value: string(s.Kind), Want: "farm, policy, crop or sanitizer"}
+		err = &InputError{Field: "record about the farm", Value: string(s.Kind), Want: joinKinds(FarmKinds())}
 	}
 	s.Outcome.Accepted = err == nil
 	return s, err

@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -25,6 +26,7 @@ type Mat struct {
 	DryWeightG       float64 `cbor:"22" json:"dry_weight_g,omitempty"`
 	Mark             string  `cbor:"23" json:"mark,omitempty"` // second identity that needs no label
 	SunRatingKLy     float64 `cbor:"24" json:"sun_rating_kly,omitempty"`
+	Unidentified     string  `cbor:"25" json:"unidentified,omitempty"` // why nobody knows which mat it is: it is held from the start and never released
 }
 
 // Forms of a mat.
@@ -98,7 +100,7 @@ func checkRange(field string, v, min, max float64, unit string) error {
 	if !math.IsNaN(v) && v >= min && v <= max {
 		return nil
 	}
-	want := fmt.Sprintf("%g to %g", min, max)
+	want := strconv.FormatFloat(min, 'f', -1, 64) + " to " + strconv.FormatFloat(max, 'f', -1, 64)
 	if unit != "" {
 		want += " " + unit
 	}

@@ -120,6 +120,12 @@ var Rules = []Rule{
 		Source: "FDA Food Code 4-501.114: 12.5 to 25 mg/L iodine", About: "iodine left without a rinse"},
 	{Name: "chlorine-temperature", Severity: StepRule, Default: 1, Unit: "checked", Min: 1, Max: 1,
 		Source: "FDA Food Code 4-501.114 (A): least temperature by chlorine strength and pH", About: "chlorine solutions are warm enough"},
+	{Name: "solution-measured", Severity: StepRule, Default: 1, Unit: "(1: chlorine solutions, 2: every solution)", Min: 1, Max: 2,
+		Source: "NAVMED P-5010-1: the strength is measured with a test kit, in mg/L (Food Code 4-501.116 asks the same; from memory); chlorine fades, so for chlorine it is asked by default, and for the others it is " + common,
+		About:  "a strip is read in a mixed solution before it is used"},
+	{Name: "solution-hours", Severity: StepRule, Default: 24, Unit: "h", Min: 1, Max: 8784,
+		Source: "CDC bleach advice: mixed bleach is used within 24 hours; for other products " + common,
+		About:  "hours that a mixed solution is good where its directions name none"},
 	{Name: "sun-power", Severity: StepRule, Default: 0.7, Unit: "kW/m2", Min: 0.1, Max: 1.1, Source: common,
 		About: "total sun on a drying mat, for its wear; 1 kLy = 41.84 MJ/m2"},
 
@@ -154,6 +160,11 @@ var OtherRules = map[string]string{
 	"ph-unknown":          "a pH is recorded, where the directions name one",
 	"ph":                  "the solution's pH is within the directions",
 	"over-ceiling":        "what stays on a mat without a rinse is within the published ceilings: see ceiling-...",
+	"strength-unsure":     "a strip's step reaches over an end of the directions' strength",
+	"chlorine-ph":         "chlorine at a pH where it is gassy or nearly useless",
+	"solution-unknown":    "a sanitize step names a solution on file",
+	"solution-date":       "a solution is mixed before it is used",
+	"solution-expired":    "a solution is used while it is good: see solution-hours",
 	"crop-days":           "a crop is harvested within its days to harvest",
 }
 

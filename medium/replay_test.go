@@ -12,15 +12,15 @@ import (
 
 // drawBody draws the body of one step: mostly the next of the turn, sometimes
 // any other, sometimes one that misses its rules.
-func drawBody(t *rapid.T, s Stage) Body {
+func drawBody(t *rapid.T, s Stage, strayIn10 int) Body {
 	kind := s.Next()
 	if s == "" {
 		kind = KindAdd
 	}
-	if kind == "" || rapid.IntRange(0, 9).Draw(t, "stray") < 4 {
+	if kind == "" || rapid.IntRange(1, 10).Draw(t, "stray") > 10-strayIn10 {
 		kind = rapid.SampledFrom(Kinds()).Draw(t, "kind")
 	}
-	flag := func(name string) bool { return rapid.IntRange(0, 4).Draw(t, name) == 0 }
+	flag := func(name string) bool { return rapid.IntRange(1, 5).Draw(t, name) == 5 }
 	switch kind {
 	case KindAdd:
 		return &Add{Mat: testMat()}
@@ -66,7 +66,7 @@ func drawBody(t *rapid.T, s Stage) Body {
 	case KindCorrect:
 		return &Correct{MatSeq: uint64(rapid.IntRange(0, 40).Draw(t, "voids")), Reason: "wrong"}
 	}
-	if flag("really retire") {
+	if rapid.Bool().Draw(t, "really retire") {
 		return &Retire{Cause: CauseOther}
 	}
 	return &Cut{LengthMM: 1}
@@ -229,7 +229,7 @@ func TestReplay(t *testing.T) {
 		for range rapid.IntRange(1, 60).Draw(t, "steps") {
 			k.at = k.at.Add(time.Duration(rapid.IntRange(0, 30).Draw(t, "hours")) * time.Hour)
 			before, snapshot, length := k.c, copied(k.c), len(k.thread)
-			step, ok := k.try(drawBody(t, k.c.Stage))
+			step, ok := k.try(drawBody(t, k.c.Stage, 4))
 
 			require.Truef(t, same(before, snapshot), "Apply changed the condition that it was given:\n%+v\n%+v", before, snapshot)
 			if !ok {
@@ -270,7 +270,7 @@ func TestVoidingIsNeverHavingTaken(t *testing.T) {
 		k := &taken{farm: drawFarm(t), at: local(time.March, 1, 8)}
 		for range rapid.IntRange(2, 40).Draw(t, "steps") {
 			k.at = k.at.Add(time.Hour)
-			k.try(drawBody(t, k.c.Stage))
+			k.try(drawBody(t, k.c.Stage, 4))
 		}
 		for _, target := range k.thread {
 			s, err := AdmitCorrect(k.thread, Step{Mat: testCode, By: "ab", Body: &Correct{MatSeq: target.MatSeq, Reason: "wrong"}}, k.at)
@@ -298,15 +298,15 @@ func TestApplyIsTotal(t *testing.T) {
 	sown := 0
 	rapid.Check(t, func(t *rapid.T) {
 		stages := append([]Stage{""}, Stages...)
-		thread := []Step{{Mat: testCode, MatSeq: 1, Kind: KindAdd, Body: &Add{Mat: testMat()}}}
-		for i := range rapid.IntRange(0, 60).Draw(t, "steps") {
+		thread := []Step{{Mat: testCode, MatSeq: 1, At: local(time.March, 1, 7).UTC(), Kind: KindAdd, Body: &Add{Mat: testMat()}}}
+		for i := range rapid.IntRange(20, 60).Draw(t, "steps") {
 			stage := Replay(thread).Stage
-			if rapid.IntRange(0, 4).Draw(t, "astray") == 0 {
+			if rapid.IntRange(1, 10).Draw(t, "astray") == 10 {
 				stage = rapid.SampledFrom(stages).Draw(t, "stage")
 			}
-			b := drawBody(t, stage)
+			b := drawBody(t, stage, 1)
 			s := Step{Mat: testCode, MatSeq: uint64(i + 2), At: local(time.March, 1, 8).Add(time.Duration(i) * time.Hour).UTC(), Kind: KindOf(b), Body: b}
-			s.Outcome.Accepted = rapid.IntRange(0, 3).Draw(t, "not accepted") > 0
+			s.Outcome.Accepted = rapid.IntRange(1, 4).Draw(t, "accepted") < 4
 			s.Outcome.From = rapid.SampledFrom(stages).Draw(t, "from")
 			thread = append(thread, s)
 

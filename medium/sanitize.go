@@ -1,19 +1,24 @@
 package medium
 
-import "fmt"
+import (
+	"fmt"
+	"time"
+)
 
 // decideSanitize checks a sanitize step against the directions on file, and
 // beyond those against the published ceilings; each miss is one finding. It
 // copies the directions into the step.
-func decideSanitize(c Condition, f Farm, b *Sanitize) []Finding {
+func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 	var out []Finding
 	miss := func(rule, source, format string, args ...any) {
 		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
 	}
-	switch c.Stage {
-	case ToWash:
+	switch {
+	case c.Stage == ToWash && c.Debris != "" && c.Debris != DebrisNone:
+		miss("debris", "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance", "%s were left on the mat at the rinse; pull them and rinse again before you sanitize", c.Debris)
+	case c.Stage == ToWash:
 		miss("unwashed", "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance", "the mat was not washed; rinse it first, soil uses up the sanitizer")
-	case ToDry:
+	case c.Stage == ToDry:
 		if !f.Policy.Setting("sanitize-wet").On {
 			r, _ := RuleNamed("sanitize-wet")
 			miss("wet", r.Source, "the mat was still wet from the rinse; dry it first, or allow wet sanitizing in the policy")
@@ -22,6 +27,9 @@ func decideSanitize(c Condition, f Farm, b *Sanitize) []Finding {
 	sides := f.Policy.Setting("both-sides")
 	if sides.On && float64(b.Sides) < sides.Limit {
 		miss("one-side", "a mat touches food with both sides", "one side only; an incomplete step: do both sides")
+	}
+	if b.Solution != "" {
+		out = append(out, missedSolution(f, b, at)...)
 	}
 	d, ok := f.Sanitizer(b.Product, b.Active)
 	if !ok || d.Directions == "" {
@@ -34,6 +42,23 @@ func decideSanitize(c Condition, f Farm, b *Sanitize) []Finding {
 		out = append(out, missedDirections(f.Policy, d, b)...)
 	}
 	return append(out, missedCeilings(f.Policy, d, b)...)
+}
+
+// strengthRange is the span that the step's strength can have, in mg/L.
+func strengthRange(b *Sanitize) (least, most float64) {
+	if b.Mixed != nil {
+		return b.Mixed.Range()
+	}
+	return b.StrengthPPM, b.StrengthPPM
+}
+
+// ppmText writes a strength, with its span where a strip has one.
+func ppmText(b *Sanitize) string {
+	least, most := strengthRange(b)
+	if least == most {
+		return fmt.Sprintf("%g ppm", b.StrengthPPM)
+	}
+	return fmt.Sprintf("%g ppm (by the strip %g to %g)", b.StrengthPPM, least, most)
 }
 
 func name(b *Sanitize) string {
@@ -52,11 +77,15 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	miss := func(rule, format string, args ...any) {
 		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
 	}
-	if b.StrengthPPM < d.MinPPM {
-		miss("strength-low", "%g ppm is under the directions' %g ppm; make a fresh solution", b.StrengthPPM, d.MinPPM)
-	}
-	if b.StrengthPPM > d.MaxPPM {
-		miss("strength-high", "%g ppm is over the directions' %g ppm; thin it and do it again", b.StrengthPPM, d.MaxPPM)
+	least, most := strengthRange(b)
+	switch {
+	case most < d.MinPPM:
+		miss("strength-low", "%s is under the directions' %g ppm; make a fresh solution", ppmText(b), d.MinPPM)
+	case least > d.MaxPPM:
+		miss("strength-high", "%s is over the directions' %g ppm; thin it and do it again", ppmText(b), d.MaxPPM)
+	case least < d.MinPPM || most > d.MaxPPM:
+		out = append(out, Finding{Rule: "strength-unsure", Severity: Care, Source: source,
+			Text: fmt.Sprintf("the strip can't tell: %s, and the directions ask for %g to %g ppm; aim for the middle", ppmText(b), d.MinPPM, d.MaxPPM)})
 	}
 	if b.ContactS < d.ContactS {
 		miss("contact-short", "wet for %s, the directions ask for %s; keep it wet for the whole time", Seconds(b.ContactS), Seconds(d.ContactS))
@@ -105,46 +134,40 @@ func window(least, most float64, unit string) string {
 func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	var out []Finding
 	if rule := Actives[b.Active]; rule != "" && !b.Rinsed {
-		if set := p.Setting(rule); set.On && b.StrengthPPM > set.Limit {
-			f := p.finding(rule, "%g ppm is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", b.StrengthPPM, b.StrengthPPM/set.Limit, set.Limit)
+		least, _ := strengthRange(b)
+		if set := p.Setting(rule); set.On && least > set.Limit {
+			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
 			f.Rule = "over-ceiling"
 			out = append(out, f)
 		}
 	}
-	chlorine := b.Active == "hypochlorite" || b.Active == "calcium-hypochlorite"
-	if !chlorine || b.TempC == nil || d.MinTempC > 0 || !p.Setting("chlorine-temperature").On {
+	if !chlorine(b.Active) {
 		return out
 	}
-	need, ok := ChlorineMinTempC(b.StrengthPPM, b.PH)
-	if !ok {
-		return append(out, p.finding("chlorine-temperature", "%g ppm of chlorine at this pH stands in no row of the table; check strength and pH with strips", b.StrengthPPM))
-	}
-	if *b.TempC < need {
-		return append(out, p.finding("chlorine-temperature", "%g C is under the %g C that chlorine of %g ppm needs at this pH", *b.TempC, need, b.StrengthPPM))
-	}
-	return out
+	return append(out, missedChlorine(p, d, b)...)
 }
 
-// ChlorineMinTempC is the least solution temperature in C for a chlorine
-// strength in ppm (mg/L) and a pH: FDA Food Code 4-501.114 (A), a model code
-// for retail, used here as a reference. An unknown pH is taken as up to 10. It
-// is not ok under 25 ppm or over pH 10, where the table has no row.
-func ChlorineMinTempC(ppm float64, pH *float64) (float64, bool) {
-	upTo8 := pH != nil && *pH <= 8
-	if pH != nil && *pH > 10 {
-		return 0, false
+// missedChlorine checks chlorine where the directions name no temperature or
+// no pH. The table takes the least that the strength can be.
+func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
+	var out []Finding
+	least, _ := strengthRange(b)
+	if b.TempC != nil && d.MinTempC == 0 && p.Setting("chlorine-temperature").On {
+		need, ok := ChlorineMinTempC(least, b.PH)
+		if !ok {
+			return append(out, p.finding("chlorine-temperature", "%g ppm of chlorine at this pH stands in no row of the table; check strength and pH with strips", least))
+		}
+		if *b.TempC < need {
+			out = append(out, p.finding("chlorine-temperature", "%g C is under the %g C that chlorine of %g ppm needs at this pH", *b.TempC, need, least))
+		}
 	}
-	switch {
-	case ppm >= 100:
-		return 13, true
-	case ppm >= 50 && upTo8:
-		return 24, true
-	case ppm >= 50:
-		return 38, true
-	case ppm >= 25:
-		return 49, true
+	if b.PH == nil || d.MinPH > 0 || d.MaxPH > 0 { // the directions' own window goes first
+		return out
 	}
-	return 0, false
+	if f, ok := ChlorinePH(*b.PH, b.TempC); ok {
+		out = append(out, f)
+	}
+	return out
 }
 
 // Seconds writes a time of contact for people: 90 s, 10 min.

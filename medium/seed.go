@@ -76,7 +76,7 @@ func (c Crop) Check() error {
 		mass := math.Pi / 6 * c.LengthMM * c.WidthMM * c.ThicknessMM * 1.1
 		if r := c.TSWG / mass; r < 1.0/3 || r > 3 {
 			return &InputError{Field: "seed size", Value: fmt.Sprintf("%g x %g x %g mm at %g g per thousand", c.LengthMM, c.WidthMM, c.ThicknessMM, c.TSWG),
-				Want: fmt.Sprintf("a size that goes with the mass (this size gives about %.2g g)", mass)}
+				Want: fmt.Sprintf("a size that goes with the mass (this size gives about %.3g g)", mass)}
 		}
 	}
 	return nil

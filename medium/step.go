@@ -1,6 +1,10 @@
 package medium
 
-import "time"
+import (
+	"slices"
+	"strings"
+	"time"
+)
 
 // Version is the format of the steps that this code writes.
 const Version = 1
@@ -10,16 +14,17 @@ const Version = 1
 type Step struct {
 	record
 	Version  int       `cbor:"10" json:"version"`
-	Seq      uint64    `cbor:"11" json:"seq"`             // place in the whole ledger, from 1
-	Mat      Code      `cbor:"12" json:"mat"`             // the mat, or FarmThread
-	MatSeq   uint64    `cbor:"13" json:"mat_seq"`         // place in the mat's own thread, from 1
-	At       time.Time `cbor:"14" json:"happened_at"`     // when it was done
-	Recorded time.Time `cbor:"15" json:"recorded_at"`     // when it was written down
-	By       string    `cbor:"16" json:"by"`              // initials of the person who did it
-	Kind     Kind      `cbor:"17" json:"kind"`            //
-	Token    string    `cbor:"18" json:"token,omitempty"` // makes a repeated request harmless
-	Outcome  Outcome   `cbor:"19" json:"outcome"`         //
-	Body     Body      `cbor:"-" json:"body"`             // the store keeps it under its own key
+	Seq      uint64    `cbor:"11" json:"seq"`                // place in the whole ledger, from 1
+	Mat      Code      `cbor:"12" json:"mat"`                // the mat, or FarmThread
+	MatSeq   uint64    `cbor:"13" json:"mat_seq"`            // place in the mat's own thread, from 1
+	At       time.Time `cbor:"14" json:"happened_at"`        // when it was done
+	Recorded time.Time `cbor:"15" json:"recorded_at"`        // when it was written down
+	By       string    `cbor:"16" json:"by"`                 // initials of the person who did it
+	Kind     Kind      `cbor:"17" json:"kind"`               //
+	Token    string    `cbor:"18" json:"token,omitempty"`    // makes a repeated request harmless
+	Outcome  Outcome   `cbor:"19" json:"outcome"`            //
+	Replaces uint64    `cbor:"20" json:"replaces,omitempty"` // the voided step of the mat, by its MatSeq, that this one stands for
+	Body     Body      `cbor:"-" json:"body"`                // the store keeps it under its own key
 }
 
 // Outcome is what the rules of the day made of a step. It is kept with the
@@ -69,6 +74,12 @@ const (
 	KindPolicy    Kind = "policy"
 	KindCrop      Kind = "crop"
 	KindSanitizer Kind = "sanitizer"
+	KindSolution  Kind = "solution"
+	KindStrip     Kind = "strip"
+	KindDiscard   Kind = "discard"
+	KindCard      Kind = "card"
+	KindPrinter   Kind = "printer"
+	KindPrices    Kind = "prices"
 )
 
 // Body is the typed part of a step. The set is closed: one struct per kind.
@@ -93,6 +104,24 @@ func Kinds() []Kind {
 		KindCut, KindSwab, KindHold, KindRelease, KindInspect, KindTrim, KindRelabel, KindRetire, KindCorrect}
 }
 
+// FarmKinds lists the kinds of records about the farm itself.
+func FarmKinds() []Kind {
+	return []Kind{KindFarm, KindPolicy, KindCrop, KindSanitizer, KindSolution, KindStrip, KindDiscard, KindCard, KindPrinter, KindPrices, KindReview}
+}
+
+// AboutFarm says whether a body belongs on the farm's own thread.
+func AboutFarm(b Body) bool {
+	return b != nil && slices.Contains(FarmKinds(), b.kind())
+}
+
+func joinKinds(kinds []Kind) string {
+	names := make([]string, len(kinds))
+	for i, k := range kinds {
+		names[i] = string(k)
+	}
+	return strings.Join(names, ", ")
+}
+
 var bodies = map[Kind]func() Body{
 	KindAdd:       func() Body { return &Add{} },
 	KindSow:       func() Body { return &Sow{} },
@@ -115,6 +144,13 @@ var bodies = map[Kind]func() Body{
 	KindPolicy:    func() Body { return &PolicyChange{} },
 	KindCrop:      func() Body { return &Crop{} },
 	KindSanitizer: func() Body { return &Sanitizer{} },
+	KindSolution:  func() Body { return &Solution{} },
+	KindStrip:     func() Body { return &Strip{} },
+	KindDiscard:   func() Body { return &Discard{} },
+	KindCard:      func() Body { return &Card{} },
+	KindPrinter:   func() Body { return &Printer{} },
+	KindPrices:    func() Body { return &Prices{} },
+	KindReview:    func() Body { return &Review{} },
 }
 
 func (*Add) kind() Kind          { return KindAdd }
@@ -138,3 +174,9 @@ func (*FarmSettings) kind() Kind { return KindFarm }
 func (*PolicyChange) kind() Kind { return KindPolicy }
 func (*Crop) kind() Kind         { return KindCrop }
 func (*Sanitizer) kind() Kind    { return KindSanitizer }
+func (*Solution) kind() Kind     { return KindSolution }
+func (*Strip) kind() Kind        { return KindStrip }
+func (*Discard) kind() Kind      { return KindDiscard }
+func (*Card) kind() Kind         { return KindCard }
+func (*Printer) kind() Kind      { return KindPrinter }
+func (*Prices) kind() Kind       { return KindPrices }

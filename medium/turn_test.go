@@ -22,9 +22,9 @@ var turnTable = []struct {
 }{
 	{"to wash", "add", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"to wash", "sow", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); rinse, dry, sanitize and dry it before sowing"},
-	{"to wash", "mist", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); sow on it before misting"},
-	{"to wash", "harvest", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); sow on it before harvesting"},
-	{"to wash", "harvest, more cuts to come", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); sow on it before harvesting"},
+	{"to wash", "mist", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); there is no crop on it"},
+	{"to wash", "harvest", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); there is no crop on it"},
+	{"to wash", "harvest, more cuts to come", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); there is no crop on it"},
 	{"to wash", "rinse, nothing left", "to dry"},
 	{"to wash", "rinse, traces left", "to wash !debris"},
 	{"to wash", "rinse, roots left", "to wash !debris"},
@@ -37,8 +37,8 @@ var turnTable = []struct {
 	{"to wash", "swab, pass", "to wash"},
 	{"to wash", "swab, fail", "on hold"},
 	{"to wash", "hold", "on hold"},
-	{"to wash", "release, to the wash", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
-	{"to wash", "release, as it was", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
+	{"to wash", "release, to the wash", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); it is not on hold"},
+	{"to wash", "release, as it was", "mat TK7R 2N81 is waiting to wash since 2 Nov (turn 6); it is not on hold"},
 	{"to wash", "inspect, sound", "to wash !unwashed"},
 	{"to wash", "inspect, mold", "on hold !unwashed"},
 	{"to wash", "inspect, smell", "to wash !unwashed"},
@@ -47,9 +47,9 @@ var turnTable = []struct {
 	{"to wash", "retire", "retired"},
 	{"to dry", "add", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"to dry", "sow", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); dry, sanitize and dry it before sowing"},
-	{"to dry", "mist", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); sow on it before misting"},
-	{"to dry", "harvest", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); sow on it before harvesting"},
-	{"to dry", "harvest, more cuts to come", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); sow on it before harvesting"},
+	{"to dry", "mist", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); there is no crop on it"},
+	{"to dry", "harvest", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); there is no crop on it"},
+	{"to dry", "harvest, more cuts to come", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); there is no crop on it"},
 	{"to dry", "rinse, nothing left", "to dry"},
 	{"to dry", "rinse, traces left", "to wash !debris"},
 	{"to dry", "rinse, roots left", "to wash !debris"},
@@ -62,8 +62,8 @@ var turnTable = []struct {
 	{"to dry", "swab, pass", "to dry"},
 	{"to dry", "swab, fail", "on hold"},
 	{"to dry", "hold", "on hold"},
-	{"to dry", "release, to the wash", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
-	{"to dry", "release, as it was", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
+	{"to dry", "release, to the wash", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); it is not on hold"},
+	{"to dry", "release, as it was", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); it is not on hold"},
 	{"to dry", "inspect, sound", "to dry"},
 	{"to dry", "inspect, mold", "on hold"},
 	{"to dry", "inspect, smell", "to wash"},
@@ -72,9 +72,9 @@ var turnTable = []struct {
 	{"to dry", "retire", "retired"},
 	{"to sanitize", "add", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"to sanitize", "sow", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); sanitize and dry it before sowing"},
-	{"to sanitize", "mist", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); sow on it before misting"},
-	{"to sanitize", "harvest", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); sow on it before harvesting"},
-	{"to sanitize", "harvest, more cuts to come", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); sow on it before harvesting"},
+	{"to sanitize", "mist", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
+	{"to sanitize", "harvest", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
+	{"to sanitize", "harvest, more cuts to come", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
 	{"to sanitize", "rinse, nothing left", "to dry"},
 	{"to sanitize", "rinse, traces left", "to wash !debris"},
 	{"to sanitize", "rinse, roots left", "to wash !debris"},
@@ -87,8 +87,8 @@ var turnTable = []struct {
 	{"to sanitize", "swab, pass", "to sanitize"},
 	{"to sanitize", "swab, fail", "on hold"},
 	{"to sanitize", "hold", "on hold"},
-	{"to sanitize", "release, to the wash", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
-	{"to sanitize", "release, as it was", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
+	{"to sanitize", "release, to the wash", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); it is not on hold"},
+	{"to sanitize", "release, as it was", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); it is not on hold"},
 	{"to sanitize", "inspect, sound", "to sanitize"},
 	{"to sanitize", "inspect, mold", "on hold"},
 	{"to sanitize", "inspect, smell", "to wash"},
@@ -97,9 +97,9 @@ var turnTable = []struct {
 	{"to sanitize", "retire", "retired"},
 	{"airing", "add", "mat TK7R 2N81 is airing since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"airing", "sow", "mat TK7R 2N81 is airing since 2 Nov (turn 6); let it dry before sowing"},
-	{"airing", "mist", "mat TK7R 2N81 is airing since 2 Nov (turn 6); sow on it before misting"},
-	{"airing", "harvest", "mat TK7R 2N81 is airing since 2 Nov (turn 6); sow on it before harvesting"},
-	{"airing", "harvest, more cuts to come", "mat TK7R 2N81 is airing since 2 Nov (turn 6); sow on it before harvesting"},
+	{"airing", "mist", "mat TK7R 2N81 is airing since 2 Nov (turn 6); there is no crop on it"},
+	{"airing", "harvest", "mat TK7R 2N81 is airing since 2 Nov (turn 6); there is no crop on it"},
+	{"airing", "harvest, more cuts to come", "mat TK7R 2N81 is airing since 2 Nov (turn 6); there is no crop on it"},
 	{"airing", "rinse, nothing left", "to dry"},
 	{"airing", "rinse, traces left", "to wash !debris"},
 	{"airing", "rinse, roots left", "to wash !debris"},
@@ -112,8 +112,8 @@ var turnTable = []struct {
 	{"airing", "swab, pass", "airing"},
 	{"airing", "swab, fail", "on hold"},
 	{"airing", "hold", "on hold"},
-	{"airing", "release, to the wash", "mat TK7R 2N81 is airing since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
-	{"airing", "release, as it was", "mat TK7R 2N81 is airing since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
+	{"airing", "release, to the wash", "mat TK7R 2N81 is airing since 2 Nov (turn 6); it is not on hold"},
+	{"airing", "release, as it was", "mat TK7R 2N81 is airing since 2 Nov (turn 6); it is not on hold"},
 	{"airing", "inspect, sound", "airing"},
 	{"airing", "inspect, mold", "on hold"},
 	{"airing", "inspect, smell", "to wash"},
@@ -122,9 +122,9 @@ var turnTable = []struct {
 	{"airing", "retire", "retired"},
 	{"ready", "add", "mat TK7R 2N81 is ready since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"ready", "sow", "growing"},
-	{"ready", "mist", "mat TK7R 2N81 is ready since 2 Nov (turn 6); sow on it before misting"},
-	{"ready", "harvest", "mat TK7R 2N81 is ready since 2 Nov (turn 6); sow on it before harvesting"},
-	{"ready", "harvest, more cuts to come", "mat TK7R 2N81 is ready since 2 Nov (turn 6); sow on it before harvesting"},
+	{"ready", "mist", "mat TK7R 2N81 is ready since 2 Nov (turn 6); there is no crop on it"},
+	{"ready", "harvest", "mat TK7R 2N81 is ready since 2 Nov (turn 6); there is no crop on it"},
+	{"ready", "harvest, more cuts to come", "mat TK7R 2N81 is ready since 2 Nov (turn 6); there is no crop on it"},
 	{"ready", "rinse, nothing left", "to dry"},
 	{"ready", "rinse, traces left", "to wash !debris"},
 	{"ready", "rinse, roots left", "to wash !debris"},
@@ -137,8 +137,8 @@ var turnTable = []struct {
 	{"ready", "swab, pass", "ready"},
 	{"ready", "swab, fail", "on hold"},
 	{"ready", "hold", "on hold"},
-	{"ready", "release, to the wash", "mat TK7R 2N81 is ready since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
-	{"ready", "release, as it was", "mat TK7R 2N81 is ready since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
+	{"ready", "release, to the wash", "mat TK7R 2N81 is ready since 2 Nov (turn 6); it is not on hold"},
+	{"ready", "release, as it was", "mat TK7R 2N81 is ready since 2 Nov (turn 6); it is not on hold"},
 	{"ready", "inspect, sound", "ready"},
 	{"ready", "inspect, mold", "on hold"},
 	{"ready", "inspect, smell", "to wash"},
@@ -162,8 +162,8 @@ var turnTable = []struct {
 	{"growing", "swab, pass", "growing"},
 	{"growing", "swab, fail", "on hold"},
 	{"growing", "hold", "on hold"},
-	{"growing", "release, to the wash", "mat TK7R 2N81 is growing since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
-	{"growing", "release, as it was", "mat TK7R 2N81 is growing since 2 Nov (turn 6); it is not on hold, so there is nothing to release"},
+	{"growing", "release, to the wash", "mat TK7R 2N81 is growing since 2 Nov (turn 6); it is not on hold"},
+	{"growing", "release, as it was", "mat TK7R 2N81 is growing since 2 Nov (turn 6); it is not on hold"},
 	{"growing", "inspect, sound", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before inspecting"},
 	{"growing", "inspect, mold", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before inspecting"},
 	{"growing", "inspect, smell", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before inspecting"},
@@ -332,7 +332,17 @@ func TestKindsAreJoined(t *testing.T) {
 		assert.Equal(t, reflect.TypeOf(b), reflect.TypeOf(NewBody(k)))
 		assert.True(t, strings.HasPrefix(strings.ToLower(reflect.TypeOf(b).Elem().Name()), string(k)), "%T is %s", b, k)
 	}
-	assert.Len(t, bodies, len(Kinds())+4, "kinds about a mat and four about the farm")
+	about := map[Kind]bool{}
+	for _, k := range Kinds() {
+		assert.False(t, about[k], "%s is listed twice", k)
+		about[k] = true
+		require.NotNil(t, NewBody(k), k)
+	}
+	for k := range bodies { // the others are about the farm, and each of them is known there
+		_, err := AdmitFarm(Farm{}, Step{By: "ab", Body: NewBody(k)}, testNow)
+		require.Error(t, err, "an empty %s", k)
+		assert.Equal(t, about[k], strings.HasPrefix(err.Error(), "record about the farm"), "%s: %v", k, err)
+	}
 	assert.Nil(t, NewBody("teleport"))
 }
 

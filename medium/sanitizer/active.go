@@ -3,6 +3,8 @@ package sanitizer
 import (
 	"sort"
 	"strings"
+
+	"resow/medium"
 )
 
 // Active is the short, stable name of an active ingredient. It is what the
@@ -24,15 +26,13 @@ const (
 // Ceiling is a published upper limit for a solution that may stay, drained, on
 // a food-contact surface without a rinse.
 type Ceiling struct {
-	PPM        float64 // mg/L, counted as Active.CountedAs says
-	Source     string
-	FromMemory bool // recalled, the text of the source was not read
+	PPM    float64 // mg/L, counted as Active.CountedAs says
+	Source string
 }
 
 type activeFacts struct {
 	title     string
 	countedAs string
-	ceiling   Ceiling
 	// countedShare is the mass that counts as ppm per mass of the named
 	// compound.
 	countedShare float64
@@ -53,27 +53,21 @@ const (
 var facts = map[Active]activeFacts{
 	Peroxide: {
 		title: "hydrogen peroxide", countedAs: "hydrogen peroxide", countedShare: 1,
-		ceiling: Ceiling{PPM: 1100, Source: "65 FR 75174 (1 December 2000): exemption for sanitizing solutions up to 1,100 ppm"},
 	},
 	Hypochlorite: {
 		title: "sodium hypochlorite (bleach)", countedAs: "available chlorine", countedShare: molarCl2 / molarNaOCl,
-		ceiling: Ceiling{PPM: 200, Source: "40 CFR 180.940 and Oklahoma State Extension FAPC-116 citing 21 CFR 178: 200 ppm total available chlorine"},
 	},
 	CalciumHypochlorite: {
 		title: "calcium hypochlorite (granules)", countedAs: "available chlorine", countedShare: 2 * molarCl2 / molarCaOCl2, solid: true,
-		ceiling: Ceiling{PPM: 200, Source: "40 CFR 180.940 and Oklahoma State Extension FAPC-116 citing 21 CFR 178: 200 ppm total available chlorine"},
 	},
 	PeroxyaceticAcid: {
 		title: "peroxyacetic acid blend", countedAs: "peroxyacetic acid", countedShare: 1,
-		ceiling: Ceiling{PPM: 500, Source: "65 FR 75168 (1 December 2000): exemption up to 500 ppm"},
 	},
 	Quat: {
 		title: "quaternary ammonium", countedAs: "active quat", countedShare: 1,
-		ceiling: Ceiling{PPM: 200, Source: "EPA letter of 2007 citing 40 CFR 180.940: 200 ppm active quat (some quats have a higher figure, from memory 400 ppm: the label says)"},
 	},
 	Iodophor: {
 		title: "iodophor (iodine)", countedAs: "titratable iodine", countedShare: 1,
-		ceiling: Ceiling{PPM: 25, Source: "21 CFR 178.1010(c), from memory; Food Code 4-501.114(B) uses 12.5 to 25 mg/L", FromMemory: true},
 	},
 	Acid:  {title: "citric or lactic acid product", countedAs: "acid", countedShare: 1},
 	Other: {title: "other sanitizer", countedAs: "active ingredient", countedShare: 1},
@@ -110,7 +104,7 @@ var tradeWords = map[string]Active{
 	"bleach": Hypochlorite, "sodium hypochlorite": Hypochlorite, "chlorine": Hypochlorite,
 	"calcium hypochlorite": CalciumHypochlorite,
 	"paa":                  PeroxyaceticAcid, "peracetic": PeroxyaceticAcid, "peroxyacetic acid": PeroxyaceticAcid,
-	"quaternary ammonium": Quat, "iodine": Iodophor, "citric": Acid, "lactic": Acid,
+	"quaternary ammonium": Quat, "iodine": Iodophor, "citric": Acid, "lactic": Acid, "citric acid": Acid, "lactic acid": Acid, "vinegar": Acid,
 }
 
 // Known says whether the name is one of Actives.
@@ -133,11 +127,12 @@ func (a Active) Solid() bool { return facts[a].solid }
 // Chlorine says whether the solution works by free chlorine.
 func (a Active) Chlorine() bool { return a == Hypochlorite || a == CalciumHypochlorite }
 
-// Ceiling returns the published no-rinse ceiling. ok is false where none is
-// known here; then only the label gives a limit.
+// Ceiling returns the published no-rinse ceiling, which medium.Rules holds with
+// its source. ok is false where none is known; then only the label gives a
+// limit.
 func (a Active) Ceiling() (c Ceiling, ok bool) {
-	c = facts[a].ceiling
-	return c, c.PPM > 0
+	rule, ok := medium.RuleNamed(medium.Actives[string(a)])
+	return Ceiling{PPM: rule.Default, Source: rule.Source}, ok
 }
 
 // countedShare is the counted mass (available chlorine …) per mass of the

@@ -1,7 +1,7 @@
-// Package sanitizer holds the arithmetic and the checks of the sanitizer
-// bench: strength units kept with their basis, dilution by mass balance,
-// chlorine chemistry, the directions of a product, mixed solutions and their
-// age, the check of one sanitize step, tonight's batch and the cautions.
+// Package sanitizer holds the arithmetic of the sanitizer bench: strength units
+// kept with their basis, dilution by mass balance, kitchen measures, tonight's
+// batch and the cautions. The records (products, solutions, sanitize steps) and
+// the check of a step, with every limit, are package medium's.
 //
 // The printed label of a product and the local health authority come before
 // every figure in here. The published ceilings are an additional check and

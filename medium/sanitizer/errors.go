@@ -123,27 +123,22 @@ func (e *TooSmallError) Error() string {
 	return fmt.Sprintf("%s %s cannot be measured (smallest mark %s %s); make a larger batch, or dilute the stock first and mix from that", figure(e.Amount), e.Unit, figure(e.Smallest), e.Unit)
 }
 
-// DirectionsError reports directions that cannot have been copied rightly from
-// a label.
-type DirectionsError struct {
-	Field string
-	Value string
-	Why   string
+// OutsideError reports a wanted strength outside the product's own directions.
+type OutsideError struct {
+	Product           string
+	WantedPPM         float64
+	LeastPPM, MostPPM float64
 }
 
-func (e *DirectionsError) Error() string {
-	return fmt.Sprintf("directions: %s %s: %s; look at the label again", e.Field, e.Value, e.Why)
+func (e *OutsideError) Error() string {
+	return fmt.Sprintf("wanted %s mg/L, and the directions of %s ask for %s to %s mg/L; a step at this strength would not be accepted: want a strength inside them, or leave --to out for their middle", figure(e.WantedPPM), e.Product, figure(e.LeastPPM), figure(e.MostPPM))
 }
 
-// NotCoveredError reports a strength and pH for which the published minimum
-// temperature table has no row.
-type NotCoveredError struct {
-	PPM, PH float64
-	Why     string
-}
+// NoStockError reports a product on file whose stock strength is not.
+type NoStockError struct{ Product string }
 
-func (e *NotCoveredError) Error() string {
-	return fmt.Sprintf("chlorine %s mg/L at pH %s is not covered by the published table: %s; follow the label", figure(e.PPM), figure(e.PH), e.Why)
+func (e *NoStockError) Error() string {
+	return fmt.Sprintf("the stock strength of %q is not on file; add the product again with --stock and the strength from its label, for example 5.25%%", e.Product)
 }
 
 // ReadingError reports a strip reading that the stock cannot have caused.

@@ -29,14 +29,6 @@ func strength(t *testing.T, text string) Strength {
 	return must(t, s, err)
 }
 
-func rules(findings []Finding) []string {
-	names := []string{}
-	for _, f := range findings {
-		names = append(names, f.Rule)
-	}
-	return names
-}
-
 func bleach(text string) Stock {
 	s, err := ParseStrength(text)
 	if err != nil {

@@ -4,6 +4,18 @@ import (
 	"math"
 )
 
+// Window is a closed range; the zero Window means that nothing is stated.
+type Window struct {
+	Min float64 `json:"min"`
+	Max float64 `json:"max"`
+}
+
+// Stated says whether there is a range at all.
+func (w Window) Stated() bool { return w != Window{} }
+
+// Has says whether v lies in the window.
+func (w Window) Has(v float64) bool { return v >= w.Min && v <= w.Max }
+
 // Use says under what rules a mixture will be used.
 type Use struct {
 	// RinseDeclared: the directions ask for a rinse with potable water and it
@@ -12,7 +24,17 @@ type Use struct {
 	// LabelPPM is the label's strength range in mg/L; zero = not given.
 	// Rounded recipes stay inside it or are left out.
 	LabelPPM Window
-	Misting  bool
+	// Ceiling is the farm's own no-rinse ceiling; zero = the published one.
+	Ceiling Ceiling
+	Misting bool
+}
+
+// ceiling is the no-rinse ceiling in force.
+func (use Use) ceiling(a Active) (Ceiling, bool) {
+	if use.Ceiling.PPM > 0 {
+		return use.Ceiling, true
+	}
+	return a.Ceiling()
 }
 
 // Mix is the answer to every mixing question. Strengths are mg/L of what is
@@ -228,7 +250,7 @@ func weaken(stock Stock, s, now, t liquid, haveG, haveML float64, use Use) (Mix,
 		return out, mass / out.density()
 	}, func(text string) string {
 		return "Add " + text + " water, stir, read a strip again."
-	}, t.ppm(), Use{LabelPPM: use.LabelPPM, RinseDeclared: true}, s.active)
+	}, t.ppm(), Use{LabelPPM: use.LabelPPM, Ceiling: use.Ceiling, RinseDeclared: true}, s.active)
 	return m, nil
 }
 
@@ -307,7 +329,7 @@ func stronger(a, b liquid) liquid {
 // aboveCeiling applies the published no-rinse ceiling. One part in 1e6 is
 // rounding of the unit conversion.
 func aboveCeiling(t liquid, use Use) error {
-	c, known := t.active.Ceiling()
+	c, known := use.ceiling(t.active)
 	if !known || use.RinseDeclared || t.ppm() <= c.PPM*(1+1e-6) {
 		return nil
 	}
@@ -320,7 +342,7 @@ func (use Use) allowed(a Active) Window {
 	if use.LabelPPM.Stated() {
 		w = use.LabelPPM
 	}
-	if c, known := a.Ceiling(); known && !use.RinseDeclared {
+	if c, known := use.ceiling(a); known && !use.RinseDeclared {
 		w.Max = min(w.Max, c.PPM*(1+1e-6))
 	}
 	return w
@@ -359,7 +381,7 @@ func result(stock Stock, s, out liquid, stockG, finalML float64, use Use) Mix {
 		m.StockG, m.StockML = stockG, stockG/s.density()
 		m.StockDensity, m.DensitySource = s.density(), stock.densitySource()
 	}
-	if c, known := stock.Active.Ceiling(); known && m.StrengthPPM > c.PPM*(1+1e-6) {
+	if c, known := use.ceiling(stock.Active); known && m.StrengthPPM > c.PPM*(1+1e-6) {
 		m.RinseNeeded = true
 		m.Notes = append(m.Notes, figure(m.StrengthPPM)+" mg/L is "+figure(m.StrengthPPM/c.PPM)+" times the published ceiling of "+figure(c.PPM)+" mg/L for food-contact surfaces without a rinse ("+c.Source+"): rinse with potable water after the contact time, as the directions say, or mix it weaker.")
 	}

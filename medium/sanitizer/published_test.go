@@ -226,65 +226,6 @@ func TestCeilings(t *testing.T) {
 	}
 }
 
-func TestHOClShares(t *testing.T) {
-	for _, r := range []struct {
-		source            string
-		temp, ph, percent float64
-		tol               float64
-	}{
-		// The print uses pKa 7.54, ours is 7.5366: 0.15 points.
-		{"Water and Wastewater Engineering, example 13-1: 25 C, pH 7.0, OCl- 22.37 %", 25, 7, 77.63, 0.2},
-		{"Food Safety Clearinghouse: about 80 % at pH 7", 20, 7, 80, 1.5},
-		// Ka 2.7e-8 at 20 C gives 90 % at pH 6.61 (textbook question)
-		{"textbook question, Ka 2.7e-8, 20 C: 90 % at pH 6.61", 20, 6.61, 90, 0.5},
-		// Morris 1966 formula by hand (spreadsheet), the table by temperature
-		{"Morris 1966 by hand", 0, 6, 98.53, 0.01},
-		{"Morris 1966 by hand", 0, 8, 40.06, 0.01},
-		{"Morris 1966 by hand", 20, 6.5, 92.35, 0.01},
-		{"Morris 1966 by hand", 20, 7.5, 54.69, 0.01},
-		{"Morris 1966 by hand", 20, 8.5, 10.77, 0.01},
-		{"Morris 1966 by hand", 25, 7, 77.48, 0.01},
-		{"Morris 1966 by hand", 30, 8, 23.91, 0.01},
-		// EPA WTP model 1.21, equation A-55, an independent constant: the
-		// models differ by up to 2.5 points at 0 C
-		{"EPA WTP 1.21 eq. A-55", 0, 8, 37.61, 2.5},
-		{"EPA WTP 1.21 eq. A-55", 20, 7, 79.93, 1},
-		{"EPA WTP 1.21 eq. A-55", 25, 7.5, 53.39, 1.5},
-		{"EPA WTP 1.21 eq. A-55", 30, 8.5, 9.46, 1},
-	} {
-		share, err := HOClShare(r.ph, r.temp)
-		near(t, fmt.Sprintf("%s, %v C pH %v", r.source, r.temp, r.ph), must(t, share, err)*100, r.percent, r.tol)
-	}
-	near(t, "pKa at 20 C against Ka 2.7e-8 (7.569)", hoclPKa(20), 7.569, 0.02)
-	if PercentText(0.7748) != "77 %" {
-		t.Error("more digits than the models agree on")
-	}
-}
-
-// FDA Food Code 4-501.114(A) with all figures as adopted in Wis. Admin. Code
-// DHS 196 appendix and in Utah R392-102-10.
-func TestFoodCodeTable(t *testing.T) {
-	for _, r := range []struct{ ppm, ph, want float64 }{
-		{25, 10, 49}, {25, 8, 49}, {49, 7, 49}, {49.9, 7, 49},
-		{50, 10, 38}, {50, 8.1, 38}, {99, 9, 38}, {50, 8, 24}, {99, 7, 24},
-		{100, 10, 13}, {100, 8, 13}, {200, 7, 13},
-	} {
-		got, err := FoodCodeMinC(r.ppm, r.ph)
-		near(t, fmt.Sprintf("%v mg/L at pH %v", r.ppm, r.ph), must(t, got, err), r.want, 0)
-	}
-	for _, r := range []struct{ ppm, ph float64 }{{24.9, 7}, {100, 10.1}, {201, 7}, {0, 7}, {-5, 7}, {100, -1}} {
-		var none *NotCoveredError
-		if _, err := FoodCodeMinC(r.ppm, r.ph); !errors.As(err, &none) {
-			t.Errorf("%v mg/L at pH %v: %v, want not covered", r.ppm, r.ph, err)
-		}
-	}
-	// The Fahrenheit figures of the same table: 120, 100, 75, 55 F, rounded
-	// to whole Celsius.
-	for f, c := range map[float64]float64{120: 49, 100: 38, 75: 24, 55: 13} {
-		near(t, "table in Celsius", (f-32)/1.8, c, 0.5)
-	}
-}
-
 // NIST Handbook 44, appendix C.
 func TestMeasureDefinitions(t *testing.T) {
 	for _, r := range []struct {

@@ -1,0 +1,198 @@
+package medium
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+func admitted(c Condition, s Step) error {
+	_, err := Admit(c, testFarm(), s, testNow)
+	return err
+}
+
+// TestSentences shows every typed error as the person at the sink reads it:
+// what is wrong, with the value, and what to do.
+func TestSentences(t *testing.T) {
+	lapsed := testCondition(Ready)
+	lapsed.Sanitized.AcceptedAt = testNow.Add(-20 * 24 * time.Hour)
+	worn := testCondition(Ready)
+	worn.CutsThrough, worn.Cleared = 1, false
+	fresh := testCondition(ToDry)
+	fresh.Turn = 0
+	sow := testStep(&Sow{Crops: []Sown{{Crop: "kale"}}})
+	dated := func(b Body, at time.Time) Step {
+		s := testStep(b)
+		s.At = at
+		return s
+	}
+	for _, k := range []struct {
+		err  error
+		want string
+	}{
+		{admitted(testCondition(Growing), testStep(&Rinse{Debris: DebrisNone})),
+			"mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before rinsing"},
+		{admitted(fresh, sow), "mat TK7R 2N81 is waiting to dry since 2 Nov; dry, sanitize and dry it before sowing"},
+		{admitted(lapsed, sow),
+			"mat TK7R 2N81: do not sow: sanitized 20 days ago, the limit is 14 days; sanitize and dry it again; next step: sanitize"},
+		{admitted(worn, sow),
+			"mat TK7R 2N81: retire: 1 cut through the mesh; no accepted sanitize step since the last crop; next step: retire"},
+		{admitted(testCondition(ToWash), testStep(&Rinse{Debris: "some"})), `debris "some": want none, traces, roots`},
+		{admitted(testCondition(ToWash), dated(&Rinse{Debris: DebrisNone}, local(time.November, 3, 10))),
+			"the time 3 Nov 2026 10:00 lies in the future (now 3 Nov 2026 09:00); give the time at which it was done, or set the clock"},
+		{admitted(testCondition(ToWash), dated(&Rinse{Debris: DebrisNone}, local(time.November, 2, 8))),
+			"mat TK7R 2N81: the time 2 Nov 2026 08:00 lies before its last step at 2 Nov 2026 09:00; steps of a mat go forward in time, so void what came later with `resow correct` first"},
+		{admitted(Condition{}, sow), "no mat \"TK7R2N81\" on file; register it with `resow add`"},
+		{admitted(testCondition(Ready), testStep(&Sow{Crops: []Sown{{Crop: "triffid"}}})),
+			"no crop \"triffid\" on file; see `resow crop list`, or add your own with `resow crop add`"},
+		{PolicyChange{Setting: Setting{Rule: "luck"}}.Check(), "no rule \"luck\" on file; see `resow policy show`"},
+		{&CorrectError{Code: testCode, MatSeq: 9, Why: "it is void already"}, "mat TK7R 2N81, step 9: it is void already"},
+		{admitted(testCondition(ToWash), testStep(nil)), `step "": want a kind of step that this version knows`},
+		{admitted(testCondition(ToWash), Step{Mat: testCode, Body: &Rinse{Debris: DebrisNone}}),
+			`initials "": want the initials of who did it, 1 to 20 bytes (--by, or RESOW_BY)`},
+		{admitted(testCondition(ToWash), testStep(&Correct{MatSeq: 1, Reason: "x"})), `step "correct": want a step about a mat`},
+		{admitted(testCondition(ToWash), testStep(&Crop{Name: "x"})), `step "crop": want a step about a mat`},
+	} {
+		require.Error(t, k.err)
+		assert.Equal(t, k.want, k.err.Error())
+	}
+}
+
+// TestEveryErrorTypeHasASentence finds the package's error types in its source.
+func TestEveryErrorTypeHasASentence(t *testing.T) {
+	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true}
+	files, err := filepath.Glob("*.go")
+	require.NoError(t, err)
+	for _, file := range files {
+		parsed, err := parser.ParseFile(token.NewFileSet(), file, nil, 0)
+		require.NoError(t, err)
+		ast.Inspect(parsed, func(n ast.Node) bool {
+			if spec, ok := n.(*ast.TypeSpec); ok && strings.HasSuffix(spec.Name.Name, "Error") {
+				assert.True(t, shown[spec.Name.Name], "%s has no row in TestSentences", spec.Name.Name)
+				delete(shown, spec.Name.Name)
+			}
+			return true
+		})
+	}
+	assert.Empty(t, shown, "no such type any more")
+}
+
+// TestBodiesThatCantBe: each is refused, and leaves the mat as it was.
+func TestBodiesThatCantBe(t *testing.T) {
+	long := strings.Repeat("é", 251)
+	sanitize := func(change func(*Sanitize)) Body {
+		b := goodSanitize()
+		change(b)
+		return b
+	}
+	for _, k := range []struct {
+		stage Stage
+		body  Body
+		want  string
+	}{
+		{"", &Add{}, `length "0": want 10 to 5000 mm`},
+		{"", &Add{Mat: func() Mat { m := testMat(); m.Supplier = long; return m }()}, `supplier "éééééééééé…": want at most 500 bytes`},
+		{Ready, &Sow{}, `crop "0 crops": want 1 to 12 crops (--crop)`},
+		{Ready, &Sow{Crops: make([]Sown, 13)}, `crop "13 crops": want 1 to 12 crops (--crop)`},
+		{Ready, &Sow{Crops: []Sown{{Crop: " "}}}, `crop " ": want a few words`},
+		{Ready, &Sow{Crops: []Sown{{Crop: "kale", SeedG: -1}}}, `seed "-1": want 0.01 to 50000 g`},
+		{Ready, &Sow{Crops: []Sown{{Crop: "kale"}}, Lot: long}, `lot "éééééééééé…": want at most 500 bytes`},
+		{Growing, &Mist{WaterML: -5}, `water "-5": want 1 to 20000 mL`},
+		{Growing, &Mist{Where: "\xff"}, `place "?": want text in UTF-8`},
+		{Growing, &Harvest{YieldG: -1}, `yield "-1": want 0.1 to 100000 g`},
+		{Growing, &Harvest{CutHeightMM: 400}, `cut height "400": want 0.5 to 300 mm`},
+		{ToWash, &Rinse{}, `debris "": want none, traces, roots`},
+		{ToDry, &Dry{Where: "oven"}, `where it dried "oven": want sun, air`},
+		{ToDry, &Dry{Where: DrySun, DurationS: -1}, `drying time "-1": want 0 to 1209600 s`},
+		{ToDry, &Dry{Where: DrySun, KLy: 21}, `sun "21": want 0.0001 to 20 kLy`},
+		{ToSanitize, &Sanitize{StrengthPPM: 1, Sides: 2, Method: "soak"}, `sanitizer "": want a solution (--solution), a product on file (--product) or its active ingredient (--active)`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.Active = "vodka" }), `active "vodka": want peroxide, hypochlorite, calcium-hypochlorite, peroxyacetic, quat, iodophor, acid or other`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.StrengthPPM = 0 }), `strength "0": want 0.1 to 700000 ppm`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.ContactS = -1 }), `contact time "-1": want 0 to 86400 s`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.Sides = 3 }), `sides "3": want 1 to 2`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.Sides = 0 }), `sides "0": want 1 to 2`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.Method = "pray" }), `method "pray": want spray, soak, wipe`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.TempC = ptr(120) }), `temperature "120": want 0 to 95 C`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.PH = ptr(15) }), `pH "15": want 0 to 14`},
+		{Growing, &Mold{}, `where the mold is "": want a few words`},
+		{Growing, &Mold{Where: "edge", SharePercent: 101}, `share "101": want 0.01 to 100 %`},
+		{Ready, &Cut{}, `cut length "0": want 0.5 to 5000 mm`},
+		{Ready, &Swab{}, `swab test "": want a few words`},
+		{Ready, &Hold{}, `reason "": want a few words`},
+		{OnHold, &Release{Reason: "\t"}, `reason "\t": want a few words`},
+		{Ready, &Inspect{Holes: -1}, `holes "-1": want 0 to 10000`},
+		{Ready, &Inspect{ApertureMM: 30}, `aperture "30": want 0.02 to 20 mm`},
+		{Ready, &Trim{LengthMM: 5, WidthMM: 250}, `length "5": want 10 to 5000 mm`},
+		{Ready, &Relabel{}, `reason "": want a few words`},
+		{Ready, &Retire{Cause: "boredom"}, `cause "boredom": want cut, mold, wear, yield, age, lost, other`},
+	} {
+		c := testCondition(k.stage)
+		_, err := Admit(c, testFarm(), testStep(k.body), testNow)
+		assert.EqualError(t, err, k.want, "%T", k.body)
+		var input *InputError
+		assert.ErrorAs(t, err, &input)
+		assert.Equal(t, testCondition(k.stage), c)
+	}
+}
+
+func TestEnvelope(t *testing.T) {
+	at := func(when time.Time) (Step, error) {
+		s := testStep(&Hold{Reason: "x"})
+		s.At, s.By = when, " ab "
+		s.Outcome = Outcome{Accepted: true, To: Ready} // a caller can't bring its own
+		return Admit(testCondition(ToWash), testFarm(), s, testNow.Add(300*time.Millisecond))
+	}
+	s, err := at(time.Time{})
+	require.NoError(t, err)
+	assert.Equal(t, testNow.UTC(), s.At, "to the second, in UTC")
+	assert.Equal(t, s.At, s.Recorded)
+	assert.Equal(t, "ab", s.By)
+	assert.Equal(t, Version, s.Version)
+	assert.Equal(t, KindHold, s.Kind)
+	assert.Equal(t, Outcome{Accepted: true, From: ToWash, To: OnHold}, s.Outcome)
+
+	s, err = at(testNow.Add(-LateAfter))
+	require.NoError(t, err)
+	assert.False(t, s.Outcome.Late)
+	s, err = at(testNow.Add(-LateAfter - time.Second))
+	require.NoError(t, err)
+	assert.True(t, s.Outcome.Late)
+	assert.Equal(t, testNow.UTC(), s.Recorded, "a late entry shows both times")
+
+	_, err = at(testNow.Add(ClockDrift))
+	assert.NoError(t, err)
+	_, err = at(testNow.Add(ClockDrift + time.Second))
+	assert.Error(t, err)
+	_, err = at(testSince)
+	assert.NoError(t, err, "at the time of the last step")
+	_, err = at(testSince.Add(-time.Second))
+	assert.Error(t, err)
+}
+
+func TestPolicyVersionIsKept(t *testing.T) {
+	f := testFarm()
+	f.Policy = setting("max-turns", true, 12, 0)
+	s, err := Admit(testCondition(Ready), f, testStep(&Cut{LengthMM: 1}), testNow)
+	require.NoError(t, err)
+	assert.Equal(t, 1, s.Outcome.Policy)
+}
+
+func TestCodeIsPrintedInTwoGroups(t *testing.T) {
+	assert.Equal(t, "TK7R 2N81", testCode.String())
+	assert.Equal(t, "K7", Code("K7").String())
+	assert.NotEqual(t, byte('T'), FarmThread[0], "a mat's code begins with T")
+}
+
+func TestNextStep(t *testing.T) {
+	for s, want := range map[Stage]Kind{ToWash: KindRinse, ToDry: KindDry, ToSanitize: KindSanitize, Airing: KindDry, Ready: KindSow,
+		Growing: KindHarvest, OnHold: KindRelease, Retired: "", "": ""} {
+		assert.Equal(t, want, s.Next(), s)
+	}
+}

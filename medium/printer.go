@@ -1,0 +1,31 @@
+package medium
+
+import "strings"
+
+// Printer is how a printer's paper comes out, as measured on the calibration
+// page: labels printed for it are moved and stretched by that much.
+type Printer struct {
+	record
+	Name      string  `cbor:"10" json:"name"`
+	OffsetXMM float64 `cbor:"11" json:"offset_x_mm,omitempty"` // to the right
+	OffsetYMM float64 `cbor:"12" json:"offset_y_mm,omitempty"` // down
+	ScaleX    float64 `cbor:"13" json:"scale_x_percent"`
+	ScaleY    float64 `cbor:"14" json:"scale_y_percent"`
+}
+
+// Check refuses a correction that no printer in order needs: more than 20 mm,
+// or a scale outside 90 to 110 % (common practice, no source).
+func (p Printer) Check() error {
+	return first(needText("printer", p.Name), checkRange("offset across", p.OffsetXMM, -20, 20, "mm"), checkRange("offset down", p.OffsetYMM, -20, 20, "mm"),
+		checkRange("scale across", p.ScaleX, 90, 110, "%"), checkRange("scale down", p.ScaleY, 90, 110, "%"))
+}
+
+// Printer finds the correction of a printer by its name.
+func (f Farm) Printer(name string) (Printer, bool) {
+	for _, p := range f.Printers {
+		if strings.EqualFold(strings.TrimSpace(p.Name), strings.TrimSpace(name)) {
+			return p, true
+		}
+	}
+	return Printer{Name: name, ScaleX: 100, ScaleY: 100}, false
+}

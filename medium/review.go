@@ -1,0 +1,58 @@
+package medium
+
+import (
+	"fmt"
+	"time"
+)
+
+// Review says that a supervisor or responsible party looked at the records of a
+// period (21 CFR 112.161(b): reviewed, dated and signed within a reasonable time
+// after they are made). Who did it, and when, stand in the step itself; Name is
+// the person in full where initials do not say it.
+type Review struct {
+	record
+	From   string `cbor:"10" json:"from"` // first day, YYYY-MM-DD in the farm's zone
+	To     string `cbor:"11" json:"to"`   // last day
+	Name   string `cbor:"12" json:"name,omitempty"`
+	Note   string `cbor:"13" json:"note,omitempty"`
+	Anchor string `cbor:"14" json:"anchor,omitempty"` // state of the ledger that was looked at
+}
+
+// KindReview names the record of a review.
+const KindReview Kind = "review"
+
+func (*Review) kind() Kind { return KindReview }
+
+// maxReviewDays bounds the period of one review: a year's papers signed at once
+// is no review within a reasonable time (common practice, no source).
+const maxReviewDays = 92
+
+// check refuses a period that is not over, is turned round or is too long.
+func (b Review) check(f Farm, at time.Time) error {
+	from, err := time.ParseInLocation(time.DateOnly, b.From, f.Location())
+	if err != nil {
+		return &InputError{Field: "first day of the review", Value: b.From, Want: "a day as YYYY-MM-DD"}
+	}
+	to, err := time.ParseInLocation(time.DateOnly, b.To, f.Location())
+	if err != nil {
+		return &InputError{Field: "last day of the review", Value: b.To, Want: "a day as YYYY-MM-DD"}
+	}
+	if to.Before(from) {
+		return &InputError{Field: "period of the review", Value: b.From + " to " + b.To, Want: "the earlier day first"}
+	}
+	if to.After(at) {
+		return &InputError{Field: "last day of the review", Value: b.To, Want: "today or a day before: nobody has seen the records of a day to come"}
+	}
+	if to.Sub(from) > maxReviewDays*24*time.Hour+2*time.Hour {
+		return &InputError{Field: "period of the review", Value: b.From + " to " + b.To, Want: fmt.Sprintf("at most %d days at once", maxReviewDays)}
+	}
+	return first(checkText("name", b.Name), checkText("note", b.Note), checkText("anchor", b.Anchor))
+}
+
+// Covers says whether a review took in a step: the day of the work lies in the
+// period, and the step was written down before the review was. loc is the farm's
+// zone.
+func (b Review) Covers(s Step, reviewed time.Time, loc *time.Location) bool {
+	day := s.At.In(loc).Format(time.DateOnly)
+	return b.From <= day && day <= b.To && !reviewed.Before(s.Recorded)
+}

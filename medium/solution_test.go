@@ -1,0 +1,194 @@
+package medium
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+const bottleCode Code = "BK7R2N81"
+
+// bench is a farm with a chlorine label, good for 12 h mixed and 90 days
+// opened, and a bottle of 150 ppm mixed two hours ago.
+func bench(t *testing.T, change ...Body) Farm {
+	t.Helper()
+	f := Farm{Settings: FarmSettings{Zone: "Europe/Berlin"}, Sanitizers: []Sanitizer{
+		{Name: "Chlor Five", Active: "hypochlorite", Stock: "5.25%ww", Directions: DirectionsLabel, MinPPM: 100, MaxPPM: 200, ContactS: 120, MixedHours: 12, OpenedDays: 90},
+		{Name: "Oxy One", Active: "peroxide", Directions: DirectionsLabel, MinPPM: 500, MaxPPM: 1000, ContactS: 120},
+	}}
+	f = farmStep(t, f, &Solution{Code: bottleCode, Product: "chlor five", Stock: "5.25%ww", StockML: 3, WaterML: 997, StrengthPPM: 150}, testNow.Add(-2*time.Hour))
+	for _, b := range change {
+		f = farmStep(t, f, b, testNow.Add(-time.Hour))
+	}
+	return f
+}
+
+func farmStep(t *testing.T, f Farm, b Body, at time.Time) Farm {
+	t.Helper()
+	s, err := AdmitFarm(f, Step{By: "ab", At: at, Body: b}, testNow)
+	require.NoError(t, err)
+	return f.Apply(s)
+}
+
+func fromBottle() Sanitize {
+	return Sanitize{Solution: bottleCode, ContactS: 120, Sides: 2, Method: "spray"}
+}
+
+func strip(ppm, step float64) *Strip { return &Strip{Code: bottleCode, ReadPPM: ppm, StepPPM: step} }
+
+func TestASolutionGivesProductAndStrength(t *testing.T) {
+	b := fromBottle()
+	s, err := Admit(testCondition(ToSanitize), bench(t, strip(140, 50)), testStep(&b), testNow)
+	require.NoError(t, err)
+	require.True(t, s.Outcome.Accepted, "%+v", s.Outcome.Findings)
+	got := s.Body.(*Sanitize)
+	assert.Equal(t, "Chlor Five", got.Product)
+	assert.Equal(t, "hypochlorite", got.Active)
+	assert.Equal(t, 140.0, got.StrengthPPM, "the strip's, not the computed one")
+	require.NotNil(t, got.Mixed)
+	assert.Equal(t, 150.0, got.Mixed.Solution.StrengthPPM)
+	assert.Equal(t, "ab", got.Mixed.MadeBy)
+	require.NotNil(t, got.Directions)
+	after := testCondition(ToSanitize).Apply(s)
+	assert.Equal(t, bottleCode, after.Sanitized.Solution)
+	assert.Equal(t, Airing, after.Stage)
+}
+
+func TestWhyASolutionIsNotAccepted(t *testing.T) {
+	peroxide := func(f *Farm) {
+		s := &f.Bottles[0].Solution
+		s.Product, s.Active, s.StrengthPPM = "Oxy One", "peroxide", 800
+	}
+	for _, k := range []struct {
+		name   string
+		strips []Body
+		change func(*Farm, *Sanitize)
+		rules  []string
+		fails  bool
+		text   string
+	}{
+		{"fresh and measured", []Body{strip(150, 50)}, nil, nil, false, ""},
+		{"measured and dead", []Body{strip(0, 50)}, nil, []string{"strength-low"}, true, "0 ppm (by the strip 0 to 25) is under the directions' 100 ppm; make a fresh solution"},
+		{"too weak whatever the strip's step", []Body{strip(50, 50)}, nil, []string{"strength-low"}, true, "50 ppm (by the strip 25 to 75) is under the directions' 100 ppm; make a fresh solution"},
+		{"at the edge", []Body{strip(100, 50)}, nil, []string{"strength-unsure"}, false,
+			"the strip can't tell: 100 ppm (by the strip 75 to 125), and the directions ask for 100 to 200 ppm; aim for the middle"},
+		{"over strength", []Body{strip(400, 100)}, nil, []string{"strength-high", "over-ceiling"}, true, "400 ppm (by the strip 350 to 450) is over the directions' 200 ppm; thin it and do it again"},
+		{"read again after thinning", []Body{strip(400, 100), strip(150, 50)}, nil, nil, false, ""},
+		{"never measured", nil, nil, []string{"solution-measured"}, true, "solution BK7R 2N81 was never measured, 150 ppm is only computed; read a test strip and record it with `resow solution strip`"},
+		{"never measured, rule off", nil, func(f *Farm, _ *Sanitize) { f.Policy = setting("solution-measured", false, 1, 0) }, []string{"solution-measured"}, false, ""},
+		{"never measured peroxide", nil, func(f *Farm, _ *Sanitize) { peroxide(f) }, []string{"solution-measured"}, false, ""},
+		{"never measured peroxide, strict farm", nil, func(f *Farm, _ *Sanitize) { peroxide(f); f.Policy = setting("solution-measured", true, 2, 0) },
+			[]string{"solution-measured"}, true, ""},
+		{"out of date", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].Solution.GoodUntil = testNow.Add(-90 * time.Minute) },
+			[]string{"solution-expired"}, true, "solution BK7R 2N81 was good until 3 Nov 07:30 and was used 1.5 hours later (mixed 3 Nov 07:00); discard it and mix a fresh one"},
+		{"mixed after the step", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].MadeAt = testNow.Add(time.Minute) }, []string{"solution-date"}, true, ""},
+		{"unknown", nil, func(_ *Farm, b *Sanitize) { b.Solution = "BXXXXXXX" }, []string{"solution-unknown", "no-directions"}, true, ""},
+		{"discarded", []Body{strip(150, 50), &Discard{Code: bottleCode, Reason: "used up"}}, nil, []string{"solution-unknown", "no-directions"}, true, ""},
+	} {
+		t.Run(k.name, func(t *testing.T) {
+			f := bench(t, k.strips...)
+			b := fromBottle()
+			if k.change != nil {
+				k.change(&f, &b)
+			}
+			s, err := Admit(testCondition(ToSanitize), f, testStep(&b), testNow)
+			require.NoError(t, err)
+			var rules []string
+			for _, f := range s.Outcome.Findings {
+				rules = append(rules, f.Rule)
+				assert.NotEmpty(t, f.Source)
+			}
+			assert.Equal(t, k.rules, rules)
+			assert.Equal(t, k.fails, !s.Outcome.Accepted)
+			if k.text != "" {
+				assert.Equal(t, k.text, s.Outcome.Findings[0].Text)
+			}
+		})
+	}
+}
+
+func TestDebrisBeforeSanitizing(t *testing.T) {
+	c := testCondition(ToWash)
+	c.Debris = DebrisRoots
+	b := fromBottle()
+	s, err := Admit(c, bench(t, strip(150, 50)), testStep(&b), testNow)
+	require.NoError(t, err)
+	require.Len(t, s.Outcome.Findings, 1)
+	assert.Equal(t, "debris", s.Outcome.Findings[0].Rule)
+	assert.Contains(t, s.Outcome.Findings[0].Text, "roots were left")
+	assert.Equal(t, ToWash, c.Apply(s).Stage)
+}
+
+func TestGoodUntil(t *testing.T) {
+	d := Sanitizer{MixedHours: 12, OpenedDays: 90}
+	var p Policy
+	assert.Equal(t, testNow.Add(12*time.Hour), d.goodUntil(p, testNow, time.Time{}))
+	opened := testNow.Add(-90*24*time.Hour + time.Hour)
+	assert.Equal(t, testNow.Add(time.Hour), d.goodUntil(p, testNow, opened), "an old bottle of stock")
+	assert.Equal(t, testNow.Add(24*time.Hour), Sanitizer{}.goodUntil(p, testNow, opened), "CDC bleach advice: 24 hours")
+	assert.Equal(t, testNow.Add(8*time.Hour), Sanitizer{}.goodUntil(setting("solution-hours", true, 8, 0), testNow, opened))
+}
+
+func TestSolutionsThatCantBe(t *testing.T) {
+	f := bench(t)
+	for _, k := range []struct {
+		name string
+		body Body
+	}{
+		{"a mat's code", &Solution{Code: "TK7R2N82", Product: "Chlor Five", StrengthPPM: 150}},
+		{"a code in use", &Solution{Code: bottleCode, Product: "Chlor Five", StrengthPPM: 150}},
+		{"no such product", &Solution{Code: "BK7R2N82", Product: "Pink", StrengthPPM: 150}},
+		{"no strength", &Solution{Code: "BK7R2N82", Product: "Chlor Five"}},
+		{"opened tomorrow", &Solution{Code: "BK7R2N82", Product: "Chlor Five", StrengthPPM: 150, OpenedAt: testNow.Add(24 * time.Hour)}},
+		{"negative water", &Solution{Code: "BK7R2N82", Product: "Chlor Five", StrengthPPM: 150, WaterML: -1}},
+		{"strip of no bottle", &Strip{Code: "BK7R2N82", ReadPPM: 100, StepPPM: 50}},
+		{"strip under zero", strip(-1, 50)},
+		{"discard of no bottle", &Discard{Code: "BK7R2N82"}},
+	} {
+		_, err := AdmitFarm(f, Step{By: "ab", Body: k.body}, testNow)
+		assert.Error(t, err, k.name)
+	}
+}
+
+// What the farm's state keeps is bounded, and the same records give the same
+// state.
+func TestOldSolutionsAreDropped(t *testing.T) {
+	f := bench(t)
+	until := f.Bottles[0].Solution.GoodUntil
+	at := func(at time.Time) Farm { return f.Apply(Step{At: at, Body: &Crop{Name: "kale"}}) }
+	assert.Len(t, at(until.Add(30*24*time.Hour)).Bottles, 1)
+	assert.Empty(t, at(until.Add(30*24*time.Hour+time.Second)).Bottles)
+	assert.Len(t, f.Apply(Step{At: until.Add(99 * 24 * time.Hour), Body: &Hold{Reason: "about a mat"}}).Bottles, 1)
+	for i := range maxBottles + 5 {
+		f = f.Apply(Step{At: testNow, Body: &Solution{Code: Code(fmt.Sprintf("B%07d", i)), GoodUntil: testNow}})
+	}
+	assert.Len(t, f.Bottles, maxBottles)
+	_, oldest := f.Bottle(bottleCode)
+	assert.False(t, oldest)
+}
+
+func TestStripRange(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		read, step := rapid.Float64Range(0, 1000).Draw(t, "read"), rapid.Float64Range(0, 500).Draw(t, "step")
+		least, most := Bottle{Strip: &Strip{ReadPPM: read, StepPPM: step}}.Range()
+		if least < 0 || least > read || most < read || most-read > step/2+1e-9 {
+			t.Fatalf("%v by steps of %v: %v to %v", read, step, least, most)
+		}
+	})
+}
+
+func TestFarmProcedureOverTheCeilingNeedsARinse(t *testing.T) {
+	// 65 FR 75174: 1,100 ppm; 3 % is about 30,000 ppm
+	s := Sanitizer{Name: "drugstore peroxide", Active: "peroxide", Directions: DirectionsFarm, MinPPM: 30000, MaxPPM: 30000, ContactS: 600}
+	err := s.Check()
+	require.Error(t, err)
+	assert.Contains(t, err.Error(), "27 times the published ceiling")
+	s.Rinse = true
+	require.NoError(t, s.Check())
+	s.Rinse, s.Directions = false, DirectionsLabel
+	require.NoError(t, s.Check(), "a label is the rule")
+}

