@@ -24,6 +24,8 @@ type world struct {
 	env      func(string) string
 	now      func() time.Time
 	random   io.Reader
+	after    func(time.Duration) <-chan time.Time // nil is time.After
+	waiter   func() waiter                        // of the contact timer
 }
 
 // app is one run of the program: the world and the global flags.
@@ -71,9 +73,6 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
   resow scan TK7R2N81`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
-		PersistentPreRun: func(*cobra.Command, []string) {
-			a.ran = true
-		},
 	}
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.path, "store", "", "the farm's ledger (or RESOW_STORE; farm.resow where neither is given)")
@@ -94,14 +93,30 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 			root.AddCommand(c)
 		}
 	}
-	group("setup", a.initCommand(), a.addCommand(), a.policyCommand(), a.sanitizerCommand(), a.cropCommand())
-	group("print", a.labelCommand(), a.reportCommand())
+	group("setup", a.initCommand(), a.addCommand(), a.importCommand(), a.policyCommand(), a.sanitizerCommand(), a.cropCommand(), a.pricesCommand(), a.cutplanCommand())
+	group("print", a.labelCommand(), a.cardsCommand(), a.reportCommand())
 	group("day", a.scanCommand(), a.sowCommand(), a.mistCommand(), a.harvestCommand(), a.rinseCommand(), a.dryCommand(),
-		a.sanitizeCommand(), a.moldCommand(), a.cutCommand(), a.swabCommand(), a.inspectCommand(), a.holdCommand(),
-		a.releaseCommand(), a.trimCommand(), a.relabelCommand(), a.retireCommand(), a.correctCommand())
-	group("look", a.dueCommand(), a.showCommand(), a.listCommand(), a.historyCommand())
-	group("keep", a.verifyCommand(), a.demoCommand())
+		a.batchCommand(), a.mixCommand(), a.solutionCommand(), a.sanitizeCommand(),
+		a.moldCommand(), a.cutCommand(), a.swabCommand(), a.inspectCommand(), a.holdCommand(),
+		a.releaseCommand(), a.trimCommand(), a.relabelCommand(), a.tagsCommand(), a.retireCommand(), a.correctCommand(), a.reviewCommand())
+	group("look", a.dueCommand(), a.showCommand(), a.listCommand(), a.historyCommand(), a.traceCommand(), a.forecastCommand(), a.poolCommand())
+	group("keep", a.stationCommand(), a.exportCommand(), a.backupCommand(), a.restoreCommand(), a.verifyCommand(), a.demoCommand())
+	a.noteRuns(root)
 	return root
+}
+
+// noteRuns makes each command note that its own code began. A hook before the
+// run would not do: cobra checks the required flags after it.
+func (a *app) noteRuns(c *cobra.Command) {
+	if run := c.RunE; run != nil {
+		c.RunE = func(c *cobra.Command, args []string) error {
+			a.ran = true
+			return run(c, args)
+		}
+	}
+	for _, sub := range c.Commands() {
+		a.noteRuns(sub)
+	}
 }
 
 // storePath is the ledger's file: the flag, the environment, or farm.resow.

@@ -11,7 +11,7 @@ import (
 func bodyText(body medium.Body) string {
 	switch b := body.(type) {
 	case *medium.Add:
-		return join(b.Mat.Form, b.Mat.Size(), b.Mat.Material, b.Mat.Roll)
+		return join(b.Mat.Form, b.Mat.Size(), b.Mat.Material, b.Mat.Roll, named("UNIDENTIFIED:", b.Mat.Unidentified))
 	case *medium.Sow:
 		seeds := make([]string, len(b.Crops))
 		for i, c := range b.Crops {
@@ -21,17 +21,17 @@ func bodyText(body medium.Body) string {
 	case *medium.Mist:
 		return join(quantity("%g mL water", b.WaterML), named("treated with", b.Treated), b.Where)
 	case *medium.Harvest:
-		return join(quantity("%g g", b.YieldG), quantity("cut %g mm above the mat", b.CutHeightMM), when(b.KnifeTouched, "knife touched the mesh"), when(b.MoreCutsToCome, "more cuts to come"))
+		return join(quantity("%g g", b.YieldG), quantity("cut %g mm above the mat", b.CutHeightMM), when(b.KnifeTouched, "knife touched the mesh"), when(b.MoreCutsToCome, "more cuts to come"), b.Place)
 	case *medium.Rinse:
-		return join("debris left: "+string(b.Debris), b.Detergent, quantity("%g min", b.Minutes))
+		return join("debris left: "+string(b.Debris), b.Detergent, quantity("%g min", b.Minutes), b.Place)
 	case *medium.Dry:
-		return join("in "+b.Where, quantity("%g h", float64(b.DurationS)/3600))
+		return join("in "+b.Where, quantity("%.3g h", float64(b.DurationS)/3600), quantity("%.2g kLy of sun", b.KLy), quantity("%g J/m2 erythemal", b.ErythemalJM2), quantity("%g SED", b.SED))
 	case *medium.Sanitize:
 		what := b.Product
 		if what == "" {
 			what = b.Active
 		}
-		text := join(what, fmt.Sprintf("%g ppm", b.StrengthPPM), medium.Seconds(b.ContactS), fmt.Sprintf("%d sides", b.Sides), b.Method, when(b.Rinsed, "rinsed"))
+		text := join(what, named("solution", b.Solution.String()), fmt.Sprintf("%g ppm", b.StrengthPPM), medium.Seconds(b.ContactS)+when(b.Timed, " by the timer"), fmt.Sprintf("%d sides", b.Sides), b.Method, when(b.Rinsed, "rinsed"))
 		if b.TempC != nil {
 			text = join(text, fmt.Sprintf("%g C", *b.TempC))
 		}
@@ -79,6 +79,20 @@ func bodyText(body medium.Body) string {
 		return join(b.Name, fmt.Sprintf("seed %.2f mm", b.SeedMM()), quantity("%g g/m2", b.DensityGM2))
 	case *medium.Sanitizer:
 		return join(b.Name, b.Active, b.Directions, quantity("%g", b.MinPPM)+quantity("-%g ppm", b.MaxPPM), medium.Seconds(b.ContactS))
+	case *medium.Solution:
+		return join(b.Code.String(), b.Product, quantity("%g mL", b.StockML)+quantity(" %g g", b.StockG)+" stock", quantity("%g mL water", b.WaterML), fmt.Sprintf("%g ppm computed", b.StrengthPPM))
+	case *medium.Strip:
+		return join(b.Code.String(), fmt.Sprintf("%g ppm, strip in steps of %g", b.ReadPPM, b.StepPPM))
+	case *medium.Discard:
+		return join(b.Code.String(), b.Reason)
+	case *medium.Card:
+		return join(string(b.Code), string(b.Action), cardText(*b), when(b.Withdrawn, "WITHDRAWN"))
+	case *medium.Prices:
+		return pricesText(*b)
+	case *medium.Review:
+		return join(b.From+" to "+b.To, b.Name, b.Note)
+	case *medium.Printer:
+		return join(b.Name, fmt.Sprintf("%g mm right", b.OffsetXMM), fmt.Sprintf("%g mm down", b.OffsetYMM), fmt.Sprintf("scale %g x %g %%", b.ScaleX, b.ScaleY))
 	}
 	return ""
 }

@@ -57,3 +57,14 @@ func (a *app) completeSanitizers(*cobra.Command, []string, string) ([]string, co
 	})
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
+
+func (a *app) completeSolutions(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	var codes []string
+	_ = a.open(true, func(f *farm) error {
+		for _, b := range f.Bottles {
+			codes = append(codes, string(b.Solution.Code)+"\t"+b.Solution.Product+", "+f.state(b, f.now(a)))
+		}
+		return nil
+	})
+	return codes, cobra.ShellCompDirectiveNoFileComp
+}

@@ -199,31 +199,6 @@ func (a *app) trimCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) relabelCommand() *cobra.Command {
-	var reason, mark string
-	var newCode bool
-	c := a.stepCommand("relabel", "Put a new label on mats; the history stays",
-		`Record a reprint of the same code, or give the mat a new code with --new-code:
-both codes then name the mat. Print the label with `+"`resow label`"+`. A mat that has
-neither a readable code nor a mark is set apart, never given a new history.`,
-		`  resow relabel TK7R2N81 --reason "label worn" --by MK
-  resow relabel mark:"two notches" --reason "tag lost" --new-code --by MK`,
-		func(f *farm, _ medium.Code) (medium.Body, error) {
-			b := &medium.Relabel{Reason: reason, Mark: mark}
-			if !newCode {
-				return b, nil
-			}
-			code, err := a.freshCode(f, nil)
-			b.NewCode = code
-			return b, err
-		}, nil)
-	c.Flags().StringVar(&reason, "reason", "", "why: worn, lost, unreadable")
-	c.Flags().StringVar(&mark, "mark", "", "a second identity that needs no label: punched dots, a notch")
-	c.Flags().BoolVar(&newCode, "new-code", false, "give it a new code beside the old one")
-	must(c.MarkFlagRequired("reason"))
-	return c
-}
-
 func (a *app) retireCommand() *cobra.Command {
 	var cause, note string
 	causes := make([]string, len(medium.Causes))
@@ -264,7 +239,7 @@ number in ` + "`resow history`" + `. Then record what really happened, with --at
 				if err != nil {
 					return err
 				}
-				return a.record(f, []medium.Step{{Mat: code, Body: &medium.Correct{MatSeq: seq, Reason: reason}}}, nil)
+				return a.correct(f, code, seq, reason)
 			})
 		},
 	}, func(c *cobra.Command) {

@@ -7,8 +7,11 @@ import (
 	"io/fs"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/moving"
+	"resow/cmd/resow/station"
 	"resow/labels"
 	"resow/medium"
+	"resow/medium/pool"
 	"resow/medium/sanitizer"
 	"resow/medium/sunlight"
 	"resow/store"
@@ -42,7 +45,7 @@ func as[T error](err error) bool {
 // an exported error of a room has no row.
 var failures = []failure{
 	{as[*usageError], exitUsage, ""},
-	{as[*medium.VerdictError], 0, ""}, // 3 or 4, after the verdict
+	{as[*medium.VerdictError], 0, ""},        // 3 or 4, after the verdict
 	{as[*medium.StageError], exitFailed, ""}, // 3 or 4 for a sowing
 	{as[*medium.InputError], exitUsage, ""},
 	{as[*medium.TimeError], exitFailed, ""},
@@ -67,8 +70,8 @@ var failures = []failure{
 	{as[*sanitizer.CeilingError], exitFailed, ""},
 	{as[*sanitizer.MixedActivesError], exitFailed, ""},
 	{as[*sanitizer.TooSmallError], exitFailed, ""},
-	{as[*sanitizer.DirectionsError], exitUsage, ""},
-	{as[*sanitizer.NotCoveredError], exitFailed, ""},
+	{as[*sanitizer.OutsideError], exitFailed, ""},
+	{as[*sanitizer.NoStockError], exitUsage, ""},
 	{as[*sanitizer.ReadingError], exitFailed, ""},
 	{as[*sunlight.RangeError], exitUsage, ""},
 	{as[*sunlight.WindowError], exitUsage, ""},
@@ -87,6 +90,15 @@ var failures = []failure{
 	{as[*store.TakenError], exitFailed, ""},
 	{as[*store.TokenError], exitFailed, ""},
 	{as[*store.AnchorError], exitUsage, ""},
+	{as[*pool.Invalid], exitUsage, ""},
+	{as[*pool.TooLarge], exitUsage, ""},
+	{as[*pool.NoFit], exitUsage, ""},
+	{as[*pool.Overloaded], exitFailed, ""},
+	{as[*store.ImportError], exitFailed, ""},
+	{as[*store.UnsoundError], exitFailed, ""},
+	{as[*store.LossError], exitFailed, ""},
+	{as[*moving.Error], exitUsage, ""},
+	{as[*station.ConfigError], exitUsage, ""},
 	{as[*fs.PathError], exitFailed, ""},
 }
 

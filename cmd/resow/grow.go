@@ -101,7 +101,7 @@ but water; the product's label says whether it may touch a crop at all.`,
 }
 
 func (a *app) harvestCommand() *cobra.Command {
-	var yield, height string
+	var yield, height, place string
 	var touched, more bool
 	c := a.stepCommand("harvest", "Record the harvest; the mats go to the wash",
 		`Harvest ends the growing. Wash soon: roots and biofilm hold harder by the hour.
@@ -109,7 +109,7 @@ A knife that touched the mesh is worth a look for cuts (resow cut).`,
 		`  resow harvest TK7R2N81 --yield 310g --cut-height 12mm --by MK
   resow harvest TK7R2N81 --yield 200g --more-cuts --by MK     pea shoots, to be cut again`,
 		func(*farm, medium.Code) (medium.Body, error) {
-			b := &medium.Harvest{KnifeTouched: touched, MoreCutsToCome: more}
+			b := &medium.Harvest{KnifeTouched: touched, MoreCutsToCome: more, Place: place}
 			if err := optional(&b.YieldG, yield, "yield", amount.Mass); err != nil {
 				return nil, err
 			}
@@ -123,6 +123,7 @@ A knife that touched the mesh is worth a look for cuts (resow cut).`,
 		})
 	c.Flags().StringVar(&yield, "yield", "", "fresh yield of each mat: 310g, 11oz")
 	c.Flags().StringVar(&height, "cut-height", "", "height of the cut above the mat: 12mm")
+	c.Flags().StringVar(&place, "place", "", "where it was done, if not on its shelf")
 	c.Flags().BoolVar(&touched, "knife-touched", false, "the knife touched the mesh")
 	c.Flags().BoolVar(&more, "more-cuts", false, "the crop stays on the mat for another cut")
 	return c

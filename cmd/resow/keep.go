@@ -11,13 +11,18 @@ import (
 
 func (a *app) verifyCommand() *cobra.Command {
 	var anchor string
+	var repair bool
 	c := &cobra.Command{
 		Use: "verify", Short: "Check that the ledger is whole and unchanged", Args: cobra.NoArgs,
 		Long: `Verify reads every record, checks that the records chain, that each mat's
 condition follows from its steps, and that the indexes match. With the anchor
 from a printed label sheet or report it also shows whether records were cut off
-the end, or the whole file exchanged, since that paper was printed.`,
+the end, or the whole file exchanged, since that paper was printed.
+
+With --repair it makes anew what is derived from the records: conditions, the due
+list, the lists of lots and codes. It never touches a record.`,
 		Example: `  resow verify
+  resow verify --repair
   resow verify --anchor 1234-BCDE-FGHJ-KNPR-STVX-42`,
 		RunE: func(*cobra.Command, []string) error {
 			var want *store.Anchor
@@ -28,8 +33,8 @@ the end, or the whole file exchanged, since that paper was printed.`,
 				}
 				want = &parsed
 			}
-			return a.open(true, func(f *farm) error {
-				found, err := f.Verify(a.progress("verifying"), want)
+			return a.open(!repair, func(f *farm) error {
+				found, mended, err := verifyOrRepair(f, repair, a.progress("verifying"), want)
 				if err != nil {
 					return err
 				}
@@ -41,8 +46,10 @@ the end, or the whole file exchanged, since that paper was printed.`,
 					a.code = exitFailed
 				}
 				return a.print(found, func(w io.Writer) {
-					for _, p := range found.Problems {
-						fmt.Fprint(w, wrap(fmt.Sprintf("  %s step %d: %s", p.Code, p.Seq, p.Text), 78, "    "))
+					printProblems(w, found.Problems)
+					if len(mended) > 0 {
+						fmt.Fprintf(w, "%d problems with what is derived from the records were mended; no record was touched:\n", len(mended))
+						printProblems(w, mended)
 					}
 					state := "whole and unchanged"
 					if !found.OK {
@@ -55,7 +62,33 @@ the end, or the whole file exchanged, since that paper was printed.`,
 		},
 	}
 	c.Flags().StringVar(&anchor, "anchor", "", "the anchor from a printed sheet")
+	c.Flags().BoolVar(&repair, "repair", false, "make anew what is derived from the records")
 	return c
+}
+
+// verifyOrRepair gives what stands now, and what a repair has mended.
+func verifyOrRepair(f *farm, repair bool, progress func(done, total int), want *store.Anchor) (now store.Report, mended []store.Problem, err error) {
+	if !repair {
+		now, err = f.Verify(progress, want)
+		return now, nil, err
+	}
+	before, now, err := f.Repair(want)
+	still := map[store.Problem]bool{}
+	for _, p := range now.Problems {
+		still[p] = true
+	}
+	for _, p := range before.Problems {
+		if !still[p] {
+			mended = append(mended, p)
+		}
+	}
+	return now, mended, err
+}
+
+func printProblems(w io.Writer, problems []store.Problem) {
+	for _, p := range problems {
+		fmt.Fprint(w, wrap(fmt.Sprintf("  %s step %d: %s", p.Code, p.Seq, p.Text), 78, "    "))
+	}
 }
 
 // progress tells on a terminal how far a long work is.

@@ -28,19 +28,34 @@ func (f *farm) mass(g float64) string {
 
 func (a *app) scanCommand() *cobra.Command {
 	var crops []string
+	var idle string
 	c := &cobra.Command{
-		Use: "scan CODE", Short: "Say whether a mat may be sown on now, and why", Args: cobra.ExactArgs(1),
+		Use: "scan [CODE]", Short: "Say whether a mat may be sown on now, and why; alone: the wash station", Args: cobra.MaximumNArgs(1),
 		Long: `Scan gives the verdict of the farm's own rules: sow, sow with care, do not sow or
 retire, with every reason and the next step. CODE is what the scanner or a person
 gives: the code with or without spaces and dashes in any case, the whole text of
 the QR symbol, or mark:TEXT. With --crop the seed is compared with the mesh.
 
+Without CODE it is the wash station, for a scanner that types: scan your own card,
+an action card, then mats; each is recorded as it is scanned, and on disk before
+the answer shows. END closes the action, UNDO and CONFIRM take the last step back,
+a mat alone gives its verdict, and a tag on a bottle begins sanitizing from it.
+Any line end, no line end, Caps Lock and foreign keyboard layouts will do.
+
 Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 		Example: `  resow scan TK7R2N81
   resow scan "tk7r-2n81" --crop amaranth
-  resow scan TK7R2N81 --json`,
+  resow scan TK7R2N81 --json
+  resow scan --by MK                              the wash station`,
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				after, err := amount.Span("idle", idle)
+				if err != nil {
+					return err
+				}
+				return a.scanLoop(after)
+			}
 			return a.open(true, func(f *farm) error {
 				code, err := f.find(args[0])
 				if err != nil {
@@ -64,6 +79,7 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 		},
 	}
 	c.Flags().StringArrayVar(&crops, "crop", nil, "crop to be sown, or several for a mix")
+	c.Flags().StringVar(&idle, "idle", "2min", "at the wash station: how long an action stays open without a scan")
 	must(c.RegisterFlagCompletionFunc("crop", a.completeCrops))
 	return c
 }
@@ -402,6 +418,9 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 		}
 		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, s.At.In(f.loc).Format("2006-01-02 15:04"), s.By, s.Kind)
 		text := state + bodyText(s.Body)
+		if s.Replaces > 0 {
+			text += fmt.Sprintf(" (stands for step %d)", s.Replaces)
+		}
 		if s.Outcome.From != s.Outcome.To {
 			text += fmt.Sprintf(" -> %s", s.Outcome.To)
 		}

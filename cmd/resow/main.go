@@ -16,6 +16,6 @@ import (
 func main() {
 	os.Exit(run(os.Args[1:], world{
 		in: os.Stdin, out: os.Stdout, err: os.Stderr,
-		env: os.Getenv, now: time.Now, random: rand.Reader,
+		env: os.Getenv, now: time.Now, random: rand.Reader, waiter: newWaiter,
 	}))
 }

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"os"
+	"strconv"
 	"testing"
 	"time"
 
@@ -12,7 +13,8 @@ import (
 
 // TestMain makes the program available to the scripts in testdata/script. Only
 // there its clock and its random source can be set: RESOW_TEST_NOW and
-// RESOW_TEST_SEED.
+// RESOW_TEST_SEED. The timer moves the clock instead of waiting, and Ctrl-C comes
+// after RESOW_TEST_INTERRUPT seconds.
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"resow": func() { os.Exit(run(os.Args[1:], testWorld())) }})
 }
@@ -25,8 +27,21 @@ func testWorld() world {
 			panic(err)
 		}
 		w.now = func() time.Time { return at }
+		w.waiter = func() waiter { return testWaiter(&at) }
 	}
 	return w
+}
+
+func testWaiter(clock *time.Time) waiter {
+	interrupt, err := strconv.Atoi(os.Getenv("RESOW_TEST_INTERRUPT"))
+	stop := clock.Add(time.Duration(interrupt) * time.Second)
+	return waiter{
+		wait: func(d time.Duration) bool {
+			*clock = clock.Add(d)
+			return err == nil && !clock.Before(stop)
+		},
+		stop: func() {},
+	}
 }
 
 // seeded is a source of bytes that are the same in every run.
@@ -60,8 +75,23 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			// code NAME FILE N puts the N-th code of an add --json document into a variable.
 			"code": scriptCode,
+			// bottle NAME FILE puts the code of a mix --json document's solution into a variable.
+			"bottle": scriptBottle,
+			// card NAME FILE ACTION puts the code of a cards --json document's first
+			// card of an action into a variable.
+			"card": scriptCard,
+			// item NAME FILE KIND puts the code of a tags check --json line into a variable.
+			"item": scriptItem,
+			// feed FILE SCAN… writes a file of scans, one a line; half:CODE is a half read.
+			"feed": scriptFeed,
+			// answers FILE WORD,WORD… compares the large words of a scan --json session.
+			"answers": scriptAnswers,
+			// same FILE FILE says that two files have the same bytes.
+			"same": scriptSame,
 			// exits N COMMAND… runs a command that must end with that exit code.
 			"exits": scriptExits,
+			// backup NAME DIR puts the newest backup of a folder into a variable.
+			"backup": scriptBackup,
 		},
 	})
 }

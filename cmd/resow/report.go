@@ -1,8 +1,6 @@
 package main
 
 import (
-	"errors"
-	"iter"
 	"time"
 
 	"resow/labels/report"
@@ -14,14 +12,17 @@ func (a *app) reuseReport(f *farm, origin report.Origin) (report.Report, error) 
 	if err != nil {
 		return report.Report{}, err
 	}
-	in := report.ReuseInput{Origin: origin, Mats: mats}
-	err = f.threads(func(thread []medium.Step) {
-		in.Turns = append(in.Turns, report.Turns(thread)...)
-	})
+	tally, err := a.tally(f)
 	if err != nil {
 		return report.Report{}, err
 	}
-	return report.Reuse(in), nil
+	return report.Reuse(report.ReuseInput{Origin: origin, Mats: mats, Tally: tally}), nil
+}
+
+// tally reads every mat's thread, one at a time.
+func (a *app) tally(f *farm) (*report.Tally, error) {
+	t := report.NewTally(f.Farm, f.now(a))
+	return t, f.threads(t.Add)
 }
 
 // threads gives every mat's steps, one mat after the other.
@@ -57,24 +58,4 @@ func (a *app) retirementReport(f *farm, origin report.Origin) (report.Report, er
 func (a *app) period(f *farm) (from, to time.Time) {
 	to = f.now(a)
 	return to.AddDate(0, 0, -30), to
-}
-
-var errEnough = errors.New("enough")
-
-func (a *app) sanitationReport(f *farm, origin report.Origin) (report.Report, error) {
-	from, to := a.period(f)
-	var failed error
-	steps := iter.Seq[medium.Step](func(yield func(medium.Step) bool) {
-		err := f.Steps(func(s medium.Step) error {
-			if !yield(s) {
-				return errEnough
-			}
-			return nil
-		})
-		if !errors.Is(err, errEnough) {
-			failed = err
-		}
-	})
-	r := report.Sanitation(report.SanitationInput{Origin: origin, Steps: steps, From: from, To: to})
-	return r, failed
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -16,19 +17,26 @@ func (a *app) sanitizerCommand() *cobra.Command {
 	c := &cobra.Command{Use: "sanitizer", Short: "Keep the sanitizers with the directions of their labels",
 		Long: "A sanitize step is checked against these directions. A product without directions can be kept on file, and no step with it is accepted.",
 		Example: `  resow sanitizer add "blue drum" --active hypochlorite --stock 5.25% --directions label --strength 50-200ppm --contact 2min --by MK
-  resow sanitizer list`}
-	c.AddCommand(a.sanitizerAddCommand(), a.sanitizerListCommand())
+  resow sanitizer list
+  resow sanitizer show "blue drum"`}
+	c.AddCommand(a.sanitizerAddCommand(), a.sanitizerListCommand(), a.sanitizerShowCommand())
 	return c
 }
 
 func (a *app) sanitizerAddCommand() *cobra.Command {
 	var s medium.Sanitizer
-	var strength, contact, minTemp, maxTemp, ph string
+	var active, strength, contact, minTemp, maxTemp, ph, density string
 	c := &cobra.Command{Use: "add NAME", Short: "Copy a sanitizer's label into the records", Args: cobra.ExactArgs(1),
 		Long: `Copy what the printed label says for food-contact surfaces: the strength in use,
 how long the surface stays wet, temperature, pH, and whether to rinse with
 potable water. Use --directions "farm procedure" only for your own written
-procedure; a care finding then stands on every verdict.
+procedure; a care finding then stands on every verdict. To change a product, add
+it again under its name: the new directions hold from then on.
+
+The stock strength says what its percent counts: 5.25% or 5.25%ww is by weight
+(what labels mostly mean), 3%wv is grams in 100 mL, 10%trade and 65%avail count
+available chlorine. Density is needed only for other liquids given by weight;
+peroxide and bleach have a table.
 
 Drugstore peroxide of 3 % is about 27 times the published ceiling of 1,100 ppm for
 peroxide that stays on a food-contact surface, and its label rarely has
@@ -37,15 +45,27 @@ food-contact directions: rinse, or choose a labelled product.
 Keep products in their own closed containers, apart from food, acids and
 ammonia. The label, local rules and qualified people come first.`,
 		Example: `  resow sanitizer add "blue drum" --active hypochlorite --stock 5.25% --directions label \
-      --strength 50-200ppm --contact 2min --min-temp 24C --registration "copied from the label" --by MK
+      --strength 50-200ppm --contact 2min --min-temp 24C --good-h 24 --registration "as on the label" --by MK
   resow sanitizer add "drugstore peroxide" --active peroxide --stock 3% --directions "farm procedure" \
-      --strength 3%-3% --contact 10min --rinse --by MK`,
+      --strength 2.8%-3.2% --contact 10min --rinse --by MK
+  resow sanitizer add "green jug" --active quat --stock 10% --density 0.99g/mL --by MK      no directions yet`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			s.Name = args[0]
-			if err := s.Check(); err != nil && s.Directions == "" {
+			known, err := sanitizer.ParseActive(active)
+			if err != nil {
 				return err
 			}
-			var err error
+			s.Active = string(known)
+			if s.Stock != "" {
+				stock, err := sanitizer.ParseStrength(s.Stock)
+				if err != nil {
+					return err
+				}
+				if err := stock.Check(known); err != nil {
+					return err
+				}
+				s.Stock = stock.String()
+			}
 			if strength != "" {
 				if s.MinPPM, s.MaxPPM, err = strengthRange(s.Active, strength); err != nil {
 					return err
@@ -58,22 +78,29 @@ ammonia. The label, local rules and qualified people come first.`,
 				}
 				s.ContactS = int(d.Seconds())
 			}
-			if err := optional(&s.MinTempC, minTemp, "least temperature", amount.Temperature); err != nil {
-				return err
-			}
-			if err := optional(&s.MaxTempC, maxTemp, "greatest temperature", amount.Temperature); err != nil {
-				return err
+			for _, o := range []struct {
+				to         *float64
+				text, what string
+				read       func(string, string) (float64, error)
+			}{
+				{&s.MinTempC, minTemp, "least temperature", amount.Temperature}, {&s.MaxTempC, maxTemp, "greatest temperature", amount.Temperature},
+				{&s.DensityGPML, density, "density", amount.Density},
+			} {
+				if err := optional(o.to, o.text, o.what, o.read); err != nil {
+					return err
+				}
 			}
 			if ph != "" {
 				if _, err := fmt.Sscanf(ph, "%g-%g", &s.MinPH, &s.MaxPH); err != nil {
 					return &amount.Error{What: "pH", Input: ph, Want: "a range: 6.5-7.5"}
 				}
 			}
-			return a.open(false, func(f *farm) error { return a.recordFarm(f, &s) })
+			return a.open(false, func(f *farm) error { return a.addSanitizer(f, s) })
 		}}
 	flags := c.Flags()
-	flags.StringVar(&s.Active, "active", "", "active ingredient: peroxide, hypochlorite, peroxyacetic, quat …")
-	flags.StringVar(&s.Stock, "stock", "", "stock strength from the label: 5.25%, 35%")
+	flags.StringVar(&active, "active", "", "active ingredient: peroxide, hypochlorite (or bleach), peroxyacetic, quat …")
+	flags.StringVar(&s.Stock, "stock", "", "stock strength from the label: 5.25%, 35%, 3%wv, 10%trade")
+	flags.StringVar(&density, "density", "", "density of the stock: 1.08g/mL")
 	flags.StringVar(&s.Directions, "directions", "", "label, or \"farm procedure\"; empty where there are none")
 	flags.StringVar(&strength, "strength", "", "strength in use: 50-200ppm")
 	flags.StringVar(&contact, "contact", "", "how long it stays wet: 2min")
@@ -84,11 +111,21 @@ ammonia. The label, local rules and qualified people come first.`,
 	flags.Float64Var(&s.MixedHours, "good-h", 0, "hours that a mixed solution stays good")
 	flags.Float64Var(&s.OpenedDays, "opened-days", 0, "days that an opened bottle stays good")
 	flags.StringVar(&s.Registration, "registration", "", "registration number, as text")
-	flags.StringVar(&s.Note, "note", "", "anything else the label says")
+	flags.StringVar(&s.Note, "note", "", "anything else the label says, such as the surfaces it covers")
 	must(c.MarkFlagRequired("active"))
 	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
 	must(c.RegisterFlagCompletionFunc("directions", fixedWords(medium.DirectionsLabel, medium.DirectionsFarm)))
 	return c
+}
+
+func (a *app) addSanitizer(f *farm, s medium.Sanitizer) error {
+	if err := a.recordFarm(f, &s); err != nil || a.json {
+		return err
+	}
+	for _, note := range sanitizer.Notes(s) {
+		fmt.Fprint(a.out, column("  ", note, 79))
+	}
+	return nil
 }
 
 func (a *app) sanitizerListCommand() *cobra.Command {
@@ -121,13 +158,128 @@ func printSanitizer(w io.Writer, s medium.Sanitizer) {
 		fmt.Fprintln(w, "  no directions on file: no step with it is accepted")
 		return
 	}
-	rinse := "no rinse asked for"
-	if s.Rinse {
-		rinse = "rinse with potable water"
-	}
 	text := join(s.Directions+fmt.Sprintf(": %g-%g ppm", s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
-		quantity("at least %g C", s.MinTempC), quantity("at most %g C", s.MaxTempC), rinse, named("registration", s.Registration), s.Note)
+		quantity("at least %g C", s.MinTempC), quantity("at most %g C", s.MaxTempC), rinseText(s), named("registration", s.Registration), s.Note)
 	fmt.Fprint(w, wrap("  "+text, 79, "    "))
+}
+
+func rinseText(s medium.Sanitizer) string {
+	if s.Rinse {
+		return "rinse with potable water"
+	}
+	return "no rinse asked for"
+}
+
+func (a *app) sanitizerShowCommand() *cobra.Command {
+	return &cobra.Command{Use: "show NAME", Short: "Show a sanitizer's directions, ceiling and cautions", Args: cobra.ExactArgs(1),
+		Long:              "Show prints everything on file about a product, what is published about its active ingredient, and the cautions for working with it.",
+		Example:           "  resow sanitizer show \"blue drum\"\n  resow sanitizer show \"blue drum\" --json",
+		ValidArgsFunction: a.completeSanitizers,
+		RunE: func(_ *cobra.Command, args []string) error {
+			return a.open(true, func(f *farm) error {
+				s, err := f.product(args[0])
+				if err != nil {
+					return err
+				}
+				doc := bench(f, s)
+				return a.print(doc, func(w io.Writer) { printBench(w, f, doc) })
+			})
+		}}
+}
+
+// product finds a sanitizer that must be on file.
+func (f *farm) product(name string) (medium.Sanitizer, error) {
+	if s, ok := f.Sanitizer(name, ""); ok && name != "" {
+		return s, nil
+	}
+	return medium.Sanitizer{}, &medium.UnknownError{What: "sanitizer", Name: name, Do: "see `resow sanitizer list`, or copy its label with `resow sanitizer add`"}
+}
+
+// benchSheet is what sanitizer show prints.
+type benchSheet struct {
+	Sanitizer     medium.Sanitizer    `json:"sanitizer"`
+	Title         string              `json:"active_title"`
+	CountedAs     string              `json:"counted_as"`
+	StockPPM      float64             `json:"stock_ppm,omitempty"`
+	DensitySource string              `json:"density_source,omitempty"`
+	CeilingPPM    float64             `json:"ceiling_ppm,omitempty"` // without a rinse, in force
+	CeilingSource string              `json:"ceiling_source,omitempty"`
+	NeverWith     []string            `json:"never_with"`
+	Notes         []string            `json:"notes"`
+	Cautions      []sanitizer.Caution `json:"cautions"`
+}
+
+func bench(f *farm, s medium.Sanitizer) benchSheet {
+	active := sanitizer.Active(s.Active)
+	doc := benchSheet{Sanitizer: s, Title: active.Title(), CountedAs: active.CountedAs(), NeverWith: active.NeverWith(), Notes: sanitizer.Notes(s)}
+	if stock, err := sanitizer.StockOf(s); err == nil {
+		ppm, _ := stock.PPM() // StockOf has read it
+		doc.StockPPM, doc.DensitySource = round3(ppm), stock.DensitySource()
+	}
+	if c, ok := f.ceiling(active); ok {
+		doc.CeilingPPM, doc.CeilingSource = c.PPM, c.Source
+	}
+	doc.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, StockPPM: doc.StockPPM, UsePPM: s.MaxPPM, Misting: true})
+	return doc
+}
+
+// ceiling is the no-rinse ceiling in force for an active ingredient.
+func (f *farm) ceiling(a sanitizer.Active) (sanitizer.Ceiling, bool) {
+	c, ok := a.Ceiling()
+	if !ok {
+		return c, false
+	}
+	if set := f.Policy.Setting(medium.Actives[string(a)]); set.On && set.Limit != c.PPM {
+		return sanitizer.Ceiling{PPM: set.Limit, Source: "the farm's own policy"}, true
+	}
+	return c, true
+}
+
+func printBench(w io.Writer, f *farm, d benchSheet) {
+	s := d.Sanitizer
+	fmt.Fprintln(w, s.Name)
+	line := func(name, text string) {
+		if text != "" {
+			fmt.Fprint(w, column(fmt.Sprintf("  %-12s", name), text, 79))
+		}
+	}
+	line("active", d.Title+"; ppm counts "+d.CountedAs+" in mg/L")
+	if s.Stock == "" {
+		line("stock", "strength not on file: nothing can be mixed from it by `resow mix --product`")
+	} else if sanitizer.Active(s.Active).Solid() {
+		line("stock", s.Stock+", granules: weigh them")
+	} else {
+		line("stock", fmt.Sprintf("%s, that is %g ppm (density: %s)", s.Stock, d.StockPPM, d.DensitySource))
+	}
+	if s.Directions != "" {
+		line("directions", join(s.Directions, named("registration", s.Registration)))
+		line("strength", fmt.Sprintf("%g to %g ppm", s.MinPPM, s.MaxPPM))
+		line("contact", medium.Seconds(s.ContactS)+" wet")
+		line("temperature", join(quantity("at least %g C", s.MinTempC), quantity("at most %g C", s.MaxTempC)))
+		line("pH", join(quantity("at least %g", s.MinPH), quantity("at most %g", s.MaxPH)))
+		line("rinse", rinseText(s))
+	}
+	good := fmt.Sprintf("%g h after mixing (the farm's solution-hours; the directions name none)", f.Policy.Setting("solution-hours").Limit)
+	if s.MixedHours > 0 {
+		good = fmt.Sprintf("%g h after mixing", s.MixedHours)
+	}
+	line("good for", join(good, quantity("%g days after opening", s.OpenedDays)))
+	if d.CeilingPPM > 0 {
+		line("ceiling", fmt.Sprintf("%g ppm may stay on a food-contact surface without a rinse (%s)", d.CeilingPPM, d.CeilingSource))
+	}
+	line("note", s.Note)
+	line("never with", strings.Join(d.NeverWith, "; "))
+	for _, note := range d.Notes {
+		fmt.Fprint(w, column("  ! ", note, 79))
+	}
+	printCautions(w, d.Cautions)
+}
+
+func printCautions(w io.Writer, list []sanitizer.Caution) {
+	fmt.Fprintln(w, "\nMind:")
+	for _, c := range list {
+		fmt.Fprint(w, column("  - ", c.Text, 79))
+	}
 }
 
 func quantityText(lead, text string) string {
@@ -191,7 +343,9 @@ func ppm(active, text string) (float64, error) {
 }
 
 // round3 keeps the three digits that a measured strength can mean.
-func round3(v float64) float64 {
-	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
+func round3(v float64) float64 { return roundTo(v, 3) }
+
+func roundTo(v float64, digits int) float64 {
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
 	return rounded
 }

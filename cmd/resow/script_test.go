@@ -2,7 +2,10 @@ package main
 
 import (
 	"encoding/json"
+	"os"
 	"os/exec"
+	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -38,4 +41,92 @@ func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit code %d, want %d: %s", got, want, strings.Join(args[1:], " "))
 	}
+}
+
+func scriptCard(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: card NAME FILE ACTION")
+	}
+	var doc struct {
+		Cards []struct{ Code, Action string }
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[1])), &doc))
+	for _, c := range doc.Cards {
+		if c.Action == args[2] {
+			ts.Setenv(args[0], c.Code)
+			return
+		}
+	}
+	ts.Fatalf("no card %s in %s", args[2], args[1])
+}
+
+func scriptSame(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) != 2 {
+		ts.Fatalf("usage: same FILE FILE")
+	}
+	if same := ts.ReadFile(args[0]) == ts.ReadFile(args[1]); same == neg {
+		ts.Fatalf("%s and %s: the same is %v", args[0], args[1], same)
+	}
+}
+
+func scriptItem(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: item NAME FILE KIND")
+	}
+	var doc struct {
+		Items []struct{ Code, Kind string }
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[1])), &doc))
+	for _, it := range doc.Items {
+		if it.Kind == args[2] {
+			ts.Setenv(args[0], it.Code)
+			return
+		}
+	}
+	ts.Fatalf("no item %s in %s", args[2], args[1])
+}
+
+func scriptFeed(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: feed FILE SCAN…")
+	}
+	var lines []string
+	for _, scan := range args[1:] {
+		if code, ok := strings.CutPrefix(scan, "half:"); ok {
+			scan = code[:5]
+		}
+		lines = append(lines, scan)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Join(lines, "\n")+"\n"), 0o600))
+}
+
+func scriptAnswers(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: answers FILE WORD,WORD…")
+	}
+	var doc struct {
+		Answers []struct{ Answer string }
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &doc))
+	var got []string
+	for _, a := range doc.Answers {
+		got = append(got, a.Answer)
+	}
+	want := strings.Split(strings.Join(args[1:], " "), ",")
+	if strings.Join(got, ",") != strings.Join(want, ",") {
+		ts.Fatalf("answers\n  %s, want\n  %s", strings.Join(got, ", "), strings.Join(want, ", "))
+	}
+}
+
+func scriptBackup(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: backup NAME DIR")
+	}
+	files, err := filepath.Glob(filepath.Join(ts.MkAbs(args[1]), "*.backup"))
+	ts.Check(err)
+	if len(files) == 0 {
+		ts.Fatalf("no backup in %s", args[1])
+	}
+	slices.Sort(files)
+	ts.Setenv(args[0], files[len(files)-1])
 }

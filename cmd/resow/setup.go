@@ -15,14 +15,19 @@ import (
 
 func (a *app) initCommand() *cobra.Command {
 	var s medium.FarmSettings
+	var lat, lon float64
 	c := &cobra.Command{
 		Use: "init", Short: "Begin a farm's ledger", Args: cobra.NoArgs,
 		Long: `Init makes the farm's one file. It is never overwritten. The policy starts with
 shipped limits, most of them common practice without a source: read them with
 resow policy show and make them your own.`,
 		Example: `  resow init --name "Reed End Greens" --place "Unit 4" --zone Europe/Dublin --by MK
+  resow init --name "Reed End Greens" --zone Europe/Dublin --lat 53.3 --lon -6.3 --by MK
   resow init --name "Reed End Greens" --zone America/Chicago --units us --currency USD --paper letter --by MK`,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if cmd.Flags().Changed("lat") {
+				s.Lat, s.Lon = &lat, &lon
+			}
 			st, err := store.Create(a.storePath(), s, a.initials(), store.Options{Now: a.now, Random: a.random})
 			if err != nil {
 				return err
@@ -43,6 +48,9 @@ resow policy show and make them your own.`,
 	flags.StringVar(&s.Units, "units", medium.Metric, "metric or us")
 	flags.StringVar(&s.Currency, "currency", "EUR", "ISO 4217 code")
 	flags.StringVar(&s.Paper, "paper", "a4", "a4 or letter")
+	flags.Float64Var(&lat, "lat", 0, "latitude in degrees, north positive, for the sun while drying: 53.3")
+	flags.Float64Var(&lon, "lon", 0, "longitude in degrees, east positive: -6.3")
+	c.MarkFlagsRequiredTogether("lat", "lon")
 	must(c.MarkFlagRequired("name"))
 	return c
 }

@@ -27,7 +27,8 @@ type recorded struct {
 // records the body that body makes for all of them in one transaction, and
 // prints what became of each. After tells more, once the steps are on disk.
 func (a *app) stepCommand(use, short, long, example string, body func(f *farm, code medium.Code) (medium.Body, error), after func(f *farm, codes []medium.Code, out io.Writer) error) *cobra.Command {
-	return &cobra.Command{
+	var replaces uint64
+	c := &cobra.Command{
 		Use: use + " CODE... | -", Short: short, Long: long, Example: example, Args: cobra.MinimumNArgs(1),
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -36,18 +37,23 @@ func (a *app) stepCommand(use, short, long, example string, body func(f *farm, c
 				if err != nil {
 					return err
 				}
+				if replaces > 0 && len(codes) > 1 {
+					return &usageError{"--replaces names a step of one mat; give one code"}
+				}
 				steps := make([]medium.Step, len(codes))
 				for i, code := range codes {
 					b, err := body(f, code)
 					if err != nil {
 						return err
 					}
-					steps[i] = medium.Step{Mat: code, Body: b}
+					steps[i] = medium.Step{Mat: code, Body: b, Replaces: replaces}
 				}
 				return a.record(f, steps, after)
 			})
 		},
 	}
+	c.Flags().Uint64Var(&replaces, "replaces", 0, "the voided step of the mat that this one stands for, by its number in resow history")
+	return c
 }
 
 // record puts steps into the ledger and prints what became of them.

@@ -64,6 +64,11 @@ func Temperature(what, text string) (float64, error) {
 	return 0, &Error{what, text, "a temperature with its unit: 20C or 68F"}
 }
 
+// Density reads a density and gives it in g/mL: 1.08g/mL, 1.08kg/L.
+func Density(what, text string) (float64, error) {
+	return scaled(what, text, map[string]float64{"g/ml": 1, "kg/l": 1, "g/cm3": 1}, "a density with its unit: 1.08g/mL")
+}
+
 // Percent reads a share: 3%.
 func Percent(what, text string) (float64, error) {
 	v, unit, ok := split(text)

@@ -1,0 +1,124 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"resow/store"
+)
+
+func (a *app) backupCommand() *cobra.Command {
+	var dir string
+	var keep int
+	var pause time.Duration
+	c := &cobra.Command{
+		Use: "backup", Short: "Make a backup that is verified before it counts as one", Args: cobra.NoArgs,
+		Long: `Backup copies the ledger as it is now, a few records at a time, so that others can
+go on recording. It checks the whole copy and only then gives it its name; a file
+that is named .backup is good. Keep some of them on another disk or machine.`,
+		Example: `  resow backup --to /media/stick/resow
+  resow backup --to backups --keep 14`,
+		RunE: func(*cobra.Command, []string) error {
+			if keep < 0 || pause < 0 || pause > time.Minute {
+				return &usageError{"--keep: want 0 or more, --pause: want 0 to 1m"}
+			}
+			if dir == "" {
+				dir = filepath.Join(dirOf(a.storePath()), "backups")
+			}
+			to := store.Backups{Dir: dir, Keep: keep, Progress: a.progress("copying"), Throttle: func() { time.Sleep(pause) }}
+			made, err := store.BackUp(a.storePath(), to, store.Options{Now: a.now, Random: a.random})
+			if err != nil {
+				return err
+			}
+			return a.print(made, func(w io.Writer) {
+				fmt.Fprintf(w, "Made and verified %s\n%d records, anchor %s\n", made.Path, made.Anchor.Count, made.Anchor)
+				for _, old := range made.Removed {
+					fmt.Fprintf(w, "removed %s\n", old)
+				}
+			})
+		},
+	}
+	c.Flags().StringVar(&dir, "to", "", "folder for the backups (backups, beside the ledger)")
+	c.Flags().IntVar(&keep, "keep", 0, "how many of this ledger to keep there; 0 keeps all")
+	c.Flags().DurationVar(&pause, "pause", 5*time.Millisecond, "pause between two parts, for a slow disk or a busy station")
+	return c
+}
+
+func (a *app) restoreCommand() *cobra.Command {
+	var replace, try bool
+	c := &cobra.Command{
+		Use: "restore BACKUP", Short: "Put a backup in the place of the ledger", Args: cobra.ExactArgs(1),
+		Long: `Restore checks the backup, and shows which records of the present ledger it does
+not have. Where a ledger is, nothing is done without --replace; the present file
+is then kept beside it under another name.`,
+		Example: `  resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --try
+  resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --replace`,
+		RunE: func(_ *cobra.Command, args []string) error {
+			o := store.Options{Now: a.now, Random: a.random}
+			if try {
+				loss, err := store.CompareBackup(args[0], a.storePath(), o)
+				if err != nil {
+					return err
+				}
+				return a.print(loss, func(w io.Writer) { a.printLoss(w, loss) })
+			}
+			aside, loss, err := store.Restore(args[0], a.storePath(), replace, o)
+			var refused *store.LossError
+			if errors.As(err, &refused) && !a.json {
+				a.printLoss(a.out, loss)
+			}
+			if err != nil {
+				return err
+			}
+			return a.print(struct {
+				Store string     `json:"store"`
+				Kept  string     `json:"kept,omitempty"`
+				Loss  store.Loss `json:"loss"`
+			}{a.storePath(), aside, loss}, func(w io.Writer) {
+				a.printLoss(w, loss)
+				fmt.Fprintf(w, "Restored %s, anchor %s.\n", a.storePath(), loss.Backup)
+				if aside != "" {
+					fmt.Fprintf(w, "The file that was there is kept as %s.\n", aside)
+				}
+			})
+		},
+	}
+	c.Flags().BoolVar(&replace, "replace", false, "put it where a ledger is; that one is kept under another name")
+	c.Flags().BoolVar(&try, "try", false, "only show what would be lost")
+	return c
+}
+
+func (a *app) printLoss(w io.Writer, l store.Loss) {
+	fmt.Fprintf(w, "backup  %s\n", l.Backup)
+	if l.Present != nil {
+		fmt.Fprintf(w, "present %s\n", *l.Present)
+	}
+	switch {
+	case l.Problem != "":
+		fmt.Fprint(w, wrap("The present file can't be read: "+l.Problem, 79, "  "))
+		return
+	case l.Other:
+		fmt.Fprintln(w, a.paint(red, "The present file is the ledger of another farm."))
+	case l.Diverge:
+		fmt.Fprintln(w, a.paint(red, "The present file and the backup do not have the same history."))
+	}
+	if l.Lost == 0 {
+		fmt.Fprintln(w, "No record of the present file is missing from the backup.")
+		return
+	}
+	fmt.Fprintf(w, "%d records of the present file are not in the backup:\n", l.Lost)
+	for i, s := range l.Steps {
+		if i == 20 {
+			break
+		}
+		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), bodyText(s.Body), 79))
+	}
+	if l.Lost > 20 {
+		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
+	}
+}

@@ -1,0 +1,220 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/amount"
+	"resow/labels/report"
+	"resow/medium/pool"
+)
+
+// cutFlags are the flags of the cutplan command as they were typed.
+type cutFlags struct {
+	sheet, roll, kerf, margin, keep, out string
+	sizes, fill                          []string
+	oneWay                               bool
+}
+
+func (a *app) cutplanCommand() *cobra.Command {
+	var p cutFlags
+	c := &cobra.Command{Use: "cutplan", Short: "Plan the cuts of a mesh sheet or roll into mats", Args: cobra.NoArgs,
+		Long: `Cutplan lays mats on mesh stock with edge-to-edge cuts and as little waste as it
+can prove. Lengths run along the mesh: --size 510x250mm=24 is 24 mats, 510 mm
+along the mesh. With a count for every size it plans the fewest sheets, without
+one the best use of one sheet; a roll needs counts and gives the length to cut
+off. --fill sizes are cut only from what is left. Mats may be turned unless
+--one-way.`,
+		Example: `  resow cutplan --sheet 2000x1000mm --size 510x250mm=24 --fill 250x125mm --margin 10mm --out plan.pdf
+  resow cutplan --roll 1000mm --size 510x250mm=24 --size 255x250mm=10 --kerf 2mm --margin 5mm`,
+		RunE: func(*cobra.Command, []string) error {
+			return a.maybeFarm(func(_ *farm, origin report.Origin) error { return a.cutplan(origin, p) })
+		}}
+	flags := c.Flags()
+	flags.StringVar(&p.sheet, "sheet", "", "stock in sheets: length along the mesh x width: 2000x1000mm")
+	flags.StringVar(&p.roll, "roll", "", "stock on a roll: its width: 1000mm")
+	flags.StringArrayVar(&p.sizes, "size", nil, "a mat size with the number wanted: 510x250mm=24")
+	flags.StringArrayVar(&p.fill, "fill", nil, "a small size to be cut from what is left: 250x125mm")
+	flags.StringVar(&p.kerf, "kerf", "0mm", "what each cut takes: 0mm for scissors, 2mm for a hot knife")
+	flags.StringVar(&p.margin, "margin", "0mm", "to take off every edge of a sheet, and off both long edges of a roll")
+	flags.StringVar(&p.keep, "keep", "100mm", "remnants whose shorter side has at least this are worth keeping")
+	flags.BoolVar(&p.oneWay, "one-way", false, "the mesh must run one way: no mat is turned")
+	flags.StringVar(&p.out, "out", "", "file to write: .pdf (drawn to scale), .html or .csv")
+	return c
+}
+
+// wholeMM reads a length to the millimetre.
+func wholeMM(what, text string) (int, error) {
+	v, err := amount.Length(what, text)
+	return int(math.Round(v)), err
+}
+
+func (p cutFlags) size(text string, fill bool) (pool.Size, error) {
+	dims, count, given := strings.Cut(text, "=")
+	length, width, err := amount.Size("--size", dims)
+	if err != nil {
+		return pool.Size{}, err
+	}
+	s := pool.Size{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width)), Turn: !p.oneWay, Fill: fill}
+	s.Name = fmt.Sprintf("%d x %d", s.LengthMM, s.WidthMM)
+	if given {
+		if s.Count, err = strconv.Atoi(count); err != nil || s.Count < 1 {
+			return s, &amount.Error{What: "--size", Input: text, Want: "a size with the number wanted: 510x250mm=24"}
+		}
+	}
+	return s, nil
+}
+
+func (p cutFlags) read() (sizes []pool.Size, cutting pool.Cutting, err error) {
+	for _, text := range p.sizes {
+		s, err := p.size(text, false)
+		if err != nil {
+			return nil, cutting, err
+		}
+		sizes = append(sizes, s)
+	}
+	for _, text := range p.fill {
+		s, err := p.size(text, true)
+		if err != nil {
+			return nil, cutting, err
+		}
+		sizes = append(sizes, s)
+	}
+	if len(p.sizes) == 0 || (p.sheet == "") == (p.roll == "") {
+		return nil, cutting, &usageError{"give the stock, --sheet 2000x1000mm or --roll 1000mm, and at least one --size 510x250mm=24"}
+	}
+	for _, o := range []struct {
+		to         *int
+		flag, text string
+	}{{&cutting.KerfMM, "--kerf", p.kerf}, {&cutting.MarginMM, "--margin", p.margin}, {&cutting.KeepMM, "--keep", p.keep}} {
+		if *o.to, err = wholeMM(o.flag, o.text); err != nil {
+			return nil, cutting, err
+		}
+	}
+	return sizes, cutting, nil
+}
+
+func (a *app) cutplan(origin report.Origin, p cutFlags) error {
+	sizes, cutting, err := p.read()
+	if err != nil {
+		return err
+	}
+	in := report.CuttingInput{Origin: origin, Sizes: sizes, Cutting: cutting}
+	if p.roll != "" {
+		width, err := wholeMM("--roll", p.roll)
+		if err != nil {
+			return err
+		}
+		plan, err := pool.ShortestRoll(pool.Roll{WidthMM: width}, sizes, cutting, pool.Limit{})
+		if err != nil {
+			return err
+		}
+		in.Roll = &plan
+		return a.paper(p.out, report.Cutting(in), cutJSON(in))
+	}
+	length, width, err := amount.Size("--sheet", p.sheet)
+	if err != nil {
+		return err
+	}
+	sheet := pool.Sheet{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width))}
+	if counted(sizes) {
+		plan, err := pool.FewestSheets(sheet, sizes, cutting, pool.Limit{})
+		if err != nil {
+			return err
+		}
+		in.Sheets = &plan
+	} else {
+		plan, err := pool.BestSheet(sheet, sizes, cutting, pool.Limit{})
+		if err != nil {
+			return err
+		}
+		in.Best = &plan
+	}
+	return a.paper(p.out, report.Cutting(in), cutJSON(in))
+}
+
+func counted(sizes []pool.Size) bool {
+	for _, s := range sizes {
+		if !s.Fill && s.Count == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// cutDoc is the cutplan command's JSON.
+type cutDoc struct {
+	Sheets       int          `json:"sheets,omitempty"`
+	RollLengthMM int          `json:"roll_length_mm,omitempty"`
+	Proven       bool         `json:"proven"`
+	WastePercent float64      `json:"waste_percent"`
+	LostPercent  float64      `json:"lost_percent"` // without the remnants worth keeping
+	Made         []cutMade    `json:"made"`
+	Patterns     []cutPattern `json:"patterns"`
+}
+
+type cutMade struct {
+	Size  string `json:"size"`
+	Count int    `json:"count"`
+}
+
+type cutPattern struct {
+	Times    int       `json:"times"`
+	LengthMM int       `json:"length_mm"`
+	WidthMM  int       `json:"width_mm"`
+	Pieces   []cutRect `json:"pieces"`
+	Remnants []cutRect `json:"remnants"`
+	Cuts     []cutRect `json:"cuts"`
+}
+
+type cutRect struct {
+	Size     string `json:"size,omitempty"`
+	XMM      int    `json:"x_mm"`
+	YMM      int    `json:"y_mm"`
+	LengthMM int    `json:"length_mm"`
+	WidthMM  int    `json:"width_mm"`
+	Turned   bool   `json:"turned,omitempty"`
+	Keep     bool   `json:"keep,omitempty"`
+}
+
+func rectOf(r pool.Rect) cutRect {
+	return cutRect{XMM: r.X, YMM: r.Y, LengthMM: r.Length, WidthMM: r.Width}
+}
+
+func cutJSON(in report.CuttingInput) cutDoc {
+	doc := cutDoc{Made: []cutMade{}, Patterns: []cutPattern{}}
+	doc.WastePercent, doc.LostPercent = in.Waste()
+	switch {
+	case in.Sheets != nil:
+		doc.Sheets, doc.Proven = in.Sheets.Sheets, in.Sheets.Proven
+	case in.Best != nil:
+		doc.Sheets, doc.Proven = 1, in.Best.Proven
+	case in.Roll != nil:
+		doc.RollLengthMM, doc.Proven = in.Roll.LengthMM, in.Roll.Proven
+	}
+	for i, n := range in.Made() {
+		doc.Made = append(doc.Made, cutMade{in.Sizes[i].Name, n})
+	}
+	for _, b := range in.Patterns() {
+		p := cutPattern{Times: b.Times, LengthMM: b.Pattern.Sheet.LengthMM, WidthMM: b.Pattern.Sheet.WidthMM, Pieces: []cutRect{}, Remnants: []cutRect{}, Cuts: []cutRect{}}
+		for _, placed := range b.Pattern.Placed {
+			one := rectOf(placed.Rect)
+			one.Size, one.Turned = in.Sizes[placed.Size].Name, placed.Turned
+			p.Pieces = append(p.Pieces, one)
+		}
+		for _, left := range b.Pattern.Remnants {
+			one := rectOf(left.Rect)
+			one.Keep = left.Keep
+			p.Remnants = append(p.Remnants, one)
+		}
+		for _, c := range b.Pattern.Cuts {
+			p.Cuts = append(p.Cuts, rectOf(c.Rect))
+		}
+		doc.Patterns = append(doc.Patterns, p)
+	}
+	return doc
+}

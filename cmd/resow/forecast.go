@@ -1,0 +1,88 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"resow/labels/report"
+	"resow/medium"
+	"resow/store"
+)
+
+func (a *app) forecastCommand() *cobra.Command {
+	var in report.ForecastInput
+	var out string
+	c := &cobra.Command{Use: "forecast", Short: "How many mats will go in the weeks ahead, and how many to buy", Args: cobra.NoArgs,
+		Long: `Forecast fits a life to all mats, retired and in use, and plays the weeks ahead
+with a fixed seed: retirements by week with their 95 % interval, the mats that
+reach the farm's own limit of turns, and the mats to buy by then. Without
+--sowings it takes the pace of the last four weeks. With too few retired mats it
+says so instead of a number.`,
+		Example: "  resow forecast\n  resow forecast --weeks 8 --sowings 30,30,40 --spares 4\n  resow forecast --out forecast.pdf",
+		RunE: func(*cobra.Command, []string) error {
+			if in.Weeks < 1 || in.Weeks > 260 {
+				return &usageError{fmt.Sprintf("--weeks %d: want 1 to 260", in.Weeks)}
+			}
+			for _, n := range in.Sowings {
+				if n < 0 || n > 1e6 {
+					return &usageError{fmt.Sprintf("--sowings %d: want sowings of a week, 0 or more", n)}
+				}
+			}
+			if in.Spares < 0 {
+				return &usageError{fmt.Sprintf("--spares %d: want 0 or more", in.Spares)}
+			}
+			return a.open(true, func(f *farm) (err error) {
+				if in.Origin, err = a.origin(f); err != nil {
+					return err
+				}
+				if in.Mats, err = a.conditions(f); err != nil {
+					return err
+				}
+				if in.Tally, err = a.tally(f); err != nil {
+					return err
+				}
+				r, outlook := report.Forecast(in)
+				return a.paper(out, r, outlook)
+			})
+		}}
+	c.Flags().IntVar(&in.Weeks, "weeks", 12, "how many weeks ahead")
+	c.Flags().IntSliceVar(&in.Sowings, "sowings", nil, "planned sowings of each week; the last goes on")
+	c.Flags().IntVar(&in.Spares, "spares", 0, "mats that lie ready to take the place of others")
+	c.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .csv")
+	return c
+}
+
+// paper prints a report, its figures as JSON, or writes it to a file.
+func (a *app) paper(out string, r report.Report, doc any) error {
+	if out == "" {
+		return a.print(doc, func(w io.Writer) { must(report.Text(w, r, 79)) })
+	}
+	if err := writeReport(out, r); err != nil {
+		return err
+	}
+	return a.print(doc, func(w io.Writer) {
+		for _, said := range r.Summary {
+			fmt.Fprint(w, wrap(said, 79, "  "))
+		}
+		fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out)
+	})
+}
+
+// maybeFarm opens the farm's ledger where there is one; planning needs none.
+func (a *app) maybeFarm(do func(*farm, report.Origin) error) error {
+	err := a.open(true, func(f *farm) error {
+		origin, err := a.origin(f)
+		if err != nil {
+			return err
+		}
+		return do(f, origin)
+	})
+	var missing *store.MissingError
+	if !errors.As(err, &missing) || a.path != "" {
+		return err
+	}
+	return do(nil, report.Origin{Farm: medium.Farm{Settings: medium.FarmSettings{Paper: "a4", Currency: "EUR"}}, At: a.now()})
+}

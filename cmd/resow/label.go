@@ -1,0 +1,498 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/amount"
+	"resow/labels"
+	"resow/medium"
+)
+
+// labelFlags are the flags of label; relabel --print uses some of them.
+type labelFlags struct {
+	stock, page, label, pitch, margin     string
+	out, note, png, svg                   string
+	fresh, all                            bool
+	cropMarks, explain, calibrate         bool
+	skip, copies                          int
+	printer, offset, scale                string
+	payload, station, prefix, assetNumber string
+}
+
+const defaultPrinter = "default"
+
+func (a *app) labelCommand() *cobra.Command {
+	var l labelFlags
+	c := &cobra.Command{
+		Use: "label [CODE...]", Short: "Print labels for mats as a PDF, to scale",
+		Long: `Label writes a sheet of labels: the QR symbol, the code in large type, the mat's
+size and the farm. Print at 100 %, without "fit to page". Use a stock that
+survives water and sanitizer (resin print on film, or laser print on film under a
+matt cover), and give each mat a second identity that needs no label: mark it
+with punched dots and note them with --mark.
+
+A stock of your own is --page, --label, --pitch and --margin (left x top), in mm
+or inches; as many labels as fit are put on the page. A printer that shifts or
+stretches is measured once on the page of --calibrate; --offset (right x down,
+negative for left or up) and --scale are then on record under the name of
+--printer, and used whenever that printer is named.
+
+The symbol holds the bare code. With --payload web it holds the address of the
+mat's page at the station, with --payload grai a GS1 Digital Link for farms that
+hold a company prefix. All of them are read for ever.
+
+The ledger's anchor is printed where the sheet has a margin: paper is the
+witness that resow verify --anchor holds the file against.`,
+		Example: `  resow label --new --stock a4-21 --out labels.pdf
+  resow label TK7R2N81 TB3DF6H2 --stock letter-30 --skip 4 --out labels.pdf
+  resow label --all --page 210x297mm --label 63.5x38.1mm --pitch 66x38.1mm --margin 7.2x15.1mm
+  resow label --calibrate --stock a4-21 --out ruler.pdf
+  resow label --calibrate --printer office --offset 1.5x-0.5mm --scale 100.3x100% --by MK
+  resow label --new --printer office --payload web --station http://192.168.1.10:8080
+  resow label --new --payload grai --company-prefix 9521234 --asset-type 00001 --explain
+  resow label --all --svg engraver --png printer`,
+		ValidArgsFunction: a.completeCodes,
+		RunE: func(c *cobra.Command, args []string) error {
+			l.copies = max(l.copies, 0)
+			return a.open(!l.corrects(), func(f *farm) error {
+				if l.calibrate {
+					return a.calibrate(f, l)
+				}
+				codes, err := a.labelledMats(f, args, l.fresh, l.all)
+				if err != nil {
+					return err
+				}
+				if l.out == "" {
+					l.out = "labels.pdf"
+				}
+				printer, err := a.correction(f, l)
+				if err != nil {
+					return err
+				}
+				sheet, err := a.writeLabels(f, l, printer, codes)
+				if err != nil {
+					return err
+				}
+				return a.printLabelled(sheet, printer, l)
+			})
+		},
+	}
+	flags := c.Flags()
+	flags.StringVar(&l.stock, "stock", "", "label stock; see --help for the names (default by the farm's paper)")
+	flags.StringVar(&l.page, "page", "", "page of your own stock: 210x297mm")
+	flags.StringVar(&l.label, "label", "", "one label of it: 63.5x38.1mm")
+	flags.StringVar(&l.pitch, "pitch", "", "from one label to the next: 66x38.1mm (default the label)")
+	flags.StringVar(&l.margin, "margin", "", "left and top of the first label: 7.2x15.1mm (default 0x0mm)")
+	flags.StringVar(&l.out, "out", "", "file to write (default labels.pdf, or calibration.pdf)")
+	flags.StringVar(&l.png, "png", "", "folder for the symbols as PNG too, one file a label")
+	flags.StringVar(&l.svg, "svg", "", "folder for the symbols as SVG too, one file a label")
+	flags.StringVar(&l.note, "note", "", "one more line on each label")
+	flags.BoolVar(&l.fresh, "new", false, "every mat that was not sown on yet")
+	flags.BoolVar(&l.all, "all", false, "every mat that is not retired")
+	flags.IntVar(&l.skip, "skip", 0, "labels already used up on the first page")
+	flags.IntVar(&l.copies, "copies", 1, "copies of each label")
+	flags.BoolVar(&l.cropMarks, "crop-marks", false, "crop marks in the margins")
+	flags.BoolVar(&l.explain, "explain", false, "say how the symbol was chosen")
+	flags.BoolVar(&l.calibrate, "calibrate", false, "write the ruler page of the stock instead of labels")
+	flags.StringVar(&l.printer, "printer", defaultPrinter, "printer whose correction is used and kept")
+	flags.StringVar(&l.offset, "offset", "", "move the print right x down: 1.5x-0.5mm")
+	flags.StringVar(&l.scale, "scale", "", "stretch the print across x down: 100.3x100%")
+	flags.StringVar(&l.payload, "payload", "code", "what the symbol holds: code, web or grai")
+	flags.StringVar(&l.station, "station", "", "address of the station for web, of the resolver for grai")
+	flags.StringVar(&l.prefix, "company-prefix", "", "GS1 company prefix, as issued to the farm")
+	flags.StringVar(&l.assetNumber, "asset-type", "", "GRAI asset type; with its check digit, that is verified")
+	names := make([]string, 0, len(labels.Stocks()))
+	for _, s := range labels.Stocks() {
+		names = append(names, s.Name)
+	}
+	c.Long += "\n\nStocks: " + strings.TrimSpace(wrap(strings.Join(names, ", "), 78, "")) + "."
+	must(c.RegisterFlagCompletionFunc("stock", fixedWords(names...)))
+	must(c.RegisterFlagCompletionFunc("payload", fixedWords("code", "web", "grai")))
+	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters))
+	return c
+}
+
+// corrects says whether the run states a correction, which is then recorded.
+func (l labelFlags) corrects() bool { return l.offset != "" || l.scale != "" }
+
+// paper gives the stock that the flags name or describe.
+func (l labelFlags) paper(f *farm) (labels.Stock, error) {
+	if l.page == "" && l.label == "" && l.pitch == "" && l.margin == "" {
+		name := l.stock
+		if name == "" {
+			name = map[string]string{"a4": "a4-21", "letter": "letter-30"}[f.Settings.Paper]
+		}
+		return labels.FindStock(name)
+	}
+	if l.stock != "" {
+		return labels.Stock{}, &usageError{"--stock names a stock; --page, --label, --pitch and --margin describe one: give either"}
+	}
+	if l.page == "" || l.label == "" {
+		return labels.Stock{}, &usageError{"a stock of your own needs at least --page and --label: --page 210x297mm --label 63.5x38.1mm"}
+	}
+	return l.ownStock()
+}
+
+// ownStock puts as many labels on the page as fit.
+func (l labelFlags) ownStock() (labels.Stock, error) {
+	s := labels.Stock{Name: "own stock", Safe: labels.SafeEdge, Source: "given on the command line"}
+	if l.pitch == "" {
+		l.pitch = l.label
+	}
+	if l.margin == "" {
+		l.margin = "0x0mm"
+	}
+	for _, m := range []struct {
+		what, text string
+		x, y       *float64
+	}{
+		{"page", l.page, &s.PageW, &s.PageH}, {"label", l.label, &s.LabelW, &s.LabelH},
+		{"pitch", l.pitch, &s.PitchX, &s.PitchY}, {"margin", l.margin, &s.Left, &s.Top},
+	} {
+		var err error
+		if *m.x, *m.y, err = pair("--"+m.what, m.text, lengthUnits, "width x height with the unit: 63.5x38.1mm or 2.5x1.5in"); err != nil {
+			return s, err
+		}
+	}
+	s.Columns, s.Rows = fitting(s.PageW, s.Left, s.LabelW, s.PitchX), fitting(s.PageH, s.Top, s.LabelH, s.PitchY)
+	return s, s.Validate()
+}
+
+// fitting is how many labels stand in a row: sizes are often given to a tenth,
+// so the last may end 0.05 mm beyond the page.
+func fitting(page, margin, label, pitch float64) int {
+	const slack = 0.05
+	if !(pitch > 0) {
+		return 1
+	}
+	return 1 + int(math.Min(math.Max(0, math.Floor((page-margin-label+slack)/pitch)), 1000))
+}
+
+var (
+	lengthUnits  = map[string]float64{"mm": 1, "cm": 10, "in": 25.4}
+	percentUnits = map[string]float64{"%": 1}
+)
+
+// pair reads two numbers with one unit at the end, either of which may be
+// negative: 1.5x-0.5mm, 100.3x100%.
+func pair(what, text string, units map[string]float64, want string) (x, y float64, err error) {
+	refused := &amount.Error{What: what, Input: text, Want: want}
+	s := strings.ToLower(strings.ReplaceAll(strings.ReplaceAll(text, "×", "x"), " ", ""))
+	for unit, factor := range units {
+		left, right, ok := strings.Cut(strings.TrimSuffix(s, unit), "x")
+		if !ok || !strings.HasSuffix(s, unit) {
+			continue
+		}
+		left = strings.TrimSuffix(left, unit)
+		x, errX := strconv.ParseFloat(strings.Replace(left, ",", ".", 1), 64)
+		y, errY := strconv.ParseFloat(strings.Replace(right, ",", ".", 1), 64)
+		if errX != nil || errY != nil || math.IsInf(x, 0) || math.IsInf(y, 0) || math.IsNaN(x) || math.IsNaN(y) {
+			return 0, 0, refused
+		}
+		return x * factor, y * factor, nil
+	}
+	return 0, 0, refused
+}
+
+// correction gives the printer's correction, and records it where this run
+// states a new one.
+func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
+	p, known := f.Printer(l.printer)
+	if !known && !l.corrects() && l.printer != defaultPrinter {
+		return p, &medium.UnknownError{What: "printer", Name: l.printer, Do: "measure it with `resow label --calibrate`, and give --offset and --scale once"}
+	}
+	old := p
+	var err error
+	if l.offset != "" {
+		if p.OffsetXMM, p.OffsetYMM, err = pair("--offset", l.offset, lengthUnits, "how far to move the print right x down: 1.5x-0.5mm"); err != nil {
+			return p, err
+		}
+	}
+	if l.scale != "" {
+		if p.ScaleX, p.ScaleY, err = pair("--scale", l.scale, percentUnits, "how much to stretch the print across x down: 100.3x100%"); err != nil {
+			return p, err
+		}
+	}
+	if p == old && (known || !l.corrects()) {
+		return p, nil
+	}
+	_, err = f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: &p}})
+	return p, err
+}
+
+func (a *app) calibrate(f *farm, l labelFlags) error {
+	paper, err := l.paper(f)
+	if err != nil {
+		return err
+	}
+	p, err := a.correction(f, l)
+	if err != nil {
+		return err
+	}
+	out := l.out
+	if out == "" {
+		out = "calibration.pdf"
+	}
+	page := labels.Calibration{Stocks: []labels.Stock{paper}, OffsetX: p.OffsetXMM, OffsetY: p.OffsetYMM,
+		ScaleX: p.ScaleX / 100, ScaleY: p.ScaleY / 100, Created: f.paperTime(nil)}
+	if err := writeFile(out, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
+		return err
+	}
+	return a.print(struct {
+		File    string         `json:"file"`
+		Stock   string         `json:"stock"`
+		Printer medium.Printer `json:"printer"`
+	}{out, paper.Name, p}, func(w io.Writer) {
+		fmt.Fprintf(w, "Wrote the ruler page of %s to %s, corrected as on record for printer %s:\n", paper.Name, out, p.Name)
+		fmt.Fprintf(w, "  %s\n", bodyText(&p))
+		fmt.Fprint(w, wrap("Print it at 100 % on plain paper, measure, and run this again with --offset and --scale.", 78, ""))
+	})
+}
+
+// paperTime is the time that stands in a printed file. It comes from the
+// ledger, not from the clock, so that the same records and flags give the same
+// bytes.
+func (f *farm) paperTime(mats []medium.Condition) time.Time {
+	var newest time.Time
+	if thread, err := f.Thread(medium.FarmThread); err == nil {
+		newest = thread[len(thread)-1].At
+	}
+	for _, c := range mats {
+		if c.Last.After(newest) {
+			newest = c.Last
+		}
+	}
+	return newest.In(f.loc)
+}
+
+// writeLabels writes the sheet, and the single files that were asked for.
+func (a *app) writeLabels(f *farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
+	paper, err := l.paper(f)
+	if err != nil {
+		return labels.Sheet{}, err
+	}
+	anchor, err := f.Anchor()
+	if err != nil {
+		return labels.Sheet{}, err
+	}
+	sheet := labels.Sheet{Stock: paper, Skip: l.skip, Copies: l.copies, CropMarks: l.cropMarks, CutLines: true,
+		OffsetX: printer.OffsetXMM, OffsetY: printer.OffsetYMM, ScaleX: printer.ScaleX / 100, ScaleY: printer.ScaleY / 100,
+		Anchor: "resow ledger, anchor " + anchor.String(), Progress: a.progress("drawing labels")}
+	mats := make([]medium.Condition, len(codes))
+	for i, code := range codes {
+		if mats[i], err = f.Condition(code); err != nil {
+			return sheet, err
+		}
+		label, err := a.labelOf(f, l, mats[i])
+		if err != nil {
+			return sheet, err
+		}
+		sheet.Labels = append(sheet.Labels, label)
+	}
+	sheet.Created = f.paperTime(mats)
+	if err := writeFile(l.out, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+		return sheet, err
+	}
+	return sheet, writeSymbols(sheet, l.png, l.svg, a.progress("writing single files"))
+}
+
+func (a *app) labelOf(f *farm, l labelFlags, c medium.Condition) (labels.Label, error) {
+	code := string(printedCode(c))
+	payload, err := l.payloadOf(code)
+	if err != nil {
+		return labels.Label{}, err
+	}
+	size := c.Mat.Size()
+	if c.Mat.Unidentified != "" { // where a small label has room for it too
+		size = "SET APART"
+	}
+	reprint, err := reprints(f, c)
+	return labels.Label{Code: code, Payload: payload, Size: size, Farm: f.Settings.Name, Note: l.note, Reprint: reprint}, err
+}
+
+// payloadOf builds what the symbol holds; empty is the bare code.
+func (l labelFlags) payloadOf(code string) (string, error) {
+	switch l.payload {
+	case "", "code":
+		return "", nil
+	case "web":
+		if l.station == "" {
+			return "", &usageError{"--payload web needs the station's address: --station http://192.168.1.10:8080"}
+		}
+		return labels.WebPayload(l.station, code)
+	case "grai":
+		return l.graiPayload(code)
+	}
+	return "", &medium.InputError{Field: "payload", Value: l.payload, Want: "code, web or grai"}
+}
+
+// graiPayload takes the asset type with or without the check digit; where it
+// is there it must be right.
+func (l labelFlags) graiPayload(code string) (string, error) {
+	if l.prefix == "" || l.assetNumber == "" {
+		return "", &usageError{"--payload grai needs --company-prefix as GS1 issued it to the farm, and --asset-type"}
+	}
+	asset := l.assetNumber
+	if len(l.prefix)+len(asset) == 13 {
+		key := l.prefix + asset
+		want, err := labels.CheckDigit(key[:12])
+		if err != nil {
+			return "", err
+		}
+		if key[12] != want {
+			return "", &labels.PayloadError{Text: fmt.Sprintf("the GRAI %s should end in the check digit %c; compare it with what GS1 issued", key, want)}
+		}
+		asset = asset[:len(asset)-1]
+	}
+	resolver := l.station
+	if resolver == "" {
+		resolver = "https://id.gs1.org" // the standard's own resolver
+	}
+	return labels.GRAIPayload(resolver, l.prefix, asset, code)
+}
+
+// reprints counts how often the newest code of a mat was printed again.
+func reprints(f *farm, c medium.Condition) (int, error) {
+	if c.Labels == 0 {
+		return 0, nil
+	}
+	thread, err := f.Thread(c.Code)
+	if err != nil {
+		return 0, err
+	}
+	n := 0
+	for _, s := range thread {
+		if b, ok := s.Body.(*medium.Relabel); ok {
+			n++
+			if b.NewCode != "" {
+				n = 0
+			}
+		}
+	}
+	return n, nil
+}
+
+// pngPixels is the side of a module in pixels: 4 dots of a 203 dpi printer
+// make 0.5 mm, and 12 leave room to scale.
+const pngPixels = 12
+
+// writeSymbols writes each label's symbol into a file named for its code.
+func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, total int)) error {
+	for _, kind := range []struct {
+		dir, ext string
+		write    func(labels.Symbol, io.Writer) error
+	}{
+		{pngDir, ".png", func(s labels.Symbol, w io.Writer) error { return s.WritePNG(w, pngPixels) }},
+		{svgDir, ".svg", labels.Symbol.WriteSVG},
+	} {
+		if kind.dir == "" {
+			continue
+		}
+		if err := os.MkdirAll(kind.dir, 0o755); err != nil {
+			return err
+		}
+		for i, label := range sheet.Labels {
+			if tell != nil {
+				tell(i+1, len(sheet.Labels))
+			}
+			layout, err := labels.LayOut(sheet.Stock, label)
+			if err != nil {
+				return err
+			}
+			var b bytes.Buffer
+			if err := kind.write(layout.Symbols[0].Symbol, &b); err != nil {
+				return err
+			}
+			if err := os.WriteFile(filepath.Join(kind.dir, label.Code+kind.ext), b.Bytes(), 0o644); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// printedCode is the code that goes on a mat's label: the newest it was given.
+func printedCode(c medium.Condition) medium.Code {
+	if n := len(c.Tags); n > 0 {
+		return c.Tags[n-1]
+	}
+	return c.Code
+}
+
+func (a *app) labelledMats(f *farm, args []string, fresh, all bool) ([]medium.Code, error) {
+	if !fresh && !all {
+		return a.findAll(f, args)
+	}
+	var codes []medium.Code
+	err := f.Conditions(func(c medium.Condition) error {
+		if c.Stage != medium.Retired && (all || c.Turn == 0) {
+			codes = append(codes, c.Code)
+		}
+		return nil
+	})
+	return codes, err
+}
+
+func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelFlags) error {
+	layout, err := labels.LayOut(sheet.Stock, sheet.Labels[0])
+	if err != nil {
+		return err
+	}
+	symbol := layout.Symbols[0].Symbol
+	return a.print(struct {
+		File    string          `json:"file"`
+		Labels  int             `json:"labels"`
+		Pages   int             `json:"pages"`
+		Stock   string          `json:"stock"`
+		Symbols int             `json:"symbols_per_label"`
+		Dropped []string        `json:"left_out,omitempty"`
+		Explain string          `json:"symbol"`
+		Payload string          `json:"first_payload"`
+		Printer *medium.Printer `json:"printer"`
+	}{l.out, len(sheet.Labels), sheet.Pages(), sheet.Stock.Name, len(layout.Symbols), layout.Dropped, symbol.Explain(), symbol.Payload, &printer}, func(w io.Writer) {
+		fmt.Fprint(w, wrap(fmt.Sprintf("%s on %s of %s in %s. Print at 100 %%, not fitted to the page.",
+			counted(len(sheet.Labels)*max(1, l.copies), "label"), counted(sheet.Pages(), "page"), sheet.Stock.Name, l.out), 78, ""))
+		if len(layout.Dropped) > 0 {
+			fmt.Fprint(w, wrap("No room on the label for: "+strings.Join(layout.Dropped, ", ")+".", 78, ""))
+		}
+		if printer.OffsetXMM != 0 || printer.OffsetYMM != 0 || printer.ScaleX != 100 || printer.ScaleY != 100 {
+			fmt.Fprintf(w, "Corrected for the printer %s.\n", bodyText(&printer))
+		}
+		for _, dir := range []string{l.png, l.svg} {
+			if dir != "" {
+				fmt.Fprintf(w, "One file a label in %s.\n", dir)
+			}
+		}
+		if l.explain {
+			fmt.Fprint(w, wrap("Symbol for "+symbol.Payload+": "+symbol.Explain(), 78, ""))
+		}
+	})
+}
+
+func (a *app) completePrinters(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	var names []string
+	_ = a.open(true, func(f *farm) error {
+		for _, p := range f.Printers {
+			names = append(names, p.Name+"\t"+bodyText(&p))
+		}
+		return nil
+	})
+	return names, cobra.ShellCompDirectiveNoFileComp
+}
+
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

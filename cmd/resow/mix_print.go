@@ -1,0 +1,155 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+
+	"resow/medium/sanitizer"
+)
+
+// volume writes mL as a person reads it, with the US measure beside it where
+// the farm uses those.
+func (f *farm) volume(ml float64) string {
+	text := digits(ml, 3) + " mL"
+	if ml >= 999.5 {
+		text = digits(ml/1000, 4) + " L"
+	}
+	if f.system() == sanitizer.US {
+		text += " (" + usVolume(ml) + ")"
+	}
+	return text
+}
+
+func usVolume(ml float64) string {
+	switch {
+	case ml < sanitizer.TablespoonML:
+		return digits(ml/sanitizer.TeaspoonML, 3) + " tsp"
+	case ml < sanitizer.CupML/4:
+		return digits(ml/sanitizer.TablespoonML, 3) + " tbsp"
+	case ml < sanitizer.GallonML/2:
+		return digits(ml/sanitizer.CupML, 3) + " cups"
+	}
+	return digits(ml/sanitizer.GallonML, 4) + " gal"
+}
+
+// digits writes a figure with so many significant digits and no exponent.
+func digits(v float64, n int) string { return strconv.FormatFloat(roundTo(v, n), 'f', -1, 64) }
+
+// strengthText writes ppm and percent by weight side by side.
+func strengthText(m sanitizer.Mix) string {
+	return fmt.Sprintf("%s ppm (mg/L) of %s; %s %% %s by weight", digits(m.StrengthPPM, 4), m.CountedAs, digits(m.StrengthPercentWW, 3), m.Active.Title())
+}
+
+func printMix(w io.Writer, f *farm, d mixAnswer) {
+	line := func(name, text string) {
+		fmt.Fprint(w, column(fmt.Sprintf("  %-9s", name), text, 79))
+	}
+	stock := d.Stock + " " + d.Active.Title()
+	if d.Product != "" {
+		stock = d.Product + ", " + stock
+	}
+	weighed := func(ml, g float64) string {
+		if d.Active.Solid() {
+			return digits(g, 3) + " g of " + stock
+		}
+		return f.volume(ml) + " of " + stock
+	}
+	switch d.Question {
+	case "reverse":
+		fmt.Fprintln(w, "This mix:")
+		line("stock", weighed(d.StockML, d.StockG))
+		line("water", f.volume(d.WaterML))
+	case "adjust":
+		fmt.Fprintf(w, "To the %s that you have:\n", f.volume(d.Stock2ML))
+		printAdded(line, f, d, weighed)
+	case "blend", "blend-to":
+		fmt.Fprintln(w, "Two stocks, no water:")
+		line("first", weighed(d.StockML, 0))
+		line("second", f.volume(d.Stock2ML)+" of "+d.With+" "+d.Active.Title())
+	default:
+		fmt.Fprintln(w, "Exactly:")
+		line("stock", weighed(d.StockML, d.StockG))
+		line("water", f.volume(d.WaterML))
+	}
+	line("gives", f.volume(d.FinalML)+" of "+strengthText(d.Mix))
+	if d.Fits != "" {
+		line("", d.Fits)
+	}
+	printRecipe(w, f, d)
+	for _, note := range d.Notes {
+		fmt.Fprint(w, column("  ! ", note, 79))
+	}
+	printChlorine(w, d.Chlorine)
+	if d.Solution != nil {
+		printBottled(w, f, d)
+	}
+	printCautions(w, d.Cautions)
+}
+
+func printAdded(line func(name, text string), f *farm, d mixAnswer, weighed func(ml, g float64) string) {
+	switch {
+	case d.WaterML > 0:
+		line("add", f.volume(d.WaterML)+" of water")
+	case d.StockML > 0 || d.StockG > 0 && d.Active.Solid():
+		line("add", weighed(d.StockML, d.StockG))
+	default:
+		line("add", "nothing")
+	}
+}
+
+func printRecipe(w io.Writer, f *farm, d mixAnswer) {
+	if r := d.Recipe; r != nil {
+		fmt.Fprintln(w, "\nWith the measures of a kitchen:")
+		fmt.Fprint(w, column("  ", r.Text, 79))
+		fmt.Fprint(w, column("  ", fmt.Sprintf("That really gives %s ppm, %s.", digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)), 79))
+	} else if d.Kitchen != nil && d.Question == "dilute" {
+		fmt.Fprint(w, "\n", wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or make a larger batch.", 79, ""))
+	}
+	if k := d.Kitchen; k != nil {
+		text := fmt.Sprintf("The common kitchen sum (the printed figures taken as they stand) says %s of stock; that gives %s ppm, %s.", f.volume(k.StockML), digits(k.StrengthPPM, 4), offBy(k.ErrorPercent))
+		fmt.Fprint(w, "\n", wrap(text, 79, ""))
+	}
+}
+
+func offBy(percent float64) string {
+	switch {
+	case math.Abs(percent) < 0.05:
+		return "as wanted"
+	case percent > 0:
+		return fmt.Sprintf("%.1f %% stronger than wanted", percent)
+	}
+	return fmt.Sprintf("%.1f %% weaker than wanted", -percent)
+}
+
+func printChlorine(w io.Writer, c *chlorineFigures) {
+	if c == nil {
+		return
+	}
+	text := ""
+	if c.PH != nil {
+		text = fmt.Sprintf("At pH %g about %.0f %% of the chlorine is hypochlorous acid, the form that sanitizes well. ", *c.PH, c.HOClPercent)
+	}
+	if c.MinTempC > 0 {
+		text += fmt.Sprintf("At this strength the solution is at least %g C warm (FDA Food Code 4-501.114, a reference; the label decides).", c.MinTempC)
+	}
+	if text != "" {
+		fmt.Fprint(w, "\n", wrap(text, 79, ""))
+	}
+	for _, warning := range c.Warnings {
+		fmt.Fprint(w, column("  ! ", warning, 79))
+	}
+}
+
+func printBottled(w io.Writer, f *farm, d mixAnswer) {
+	s := d.Solution
+	fmt.Fprintf(w, "\nRecorded as solution %s, %g ppm computed, good until %s.\n", s.Code, s.StrengthPPM, f.stamp(s.GoodUntil))
+	if d.Tag != "" {
+		fmt.Fprintf(w, "Wrote its tag to %s. Print at 100 %%, not fitted to the page.\n", d.Tag)
+	} else {
+		fmt.Fprintf(w, "Print its tag: resow solution tag %s\n", string(s.Code))
+	}
+	fmt.Fprintf(w, "Read a strip:  resow solution strip %s --reads 100ppm --step 50ppm\n", string(s.Code))
+	fmt.Fprintf(w, "Use it:        resow sanitize CODE... --solution %s --timer\n", string(s.Code))
+}

@@ -1,0 +1,303 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/moving"
+	"resow/labels"
+	"resow/medium"
+	"resow/store"
+)
+
+func (a *app) exportCommand() *cobra.Command {
+	var out, tables string
+	c := &cobra.Command{
+		Use: "export", Short: "Take everything out: JSON Lines, or a CSV table for each kind of step", Args: cobra.NoArgs,
+		Long: `Export writes every record, in the order of the ledger. The JSON Lines hold all of
+it, so that ` + "`resow import`" + ` makes the same ledger of them again, down to the anchor.
+The tables are for spreadsheets. The same ledger gives the same bytes.`,
+		Example: `  resow export --out farm.jsonl
+  resow export --csv tables
+  resow export | head -3`,
+		RunE: func(*cobra.Command, []string) error {
+			if out != "" && tables != "" {
+				return &usageError{"--out and --csv: one of them at a time"}
+			}
+			return a.open(true, func(f *farm) error {
+				if tables != "" {
+					return a.exportTables(f, tables)
+				}
+				return a.exportLines(f, out)
+			})
+		},
+	}
+	c.Flags().StringVar(&out, "out", "", "file for the JSON Lines; without it they go to the screen")
+	c.Flags().StringVar(&tables, "csv", "", "folder for the tables, one file for each kind of step")
+	return c
+}
+
+func (a *app) exportLines(f *farm, out string) error {
+	if out == "" {
+		a.printed = true
+		_, err := f.Lines(a.out, nil)
+		return err
+	}
+	var anchor store.Anchor
+	err := writeFile(out, func(w io.Writer) (err error) {
+		anchor, err = f.Lines(w, a.progress("exporting"))
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return a.print(map[string]any{"file": out, "records": anchor.Count, "anchor": anchor}, func(w io.Writer) {
+		fmt.Fprintf(w, "Wrote %d records to %s, anchor %s.\n", anchor.Count, out, anchor)
+	})
+}
+
+func (a *app) exportTables(f *farm, dir string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	rows, err := f.Tables(func(kind medium.Kind) (io.WriteCloser, error) {
+		return os.Create(filepath.Join(dir, string(kind)+".csv"))
+	})
+	if err != nil {
+		return err
+	}
+	return a.print(map[string]any{"folder": dir, "rows": rows}, func(w io.Writer) {
+		kinds := make([]string, 0, len(rows))
+		for k := range rows {
+			kinds = append(kinds, string(k))
+		}
+		sort.Strings(kinds)
+		for _, k := range kinds {
+			fmt.Fprintf(w, "%7d  %s\n", rows[medium.Kind(k)], filepath.Join(dir, k+".csv"))
+		}
+	})
+}
+
+func (a *app) importCommand() *cobra.Command {
+	var o moving.Options
+	var maps, units, set []string
+	var apply, confirm bool
+	c := &cobra.Command{
+		Use: "import FILE", Short: "Bring in mats and past steps, or a whole export", Args: cobra.ExactArgs(1),
+		Long: `Import reads CSV or JSON Lines with a row for each mat, or for each past step. It
+first only shows how it reads the columns, what it guessed about units and dates,
+and every row that it can't take with the reason. Nothing is recorded before
+--apply; where something was guessed, --confirm says that the guesses are right.
+All rows are recorded or none. A row that was imported before is passed over, so
+that the same file can be imported again.
+
+Mats get a code of resow; an old name is kept as the mat's mark, and rows of
+steps find the mat by it. Past steps go through today's rules, as late entries.
+
+An export of resow becomes a ledger of its own with the same records, at a path
+(--store) where no file is yet.`,
+		Example: `  resow import mats.csv --set at=2026-01-05
+  resow import mats.csv --set at=2026-01-05 --apply --confirm --by MK
+  resow import washing.csv --map "Wer=by" --unit contact=min --dates dmy --set sides=both
+  resow import farm.jsonl --store new.resow --apply`,
+		RunE: func(_ *cobra.Command, args []string) error {
+			var err error
+			for _, p := range []struct {
+				to   *map[string]string
+				from []string
+				flag string
+			}{{&o.Map, maps, "--map"}, {&o.Units, units, "--unit"}, {&o.Set, set, "--set"}} {
+				if *p.to, err = pairs(p.flag, p.from); err != nil {
+					return err
+				}
+			}
+			file, err := os.Open(args[0])
+			if err != nil {
+				return err
+			}
+			defer file.Close()
+			in := bufio.NewReader(file)
+			begin, err := in.Peek(64)
+			if err != nil && !errors.Is(err, io.EOF) {
+				return err
+			}
+			if store.IsLines(begin) {
+				return a.importLedger(in, apply)
+			}
+			table, err := moving.Read(in)
+			if err != nil {
+				return err
+			}
+			return a.open(false, func(f *farm) error { return a.importTable(f, table, o, apply, confirm) })
+		},
+	}
+	flags := c.Flags()
+	flags.StringVar(&o.What, "what", "", "mats or steps, where the columns do not tell")
+	flags.StringArrayVar(&maps, "map", nil, "what a column is: \"Wer=by\"; \"Column=-\" leaves it out")
+	flags.StringArrayVar(&units, "unit", nil, "unit of bare numbers: yield=oz")
+	flags.StringArrayVar(&set, "set", nil, "value for every row without one: sides=both, at=2026-01-05")
+	flags.StringVar(&o.Dates, "dates", "", "order of the dates: dmy, mdy or ymd")
+	flags.BoolVar(&apply, "apply", false, "record the rows")
+	flags.BoolVar(&confirm, "confirm", false, "what was guessed is right")
+	return c
+}
+
+// pairs reads A=B; a file's column may hold an equals sign itself.
+func pairs(flag string, texts []string) (map[string]string, error) {
+	out := map[string]string{}
+	for _, t := range texts {
+		i := strings.LastIndex(t, "=")
+		if i < 1 {
+			return nil, &usageError{fmt.Sprintf("%s %q: want NAME=VALUE", flag, t)}
+		}
+		out[strings.TrimSpace(t[:i])] = strings.TrimSpace(t[i+1:])
+	}
+	return out, nil
+}
+
+// importLedger makes a ledger of an export. Without apply it does so in a
+// folder that goes away again, which tries every line.
+func (a *app) importLedger(in io.Reader, apply bool) error {
+	path := a.storePath()
+	o := store.Options{Now: a.now, Random: a.random}
+	at := path
+	if !apply {
+		dir, err := os.MkdirTemp("", "resow-import-")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		at = filepath.Join(dir, "try.resow")
+	}
+	anchor, repeated, err := store.FromLines(at, in, o)
+	if err != nil {
+		return a.importFailed(err)
+	}
+	doc := map[string]any{"store": path, "records": anchor.Count, "anchor": anchor, "applied": apply && !repeated, "repeated": repeated}
+	return a.print(doc, func(w io.Writer) {
+		switch {
+		case repeated:
+			fmt.Fprintf(w, "%s holds these %d records already; nothing to do.\n", path, anchor.Count)
+		case apply:
+			fmt.Fprintf(w, "Made %s with %d records, anchor %s.\n", path, anchor.Count, anchor)
+		default:
+			fmt.Fprintf(w, "All %d records can be taken, anchor %s. Nothing was written; --apply makes %s.\n", anchor.Count, anchor, path)
+		}
+	})
+}
+
+// importFailed prints every row that was refused; the error itself names one.
+func (a *app) importFailed(err error) error {
+	var bad *store.ImportError
+	if !errors.As(err, &bad) || a.json {
+		return err
+	}
+	printBadRows(a.out, bad.Rows, bad.More)
+	return err
+}
+
+func printBadRows(w io.Writer, rows []store.BadRow, more int) {
+	for _, r := range rows {
+		fmt.Fprint(w, column(fmt.Sprintf("line %5d  ", r.Line), r.Text, 79))
+	}
+	if more > 0 {
+		fmt.Fprintf(w, "and %d more\n", more)
+	}
+}
+
+// importDoc is what import --json prints.
+type importDoc struct {
+	moving.Plan
+	store.Imported
+	Applied bool `json:"applied"`
+}
+
+func (a *app) importTable(f *farm, table moving.Table, o moving.Options, apply, confirm bool) error {
+	drawn := map[medium.Code]bool{}
+	o.By, o.Location, o.US, o.Now = a.initials(), f.loc, f.Settings.Units == medium.US, f.now(a)
+	o.Find = func(text string) (medium.Code, bool) {
+		code, err := f.find(text)
+		return code, err == nil
+	}
+	o.Valid = func(text string) (medium.Code, bool) {
+		code, err := labels.Parse(text)
+		return medium.Code(code), err == nil && strings.HasPrefix(code, "T")
+	}
+	o.Draw = func() (medium.Code, error) { return a.freshCode(f, drawn) }
+	o.Strength = func(product, active, text string) (float64, error) {
+		return strengthPPM(f, &medium.Sanitize{Product: product, Active: active}, text)
+	}
+	plan, err := moving.Make(table, o)
+	if err != nil {
+		return err
+	}
+	doc := importDoc{Plan: plan}
+	open := len(plan.Guesses) > 0 && !confirm // guesses that nobody has looked at
+	more := 0
+	if len(plan.Rows) > 0 {
+		dry := !apply || open || len(plan.Bad) > 0
+		doc.Imported, err = f.Import(plan.Rows, dry)
+		var bad *store.ImportError
+		if errors.As(err, &bad) {
+			doc.Bad, more, err = append(doc.Bad, bad.Rows...), bad.More, nil
+		}
+		if err != nil {
+			return err
+		}
+		doc.Applied = !dry && len(doc.Bad) == 0
+	}
+	sort.SliceStable(doc.Bad, func(i, j int) bool { return doc.Bad[i].Line < doc.Bad[j].Line })
+	doc.Recorded = nil // codes and steps are asked for with list and history
+	if len(doc.Bad) > 0 || apply && !doc.Applied {
+		a.code = exitFailed
+	}
+	return a.print(doc, func(w io.Writer) { a.printImport(w, table, doc, apply, more) })
+}
+
+func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply bool, more int) {
+	for _, n := range table.Notes {
+		fmt.Fprintln(w, n)
+	}
+	fmt.Fprintf(w, "%d rows of %s, dates read as %s\n", len(table.Rows), doc.What, doc.Dates)
+	fmt.Fprintf(w, "  %-24s  %-18s  %s\n", "COLUMN", "IS", "UNIT")
+	for _, c := range doc.Columns {
+		is := c.Field
+		if is == "" {
+			is = "(left out)"
+		}
+		fmt.Fprintf(w, "  %-24s  %-18s  %s\n", cut(c.Head, 24), is, c.Unit)
+	}
+	if len(doc.Guesses) > 0 {
+		fmt.Fprintln(w, "Guessed; look at each:")
+		for _, g := range doc.Guesses {
+			fmt.Fprint(w, column("  ", g, 79))
+		}
+	}
+	if len(doc.Bad) > 0 {
+		fmt.Fprintf(w, "%d rows can't be taken:\n", len(doc.Bad)+more)
+		printBadRows(w, doc.Bad, more)
+		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+" Mend the rows, or say what the columns are, and run it again.")
+		return
+	}
+	fmt.Fprintf(w, "%d new rows, %d imported before", doc.New, doc.Repeated)
+	if doc.Missed > 0 {
+		fmt.Fprintf(w, "; %d of the steps are not accepted by the rules and do not move their mats", doc.Missed)
+	}
+	fmt.Fprintln(w)
+	switch {
+	case doc.Applied:
+		fmt.Fprintln(w, a.paint(green, "Recorded."))
+	case apply:
+		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+" If the guesses are right, run it again with --apply --confirm.")
+	default:
+		fmt.Fprintln(w, "Nothing was recorded yet; --apply records the rows.")
+	}
+}

@@ -1,0 +1,275 @@
+package moving
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+	"resow/store"
+)
+
+var dublin = func() *time.Location {
+	loc, err := time.LoadLocation("Europe/Dublin")
+	if err != nil {
+		panic(err)
+	}
+	return loc
+}()
+
+func options(o Options) Options {
+	n := 0
+	o.Location, o.By = dublin, "MK"
+	o.Now = time.Date(2026, 11, 25, 9, 0, 0, 0, dublin)
+	valid := func(s string) (medium.Code, bool) {
+		return medium.Code(s), len(s) == 8 && strings.HasPrefix(s, "T")
+	}
+	o.Find, o.Valid = valid, valid
+	o.Draw = func() (medium.Code, error) {
+		n++
+		return medium.Code(fmt.Sprintf("T%06dX", n)), nil
+	}
+	o.Strength = func(_, _, text string) (float64, error) {
+		v, ok := strings.CutSuffix(text, "ppm")
+		if !ok {
+			return 0, fmt.Errorf("strength %q", text)
+		}
+		return strconv.ParseFloat(v, 64)
+	}
+	return o
+}
+
+func plan(t *testing.T, text string, o Options) Plan {
+	t.Helper()
+	table, err := Read(strings.NewReader(text))
+	require.NoError(t, err)
+	p, err := Make(table, options(o))
+	require.NoError(t, err)
+	return p
+}
+
+func TestStepsWithUnitsInHeads(t *testing.T) {
+	p := plan(t, "mat;date;step;yield (oz);contact_min;strength (ppm);sides;method;product;debris\r\n"+
+		"T000001X;31.10.2026 18:30;harvested;11;;;;;;\r\n"+
+		"T000001X;31.10.2026 19:00;rinse;;;;;;;none\r\n"+
+		"T000001X;1.11.2026;sanitize;;2;100;both;spray;drum;\r\n", Options{})
+	require.Empty(t, p.Bad)
+	require.Equal(t, Steps, p.What)
+	require.Equal(t, DMY, p.Dates)
+	require.Len(t, p.Rows, 3)
+	h := p.Rows[0].Step.Body.(*medium.Harvest)
+	require.InDelta(t, 11*28.349523125, h.YieldG, 1e-5, "the ounce is 28.349523125 g (international pound, 1959)")
+	require.Equal(t, "2026-10-31T18:30:00Z", p.Rows[0].Step.At.UTC().Format(time.RFC3339))
+	s := p.Rows[2].Step.Body.(*medium.Sanitize)
+	require.Equal(t, 120, s.ContactS)
+	require.Equal(t, 100.0, s.StrengthPPM)
+	require.Equal(t, 12, p.Rows[2].Step.At.In(dublin).Hour())
+	require.Contains(t, strings.Join(p.Guesses, "\n"), "no time of day: 12:00 is written (1 rows)")
+	require.Contains(t, strings.Join(p.Guesses, "\n"), `the step "harvested" is read as harvest`)
+}
+
+func TestUnitsAndDatesAreGuessedAndSaid(t *testing.T) {
+	text := "mat,date,step,yield\nT000001X,03/04/2026 10:00,harvest,12\n"
+	p := plan(t, text, Options{})
+	require.Equal(t, 12.0, p.Rows[0].Step.Body.(*medium.Harvest).YieldG)
+	require.Equal(t, time.April, p.Rows[0].Step.At.Month())
+	require.Contains(t, strings.Join(p.Guesses, "\n"), `"12" is read as 12 g (say it with --unit yield=g)`)
+	require.Contains(t, strings.Join(p.Guesses, "\n"), `"03/04/2026 10:00" is read as 3 April 2026 (say it with --dates dmy)`)
+	us := plan(t, text, Options{US: true})
+	require.Equal(t, time.March, us.Rows[0].Step.At.Month())
+	require.InDelta(t, 340.194, us.Rows[0].Step.Body.(*medium.Harvest).YieldG, 0.001)
+	said := plan(t, text, Options{Dates: MDY, Units: map[string]string{"yield": "kg"}, Map: map[string]string{"date": "at", "step": "kind"}})
+	require.Empty(t, said.Guesses)
+	require.Equal(t, 12000.0, said.Rows[0].Step.Body.(*medium.Harvest).YieldG)
+	// one date that can only be month first settles the column
+	require.Equal(t, MDY, plan(t, text+"T000001X,03/14/2026 10:00,harvest,12\n", Options{}).Dates)
+}
+
+func TestBadRowsAreListed(t *testing.T) {
+	p := plan(t, "mat,at,kind,yield,debris,sides\n"+
+		"T000001X,2026-02-30 10:00,harvest,10g,,\n"+ // no such day
+		",2026-02-03 10:00,harvest,10g,,\n"+
+		"T000001X,2026-02-03 10:00,polish,,,\n"+
+		"T000001X,2026-02-03 10:00,harvest,10 stone,,\n"+
+		"T000001X,2026-02-03 10:00,rinse,10g,none,\n"+ // a rinse has no yield
+		"T000001X,,rinse,,none,\n"+
+		"T000001X,2026-02-03 10:00,sanitize,,,\n"+
+		"T000001X,2026-02-03 25:00,rinse,,none,\n"+
+		"T000001X,2026-02-03 10:00,rinse,,none,,,,\n"+
+		"T000001X,2026-02-03 10:00,rinse,,none,\n", Options{})
+	var got []string
+	for _, b := range p.Bad {
+		got = append(got, fmt.Sprintf("%d %s", b.Line, b.Text))
+	}
+	require.Len(t, got, 9, "%v", got)
+	for i, want := range []string{"2 there is no day", "3 it names no mat", "4 the kind of step \"polish\"", "5 yield", "6 a row of rinse has no yield",
+		"7 it has no date", "8 sides", "9 the time of day", "10 it has 9 cells"} {
+		require.True(t, strings.HasPrefix(got[i], want), got[i])
+	}
+	require.Len(t, p.Rows, 1)
+	require.Equal(t, 11, p.Rows[0].Line)
+}
+
+// Clocks in Ireland went forward at 01:00 on 29 March 2026 and back at 02:00 on
+// 25 October (EU Directive 2000/84/EC: last Sundays, 01:00 UTC).
+func TestDaylightTime(t *testing.T) {
+	_, _, err := moment("2026-03-29", "01:30", YMD, dublin)
+	require.ErrorContains(t, err, "the clocks went forward")
+	at, note, err := moment("2026-10-25 01:30", "", YMD, dublin)
+	require.NoError(t, err)
+	require.Contains(t, note, "passed twice")
+	require.Equal(t, "2026-10-25T00:30:00Z", at.UTC().Format(time.RFC3339), "the first of the two")
+	at, note, err = moment("2026-10-25T01:30:00Z", "", YMD, dublin)
+	require.NoError(t, err)
+	require.Empty(t, note)
+	require.Equal(t, 1, at.UTC().Hour())
+	// 29 February stands in 2028 and 2000, not in 2026 or 2100
+	for text, ok := range map[string]bool{"2028-02-29": true, "29.02.2028": true, "2026-02-29": false, "2100-02-29": false, "2000-02-29": true} {
+		_, _, err := moment(text, "10:00", DMY, dublin)
+		require.Equal(t, ok, err == nil, text)
+	}
+	for text, want := range map[string]int{"6:05 pm": 18, "12:10 am": 0, "12:10 PM": 12, "18.05": 18} {
+		h, _, _, err := clockTime(text)
+		require.NoError(t, err)
+		require.Equal(t, want, h, text)
+	}
+}
+
+// Over a century of days, every moment written in any order reads back.
+func TestEveryDayReadsBack(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for range 20000 {
+		want := time.Date(1995, 1, 1, 0, rng.IntN(100*365*24*60), 0, 0, dublin)
+		for order, layout := range map[string]string{YMD: "2006-01-02 15:04", DMY: "2.1.2006 15:04", MDY: "1/2/2006 3:04 PM"} {
+			got, _, err := moment(want.Format(layout), "", order, dublin)
+			require.NoError(t, err, want.Format(layout))
+			if other, twice := passedTwice(want); twice {
+				require.True(t, got.Equal(want) || got.Equal(other))
+				continue
+			}
+			require.True(t, got.Equal(want), "%s: %s", want, got)
+		}
+	}
+}
+
+func TestMats(t *testing.T) {
+	p := plan(t, `{"mat":"M-1","size":"250x510mm","aperture":0.5,"thread":"0.3mm"}`+"\n"+`{"mat":"T9999999","length":"9.8in","width":"20in","date":"2026-01-05"}`+"\n"+`{"mat":["x"]}`+"\n", Options{})
+	require.Equal(t, Mats, p.What)
+	require.Len(t, p.Bad, 1)
+	require.Equal(t, 3, p.Bad[0].Line)
+	require.Len(t, p.Rows, 2)
+	first := p.Rows[0].Step.Body.(*medium.Add).Mat
+	require.Equal(t, "M-1", first.Mark)
+	require.Equal(t, 0.5, first.ApertureMM)
+	require.Equal(t, medium.Code("T9999999"), p.Rows[1].Step.Mat)
+	require.InDelta(t, 248.92, p.Rows[1].Step.Body.(*medium.Add).Mat.LengthMM, 1e-6)
+}
+
+func TestFilesAndOptionsThatAreRefused(t *testing.T) {
+	for text, want := range map[string]string{"": "it is empty", "a,b\n": "rows under the head", "date,date\n1,2\n": "stands there twice", "a,\"b\n": "names of the columns"} {
+		_, err := Read(strings.NewReader(text))
+		require.ErrorContains(t, err, want)
+	}
+	table, err := Read(strings.NewReader("mat,date,kind,when\nT000001X,2026-01-01,rinse,x\n"))
+	require.NoError(t, err)
+	for want, o := range map[string]Options{
+		"is one already": {}, "one of mat": {Map: map[string]string{"when": "whenever"}}, "a column of the file": {Map: map[string]string{"nope": "at", "when": "-"}},
+		"dmy, mdy or ymd": {Dates: "x", Map: map[string]string{"when": "-"}}, "mats or steps": {What: "x", Map: map[string]string{"when": "-"}},
+		"a field with a unit": {Units: map[string]string{"yield": "stone"}, Map: map[string]string{"when": "-"}},
+	} {
+		_, err := Make(table, options(o))
+		var typed *Error
+		require.True(t, errors.As(err, &typed), "%v", err)
+		require.ErrorContains(t, err, want)
+	}
+}
+
+// The same file twice, and the file with rows added: only what is new is
+// recorded. Two rows that are alike are two steps.
+func TestImportTwice(t *testing.T) {
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, dublin)
+	s, err := store.Create(filepath.Join(t.TempDir(), "farm.resow"), medium.FarmSettings{Name: "Reed End Greens", Zone: "Europe/Dublin", Units: medium.Metric, Currency: "EUR", Paper: "a4"}, "MK",
+		store.Options{Now: func() time.Time { return now }})
+	require.NoError(t, err)
+	defer s.Close()
+	mats := "mat,size,date\nM-1,250x510mm,2026-01-05\nM-2,250x510mm,2026-01-05\n"
+	steps := "mat,date,kind,debris,length,where\nM-1,2026-02-01 10:00,rinse,none,,\nM-2,2026-02-01 10:00,cut,,5mm,edge\nM-2,2026-02-01 10:00,cut,,5mm,edge\n"
+	run := func(text string, dry bool) store.Imported {
+		t.Helper()
+		p := plan(t, text, Options{})
+		require.Empty(t, p.Bad)
+		got, err := s.Import(p.Rows, dry)
+		require.NoError(t, err)
+		return got
+	}
+	before, err := s.Anchor()
+	require.NoError(t, err)
+	require.Equal(t, 2, run(mats, true).New)
+	after, err := s.Anchor()
+	require.NoError(t, err)
+	require.Equal(t, before, after, "a dry run records nothing")
+	require.Equal(t, 2, run(mats, false).New)
+	require.Equal(t, 3, run(steps, false).New)
+	again := run(mats, false)
+	require.Equal(t, [2]int{0, 2}, [2]int{again.New, again.Repeated})
+	again = run(steps+"M-1,2026-02-01 18:00,hold,,,\n"[:0]+"M-1,2026-02-01 18:00,dry,,,air\n", false)
+	require.Equal(t, [2]int{1, 3}, [2]int{again.New, again.Repeated})
+	mat, err := s.ByMark("m-2")
+	require.NoError(t, err)
+	c, err := s.Condition(mat)
+	require.NoError(t, err)
+	require.Equal(t, 2, c.Cuts)
+
+	// one bad row: none is recorded, and each is listed with its cause
+	before, err = s.Anchor()
+	require.NoError(t, err)
+	p := plan(t, "mat,date,kind,debris\nM-1,2026-03-01 10:00,rinse,none\nM-9,2026-03-01 10:00,rinse,none\nM-2,2025-03-01 10:00,rinse,none\nM-2,2026-03-02 10:00,rinse,none\n", Options{})
+	_, err = s.Import(p.Rows, false)
+	var bad *store.ImportError
+	require.ErrorAs(t, err, &bad)
+	require.Len(t, bad.Rows, 3)
+	for _, r := range bad.Rows {
+		switch r.Line {
+		case 3:
+			require.Contains(t, r.Text, `no mat has the mark "M-9"`)
+		case 4:
+			require.Contains(t, r.Text, "before its last step")
+		case 5:
+			require.Contains(t, r.Text, "line 4 about the same mat is refused")
+		default:
+			t.Fatal(r)
+		}
+	}
+	after, err = s.Anchor()
+	require.NoError(t, err)
+	require.Equal(t, before, after)
+	report, err := s.Verify(nil, &after)
+	require.NoError(t, err)
+	require.True(t, report.OK, report.Problems)
+}
+
+func FuzzRead(f *testing.F) {
+	f.Add("mat,date,kind,yield (g)\nT000001X,2026-01-01 10:00,harvest,12\n")
+	f.Add("mat;datum\n\"a;b\n")
+	f.Add("{\"mat\":\"T000001X\",\"kind\":\"sow\",\"at\":\"2026-01-01\"}\n{}")
+	f.Fuzz(func(t *testing.T, text string) {
+		table, err := Read(strings.NewReader(text))
+		if err != nil {
+			return
+		}
+		p, err := Make(table, options(Options{}))
+		if err != nil {
+			return
+		}
+		if len(p.Rows)+len(p.Bad) != len(table.Rows) {
+			t.Fatalf("%d rows: %d taken, %d bad", len(table.Rows), len(p.Rows), len(p.Bad))
+		}
+	})
+}

@@ -1,0 +1,261 @@
+package moving
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"resow/cmd/resow/amount"
+	"resow/medium"
+	"resow/store"
+)
+
+// row is one row while its step is made. Every cell that is used is marked, so
+// that none is dropped unseen.
+type row struct {
+	*planner
+	cells map[string]string
+	used  map[string]bool
+	err   error // the first
+}
+
+// kindWords are other words for a kind.
+var kindWords = map[string]medium.Kind{
+	"sown": medium.KindSow, "sowing": medium.KindSow, "seeded": medium.KindSow, "plant": medium.KindSow, "planted": medium.KindSow,
+	"harvested": medium.KindHarvest, "harvesting": medium.KindHarvest, "wash": medium.KindRinse, "washed": medium.KindRinse, "rinsed": medium.KindRinse,
+	"dried": medium.KindDry, "drying": medium.KindDry, "sanitized": medium.KindSanitize, "sanitised": medium.KindSanitize, "sanitise": medium.KindSanitize,
+	"disinfect": medium.KindSanitize, "disinfected": medium.KindSanitize, "mould": medium.KindMold, "inspected": medium.KindInspect, "inspection": medium.KindInspect,
+	"held": medium.KindHold, "released": medium.KindRelease, "retired": medium.KindRetire, "misted": medium.KindMist, "misting": medium.KindMist,
+	"trimmed": medium.KindTrim,
+}
+
+func (r *row) text(name string) string {
+	r.used[name] = true
+	return r.cells[name]
+}
+
+func (r *row) number(name string) float64 {
+	cell := r.text(name)
+	if cell == "" {
+		return 0
+	}
+	f, _ := fieldNamed(name)
+	v, err := measure(f, cell, r.unit[name])
+	r.keep(err)
+	return v
+}
+
+func (r *row) optional(name string) *float64 {
+	if r.text(name) == "" {
+		return nil
+	}
+	v := r.number(name)
+	return &v
+}
+
+func (r *row) yes(name string) bool {
+	f, _ := fieldNamed(name)
+	v, err := readYesNo(f, r.text(name))
+	r.keep(err)
+	return v
+}
+
+func (r *row) keep(err error) {
+	if r.err == nil {
+		r.err = err
+	}
+}
+
+func (r *row) note(format string, args ...any) { r.notes[fmt.Sprintf(format, args...)]++ }
+
+func (r *row) make() (store.Row, error) {
+	var out store.Row
+	at, err := r.when()
+	if err != nil {
+		return out, err
+	}
+	out.Step.At = at
+	if out.Step.By = r.text("by"); out.Step.By == "" {
+		out.Step.By = r.By
+	}
+	if r.plan.What == Mats {
+		err = r.mat(&out)
+	} else {
+		err = r.step(&out)
+	}
+	if err == nil {
+		err = r.err
+	}
+	if err != nil {
+		return out, err
+	}
+	for name, cell := range r.cells {
+		if cell != "" && !r.used[name] && r.Set[name] == "" {
+			return out, fmt.Errorf("a row of %s has no %s, and %q stands there; empty the cell, or leave the column out with --map", r.kindText(out), name, cell)
+		}
+	}
+	return out, nil
+}
+
+func (r *row) kindText(out store.Row) string {
+	if r.plan.What == Mats {
+		return Mats
+	}
+	return string(medium.KindOf(out.Step.Body))
+}
+
+func (r *row) when() (time.Time, error) {
+	date, clock := r.text("at"), r.text("time")
+	if date == "" && clock != "" {
+		return time.Time{}, fmt.Errorf("it has a time of day (%s) and no date", clock)
+	}
+	if date == "" && r.plan.What == Steps {
+		return time.Time{}, fmt.Errorf("it has no date; a past step needs one")
+	}
+	if date == "" {
+		r.note("no date: the mat is registered as of now, so that no step before now can follow (give one with --set at=2025-01-31)")
+		return time.Time{}, nil
+	}
+	at, note, err := moment(date, clock, r.plan.Dates, r.Location)
+	if note != "" {
+		r.note("%s", note)
+	}
+	return at, err
+}
+
+func (r *row) mat(out *store.Row) error {
+	m := medium.Mat{Form: r.text("form"), Material: r.text("material"), ApertureMM: r.number("aperture"), ThreadMM: r.number("thread"), Layers: int(r.number("layers")),
+		Roll: r.text("roll"), Supplier: r.text("supplier"), ContactStatement: r.text("contact statement"), ContactDate: r.text("contact date"), Cost: r.number("cost"),
+		DryWeightG: r.number("weight"), Mark: r.text("mark")}
+	if m.Form == "" {
+		m.Form = medium.FormMat
+	}
+	if m.Layers == 0 {
+		m.Layers = 1
+	}
+	m.LengthMM, m.WidthMM = r.number("length"), r.number("width")
+	if size := r.text("size"); size != "" {
+		if m.LengthMM != 0 || m.WidthMM != 0 {
+			return fmt.Errorf("it has both a size and a length or width; leave one out with --map")
+		}
+		l, w, err := amount.Size("size", size)
+		if err != nil {
+			return err
+		}
+		m.LengthMM, m.WidthMM = l, w
+	}
+	if err := m.Check(); err != nil {
+		return err
+	}
+	name := r.text("mat")
+	if code, ok := r.Valid(name); ok {
+		out.Step.Mat = code
+	} else {
+		code, err := r.Draw()
+		if err != nil {
+			return err
+		}
+		out.Step.Mat = code
+		r.note("the mat gets a new code: its old name is no code of resow")
+		if name != "" && m.Mark != "" && name != m.Mark {
+			return fmt.Errorf("its name %q is no code of resow and it has the mark %q too; keep one of them", name, m.Mark)
+		}
+		if name != "" {
+			m.Mark = name
+			r.note("the old name is kept as the mat's mark")
+		}
+	}
+	out.Step.Body = &medium.Add{Mat: m}
+	return nil
+}
+
+func (r *row) step(out *store.Row) error {
+	name := r.text("mat")
+	if name == "" {
+		name = r.text("mark")
+	}
+	if name == "" {
+		return fmt.Errorf("it names no mat")
+	}
+	if code, ok := r.Find(name); ok {
+		out.Step.Mat = code
+	} else {
+		out.Mark = name
+	}
+	word := r.text("kind")
+	kind := medium.Kind(plain(word))
+	if other, ok := kindWords[string(kind)]; ok {
+		r.note("the step %q is read as %s", word, other)
+		kind = other
+	}
+	body, err := r.body(kind)
+	out.Step.Body = body
+	return err
+}
+
+func (r *row) body(kind medium.Kind) (medium.Body, error) {
+	switch kind {
+	case medium.KindSow:
+		return r.sow()
+	case medium.KindMist:
+		return &medium.Mist{WaterML: r.number("water"), Treated: r.text("treated"), Where: r.text("where")}, nil
+	case medium.KindHarvest:
+		return &medium.Harvest{YieldG: r.number("yield"), CutHeightMM: r.number("cut height"), KnifeTouched: r.yes("knife touched"), MoreCutsToCome: r.yes("more cuts"), Place: r.text("place")}, nil
+	case medium.KindRinse:
+		return &medium.Rinse{Debris: medium.Debris(plain(r.text("debris"))), Detergent: r.text("detergent"), Minutes: r.number("took") / 60, Place: r.text("place")}, nil
+	case medium.KindDry:
+		return &medium.Dry{Where: plain(r.text("where")), DurationS: int(r.number("for"))}, nil
+	case medium.KindSanitize:
+		return r.sanitize()
+	case medium.KindMold:
+		return &medium.Mold{Where: r.text("where"), Seen: r.text("seen"), SharePercent: r.number("share"), Treated: r.text("treated")}, nil
+	case medium.KindCut:
+		return &medium.Cut{LengthMM: r.number("length"), Where: r.text("where"), Through: r.yes("through")}, nil
+	case medium.KindSwab:
+		return &medium.Swab{Test: r.text("test"), Reading: r.number("reading"), Limit: r.number("limit"), Unit: r.text("unit"), Pass: r.yes("pass")}, nil
+	case medium.KindHold:
+		return &medium.Hold{Reason: r.text("reason")}, nil
+	case medium.KindRelease:
+		return &medium.Release{Reason: r.text("reason")}, nil
+	case medium.KindInspect:
+		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"), Mold: r.yes("mold"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
+	case medium.KindTrim:
+		return &medium.Trim{LengthMM: r.number("length"), WidthMM: r.number("width")}, nil
+	case medium.KindRetire:
+		return &medium.Retire{Cause: medium.Cause(plain(r.text("cause"))), Note: r.text("note")}, nil
+	}
+	return nil, fmt.Errorf("the kind of step %q is not known; want sow, mist, harvest, rinse, dry, sanitize, mold, cut, swab, hold, release, inspect, trim or retire", r.cells["kind"])
+}
+
+func (r *row) sow() (medium.Body, error) {
+	b := &medium.Sow{Lot: r.text("lot"), SeedLot: r.text("seed lot"), Place: r.text("place")}
+	names := strings.FieldsFunc(r.text("crop"), func(c rune) bool { return c == '+' || c == '/' })
+	seed := r.number("seed")
+	if len(names) > 1 && seed > 0 {
+		return nil, fmt.Errorf("the seed of a mix (%s) can't be parted among its crops; leave the cell empty", r.cells["crop"])
+	}
+	for _, n := range names {
+		b.Crops = append(b.Crops, medium.Sown{Crop: strings.TrimSpace(n), SeedG: seed})
+	}
+	return b, nil
+}
+
+func (r *row) sanitize() (medium.Body, error) {
+	b := &medium.Sanitize{Product: r.text("product"), Active: plain(r.text("active")), ContactS: int(r.number("contact")), TempC: r.optional("temp"), PH: r.optional("ph"),
+		Method: plain(r.text("method")), Rinsed: r.yes("rinsed"), Place: r.text("place")}
+	switch plain(r.text("sides")) {
+	case "both", "2":
+		b.Sides = 2
+	case "one", "1":
+		b.Sides = 1
+	default:
+		return nil, fmt.Errorf("sides %q: want both or one (for all rows: --set sides=both)", r.cells["sides"])
+	}
+	cell := r.text("strength")
+	if bare(cell) {
+		cell += r.unit["strength"]
+	}
+	var err error
+	b.StrengthPPM, err = r.Strength(b.Product, b.Active, cell)
+	return b, err
+}

@@ -1,0 +1,109 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/amount"
+	"resow/medium"
+)
+
+func (a *app) pricesCommand() *cobra.Command {
+	c := &cobra.Command{Use: "prices", Short: "Show or set what the farm pays, for the cost of a turn",
+		Long: `Prices are the farm's own, in its currency: the labor rate, the throw-away
+medium that a mat takes the place of, sanitizer, water and label. The price of
+the mesh stands with each mat (resow add --cost). The reuse report sets a turn
+on a mat against a tray of medium from them.`,
+		Example: "  resow prices show\n  resow prices set --labour 15 --medium 0.95 --medium-mass 42g --by MK"}
+	c.AddCommand(a.pricesShowCommand(), a.pricesSetCommand())
+	return c
+}
+
+func (a *app) pricesShowCommand() *cobra.Command {
+	return &cobra.Command{Use: "show", Short: "Show the farm's prices", Args: cobra.NoArgs,
+		Long:    "Show prints the prices in force. `resow history FARM` tells by whom and when they were set.",
+		Example: "  resow prices show\n  resow prices show --json",
+		RunE: func(*cobra.Command, []string) error {
+			return a.open(true, func(f *farm) error {
+				return a.print(struct {
+					Currency string `json:"currency"`
+					medium.Prices
+				}{f.Settings.Currency, f.Prices}, func(w io.Writer) {
+					for _, l := range priceLines(f.Prices, f.Settings.Currency) {
+						fmt.Fprintf(w, "%-28s %s\n", l.what, l.value)
+					}
+				})
+			})
+		}}
+}
+
+type priceLine struct{ what, value string }
+
+func priceLines(p medium.Prices, currency string) []priceLine {
+	money := func(v float64) string {
+		if v == 0 {
+			return "not set"
+		}
+		return fmt.Sprintf("%.2f %s", v, currency)
+	}
+	return []priceLine{{"labor, an hour", money(p.LabourPerHour)}, {"medium, a tray", money(p.MediumPerTray)},
+		{"medium, dry mass a tray", fmt.Sprintf("%g g", p.MediumGPerTray)}, {"medium, work a tray", fmt.Sprintf("%g min", p.MediumMinutes)},
+		{"sanitizer, a turn", money(p.SanitizerPerTurn)}, {"water, a turn", money(p.WaterPerTurn)}, {"label and mark, a mat", money(p.LabelPerMat)}}
+}
+
+func pricesText(p medium.Prices) string {
+	return join(quantity("labor %.2f an hour", p.LabourPerHour), quantity("medium %.2f a tray", p.MediumPerTray)+quantity(" of %g g", p.MediumGPerTray),
+		quantity("%g min a tray of medium", p.MediumMinutes), quantity("sanitizer %.2f a turn", p.SanitizerPerTurn),
+		quantity("water %.2f a turn", p.WaterPerTurn), quantity("label %.2f a mat", p.LabelPerMat))
+}
+
+func (a *app) pricesSetCommand() *cobra.Command {
+	var p medium.Prices
+	var mass, work string
+	c := &cobra.Command{Use: "set", Short: "Set one or more of the farm's prices", Args: cobra.NoArgs,
+		Long: `Set changes the prices that are given and keeps the others. They are a record of
+the farm, with initials. Time the washing once: resow rinse --minutes.`,
+		Example: `  resow prices set --labour 15 --medium 0.95 --medium-mass 42g --by MK
+  resow prices set --sanitizer 0.03 --water 0.02 --label 0.25 --by MK`}
+	flags := c.Flags()
+	own := []struct {
+		name, help string
+		given      *float64
+		in         func(*medium.Prices) *float64
+	}{
+		{"labour", "an hour of work", &p.LabourPerHour, func(p *medium.Prices) *float64 { return &p.LabourPerHour }},
+		{"medium", "throw-away medium for one tray of the usual mat size", &p.MediumPerTray, func(p *medium.Prices) *float64 { return &p.MediumPerTray }},
+		{"sanitizer", "sanitizer for one turn", &p.SanitizerPerTurn, func(p *medium.Prices) *float64 { return &p.SanitizerPerTurn }},
+		{"water", "water for one turn", &p.WaterPerTurn, func(p *medium.Prices) *float64 { return &p.WaterPerTurn }},
+		{"label", "label, mark and making of one mat", &p.LabelPerMat, func(p *medium.Prices) *float64 { return &p.LabelPerMat }},
+	}
+	for _, o := range own {
+		flags.Float64Var(o.given, o.name, 0, o.help+", in the farm's currency")
+	}
+	flags.StringVar(&mass, "medium-mass", "", "dry mass of the medium for one tray: 42g")
+	flags.StringVar(&work, "medium-time", "", "work on one tray of medium: 1min")
+	c.RunE = func(*cobra.Command, []string) error {
+		return a.open(false, func(f *farm) error {
+			now := f.Prices
+			for _, o := range own {
+				if flags.Changed(o.name) {
+					*o.in(&now) = *o.given
+				}
+			}
+			if err := optional(&now.MediumGPerTray, mass, "mass of the medium", amount.Mass); err != nil {
+				return err
+			}
+			if work != "" {
+				span, err := amount.Span("work on a tray of medium", work)
+				if err != nil {
+					return err
+				}
+				now.MediumMinutes = span.Minutes()
+			}
+			return a.recordFarm(f, &now)
+		})
+	}
+	return c
+}

@@ -1,0 +1,118 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"resow/labels/report"
+	"resow/medium"
+)
+
+func (a *app) reviewCommand() *cobra.Command {
+	var b medium.Review
+	c := &cobra.Command{
+		Use: "review", Short: "Record that a supervisor looked at the records of a period", Args: cobra.NoArgs,
+		Long: `Where 21 CFR 112.161(b) applies, records are reviewed, dated and signed by a
+supervisor or responsible party within a reasonable time. Read the log first
+(` + "`resow report sanitation`" + `), then record the review: your initials, the moment and
+the state of the ledger are kept. What is entered later stays open.`,
+		Example: `  resow report sanitation --from 2026-11-16 --to 2026-11-22
+  resow review --from 2026-11-16 --to 2026-11-22 --note "two late entries explained" --by SV`,
+		RunE: func(*cobra.Command, []string) error {
+			return a.open(false, func(f *farm) error {
+				anchor, err := f.Anchor()
+				if err != nil {
+					return err
+				}
+				b.Anchor = anchor.String()
+				done, err := f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: &b}})
+				if err != nil {
+					return err
+				}
+				return a.print(done[0], func(w io.Writer) {
+					fmt.Fprintf(w, "%s reviewed the records of %s to %s, %s.\n", done[0].By, b.From, b.To, f.stamp(done[0].Recorded))
+				})
+			})
+		},
+	}
+	flags := c.Flags()
+	flags.StringVar(&b.From, "from", "", "first day: 2026-11-16")
+	flags.StringVar(&b.To, "to", "", "last day: 2026-11-22")
+	flags.StringVar(&b.Name, "name", "", "your name, where the initials do not say it")
+	flags.StringVar(&b.Note, "note", "", "what you found")
+	must(c.MarkFlagRequired("from"))
+	must(c.MarkFlagRequired("to"))
+	return c
+}
+
+// between is the period of a report: whole days in the farm's zone.
+type between struct{ from, to string }
+
+func (b *between) flags(c *cobra.Command) {
+	c.Flags().StringVar(&b.from, "from", "", "first day: 2026-11-01 (30 days ago)")
+	c.Flags().StringVar(&b.to, "to", "", "last day: 2026-11-30 (today)")
+}
+
+func (b *between) period(a *app, f *farm) (from, to time.Time, err error) {
+	now := f.now(a)
+	from, to = now.AddDate(0, 0, -30), now
+	if b.from != "" {
+		if from, err = time.ParseInLocation(time.DateOnly, b.from, f.loc); err != nil {
+			return from, to, &medium.InputError{Field: "first day", Value: b.from, Want: "a day as YYYY-MM-DD"}
+		}
+	}
+	if b.to != "" {
+		day, err := time.ParseInLocation(time.DateOnly, b.to, f.loc)
+		if err != nil {
+			return from, to, &medium.InputError{Field: "last day", Value: b.to, Want: "a day as YYYY-MM-DD"}
+		}
+		if end := day.AddDate(0, 0, 1).Add(-time.Second); end.Before(now) {
+			to = end
+		}
+		if b.from == "" {
+			from = to.AddDate(0, 0, -30)
+		}
+	}
+	if to.Before(from) {
+		return from, to, &usageError{fmt.Sprintf("--from %s --to %s: want the earlier day first", b.from, b.to)}
+	}
+	return from, to, nil
+}
+
+func (a *app) sanitationReportCommand() *cobra.Command {
+	var days between
+	c := a.oneReport("sanitation", "The log of cleaning and sanitizing, with its gaps and reviews", func(f *farm, origin report.Origin) (report.Report, error) {
+		from, to, err := days.period(a, f)
+		if err != nil {
+			return report.Report{}, err
+		}
+		return a.sanitationReport(f, origin, from, to)
+	})
+	c.Example = "  resow report sanitation\n  resow report sanitation --from 2026-10-01 --to 2026-10-31 --out october.pdf"
+	days.flags(c)
+	return c
+}
+
+var errEnough = errors.New("enough")
+
+func (a *app) sanitationReport(f *farm, origin report.Origin, from, to time.Time) (report.Report, error) {
+	var failed error
+	steps := iter.Seq[medium.Step](func(yield func(medium.Step) bool) {
+		err := f.Steps(func(s medium.Step) error {
+			if !yield(s) {
+				return errEnough
+			}
+			return nil
+		})
+		if !errors.Is(err, errEnough) {
+			failed = err
+		}
+	})
+	r := report.Sanitation(report.SanitationInput{Origin: origin, Steps: steps, From: from, To: to})
+	return r, failed
+}

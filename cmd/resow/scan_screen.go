@@ -1,0 +1,157 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/term"
+)
+
+// screen shows the wash-station loop: on a terminal in large letters over the
+// whole window, else as plain lines.
+type screen struct {
+	a     *app
+	big   bool
+	size  func() (width, height int)
+	typed string
+}
+
+func (a *app) newScreen() *screen {
+	s := &screen{a: a}
+	f, ok := a.out.(*os.File)
+	s.big = ok && !a.json && isTerminal(a.out) && a.env("TERM") != "dumb"
+	s.size = func() (int, int) {
+		if ok {
+			if width, height, err := term.GetSize(int(f.Fd())); err == nil && width > 0 && height > 0 {
+				return width, height
+			}
+		}
+		return 80, 24
+	}
+	return s
+}
+
+func (s *screen) show(w *washLoop, l loud) {
+	if !s.big {
+		s.plain(l)
+		return
+	}
+	width, height := s.size()
+	var b strings.Builder
+	b.WriteString("\x1b[H")
+	for _, line := range s.lines(w, l, width, height) {
+		b.WriteString(line + "\x1b[K\r\n")
+	}
+	b.WriteString("\x1b[J> ")
+	if l.bad() {
+		b.WriteString("\a") // heard across the room
+	}
+	fmt.Fprint(s.a.out, b.String())
+	s.typed = ""
+}
+
+// lines lays a window out: the action, the answer, the mat, what is to say, and
+// the tally on the last line but one. What has no room is made smaller.
+func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
+	action, by := "NO ACTION", w.by
+	if w.action != nil {
+		action = w.action.word()
+	}
+	if by == "" {
+		by = "?"
+	}
+	word := bigText(l.Word, width)
+	code := middleText(l.Code.String(), width)
+	if l.Code == "" {
+		code = nil
+	}
+	top := middleText(action, width)
+	if len(top)+len(word)+len(code)+8 > height {
+		top = []string{action}
+	}
+	if len(top)+len(word)+len(code)+8 > height && l.Code != "" {
+		code = []string{l.Code.String()}
+	}
+	if len(top)+len(word)+len(code)+8 > height {
+		word = []string{l.Word}
+	}
+	rule := "── by " + cut(by, 20) + " "
+	lines := append(top, rule+strings.Repeat("─", max(0, width-utf8.RuneCountInString(rule))))
+	for _, line := range word {
+		lines = append(lines, s.a.paint(l.color, line))
+	}
+	lines = append(lines, "")
+	if len(code) > 0 {
+		lines = append(append(lines, code...), "")
+	}
+	room := max(0, height-len(lines)-2)
+	said := said(l, width)
+	if len(said) > room {
+		said = said[:room]
+		if room > 0 {
+			said[room-1] = "…"
+		}
+	}
+	lines = append(lines, said...)
+	for len(lines) < height-2 {
+		lines = append(lines, "")
+	}
+	return append(lines, cut(s.line(w), width))
+}
+
+func said(l loud, width int) []string {
+	var lines []string
+	for _, text := range l.Text {
+		lines = append(lines, strings.Split(strings.TrimSuffix(wrap(printableText(text), width, "  "), "\n"), "\n")...)
+	}
+	return lines
+}
+
+// printableText takes out what a terminal could obey: stray scans are data.
+func printableText(text string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f || r == utf8.RuneError || r >= 0x80 && r < 0xa0 {
+			return '·'
+		}
+		return r
+	}, text)
+}
+
+func (s *screen) line(w *washLoop) string {
+	done := ""
+	if w.action != nil {
+		done = fmt.Sprintf("%s: %d done; ", w.action.word(), len(w.action.done))
+	}
+	return done + w.line()
+}
+
+func (s *screen) plain(l loud) {
+	line := l.Word
+	if l.Code != "" {
+		line += "  " + printableText(l.Code.String())
+	}
+	fmt.Fprintln(s.a.out, s.a.paint(l.color, line))
+	for _, text := range said(l, 75) {
+		fmt.Fprintln(s.a.out, "    "+text)
+	}
+}
+
+// echo shows what was typed so far below the tally.
+func (s *screen) echo(buffer string) {
+	if !s.big || buffer == s.typed {
+		return
+	}
+	s.typed = buffer
+	width, _ := s.size()
+	fmt.Fprint(s.a.out, "\r> "+cut(printableText(buffer), max(1, width-3))+"\x1b[K")
+}
+
+func (s *screen) bye(w *washLoop) {
+	if s.big {
+		fmt.Fprint(s.a.out, "\r\x1b[K"+w.line()+"\r\n")
+		return
+	}
+	fmt.Fprintln(s.a.out, w.line())
+}

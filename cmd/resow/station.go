@@ -1,0 +1,141 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"resow/cmd/resow/station"
+	"resow/labels/report"
+	"resow/medium"
+	"resow/store"
+)
+
+func (a *app) stationCommand() *cobra.Command {
+	c := station.Config{}
+	command := &cobra.Command{
+		Use: "station", Short: "Serve the pages for phones at the sink", Args: cobra.NoArgs,
+		Long: `Station serves local web pages on which a phone reads a mat's symbol, sees the
+verdict and records the step. It listens on this machine only, unless --lan opens
+it to the farm's network; then the address is shown as a symbol for the phone's
+camera. The command line works beside it, on the same ledger.
+
+A device is paired once with a code that is shown here: one code for an operator,
+one for a supervisor, each good for one device and ten minutes. Press Enter for
+fresh ones. A browser on this machine is paired in the same way. Ctrl-C ends the
+station and loses nothing.
+
+Without a certificate whoever is on the same Wi-Fi can read along, and take over a
+paired device: keep the farm's Wi-Fi to the farm, or give --tls-cert and --tls-key.
+Pairings, last values and pictures lie beside the ledger in FILE.station; back them
+up with it.`,
+		Example: `  resow station
+  resow station --lan
+  resow station --lan --name sink.farm.example --tls-cert farm.crt --tls-key farm.key`,
+		RunE: func(*cobra.Command, []string) error {
+			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+			defer stop()
+			return a.station(ctx, c)
+		},
+	}
+	flags := command.Flags()
+	flags.StringVar(&c.Listen, "listen", "127.0.0.1:8417", "address and port")
+	flags.BoolVar(&c.LAN, "lan", false, "listen for the phones of the farm's network, on all of this machine's addresses")
+	flags.StringArrayVar(&c.Names, "name", nil, "a host name under which it is reached too")
+	flags.StringVar(&c.TLSCert, "tls-cert", "", "the farm's own certificate, for https")
+	flags.StringVar(&c.TLSKey, "tls-key", "", "its key")
+	return command
+}
+
+// station runs the station until ctx ends.
+func (a *app) station(ctx context.Context, c station.Config) error {
+	c.Store, c.Now, c.Random, c.Err = a.storePath(), a.now, a.random, a.world.err
+	c.Describe, c.Find = bodyText, findIn
+	c.Demo = func(f medium.Farm) bool { return f.Settings.Place == demoPlace }
+	c.Reports = a.stationReports()
+	s, err := station.New(c)
+	if err != nil {
+		return err
+	}
+	if err := a.welcome(s, c.LAN); err != nil {
+		return err
+	}
+	if in, ok := a.in.(*os.File); ok && isTerminal(in) && !a.json {
+		go a.codesOnEnter(s)
+	}
+	return s.Serve(ctx)
+}
+
+// findIn gives the mat that a scan or a typing names.
+func findIn(s *store.Store, text string) (medium.Code, error) {
+	return (&farm{Store: s}).find(text)
+}
+
+func (a *app) stationReports() []station.Report {
+	in := func(s *store.Store, f medium.Farm) *farm { return &farm{Store: s, Farm: f, loc: f.Location()} }
+	return []station.Report{
+		{Name: "reuse", About: "How often the mats were used, with what mold, yield and cost",
+			Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
+				return a.reuseReport(in(s, f), o)
+			}},
+		{Name: "retirement", About: "Which mats must go, which are near a limit, which went and why",
+			Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
+				return a.retirementReport(in(s, f), o)
+			}},
+		{Name: "sanitation", About: "The log of cleaning and sanitizing of the last 30 days, with its gaps and reviews",
+			Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
+				return a.sanitationReport(in(s, f), o, o.At.AddDate(0, 0, -30), o.At)
+			}},
+	}
+}
+
+// welcome shows the address and the first codes.
+func (a *app) welcome(s *station.Station, lan bool) error {
+	operator, supervisor, err := pairingCodes(s)
+	if err != nil {
+		return err
+	}
+	doc := map[string]string{"address": s.Address(), "operator_code": operator, "supervisor_code": supervisor}
+	return a.print(doc, func(w io.Writer) {
+		fmt.Fprintf(w, "The station is at %s (Ctrl-C ends it).\n", s.Address())
+		if lan && isTerminal(a.out) {
+			must(station.TerminalQR(w, s.Address()))
+		}
+		printCodes(w, s, operator, supervisor)
+	})
+}
+
+func pairingCodes(s *station.Station) (operator, supervisor string, err error) {
+	if operator, err = s.PairingCode(station.Operator); err != nil {
+		return "", "", err
+	}
+	supervisor, err = s.PairingCode(station.Supervisor)
+	return operator, supervisor, err
+}
+
+func printCodes(w io.Writer, s *station.Station, operator, supervisor string) {
+	spaced := func(code string) string { return code[:4] + " " + code[4:] }
+	fmt.Fprintf(w, "To pair a device, open %s/pair on it.\n", s.Address())
+	fmt.Fprintf(w, "  operator    %s\n  supervisor  %s\n", spaced(operator), spaced(supervisor))
+	fmt.Fprintln(w, "Each is good for one device and ten minutes.")
+}
+
+func (a *app) codesOnEnter(s *station.Station) {
+	fmt.Fprintln(a.out, "Press Enter for fresh codes.")
+	lines := bufio.NewScanner(a.in)
+	for lines.Scan() {
+		operator, supervisor, err := pairingCodes(s)
+		if err != nil {
+			fmt.Fprintln(a.world.err, "resow: "+strings.TrimSpace(err.Error()))
+			return
+		}
+		printCodes(a.out, s, operator, supervisor)
+	}
+}

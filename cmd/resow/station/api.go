@@ -1,0 +1,140 @@
+package station
+
+import (
+	_ "embed"
+	"encoding/json"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"resow/medium"
+)
+
+//go:embed openapi.json
+var openAPI []byte
+
+// api has the routes of the JSON interface. Each is described in openapi.json;
+// a test holds the two against each other.
+func (s *Station) api() map[string]func(http.ResponseWriter, *http.Request, session) {
+	return map[string]func(http.ResponseWriter, *http.Request, session){
+		"GET /api/v1/openapi.json":        s.apiDocument,
+		"GET /api/v1/due":                 s.apiDue,
+		"GET /api/v1/pool":                s.apiPool,
+		"GET /api/v1/mats/{code}":         s.apiMat,
+		"GET /api/v1/mats/{code}/history": s.apiHistory,
+		"POST /api/v1/steps":              s.apiSteps,
+	}
+}
+
+func (s *Station) apiDocument(w http.ResponseWriter, _ *http.Request, _ session) {
+	w.Header().Set("Content-Type", "application/json")
+	_, _ = w.Write(openAPI)
+}
+
+// dueItem has the fields of `resow due --json`.
+type dueItem struct {
+	Code     medium.Code  `json:"code"`
+	Stage    medium.Stage `json:"stage"`
+	NextStep medium.Kind  `json:"next_step"`
+	DueAt    time.Time    `json:"due_at"`
+	OverdueH float64      `json:"overdue_h"`
+	Reasons  []string     `json:"reasons"`
+}
+
+func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
+	items := []dueItem{}
+	err := s.door.read(func(v *view) error {
+		work, err := v.Due(v.now, 1000)
+		for _, one := range work {
+			item := dueItem{Code: one.Code, Stage: one.Stage, NextStep: one.Step, DueAt: one.At, OverdueH: float64(int(one.OverdueH(v.now)*10)) / 10, Reasons: []string{}}
+			for _, d := range one.Dues {
+				if !d.At.After(v.now) {
+					item.Reasons = append(item.Reasons, d.Text)
+				}
+			}
+			items = append(items, item)
+		}
+		return err
+	})
+	s.answer(w, r, who, map[string]any{"items": items}, err)
+}
+
+func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {
+	var pool poolCount
+	err := s.door.read(func(v *view) error { return pool.read(v) })
+	s.answer(w, r, who, map[string]any{"mats": pool.Mats, "stages": pool.Stages, "verdicts": pool.Verdicts}, err)
+}
+
+func (s *Station) apiMat(w http.ResponseWriter, r *http.Request, who session) {
+	var verdict medium.Verdict
+	err := s.door.read(func(v *view) error {
+		code, err := find(s.c, v, r.PathValue("code"))
+		if err != nil {
+			return err
+		}
+		c, err := v.Condition(code)
+		verdict = medium.Judge(c, v.Policy, v.now)
+		return err
+	})
+	s.answer(w, r, who, verdict, err)
+}
+
+func (s *Station) apiHistory(w http.ResponseWriter, r *http.Request, who session) {
+	doc := struct {
+		Code  medium.Code   `json:"code"`
+		Steps []medium.Step `json:"steps"`
+	}{}
+	err := s.door.read(func(v *view) (err error) {
+		if doc.Code, err = find(s.c, v, r.PathValue("code")); err != nil {
+			return err
+		}
+		doc.Steps, err = v.Thread(doc.Code)
+		return err
+	})
+	s.answer(w, r, who, doc, err)
+}
+
+// stepsRequest asks for one step of one or many mats. Fields are those of the
+// page's form, as text.
+type stepsRequest struct {
+	Token  string            `json:"token"`
+	Kind   medium.Kind       `json:"kind"`
+	Mats   []string          `json:"mats"`
+	Fields map[string]string `json:"fields"`
+}
+
+func (s *Station) apiSteps(w http.ResponseWriter, r *http.Request, who session) {
+	if !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") {
+		s.fail(w, r, who, http.StatusUnsupportedMediaType, &RequestError{"send a JSON document, as application/json"})
+		return
+	}
+	var in stepsRequest
+	dec := json.NewDecoder(r.Body)
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&in); err != nil {
+		if statusOf(err) != http.StatusRequestEntityTooLarge {
+			err = &RequestError{"the document can't be read: " + err.Error()}
+		}
+		s.failed(w, r, who, err)
+		return
+	}
+	if !isRecordable(in.Kind) {
+		s.failed(w, r, who, &medium.InputError{Field: "kind", Value: string(in.Kind), Want: "a step that the pages have"})
+		return
+	}
+	form := url.Values{}
+	for k, v := range in.Fields {
+		form.Set(k, v)
+	}
+	done, err := s.record(who, order{token: in.Token, kind: in.Kind, mats: in.Mats, form: form})
+	s.answer(w, r, who, done, err)
+}
+
+func (s *Station) answer(w http.ResponseWriter, r *http.Request, who session, doc any, err error) {
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, doc)
+}

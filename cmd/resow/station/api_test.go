@@ -1,0 +1,216 @@
+package station
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+type object = map[string]any
+
+func document(t *testing.T) object {
+	var doc object
+	require.NoError(t, json.Unmarshal(openAPI, &doc))
+	return doc
+}
+
+// TestDocumentAndRoutes holds openapi.json against the routes, both ways.
+func TestDocumentAndRoutes(t *testing.T) {
+	s, _ := start(t, nil)
+	var described []string
+	for path, item := range document(t)["paths"].(object) {
+		for method := range item.(object) {
+			described = append(described, strings.ToUpper(method)+" "+path)
+		}
+	}
+	var routes []string
+	for pattern := range s.api() {
+		routes = append(routes, pattern)
+	}
+	require.ElementsMatch(t, routes, described)
+	kinds := document(t)["paths"].(object)["/api/v1/steps"].(object)["post"].(object)["requestBody"].(object)["content"].(object)["application/json"].(object)["schema"].(object)["properties"].(object)["kind"].(object)["enum"].([]any)
+	require.Len(t, kinds, len(recordable))
+	for _, k := range recordable {
+		require.Contains(t, kinds, string(k))
+	}
+}
+
+// TestAnswersFitTheDocument calls every operation, well and badly, and checks
+// status and body of each answer against the document.
+func TestAnswersFitTheDocument(t *testing.T) {
+	s, _ := start(t, nil)
+	doc := document(t)
+	p := s.paired(t, Operator, "MK")
+	idle := s.paired(t, Operator, "")
+	mat := string(s.inStage(t, medium.Growing)[0])
+	washed := string(s.inStage(t, medium.ToSanitize)[0])
+	calls := []struct {
+		who                *phone
+		method, path, name string
+		body               string
+		status             int
+	}{
+		{p, "get", "/api/v1/openapi.json", "", "", 200},
+		{p, "get", "/api/v1/due", "", "", 200},
+		{p, "get", "/api/v1/pool", "", "", 200},
+		{p, "get", "/api/v1/mats/" + mat, "/api/v1/mats/{code}", "", 200},
+		{p, "get", "/api/v1/mats/T0000000", "/api/v1/mats/{code}", "", 404},
+		{p, "get", "/api/v1/mats/" + mat + "/history", "/api/v1/mats/{code}/history", "", 200},
+		{p, "get", "/api/v1/mats/x/history", "/api/v1/mats/{code}/history", "", 404},
+		{p, "post", "/api/v1/steps", "", `{"token":"0123456789abcdef","kind":"harvest","mats":["` + mat + `"],"fields":{"yield":"310g"}}`, 200},
+		{p, "post", "/api/v1/steps", "", `{"token":"0123456789abcdef","kind":"harvest","mats":["` + mat + `"],"fields":{"yield":"310g"}}`, 200},
+		{p, "post", "/api/v1/steps", "", `{"token":"0123456789abcdef","kind":"harvest","mats":["` + mat + `"],"fields":{"yield":"999g"}}`, 409},
+		{p, "post", "/api/v1/steps", "", `{"token":"1123456789abcdef","kind":"sanitize","mats":["` + washed + `"],"fields":{"product":"chlorine, blue drum","strength":"20ppm","contact":"1min","sides":"one","method":"spray"}}`, 200},
+		{p, "post", "/api/v1/steps", "", `{"token":"2123456789abcdef","kind":"harvest","mats":["` + mat + `"]}`, 409},
+		{p, "post", "/api/v1/steps", "", `{"token":"3123456789abcdef","kind":"rinse","mats":["` + mat + `"],"fields":{"debris":"cake"}}`, 422},
+		{p, "post", "/api/v1/steps", "", `{"token":"4123456789abcdef","kind":"rinse","mats":["T0000000"],"fields":{"debris":"none"}}`, 404},
+		{p, "post", "/api/v1/steps", "", `{"token":"short","kind":"rinse","mats":["` + mat + `"]}`, 400},
+		{p, "post", "/api/v1/steps", "", `{"token":"5123456789abcdef","kind":"rinse","mats":["` + mat + `"],"by":"SV"}`, 400},
+		{p, "post", "/api/v1/steps", "", `{`, 400},
+		{idle, "post", "/api/v1/steps", "", `{"token":"6123456789abcdef","kind":"rinse","mats":["` + mat + `"],"fields":{"debris":"none"}}`, 403},
+		{s.phone(t), "get", "/api/v1/due", "", "", 401},
+		{s.phone(t), "post", "/api/v1/steps", "", `{}`, 401},
+	}
+	seen := map[string]bool{}
+	for _, c := range calls {
+		r := c.who.request(strings.ToUpper(c.method), c.path, strings.NewReader(c.body))
+		if c.method == "post" {
+			r.Header.Set("Content-Type", "application/json")
+		}
+		got := c.who.do(r)
+		require.Equal(t, c.status, got.status, "%s %s: %s", c.method, c.path, got.body)
+		name := c.name
+		if name == "" {
+			name = c.path
+		}
+		seen[c.method+name] = true
+		responses := doc["paths"].(object)[name].(object)[c.method].(object)["responses"].(object)
+		response, ok := responses[fmt.Sprint(c.status)].(object)
+		require.True(t, ok, "%s %s does not describe %d", c.method, name, c.status)
+		var body any
+		require.NoError(t, json.Unmarshal([]byte(got.body), &body), got.body)
+		schema := deref(doc, response)["content"].(object)["application/json"].(object)["schema"].(object)
+		require.NoError(t, fits(doc, schema, body, "$"), "%s %s", c.method, c.path)
+	}
+	require.Len(t, seen, len(s.api()), "every operation is called")
+	require.Error(t, fits(doc, object{"type": "object", "required": []any{"x"}}, object{}, "$"), "the check itself can fail")
+	require.Error(t, fits(doc, object{"type": "object", "additionalProperties": false}, object{"y": 1.0}, "$"))
+}
+
+func deref(doc, o object) object {
+	ref, ok := o["$ref"].(string)
+	if !ok {
+		return o
+	}
+	var at any = doc
+	for _, part := range strings.Split(strings.TrimPrefix(ref, "#/"), "/") {
+		at = at.(object)[part]
+	}
+	return at.(object)
+}
+
+// fits checks a value against the part of JSON Schema that the document uses.
+func fits(doc, schema object, v any, at string) error {
+	schema = deref(doc, schema)
+	if err := fitsType(schema["type"], v, at); err != nil {
+		return err
+	}
+	if enum, ok := schema["enum"].([]any); ok && !slices.Contains(enum, v) {
+		return fmt.Errorf("%s: %v is not in the list", at, v)
+	}
+	if pattern, ok := schema["pattern"].(string); ok && !regexp.MustCompile(pattern).MatchString(v.(string)) {
+		return fmt.Errorf("%s: %v", at, v)
+	}
+	switch v := v.(type) {
+	case object:
+		for _, name := range anyList(schema["required"]) {
+			if _, ok := v[name.(string)]; !ok {
+				return fmt.Errorf("%s: %s is missing", at, name)
+			}
+		}
+		known, _ := schema["properties"].(object)
+		for name, value := range v {
+			sub, ok := known[name].(object)
+			if !ok {
+				if sub, ok = schema["additionalProperties"].(object); !ok {
+					if schema["additionalProperties"] == false {
+						return fmt.Errorf("%s: %s is not described", at, name)
+					}
+					continue
+				}
+			}
+			if err := fits(doc, sub, value, at+"."+name); err != nil {
+				return err
+			}
+		}
+	case []any:
+		items, ok := schema["items"].(object)
+		for i, value := range v {
+			if !ok {
+				break
+			}
+			if err := fits(doc, items, value, fmt.Sprintf("%s[%d]", at, i)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func anyList(v any) []any {
+	list, _ := v.([]any)
+	return list
+}
+
+func fitsType(want, v any, at string) error {
+	types := anyList(want)
+	if one, ok := want.(string); ok {
+		types = []any{one}
+	}
+	if len(types) == 0 {
+		return nil
+	}
+	got := map[bool]string{true: "number", false: fmt.Sprintf("%T", v)}[false]
+	switch v := v.(type) {
+	case nil:
+		got = "null"
+	case object:
+		got = "object"
+	case []any:
+		got = "array"
+	case string:
+		got = "string"
+	case bool:
+		got = "boolean"
+	case float64:
+		got = "number"
+		if v == math.Trunc(v) && slices.Contains(types, any("integer")) {
+			got = "integer"
+		}
+	}
+	if !slices.Contains(types, any(got)) {
+		return fmt.Errorf("%s: is a %s, want %v", at, got, want)
+	}
+	return nil
+}
+
+func TestHealthAndMetrics(t *testing.T) {
+	s, _ := start(t, nil)
+	require.Equal(t, http.StatusOK, s.phone(t).get("/healthz").status)
+	p := s.paired(t, Operator, "MK")
+	mat := s.inStage(t, medium.Growing)[0]
+	require.Equal(t, http.StatusSeeOther, p.record(mat, medium.KindMist, map[string][]string{"water": {"100"}}).status)
+	body := p.get("/metrics").body
+	has(t, body, "resow_steps_recorded_total 1\n")
+	has(t, body, "resow_ledger_commits_total 1\n")
+	has(t, body, `resow_requests_total{status="3xx"} 3`)
+}

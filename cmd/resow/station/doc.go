@@ -1,0 +1,11 @@
+// Package station is the farm's local web station: pages for a phone at the
+// sink. It reads and writes the same ledger as the command line, by the same
+// door, and keeps it open only for as long as one piece of work takes.
+//
+// Read it in this order: station.go has the configuration, the routes and the
+// life of the server; door.go the queue through which everything reaches the
+// ledger; guard.go what every request must pass; people.go pairing and
+// sessions; record.go the one way in which a page, the script and the JSON
+// interface record a step; the other files are one group of pages each. Words
+// that people read are in texts.go, errors become answers in status.go.
+package station

@@ -1,0 +1,503 @@
+package station
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/base64"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"resow/cmd/resow/amount"
+	"resow/labels"
+	"resow/labels/report"
+	"resow/medium"
+	"resow/medium/sanitizer"
+)
+
+type mixPage struct {
+	frame
+	Products []choice
+	Volume   string
+	Strength string
+	Stock    string
+	Asked    bool
+	Mix      sanitizer.Mix
+	Product  medium.Sanitizer
+	Cautions []sanitizer.Caution
+	Notes    []string
+}
+
+// mixPage answers how much stock and water a solution takes. It records
+// nothing, so it is a question in the address.
+func (s *Station) mixPage(w http.ResponseWriter, r *http.Request, who session) {
+	q := r.URL.Query()
+	page := mixPage{Volume: q.Get("volume"), Strength: q.Get("strength"), Stock: q.Get("stock"), Asked: q.Get("product") != ""}
+	status := http.StatusOK
+	err := s.door.read(func(v *view) error {
+		page.frame = s.frame(who, v.Farm, "mix", s.t.get("mix.title"))
+		product, found := v.Farm.Sanitizer(q.Get("product"), "")
+		for i, one := range v.Sanitizers {
+			page.Products = append(page.Products, choice{Value: one.Name, Label: one.Name, Chosen: one.Name == q.Get("product") || q.Get("product") == "" && i == 0})
+		}
+		if !page.Asked {
+			page.Cautions = s.cautions(v.Farm)
+			return nil
+		}
+		if !found {
+			return &medium.UnknownError{What: "sanitizer", Name: q.Get("product"), Do: s.t.get("hint.no_sanitizer")}
+		}
+		page.Product = product
+		mix, err := mixOf(product, page.Stock, page.Strength, page.Volume)
+		if err != nil {
+			page.Problem, status = err.Error(), statusOf(err)
+			page.Cautions = sanitizer.Cautions(sanitizer.Work{Active: sanitizer.Active(product.Active), UsePPM: product.MaxPPM, Misting: true})
+			return nil
+		}
+		page.Mix, page.Cautions, page.Notes = mix, mix.Cautions, append(mix.Notes, sanitizer.Notes(product)...)
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	if page.Problem != "" {
+		page.Asked = false
+	}
+	s.show(w, status, "mix", page)
+}
+
+// mixOf asks the bench. What was left empty comes from the product's record:
+// its stock, and the least strength of its directions.
+func mixOf(p medium.Sanitizer, stock, strength, volume string) (sanitizer.Mix, error) {
+	if strings.TrimSpace(stock) == "" {
+		stock = strings.ReplaceAll(p.Stock, " ", "")
+	}
+	of, err := sanitizer.ParseStrength(stock)
+	if err != nil {
+		return sanitizer.Mix{}, err
+	}
+	if strings.TrimSpace(strength) == "" && p.MinPPM > 0 {
+		strength = fmt.Sprintf("%gppm", p.MinPPM)
+	}
+	if n := len(strength); n > 0 && strength[n-1] >= '0' && strength[n-1] <= '9' {
+		strength += "ppm"
+	}
+	target, err := sanitizer.ParseStrength(strength)
+	if err != nil {
+		return sanitizer.Mix{}, err
+	}
+	ml, err := sanitizer.ParseVolume(volume)
+	if err != nil {
+		return sanitizer.Mix{}, err
+	}
+	use := sanitizer.Use{RinseDeclared: p.Rinse, LabelPPM: sanitizer.Window{Min: p.MinPPM, Max: p.MaxPPM}, Misting: true}
+	return sanitizer.Dilute(sanitizer.Stock{Product: p.Name, Active: sanitizer.Active(p.Active), Strength: of}, target, ml, use)
+}
+
+type poolPage struct {
+	frame
+	Total  int
+	Stages []bar
+	Words  []bar
+	Turns  []bar
+}
+
+// bar is one line of a plot. Width is of 100.
+type bar struct {
+	Label string
+	N     int
+	Width int
+	Y     int
+}
+
+func bars(labels []string, n map[string]int) []bar {
+	most := 1
+	for _, v := range n {
+		most = max(most, v)
+	}
+	out := make([]bar, len(labels))
+	for i, l := range labels {
+		out[i] = bar{Label: l, N: n[l], Width: 100 * n[l] / most, Y: 34 * i}
+	}
+	return out
+}
+
+func (s *Station) poolPage(w http.ResponseWriter, r *http.Request, who session) {
+	page := poolPage{}
+	err := s.door.read(func(v *view) error {
+		page.frame = s.frame(who, v.Farm, "pool", s.t.get("pool.title"))
+		var pool poolCount
+		if err := pool.read(v); err != nil {
+			return err
+		}
+		page.Total = pool.Mats
+		stages, inStage := []string{}, map[string]int{}
+		for _, stage := range medium.Stages {
+			stages = append(stages, s.stageText(stage))
+			inStage[s.stageText(stage)] = pool.Stages[stage]
+		}
+		words, inWord := []string{}, map[string]int{}
+		for _, word := range []medium.Word{medium.SowIt, medium.SowWithCare, medium.DoNotSow, medium.RetireMat} {
+			words = append(words, string(word))
+			inWord[string(word)] = pool.Verdicts[word]
+		}
+		page.Stages, page.Words, page.Turns = bars(stages, inStage), bars(words, inWord), turnBars(pool.Turns)
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Refresh, page.Live = 120, true
+	s.show(w, http.StatusOK, "pool", page)
+}
+
+// poolCount are the farm's mats in numbers; the retired ones count in their
+// stage only.
+type poolCount struct {
+	Mats     int
+	Stages   map[medium.Stage]int
+	Verdicts map[medium.Word]int
+	Turns    []int
+}
+
+func (p *poolCount) read(v *view) error {
+	*p = poolCount{Stages: map[medium.Stage]int{}, Verdicts: map[medium.Word]int{}}
+	return v.Conditions(func(c medium.Condition) error {
+		p.Mats++
+		p.Stages[c.Stage]++
+		if c.Stage != medium.Retired {
+			p.Verdicts[medium.Judge(c, v.Policy, v.now).Word]++
+			p.Turns = append(p.Turns, c.Turn)
+		}
+		return nil
+	})
+}
+
+// turnBars groups the mats in use by their turns, five to a group.
+func turnBars(turns []int) []bar {
+	const step = 5
+	top := 0
+	for _, t := range turns {
+		top = max(top, t)
+	}
+	var names []string
+	n := map[string]int{}
+	for lo := 0; lo <= top; lo += step {
+		name := fmt.Sprintf("%d-%d", lo, lo+step-1)
+		names = append(names, name)
+		for _, t := range turns {
+			if t >= lo && t < lo+step {
+				n[name]++
+			}
+		}
+	}
+	return bars(names, n)
+}
+
+type reportsPage struct {
+	frame
+	Reports []Report
+}
+
+func (s *Station) reportsPage(w http.ResponseWriter, r *http.Request, who session) {
+	page := reportsPage{Reports: s.c.Reports}
+	err := s.door.read(func(v *view) error {
+		page.frame = s.frame(who, v.Farm, "reports", s.t.get("reports.title"))
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	s.show(w, http.StatusOK, "reports", page)
+}
+
+// reportFile gives a report as a page, a PDF or a table.
+func (s *Station) reportFile(w http.ResponseWriter, r *http.Request, who session) {
+	name, ending, _ := strings.Cut(r.PathValue("file"), ".")
+	draw, ok := map[string]func(io.Writer, report.Report) error{"html": report.HTML, "pdf": report.PDF, "csv": report.CSV}[ending]
+	var paper *Report
+	for i := range s.c.Reports {
+		if s.c.Reports[i].Name == name {
+			paper = &s.c.Reports[i]
+		}
+	}
+	if !ok || paper == nil {
+		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopage")})
+		return
+	}
+	var made report.Report
+	err := s.door.read(func(v *view) error {
+		anchor, err := v.Anchor()
+		if err != nil {
+			return err
+		}
+		made, err = paper.Build(v.Store, v.Farm, report.Origin{Farm: v.Farm, StoreID: fmt.Sprintf("%x", v.ID()[:6]), Anchor: anchor.String(), At: v.now, Demo: s.c.Demo(v.Farm)})
+		return err
+	})
+	var b bytes.Buffer
+	if err == nil {
+		err = draw(&b, made)
+	}
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	h := w.Header()
+	switch ending {
+	case "html":
+		h.Set("Content-Type", "text/html; charset=utf-8")
+		h.Set("Content-Security-Policy", reportCSP(b.Bytes()))
+	case "pdf":
+		h.Set("Content-Type", "application/pdf")
+		h.Set("Content-Disposition", `inline; filename="`+name+`.pdf"`)
+	case "csv":
+		h.Set("Content-Type", "text/csv; charset=utf-8")
+		h.Set("Content-Disposition", `attachment; filename="`+name+`.csv"`)
+	}
+	_, _ = w.Write(b.Bytes())
+}
+
+var styleBlock = regexp.MustCompile(`(?s)<style>(.*?)</style>`)
+
+// reportCSP allows exactly the style sheet that lies in a report, by its hash.
+func reportCSP(page []byte) string {
+	policy := "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+	if m := styleBlock.FindSubmatch(page); m != nil {
+		sum := sha256.Sum256(m[1])
+		policy += "; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
+	}
+	return policy
+}
+
+type policyLine struct {
+	medium.Rule
+	Now     medium.Setting
+	Changed bool
+}
+
+type policyPage struct {
+	frame
+	Version int
+	Rules   []policyLine
+}
+
+func policyLines(p medium.Policy) []policyLine {
+	lines := make([]policyLine, len(medium.Rules))
+	for i, rule := range medium.Rules {
+		lines[i] = policyLine{Rule: rule, Now: p.Setting(rule.Name)}
+		for _, own := range p.Settings {
+			lines[i].Changed = lines[i].Changed || own.Rule == rule.Name
+		}
+	}
+	return lines
+}
+
+func (s *Station) policyPage(w http.ResponseWriter, r *http.Request, who session) {
+	var page policyPage
+	err := s.door.read(func(v *view) error {
+		page = policyPage{frame: s.frame(who, v.Farm, "policy", s.t.get("policy.title")), Version: v.Policy.Version, Rules: policyLines(v.Policy)}
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	s.show(w, http.StatusOK, "policy", page)
+}
+
+type rulePage struct {
+	frame
+	Rule                  policyLine
+	Token                 string
+	Limit, Window, Reason string
+	Off                   bool
+}
+
+func (s *Station) rulePage(w http.ResponseWriter, r *http.Request, who session) {
+	s.drawRule(w, r, who, http.StatusOK, nil, "")
+}
+
+func (s *Station) drawRule(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
+	var page rulePage
+	err := s.door.read(func(v *view) error {
+		page = rulePage{frame: s.frame(who, v.Farm, "policy", s.t.get("policy.change")), Token: s.newToken()}
+		for _, l := range policyLines(v.Policy) {
+			if l.Name == r.PathValue("rule") && !l.Fixed {
+				page.Rule = l
+				page.Limit, page.Window, page.Off = fmt.Sprintf("%g", l.Now.Limit), fmt.Sprintf("%g", l.Now.Window), !l.Now.On
+				return nil
+			}
+		}
+		return &NoMatError{Err: &RequestError{s.t.get("guard.nopage")}}
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	if filled != nil {
+		page.Limit, page.Window, page.Reason, page.Off = filled.Get("limit"), filled.Get("window"), filled.Get("reason"), filled.Get("off") != ""
+	}
+	page.Problem = problem
+	s.show(w, status, "rule", page)
+}
+
+func (s *Station) postRule(w http.ResponseWriter, r *http.Request, who session) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	f := r.PostForm
+	_, err := s.recordOne(who, f.Get("token"), func(v *view) (medium.Step, error) {
+		rule, ok := medium.RuleNamed(r.PathValue("rule"))
+		if !ok {
+			return medium.Step{}, &RequestError{s.t.get("guard.nopage")}
+		}
+		set := v.Policy.Setting(rule.Name)
+		set.On = f.Get("off") == ""
+		var err error
+		if set.Limit, err = amount.Number("limit", f.Get("limit")); err != nil {
+			return medium.Step{}, err
+		}
+		if rule.Window != 0 {
+			if set.Window, err = amount.Number("window", f.Get("window")); err != nil {
+				return medium.Step{}, err
+			}
+		}
+		return medium.Step{Mat: medium.FarmThread, Body: &medium.PolicyChange{Setting: set, Reason: strings.TrimSpace(f.Get("reason"))}}, nil
+	})
+	if err != nil {
+		s.drawRule(w, r, who, statusOf(err), f, err.Error())
+		return
+	}
+	http.Redirect(w, r, "/policy", http.StatusSeeOther)
+}
+
+type sanitizerLine struct {
+	medium.Sanitizer
+	Contact string
+	Notes   []string
+}
+
+type sanitizersPage struct {
+	frame
+	List     []sanitizerLine
+	Cautions []sanitizer.Caution
+}
+
+func (s *Station) sanitizersPage(w http.ResponseWriter, r *http.Request, who session) {
+	var page sanitizersPage
+	err := s.door.read(func(v *view) error {
+		page = sanitizersPage{frame: s.frame(who, v.Farm, "sanitizers", s.t.get("sanitizers.title")), Cautions: s.cautions(v.Farm)}
+		for _, one := range v.Sanitizers {
+			page.List = append(page.List, sanitizerLine{one, medium.Seconds(one.ContactS), sanitizer.Notes(one)})
+		}
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	s.show(w, http.StatusOK, "sanitizers", page)
+}
+
+type sanitizerPage struct {
+	frame
+	Form    form
+	Token   string
+	Actives []choice
+	Kinds   []choice
+}
+
+func (s *Station) sanitizerPage(w http.ResponseWriter, r *http.Request, who session) {
+	s.drawSanitizer(w, r, who, http.StatusOK, url.Values{}, "")
+}
+
+func (s *Station) drawSanitizer(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
+	page := sanitizerPage{Token: s.newToken()}
+	b := formBuilder{t: s.t, v: filled}
+	b.input("name", true)
+	active := b.add("active", "select", true)
+	for _, a := range sanitizer.Actives() {
+		active.Choices = append(active.Choices, choice{Value: string(a), Label: a.Title(), Chosen: string(a) == active.Value})
+	}
+	b.input("stock", false)
+	b.pick("directions", medium.DirectionsLabel, medium.DirectionsFarm)
+	b.amount("least", "ppm", true)
+	b.amount("most", "ppm", true)
+	b.amount("contact", "min", true)
+	b.amount("min_temp", "C", false)
+	b.amount("max_temp", "C", false)
+	b.amount("min_ph", "", false)
+	b.amount("max_ph", "", false)
+	b.check("rinse")
+	b.amount("good_h", "", false)
+	b.input("registration", false)
+	b.input("note", false)
+	page.Form = b.f
+	err := s.door.read(func(v *view) error {
+		page.frame = s.frame(who, v.Farm, "sanitizers", s.t.get("sanitizers.add"))
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Problem = problem
+	s.show(w, status, "sanitizer", page)
+}
+
+func (s *Station) postSanitizer(w http.ResponseWriter, r *http.Request, who session) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	_, err := s.recordOne(who, r.PostForm.Get("token"), func(*view) (medium.Step, error) {
+		b, err := sanitizerOf(r.PostForm)
+		return medium.Step{Mat: medium.FarmThread, Body: b}, err
+	})
+	if err != nil {
+		s.drawSanitizer(w, r, who, statusOf(err), r.PostForm, err.Error())
+		return
+	}
+	http.Redirect(w, r, "/sanitizers", http.StatusSeeOther)
+}
+
+func sanitizerOf(form url.Values) (*medium.Sanitizer, error) {
+	v := &values{Values: form}
+	b := &medium.Sanitizer{Name: v.text("name"), Active: v.text("active"), Stock: v.text("stock"), Directions: v.text("directions"),
+		ContactS: int(v.seconds("contact", "min")), MinTempC: v.amount("min_temp", "C", amount.Temperature), MaxTempC: v.amount("max_temp", "C", amount.Temperature),
+		MinPH: v.amount("min_ph", "", amount.Number), MaxPH: v.amount("max_ph", "", amount.Number), Rinse: v.on("rinse"),
+		MixedHours: v.amount("good_h", "", amount.Number), Registration: v.text("registration"), Note: v.text("note")}
+	if v.err != nil {
+		return nil, v.err
+	}
+	var err error
+	if b.MinPPM, err = ppm(b.Active, v.text("least")); err != nil {
+		return nil, err
+	}
+	b.MaxPPM, err = ppm(b.Active, v.text("most"))
+	return b, err
+}
+
+// doorSign gives the page for the wall: where the station is found.
+func (s *Station) doorSign(w http.ResponseWriter, r *http.Request, who session) {
+	var b bytes.Buffer
+	err := s.door.read(func(v *view) error {
+		return labels.WriteDoorSign(&b, labels.DoorSign{Address: s.address, Title: v.Settings.Name, Letter: v.Settings.Paper == "letter", Created: v.now,
+			Lines: []string{s.t.get("door.line1"), s.t.get("door.line2")}})
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/pdf")
+	w.Header().Set("Content-Length", strconv.Itoa(b.Len()))
+	_, _ = w.Write(b.Bytes())
+}

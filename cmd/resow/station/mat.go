@@ -1,0 +1,498 @@
+package station
+
+import (
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"resow/medium"
+)
+
+type dueLine struct {
+	Code    medium.Code
+	Stage   string
+	Step    medium.Kind
+	StepURL string
+	Late    bool
+	When    string
+	Reasons []string
+}
+
+type duePage struct {
+	frame
+	Now, Soon []dueLine
+	At        string
+	More      bool
+}
+
+const dueShown = 100
+
+func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
+	var page duePage
+	err := s.door.read(func(v *view) error {
+		page = duePage{frame: s.frame(who, v.Farm, "due", s.t.get("due.title")), At: stamp(v.now, v.Location())}
+		work, err := v.Due(v.now.Add(24*time.Hour), dueShown+1)
+		page.More = len(work) > dueShown
+		for _, one := range work[:min(len(work), dueShown)] {
+			l := dueLine{Code: one.Code, Stage: s.stageText(one.Stage), Step: one.Step, StepURL: "/m/" + string(one.Code), Late: !one.At.After(v.now),
+				When: s.overdue(one.OverdueH(v.now))}
+			if isRecordable(one.Step) {
+				l.StepURL += "/" + string(one.Step)
+			}
+			for _, d := range one.Dues {
+				if d.At.Before(v.now.Add(24 * time.Hour)) {
+					l.Reasons = append(l.Reasons, d.Text)
+				}
+			}
+			if l.Late {
+				page.Now = append(page.Now, l)
+			} else {
+				page.Soon = append(page.Soon, l)
+			}
+		}
+		return err
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Refresh, page.Live = 60, true
+	s.show(w, http.StatusOK, "due", page)
+}
+
+// find goes to the mat that was typed or scanned with a hand scanner.
+func (s *Station) find(w http.ResponseWriter, r *http.Request, who session) {
+	code, err := s.code(r.FormValue("code"))
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	http.Redirect(w, r, "/m/"+string(code), http.StatusSeeOther)
+}
+
+func (s *Station) code(text string) (code medium.Code, err error) {
+	err = s.door.read(func(v *view) error {
+		code, err = find(s.c, v, text)
+		return err
+	})
+	return code, err
+}
+
+// find gives the mat that a text names.
+func find(c Config, v *view, text string) (medium.Code, error) {
+	code, err := c.Find(v.Store, text)
+	if err != nil && !known(err) {
+		err = &NoMatError{Err: err}
+	}
+	return code, err
+}
+
+// graiPage reads a GS1 Digital Link that points here.
+func (s *Station) graiPage(w http.ResponseWriter, r *http.Request, who session) {
+	code, err := s.code(s.address + "/8003/" + r.PathValue("key"))
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	http.Redirect(w, r, "/m/"+string(code), http.StatusSeeOther)
+}
+
+// stepsOf are the steps that make sense in a stage: first those that take the
+// mat on, then those that report something wrong.
+func stepsOf(c medium.Condition, v medium.Verdict, p medium.Policy) (next, wrong []medium.Kind) {
+	add := func(k medium.Kind) {
+		if k != "" && !slices.Contains(next, k) && isRecordable(k) {
+			next = append(next, k)
+		}
+	}
+	clear := v.Word == medium.SowIt || v.Word == medium.SowWithCare
+	switch {
+	case c.Stage == medium.Ready && clear:
+		add(medium.KindSow)
+	case v.NextStep != medium.KindSow:
+		add(v.NextStep)
+	}
+	if c.Stage != medium.Ready { // a ready mat that is not clear is not sown
+		add(c.Stage.Next())
+	}
+	switch c.Stage {
+	case medium.ToDry:
+		if p.Setting("sanitize-wet").On {
+			add(medium.KindSanitize)
+		}
+		add(medium.KindInspect)
+	case medium.ToSanitize:
+		add(medium.KindInspect)
+	case medium.Ready:
+		add(medium.KindSanitize)
+		add(medium.KindInspect)
+	case medium.Growing:
+		add(medium.KindMist)
+	}
+	if c.Stage == medium.Retired {
+		return nil, nil
+	}
+	for _, k := range []medium.Kind{medium.KindMold, medium.KindCut, medium.KindSwab, medium.KindHold, medium.KindTrim, medium.KindRelabel, medium.KindRetire} {
+		if k == medium.KindTrim && c.Stage == medium.Growing || k == medium.KindHold && c.Stage == medium.OnHold || slices.Contains(next, k) {
+			continue
+		}
+		wrong = append(wrong, k)
+	}
+	return next, wrong
+}
+
+type matPage struct {
+	frame
+	Code        medium.Code
+	Word        medium.Word
+	Class       string // of the verdict: its shape and color
+	Stage       string
+	Since       string
+	Turn        int
+	Crop        string
+	Mat         medium.Mat
+	Findings    []medium.Finding
+	Sanitized   *medium.LastSanitized
+	SanitizedAt string
+	Contact     string
+	NextStep    medium.Kind
+	Steps       []medium.Kind
+	Wrong       []medium.Kind
+	Done        *recorded
+	Scanning    bool
+	Basket      int
+}
+
+var verdictClass = map[medium.Word]string{medium.SowIt: "go", medium.SowWithCare: "care", medium.DoNotSow: "stop", medium.RetireMat: "retire"}
+
+func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
+	var page matPage
+	err := s.door.read(func(v *view) error {
+		code, err := find(s.c, v, r.PathValue("code"))
+		if err != nil {
+			return err
+		}
+		c, err := v.Condition(code)
+		if err != nil {
+			return err
+		}
+		verdict := medium.Judge(c, v.Policy, v.now)
+		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
+			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: verdict.Findings,
+			Sanitized: c.Sanitized, NextStep: verdict.NextStep}
+		if c.Stage == medium.Growing {
+			page.Crop = medium.CropName(c.Crops)
+		}
+		if c.Sanitized != nil {
+			page.SanitizedAt, page.Contact = stamp(c.Sanitized.At, v.Location()), medium.Seconds(c.Sanitized.ContactS)
+		}
+		page.Steps, page.Wrong = stepsOf(c, verdict, v.Policy)
+		page.Done, err = doneStep(v, code, r.FormValue("step"))
+		return err
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	if who.scanning && r.Method == http.MethodGet && page.Done == nil {
+		s.people.basket(who.Hash, func(one *session) {
+			if !slices.Contains(one.basket, page.Code) && len(one.basket) < maxMats {
+				one.basket = append(one.basket, page.Code)
+			}
+			page.Basket = len(one.basket)
+		})
+		page.Scanning = true
+	}
+	page.Live = true
+	s.show(w, http.StatusOK, "mat", page)
+}
+
+// doneStep gives the step that the page is shown after.
+func doneStep(v *view, code medium.Code, seq string) (*recorded, error) {
+	n, err := strconv.ParseUint(seq, 10, 32)
+	if err != nil {
+		return nil, nil
+	}
+	thread, err := v.Thread(code)
+	if err != nil {
+		return nil, err
+	}
+	for _, one := range thread {
+		if one.MatSeq == n {
+			return &resultOf([]medium.Step{one}).Steps[0], nil
+		}
+	}
+	return nil, nil
+}
+
+type stepPage struct {
+	frame
+	Code   medium.Code // empty: for many mats
+	Stage  string
+	Kind   medium.Kind
+	Form   form
+	Token  string
+	Action string
+	At     string
+	Basket []medium.Code
+	Codes  string // typed so far
+}
+
+func (s *Station) stepPage(w http.ResponseWriter, r *http.Request, who session) {
+	s.drawStep(w, r, who, http.StatusOK, nil, "")
+}
+
+// drawStep draws a step's form: fresh, or again with what was wrong with it.
+func (s *Station) drawStep(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
+	kind := medium.Kind(r.PathValue("step"))
+	if !isRecordable(kind) {
+		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopage")})
+		return
+	}
+	text := r.PathValue("code")
+	values := s.people.lastValues(kind)
+	if filled != nil {
+		values = filled
+	}
+	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.basket}
+	err := s.door.read(func(v *view) error {
+		title := s.t.get("step." + string(kind))
+		if text != "" {
+			code, err := find(s.c, v, text)
+			if err != nil {
+				return err
+			}
+			c, err := v.Condition(code)
+			if err != nil {
+				return err
+			}
+			page.Code, page.Stage, page.Basket = code, s.stageText(c.Stage), nil
+			page.Action = "/m/" + string(code) + "/" + string(kind)
+			title = code.String() + ": " + title
+		}
+		page.Form = s.stepForm(kind, v.Farm, values)
+		page.frame = s.frame(who, v.Farm, "", title)
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Problem = problem
+	if text == "" {
+		page.Here = "many"
+	}
+	s.show(w, status, "step", page)
+}
+
+func (s *Station) postStep(w http.ResponseWriter, r *http.Request, who session) {
+	o, ok := s.orderFor(w, r, who)
+	if !ok {
+		return
+	}
+	o.mats = []string{r.PathValue("code")}
+	done, err := s.record(who, o)
+	if err != nil {
+		s.refused(w, r, who, o, err)
+		return
+	}
+	if wantsJSON(r) {
+		writeJSON(w, http.StatusOK, done)
+		return
+	}
+	one := done.Steps[0]
+	http.Redirect(w, r, "/m/"+string(one.Code)+"?step="+strconv.FormatUint(one.MatSeq, 10), http.StatusSeeOther)
+}
+
+func (s *Station) orderFor(w http.ResponseWriter, r *http.Request, who session) (order, bool) {
+	kind := medium.Kind(r.PathValue("step"))
+	if !isRecordable(kind) {
+		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopage")})
+		return order{}, false
+	}
+	o, err := s.readOrder(r, kind)
+	if err != nil {
+		s.failed(w, r, who, err)
+		return o, false
+	}
+	return o, true
+}
+
+// refused shows the form again with the reason, or tells the script.
+func (s *Station) refused(w http.ResponseWriter, r *http.Request, who session, o order, err error) {
+	status := statusOf(err)
+	if wantsJSON(r) || status >= 500 {
+		s.fail(w, r, who, status, err)
+		return
+	}
+	s.drawStep(w, r, who, status, o.form, err.Error())
+}
+
+type historyLine struct {
+	Seq      uint64
+	At       string
+	By       string
+	Kind     medium.Kind
+	Text     string
+	Move     string
+	Void     bool
+	Missed   bool
+	Late     string
+	Findings []string
+	Pictures []string
+	CanVoid  bool
+}
+
+type historyPage struct {
+	frame
+	Code  medium.Code
+	Lines []historyLine // newest first
+}
+
+func (s *Station) historyPage(w http.ResponseWriter, r *http.Request, who session) {
+	var page historyPage
+	err := s.door.read(func(v *view) error {
+		code, err := find(s.c, v, r.PathValue("code"))
+		if err != nil {
+			return err
+		}
+		thread, err := v.Thread(code)
+		if err != nil {
+			return err
+		}
+		page = historyPage{frame: s.frame(who, v.Farm, "", s.t.get("history.title", code.String())), Code: code, Lines: s.history(thread, v.Location())}
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Live = true
+	s.show(w, http.StatusOK, "history", page)
+}
+
+func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLine {
+	voided := map[uint64]bool{}
+	for _, one := range thread {
+		if b, ok := one.Body.(*medium.Correct); ok {
+			voided[b.MatSeq] = true
+		}
+	}
+	lines := make([]historyLine, 0, len(thread))
+	for _, one := range slices.Backward(thread) {
+		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, Kind: one.Kind, Text: s.c.Describe(one.Body),
+			Void: voided[one.MatSeq], Missed: !one.Outcome.Accepted, Pictures: picturesOf(one.Body)}
+		if one.Outcome.From != one.Outcome.To {
+			l.Move = string(one.Outcome.To)
+		}
+		if one.Outcome.Late {
+			l.Late = stamp(one.Recorded, loc)
+		}
+		for _, f := range one.Outcome.Findings {
+			l.Findings = append(l.Findings, f.Text)
+		}
+		l.CanVoid = !l.Void && one.Kind != medium.KindAdd && one.Kind != medium.KindCorrect && one.Kind != medium.KindRelabel
+		lines = append(lines, l)
+	}
+	return lines
+}
+
+func picturesOf(b medium.Body) []string {
+	switch b := b.(type) {
+	case *medium.Mold:
+		return b.Pictures
+	case *medium.Cut:
+		return b.Pictures
+	case *medium.Inspect:
+		return b.Pictures
+	}
+	return nil
+}
+
+type correctPage struct {
+	frame
+	Code   medium.Code
+	Line   historyLine
+	Token  string
+	Reason string
+}
+
+func (s *Station) correctPage(w http.ResponseWriter, r *http.Request, who session) {
+	s.drawCorrect(w, r, who, http.StatusOK, "", "")
+}
+
+func (s *Station) drawCorrect(w http.ResponseWriter, r *http.Request, who session, status int, reason, problem string) {
+	var page correctPage
+	err := s.door.read(func(v *view) error {
+		code, err := find(s.c, v, r.PathValue("code"))
+		if err != nil {
+			return err
+		}
+		thread, err := v.Thread(code)
+		if err != nil {
+			return err
+		}
+		page = correctPage{frame: s.frame(who, v.Farm, "", s.t.get("correct.title", code.String())), Code: code, Token: s.newToken(), Reason: reason}
+		for _, l := range s.history(thread, v.Location()) {
+			if strconv.FormatUint(l.Seq, 10) == r.PathValue("seq") {
+				page.Line = l
+				return nil
+			}
+		}
+		return &RequestError{s.t.get("guard.nopage")}
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Problem = problem
+	s.show(w, status, "correct", page)
+}
+
+func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who session) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 32)
+	if err != nil {
+		s.failed(w, r, who, &RequestError{s.t.get("guard.nopage")})
+		return
+	}
+	reason := strings.TrimSpace(r.PostForm.Get("reason"))
+	done, err := s.recordOne(who, r.PostForm.Get("token"), func(v *view) (medium.Step, error) {
+		code, err := find(s.c, v, r.PathValue("code"))
+		return medium.Step{Mat: code, Body: &medium.Correct{MatSeq: seq, Reason: reason}}, err
+	})
+	if err != nil {
+		s.drawCorrect(w, r, who, statusOf(err), reason, err.Error())
+		return
+	}
+	http.Redirect(w, r, "/m/"+string(done.Steps[0].Code)+"/history", http.StatusSeeOther)
+}
+
+// recordOne records a single step that is not one of the forms: a correction,
+// or something about the farm.
+func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (result, error) {
+	if !tokenForm.MatchString(token) {
+		return result{}, &RequestError{s.t.get("guard.token")}
+	}
+	if !who.onShift(s.c.Now()) {
+		return result{}, &RoleError{s.t.get("guard.shift")}
+	}
+	done, err := s.door.record(token, func(v *view) ([]medium.Step, error) {
+		step, err := plan(v)
+		step.By = who.Initials
+		return []medium.Step{step}, err
+	})
+	if err != nil {
+		s.counts.refused.Add(1)
+		return result{}, err
+	}
+	s.counts.steps.Add(1)
+	s.changes.hint()
+	return resultOf(done), nil
+}

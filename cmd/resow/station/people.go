@@ -1,0 +1,391 @@
+package station
+
+import (
+	"crypto/sha256"
+	"crypto/subtle"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math/big"
+	"net/url"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"sync"
+	"time"
+	"unicode/utf8"
+
+	"resow/medium"
+)
+
+// Role says what a paired device may do.
+type Role string
+
+// An operator records steps; a supervisor also changes the policy and the
+// sanitizers, corrects, and pairs and revokes devices.
+const (
+	Operator   Role = "operator"
+	Supervisor Role = "supervisor"
+)
+
+// How long things last. A pairing code of 8 digits is good for one device, ten
+// minutes and ten wrong tries, so a guess hits with 1 in 10 million.
+const (
+	pairFor      = 10 * time.Minute
+	pairTries    = 10 // for all codes that are open
+	pairPerHost  = 5  // wrong tries from one address in pairFor
+	pairDigits   = 8
+	sessionFor   = 30 * 24 * time.Hour
+	shiftFor     = 14 * time.Hour
+	maxSessions  = 200
+	maxOpenCodes = 8
+	maxKnown     = 40
+)
+
+// PairError refuses a pairing.
+type PairError struct{ Why string }
+
+func (e *PairError) Error() string { return e.Why }
+
+// RoleError refuses what only a supervisor may do.
+type RoleError struct{ What string }
+
+func (e *RoleError) Error() string { return e.What }
+
+// session is one paired device. The cookie itself is never kept.
+type session struct {
+	Hash     string    `json:"sha256_of_cookie"`
+	Device   string    `json:"device"`
+	Role     Role      `json:"role"`
+	Initials string    `json:"initials"`
+	Shift    time.Time `json:"shift_began"`
+	Made     time.Time `json:"paired_at"`
+	Seen     time.Time `json:"seen_at"`
+
+	scanning bool          // many-mats mode: what is scanned is put on the list
+	basket   []medium.Code // the mats on it
+}
+
+// id names a session on the people page; it is no secret.
+func (s session) id() string { return s.Hash[:12] }
+
+// onShift says whether somebody has picked initials for this shift.
+func (s session) onShift(now time.Time) bool {
+	return s.Initials != "" && now.Sub(s.Shift) < shiftFor
+}
+
+type pairCode struct {
+	hash  [sha256.Size]byte
+	role  Role
+	until time.Time
+}
+
+// people keeps pairing codes (in memory only) and sessions (beside the ledger,
+// readable by its owner only).
+type people struct {
+	path   string
+	now    func() time.Time
+	random io.Reader
+
+	mu       sync.Mutex
+	codes    []pairCode
+	tries    int
+	triesOf  map[string][]time.Time
+	sessions map[string]*session
+	known    []string // initials seen, newest first
+	last     map[medium.Kind]url.Values
+}
+
+// saved is the file.
+type saved struct {
+	Sessions []*session                 `json:"sessions"`
+	Initials []string                   `json:"initials"`
+	Last     map[medium.Kind]url.Values `json:"last_values"`
+}
+
+func loadPeople(path string, now func() time.Time, random io.Reader) (*people, error) {
+	p := &people{path: path, now: now, random: random, triesOf: map[string][]time.Time{}, sessions: map[string]*session{}, last: map[medium.Kind]url.Values{}}
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return p, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var s saved
+	if err := json.Unmarshal(data, &s); err != nil {
+		return nil, &ConfigError{fmt.Sprintf("%s can't be read (%v); remove it and pair the devices again, the ledger is not touched by that", path, err)}
+	}
+	for _, one := range s.Sessions {
+		if len(one.Hash) == 2*sha256.Size && (one.Role == Operator || one.Role == Supervisor) {
+			p.sessions[one.Hash] = one
+		}
+	}
+	p.known = s.Initials
+	if s.Last != nil {
+		p.last = s.Last
+	}
+	return p, nil
+}
+
+// save writes the file whole or not at all. The caller holds the lock.
+func (p *people) save() error {
+	s := saved{Initials: p.known, Last: p.last}
+	for _, one := range p.sessions {
+		s.Sessions = append(s.Sessions, one)
+	}
+	sort.Slice(s.Sessions, func(i, j int) bool { return s.Sessions[i].Hash < s.Sessions[j].Hash })
+	data, err := json.MarshalIndent(s, "", " ")
+	if err != nil {
+		return err
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(p.path), ".people-*") // made with 0600
+	if err != nil {
+		return err
+	}
+	defer os.Remove(tmp.Name())
+	if _, err := tmp.Write(data); err != nil {
+		tmp.Close()
+		return err
+	}
+	if err := tmp.Close(); err != nil {
+		return err
+	}
+	return os.Rename(tmp.Name(), p.path)
+}
+
+// newCode makes a one-time code for a device of that role. The code is given
+// back once; only its hash is kept.
+func (p *people) newCode(role Role) (string, error) {
+	code, err := p.digits(pairDigits)
+	if err != nil {
+		return "", err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.dropOld()
+	if len(p.codes) == maxOpenCodes {
+		p.codes = p.codes[1:]
+	}
+	if len(p.codes) == 0 {
+		p.tries = 0
+	}
+	p.codes = append(p.codes, pairCode{hash: sha256.Sum256([]byte(code)), role: role, until: p.now().Add(pairFor)})
+	return code, nil
+}
+
+func (p *people) digits(n int) (string, error) {
+	most := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(n)), nil)
+	// the rest of 2^128 over 10^n is far too small to favour a code
+	var b [16]byte
+	if _, err := io.ReadFull(p.random, b[:]); err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("%0*d", n, new(big.Int).Mod(new(big.Int).SetBytes(b[:]), most)), nil
+}
+
+func (p *people) dropOld() {
+	now := p.now()
+	var open []pairCode
+	for _, c := range p.codes {
+		if now.Before(c.until) {
+			open = append(open, c)
+		}
+	}
+	p.codes = open
+	for host, tries := range p.triesOf {
+		var recent []time.Time
+		for _, t := range tries {
+			if now.Sub(t) < pairFor {
+				recent = append(recent, t)
+			}
+		}
+		if len(recent) == 0 {
+			delete(p.triesOf, host)
+			continue
+		}
+		p.triesOf[host] = recent
+	}
+}
+
+// pair exchanges a code for a new session and gives the cookie's value, which
+// is kept nowhere.
+func (p *people) pair(code, device, host string) (cookie string, role Role, err error) {
+	code = strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' {
+			return r
+		}
+		return -1
+	}, code)
+	device, err = shortName(device, "device")
+	if err != nil {
+		return "", "", err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.dropOld()
+	if len(p.triesOf[host]) >= pairPerHost {
+		return "", "", &PairError{"too many wrong codes from this device; wait ten minutes"}
+	}
+	given := sha256.Sum256([]byte(code))
+	hit := -1
+	for i, c := range p.codes { // all of them, so that the time tells nothing
+		if subtle.ConstantTimeCompare(given[:], c.hash[:]) == 1 {
+			hit = i
+		}
+	}
+	if hit < 0 {
+		p.triesOf[host] = append(p.triesOf[host], p.now())
+		if p.tries++; p.tries >= pairTries {
+			p.codes = nil
+		}
+		return "", "", &PairError{"this code is not valid (any more); ask for a fresh one at the station's terminal"}
+	}
+	if len(p.sessions) >= maxSessions {
+		return "", "", &PairError{"too many devices are paired; a supervisor has to revoke some"}
+	}
+	role = p.codes[hit].role
+	p.codes = append(p.codes[:hit:hit], p.codes[hit+1:]...)
+	var b [32]byte
+	if _, err := io.ReadFull(p.random, b[:]); err != nil {
+		return "", "", err
+	}
+	cookie = hex.EncodeToString(b[:])
+	p.sessions[hashOf(cookie)] = &session{Hash: hashOf(cookie), Device: device, Role: role, Made: p.now().UTC(), Seen: p.now().UTC()}
+	return cookie, role, p.save()
+}
+
+func hashOf(cookie string) string {
+	sum := sha256.Sum256([]byte(cookie))
+	return hex.EncodeToString(sum[:])
+}
+
+// shortName checks what a person calls a device, or their initials.
+func shortName(text, what string) (string, error) {
+	text = strings.Join(strings.Fields(text), " ")
+	if text == "" || utf8.RuneCountInString(text) > 20 || len(text) > 40 || !utf8.ValidString(text) {
+		return "", &medium.InputError{Field: what, Value: text[:min(len(text), 40)], Want: "1 to 20 characters"}
+	}
+	return text, nil
+}
+
+// find gives the session of a cookie. It is looked up by hash, so the time of
+// the look-up tells nothing of the cookie.
+func (p *people) find(cookie string) (session, bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	s, ok := p.sessions[hashOf(cookie)]
+	if !ok {
+		return session{}, false
+	}
+	now := p.now()
+	if now.Sub(s.Seen) > sessionFor {
+		delete(p.sessions, s.Hash)
+		return session{}, false
+	}
+	if now.Sub(s.Seen) > time.Hour {
+		s.Seen = now.UTC()
+		_ = p.save() // a shorter life of the session is no harm
+	}
+	found := *s
+	found.basket = append([]medium.Code(nil), s.basket...)
+	return found, true
+}
+
+// change changes a session under the lock and saves it.
+func (p *people) change(hash string, do func(*session)) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	s, ok := p.sessions[hash]
+	if !ok {
+		return &RequestError{"this device is not paired any more"}
+	}
+	do(s)
+	return p.save()
+}
+
+// basket changes a session's list of mats, which lives in memory only.
+func (p *people) basket(hash string, do func(*session)) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if s, ok := p.sessions[hash]; ok {
+		do(s)
+	}
+}
+
+func (p *people) beginShift(hash, initials string) error {
+	initials, err := shortName(initials, "initials")
+	if err != nil {
+		return err
+	}
+	if len(initials) > 20 {
+		return &medium.InputError{Field: "initials", Value: initials, Want: "1 to 20 bytes"}
+	}
+	return p.change(hash, func(s *session) {
+		s.Initials, s.Shift = initials, p.now().UTC()
+		known := []string{initials}
+		for _, k := range p.known {
+			if k != initials && len(known) < maxKnown {
+				known = append(known, k)
+			}
+		}
+		p.known = known
+	})
+}
+
+// revoke ends a session by its id.
+func (p *people) revoke(id string) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for hash, s := range p.sessions {
+		if s.id() == id {
+			delete(p.sessions, hash)
+			return p.save()
+		}
+	}
+	return &RequestError{"no such device is paired; it may have been revoked already"}
+}
+
+func (p *people) list() []session {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	var out []session
+	for _, s := range p.sessions {
+		out = append(out, *s)
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].Made.Before(out[j].Made) })
+	return out
+}
+
+func (p *people) initials() []string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return append([]string(nil), p.known...)
+}
+
+// lastValues gives what the farm filled in the last time, remember keeps it.
+func (p *people) lastValues(k medium.Kind) url.Values {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	out := url.Values{}
+	for name, v := range p.last[k] {
+		out[name] = append([]string(nil), v...)
+	}
+	return out
+}
+
+func (p *people) remember(k medium.Kind, v url.Values) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	old, _ := json.Marshal(p.last[k])
+	now, _ := json.Marshal(v)
+	if string(old) == string(now) {
+		return
+	}
+	p.last[k] = v
+	_ = p.save() // a value that is not prefilled next time is no harm
+}

@@ -1,0 +1,265 @@
+package station
+
+import (
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"resow/cmd/resow/amount"
+	"resow/medium"
+)
+
+const (
+	maxMats = 2000
+	// maxAgo is how long a phone may keep a step before it is sent.
+	maxAgo = 14 * 24 * time.Hour
+	// agoSlack is how far two steps that a phone kept may seem to cross, since
+	// each is dated by its age when it arrives.
+	agoSlack = 2 * time.Minute
+)
+
+// order is one request to record a step for one or many mats, from a form, the
+// script or the JSON interface.
+type order struct {
+	token string
+	kind  medium.Kind
+	mats  []string // as scanned or typed
+	form  url.Values
+	photo []string
+}
+
+// result is what became of an order.
+type result struct {
+	Steps []recorded `json:"steps"`
+}
+
+// recorded is one line of it, with the fields of the commands' --json.
+type recorded struct {
+	Code     medium.Code      `json:"code"`
+	Kind     medium.Kind      `json:"kind"`
+	Seq      uint64           `json:"seq"`
+	MatSeq   uint64           `json:"mat_seq"`
+	Accepted bool             `json:"accepted"`
+	Late     bool             `json:"late,omitempty"`
+	From     medium.Stage     `json:"from"`
+	To       medium.Stage     `json:"to"`
+	NextStep medium.Kind      `json:"next_step"`
+	Findings []medium.Finding `json:"findings"`
+}
+
+func resultOf(steps []medium.Step) result {
+	r := result{Steps: make([]recorded, len(steps))}
+	for i, s := range steps {
+		r.Steps[i] = recorded{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late,
+			From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: append([]medium.Finding{}, s.Outcome.Findings...)}
+	}
+	return r
+}
+
+// Missed counts the steps that were not accepted.
+func (r result) Missed() int {
+	n := 0
+	for _, s := range r.Steps {
+		if !s.Accepted {
+			n++
+		}
+	}
+	return n
+}
+
+var tokenForm = regexp.MustCompile(`^[A-Za-z0-9_-]{16,64}$`)
+
+// newToken makes a request token: it lies in the form, and a form that is sent
+// twice is recorded once.
+func (s *Station) newToken() string {
+	var b [16]byte
+	if _, err := io.ReadFull(s.c.Random, b[:]); err != nil {
+		panic("station: no random numbers: " + err.Error())
+	}
+	return hex.EncodeToString(b[:])
+}
+
+// record puts an order into the ledger, all or nothing: the one way for every
+// page.
+func (s *Station) record(who session, o order) (result, error) {
+	if !tokenForm.MatchString(o.token) {
+		return result{}, &RequestError{s.t.get("guard.token")}
+	}
+	if len(o.mats) == 0 || len(o.mats) > maxMats {
+		return result{}, &medium.InputError{Field: "mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("1 to %d codes", maxMats)}
+	}
+	if !who.onShift(s.c.Now()) {
+		return result{}, &RoleError{s.t.get("guard.shift")}
+	}
+	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, who, o) })
+	if err != nil {
+		s.counts.refused.Add(1)
+		return result{}, err
+	}
+	s.counts.steps.Add(int64(len(done)))
+	s.keepValues(o)
+	s.changes.hint()
+	return resultOf(done), nil
+}
+
+// plan makes the steps of an order.
+func (s *Station) plan(v *view, who session, o order) ([]medium.Step, error) {
+	at, aged, err := happened(o.form, v.now)
+	if err != nil {
+		return nil, err
+	}
+	var steps []medium.Step
+	seen := map[medium.Code]bool{}
+	for _, text := range o.mats {
+		code, err := find(s.c, v, text)
+		if err != nil {
+			return nil, err
+		}
+		if seen[code] {
+			continue
+		}
+		seen[code] = true
+		b, err := body(o.kind, o.form, v.Farm, o.photo)
+		if err != nil {
+			return nil, err
+		}
+		step := medium.Step{Mat: code, By: who.Initials, At: at, Body: b}
+		if aged {
+			c, err := v.Condition(code)
+			if err != nil {
+				return nil, err
+			}
+			if gap := c.Last.Sub(at); gap > 0 && gap < agoSlack {
+				step.At = c.Last
+			}
+		}
+		steps = append(steps, step)
+	}
+	return steps, nil
+}
+
+// happened reads when a step was done: the field "at" as a person writes it, or
+// "ago_ms", the age of a step that a phone kept. The zero time stands for now.
+func happened(form url.Values, now time.Time) (at time.Time, aged bool, err error) {
+	if text := strings.TrimSpace(form.Get("at")); text != "" {
+		at, err = amount.At(text, now)
+		return at, false, err
+	}
+	text := form.Get("ago_ms")
+	if text == "" {
+		return time.Time{}, false, nil
+	}
+	ms, err := strconv.ParseInt(text, 10, 64)
+	ago := time.Duration(ms) * time.Millisecond
+	if err != nil || ms < 0 || ms > maxAgo.Milliseconds() {
+		return time.Time{}, false, &medium.InputError{Field: "age of the step", Value: text, Want: "at most 14 days in milliseconds; enter it by hand with its time"}
+	}
+	return now.Add(-ago), true, nil
+}
+
+// keepValues remembers materials and settings for the next form.
+func (s *Station) keepValues(o order) {
+	names := remembered[o.kind]
+	if len(names) == 0 {
+		return
+	}
+	keep := url.Values{}
+	for _, n := range names {
+		if v := o.form.Get(n); v != "" && len(v) < 200 {
+			keep.Set(n, v)
+		}
+	}
+	s.people.remember(o.kind, keep)
+}
+
+// readOrder reads the form of a step, with its pictures.
+func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
+	o := order{kind: k}
+	multi := strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data")
+	if multi && !s.stepForm(k, medium.Farm{}, url.Values{}).Pictures {
+		return o, &RequestError{s.t.get("guard.nopictures")}
+	}
+	if multi {
+		if err := r.ParseMultipartForm(formParts); err != nil {
+			return o, badForm(err)
+		}
+		defer r.MultipartForm.RemoveAll()
+		for _, h := range r.MultipartForm.File["picture"] {
+			if h.Size == 0 {
+				continue // a file field that was left empty
+			}
+			name, err := s.photos.keep(h)
+			if err != nil {
+				return o, err
+			}
+			o.photo = append(o.photo, name)
+		}
+		if len(o.photo) > medium.MaxPictures {
+			return o, &PictureError{Why: fmt.Sprintf("at most %d pictures with one step", medium.MaxPictures)}
+		}
+	} else if err := r.ParseForm(); err != nil {
+		return o, badForm(err)
+	}
+	o.form = r.PostForm
+	o.token = o.form.Get("token")
+	return o, nil
+}
+
+func badForm(err error) error {
+	var too *http.MaxBytesError
+	if errors.As(err, &too) {
+		return err
+	}
+	return &RequestError{"the form did not arrive whole; send it again"}
+}
+
+// results keep what became of an order for the page that is shown after it.
+type results struct {
+	mu   sync.Mutex
+	keep map[string]result
+	last []string
+}
+
+const maxResults = 500
+
+func (r *results) put(token string, one result) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if _, ok := r.keep[token]; !ok {
+		r.last = append(r.last, token)
+	}
+	r.keep[token] = one
+	if len(r.last) > maxResults {
+		delete(r.keep, r.last[0])
+		r.last = r.last[1:]
+	}
+}
+
+func (r *results) get(token string) (result, bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	one, ok := r.keep[token]
+	return one, ok
+}
+
+// wantsJSON says that the script or a program asked, not a browser's own form.
+func wantsJSON(r *http.Request) bool {
+	return strings.Contains(r.Header.Get("Accept"), "application/json") || strings.HasPrefix(r.URL.Path, "/api/")
+}
+
+func writeJSON(w http.ResponseWriter, status int, doc any) {
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	_ = enc.Encode(doc) // the client went away: nothing to be done
+}

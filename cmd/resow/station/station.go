@@ -1,0 +1,298 @@
+package station
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"io"
+	"log"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"resow/labels"
+	"resow/labels/report"
+	"resow/medium"
+	"resow/store"
+)
+
+// Config is what the command hands to the station.
+type Config struct {
+	Store   string   // the ledger's file
+	Listen  string   // host:port
+	LAN     bool     // also listen for the phones of the farm's network
+	Names   []string // further host names under which it is reached
+	TLSCert string   // the farm's own certificate; empty: plain http
+	TLSKey  string
+	Now     func() time.Time
+	Random  io.Reader
+	Out     io.Writer // the terminal: address and pairing codes
+	Err     io.Writer // what went wrong; never a code or a cookie
+
+	Describe func(medium.Body) string                               // one line about what a step did
+	Find     func(s *store.Store, text string) (medium.Code, error) // the mat that a scan or a typing names
+	Reports  []Report                                               // in the order of the page
+	Demo     func(medium.Farm) bool                                 // an invented farm
+}
+
+// Report is one paper that the station shows.
+type Report struct {
+	Name  string // in the address: reuse
+	About string
+	Build func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error)
+}
+
+// ConfigError refuses to start.
+type ConfigError struct{ Why string }
+
+func (e *ConfigError) Error() string { return e.Why }
+
+// Station is the running web station.
+type Station struct {
+	c       Config
+	t       texts
+	pages   pageSet
+	door    *door
+	people  *people
+	photos  *photos
+	changes *changes
+	results results
+	counts  counts
+	hosts   map[string]bool
+	tls     bool
+	log     *log.Logger
+
+	listener net.Listener
+	server   *http.Server
+	address  string // the one to print: http://host:port
+}
+
+// New opens the address and reads who is paired. The ledger is looked at once,
+// so that a wrong file is told at the start.
+func New(c Config) (*Station, error) {
+	if (c.TLSCert == "") != (c.TLSKey == "") {
+		return nil, &ConfigError{"a certificate and its key belong together: give --tls-cert and --tls-key"}
+	}
+	pages, err := loadPages(english)
+	if err != nil {
+		return nil, err
+	}
+	folder := c.Store + ".station"
+	if err := os.MkdirAll(filepath.Join(folder, "pictures"), 0o700); err != nil {
+		return nil, err
+	}
+	people, err := loadPeople(filepath.Join(folder, "people.json"), c.Now, c.Random)
+	if err != nil {
+		return nil, err
+	}
+	s := &Station{c: c, t: english, pages: pages, people: people, photos: newPhotos(filepath.Join(folder, "pictures")),
+		tls: c.TLSCert != "", log: log.New(c.Err, "resow station: ", 0), changes: newChanges()}
+	s.results.keep = map[string]result{}
+	if err := s.listen(); err != nil {
+		return nil, err
+	}
+	s.door = newDoor(c.Store, c.Now, c.Random)
+	if err := s.door.read(func(*view) error { return nil }); err != nil {
+		s.door.close()
+		s.listener.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *Station) listen() error {
+	host, port, err := net.SplitHostPort(s.c.Listen)
+	if err != nil {
+		return &ConfigError{fmt.Sprintf("--listen %q: want an address and a port, such as 127.0.0.1:8417", s.c.Listen)}
+	}
+	names := append([]string(nil), s.c.Names...)
+	if s.c.LAN {
+		host = ""
+	}
+	ip := net.ParseIP(host)
+	all := host == "" || ip != nil && ip.IsUnspecified()
+	if !s.c.LAN && (all || ip != nil && !ip.IsLoopback() || ip == nil && host != "localhost") {
+		return &ConfigError{fmt.Sprintf("--listen %s would open the station to the network; say so with --lan, or listen on 127.0.0.1", s.c.Listen)}
+	}
+	s.listener, err = net.Listen("tcp", net.JoinHostPort(host, port))
+	if err != nil {
+		return &ConfigError{fmt.Sprintf("can't listen on %s: %v; another station may be running, or choose another port with --listen", s.c.Listen, err)}
+	}
+	_, port, _ = net.SplitHostPort(s.listener.Addr().String())
+	shown := "127.0.0.1"
+	if s.c.LAN {
+		own := lanAddresses()
+		names = append(names, own...)
+		if len(own) > 0 {
+			shown = own[0]
+		}
+	}
+	if len(s.c.Names) > 0 {
+		shown = s.c.Names[0]
+	}
+	scheme := map[bool]string{false: "http", true: "https"}[s.tls]
+	s.address = scheme + "://" + net.JoinHostPort(shown, port)
+	s.hosts = allowHosts(names, port, s.tls)
+	return nil
+}
+
+// lanAddresses are this machine's addresses in the farm's network.
+func lanAddresses() []string {
+	var out []string
+	addresses, err := net.InterfaceAddrs()
+	if err != nil {
+		return nil
+	}
+	for _, a := range addresses {
+		if n, ok := a.(*net.IPNet); ok && !n.IP.IsLoopback() && n.IP.To4() != nil && (n.IP.IsPrivate() || n.IP.IsLinkLocalUnicast()) {
+			out = append(out, n.IP.String())
+		}
+	}
+	return out
+}
+
+// Address is the one to print or to open: http://host:port.
+func (s *Station) Address() string { return s.address }
+
+// PairingCode makes a one-time code for a device of that role.
+func (s *Station) PairingCode(role Role) (string, error) { return s.people.newCode(role) }
+
+// Serve answers until ctx ends, then lets what is under way be finished.
+func (s *Station) Serve(ctx context.Context) error {
+	streams, endStreams := context.WithCancel(context.Background())
+	defer endStreams()
+	s.server = &http.Server{
+		Handler:           s.handler(),
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       15 * time.Second,
+		WriteTimeout:      60 * time.Second,
+		IdleTimeout:       75 * time.Second,
+		MaxHeaderBytes:    maxHeader,
+		ErrorLog:          log.New(io.Discard, "", 0), // broken connections are everyday on a farm's Wi-Fi
+		BaseContext:       func(net.Listener) context.Context { return streams },
+	}
+	go s.watch(streams)
+	failed := make(chan error, 1)
+	go func() {
+		if s.tls {
+			s.server.TLSConfig = &tls.Config{MinVersion: tls.VersionTLS12}
+			failed <- s.server.ServeTLS(s.listener, s.c.TLSCert, s.c.TLSKey)
+			return
+		}
+		failed <- s.server.Serve(s.listener)
+	}()
+	var err error
+	select {
+	case err = <-failed:
+	case <-ctx.Done():
+		s.changes.close() // live streams never end by themselves
+		end, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+		defer cancel()
+		err = s.server.Shutdown(end)
+		<-failed
+	}
+	s.door.close()
+	if errors.Is(err, http.ErrServerClosed) {
+		err = nil
+	}
+	return err
+}
+
+// handler has every route of the station.
+func (s *Station) handler() http.Handler {
+	m := http.NewServeMux()
+	open := func(pattern string, h http.HandlerFunc) { m.HandleFunc(pattern, h) }
+	paired := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
+		m.HandleFunc(pattern, s.paired(h))
+	}
+	boss := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
+		m.HandleFunc(pattern, s.paired(s.supervisor(h)))
+	}
+	open("GET /assets/{file}", s.asset)
+	open("GET /favicon.ico", s.favicon)
+	open("GET /healthz", s.health)
+	open("GET /metrics", s.metrics)
+	open("GET /pair", s.pairPage)
+	open("POST /pair", s.pair)
+
+	paired("GET /{$}", s.duePage)
+	paired("GET /find", s.find)
+	paired("GET /m/{code}", s.matPage)
+	paired("GET /m/{code}/history", s.historyPage)
+	paired("GET /m/{code}/{step}", s.stepPage)
+	paired("POST /m/{code}/{step}", s.postStep)
+	boss("GET /m/{code}/correct/{seq}", s.correctPage)
+	boss("POST /m/{code}/correct/{seq}", s.postCorrect)
+	paired("GET /8003/{key}", s.graiPage)
+	paired("GET /many", s.manyPage)
+	paired("POST /many", s.manyChange)
+	paired("GET /many/{step}", s.manyStepPage)
+	paired("POST /many/{step}", s.postManyStep)
+	paired("GET /done/{token}", s.donePage)
+	paired("GET /mix", s.mixPage)
+	paired("GET /pool", s.poolPage)
+	paired("GET /reports", s.reportsPage)
+	paired("GET /reports/{file}", s.reportFile)
+	boss("GET /review", s.reviewPage)
+	boss("POST /review", s.postReview)
+	paired("GET /policy", s.policyPage)
+	boss("GET /policy/{rule}", s.rulePage)
+	boss("POST /policy/{rule}", s.postRule)
+	paired("GET /sanitizers", s.sanitizersPage)
+	boss("GET /sanitizers/new", s.sanitizerPage)
+	boss("POST /sanitizers/new", s.postSanitizer)
+	paired("GET /shift", s.shiftPage)
+	paired("POST /shift", s.postShift)
+	boss("GET /people", s.peoplePage)
+	boss("POST /people/code", s.postCode)
+	boss("POST /people/revoke", s.postRevoke)
+	paired("GET /pictures/{name}", s.picture)
+	boss("GET /door.pdf", s.doorSign)
+	paired("GET /events", s.events)
+
+	for pattern, h := range s.api() {
+		m.HandleFunc(pattern, s.paired(h))
+	}
+	m.HandleFunc("/", s.paired(func(w http.ResponseWriter, r *http.Request, who session) {
+		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopage")})
+	}))
+	return s.count(s.guard(caseless(m)))
+}
+
+// caseless brings the first part of a scanned address to lower case: a symbol
+// may hold it in capitals.
+func caseless(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if strings.HasPrefix(r.URL.Path, "/M/") {
+			r.URL.Path = "/m/" + r.URL.Path[3:]
+			r.URL.RawPath = ""
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// TerminalQR writes an address as a QR symbol of half blocks, dark on light
+// whatever the terminal's colors are.
+func TerminalQR(w io.Writer, address string) error {
+	symbol, err := labels.NewSymbol(address, 60)
+	if err != nil {
+		return err
+	}
+	const quiet = labels.QuietModules
+	n := symbol.Modules()
+	for y := -quiet; y < n+quiet; y += 2 {
+		var line strings.Builder
+		for x := -quiet; x < n+quiet; x++ {
+			top, low := symbol.Dark(x, y), symbol.Dark(x, y+1)
+			line.WriteString(map[[2]bool]string{{true, true}: " ", {true, false}: "▄", {false, true}: "▀", {false, false}: "█"}[[2]bool{top, low}])
+		}
+		if _, err := fmt.Fprintf(w, "\x1b[97;40m%s\x1b[0m\n", line.String()); err != nil {
+			return err
+		}
+	}
+	return nil
+}

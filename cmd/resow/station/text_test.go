@@ -1,0 +1,122 @@
+package station
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+func itoa(n int) string { return strconv.Itoa(n) }
+
+// TestTextsAreComplete holds the texts against what pages and code ask for, so
+// that a second language has a full list and no dead entries.
+func TestTextsAreComplete(t *testing.T) {
+	used := map[string]bool{}
+	prefixes := map[string]bool{}
+	files, err := filepath.Glob("pages/*.html")
+	require.NoError(t, err)
+	require.NotEmpty(t, files)
+	direct := regexp.MustCompile(`[{( ]t "([^"]+)"`)
+	printed := regexp.MustCompile(`t \(printf "([a-z]+\.)%s"`)
+	for _, f := range files {
+		data, err := os.ReadFile(f)
+		require.NoError(t, err)
+		for _, m := range direct.FindAllStringSubmatch(string(data), -1) {
+			used[m[1]] = true
+		}
+		for _, m := range printed.FindAllStringSubmatch(string(data), -1) {
+			prefixes[m[1]] = true
+		}
+	}
+	code, err := filepath.Glob("*.go")
+	require.NoError(t, err)
+	inCode := regexp.MustCompile(`t\.get\("([^"]+)"[,)]`)
+	joined := regexp.MustCompile(`t\.get\("([a-z]+\.)" ?\+|t\["([a-z]+\.)" ?\+`)
+	for _, f := range code {
+		if strings.HasSuffix(f, "_test.go") {
+			continue
+		}
+		data, err := os.ReadFile(f)
+		require.NoError(t, err)
+		for _, m := range inCode.FindAllStringSubmatch(string(data), -1) {
+			used[m[1]] = true
+		}
+		for _, m := range joined.FindAllStringSubmatch(string(data), -1) {
+			prefixes[m[1]+m[2]] = true
+		}
+	}
+	missing := func(key string) {
+		if _, ok := english[key]; !ok {
+			t.Errorf("no text %q", key)
+		}
+	}
+	for key := range used {
+		missing(key)
+	}
+	for key := range english {
+		prefix := key[:strings.Index(key, ".")+1]
+		require.True(t, used[key] || prefixes[prefix], "nothing uses the text %s", key)
+	}
+	for _, s := range medium.Stages {
+		missing("stage."+string(s))
+	}
+	for _, k := range medium.Kinds() {
+		missing("kind."+string(k))
+	}
+	for _, k := range recordable {
+		missing("step."+string(k))
+	}
+	for _, text := range english {
+		require.NotRegexp(t, `(?i)\bsafe(ly|ty)?\b`, text)
+	}
+}
+
+// TestEveryErrorHasAStatus fails when a room exports an error that the table of
+// statuses does not know.
+func TestEveryErrorHasAStatus(t *testing.T) {
+	table, err := os.ReadFile("status.go")
+	require.NoError(t, err)
+	for dir, pkg := range map[string]string{"../../../medium": "medium.", "../../../medium/sanitizer": "sanitizer.", "../../../labels": "labels.", "../../../labels/report": "report.",
+		"../../../store": "store.", "../amount": "amount.", ".": ""} {
+		for _, name := range errorTypes(t, dir) {
+			if !strings.Contains(string(table), "as[*"+pkg+name+"]") {
+				t.Errorf("%s%s has no row in statuses", pkg, name)
+			}
+		}
+	}
+}
+
+func errorTypes(t *testing.T, dir string) (names []string) {
+	paths, err := filepath.Glob(filepath.Join(dir, "*.go"))
+	require.NoError(t, err)
+	require.NotEmpty(t, paths)
+	for _, p := range paths {
+		if strings.HasSuffix(p, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), p, nil, 0)
+		require.NoError(t, err)
+		for _, d := range f.Decls {
+			fn, ok := d.(*ast.FuncDecl)
+			if !ok || fn.Name.Name != "Error" || fn.Recv == nil {
+				continue
+			}
+			if star, ok := fn.Recv.List[0].Type.(*ast.StarExpr); ok {
+				if name := star.X.(*ast.Ident).Name; ast.IsExported(name) {
+					names = append(names, name)
+				}
+			}
+		}
+	}
+	return names
+}

@@ -1,0 +1,137 @@
+package station
+
+import "fmt"
+
+// texts are all words of the pages in one language. Another language is another
+// map with the same keys; a test compares the keys with what the pages use.
+// Sentences of the rules come from package medium.
+type texts map[string]string
+
+// get gives a text; a missing one shows its key, so that it is noticed.
+func (t texts) get(key string, args ...any) string {
+	text, ok := t[key]
+	if !ok {
+		return "[" + key + "]"
+	}
+	if len(args) == 0 {
+		return text
+	}
+	return fmt.Sprintf(text, args...)
+}
+
+var english = texts{
+	"nav.skip": "Skip to the page", "nav.label": "Pages", "nav.due": "Due", "nav.many": "Many mats", "nav.mix": "Mix", "nav.pool": "Pool",
+	"nav.reports": "Reports", "nav.more": "More", "nav.policy": "Policy", "nav.sanitizers": "Sanitizers", "nav.people": "People",
+	"nav.by": "Recording as %s", "nav.noshift": "Pick your initials",
+	"foot": "A verdict is clear or not clear by the farm's own rules, and nothing more. The sanitizer's label, local health rules and qualified people come first.",
+
+	"guard.cross":      "This request came from another site and was refused. Open the station's own page and try again.",
+	"guard.host":       "This station does not answer under that name. Use the address that it shows on its terminal.",
+	"guard.path":       "There is no such page.",
+	"guard.nopage":     "There is no such page here; go back to the list of what is due.",
+	"guard.nopicture":  "This picture is not in the folder beside the ledger; it was moved or deleted.",
+	"guard.nopictures": "This step takes no picture.",
+	"guard.mistake":    "The station made a mistake on this page. It is noted on the terminal; nothing was recorded by this.",
+	"guard.unpaired":   "This device is not paired with the station. Open /pair and enter the code from the station's terminal.",
+	"guard.boss":       "Only a supervisor's device may do this. A supervisor pairs it on the page People, or at the terminal.",
+	"guard.token":      "This form has no valid request token; open the page again and send it from there.",
+	"guard.shift":      "Pick your initials first: every step is recorded with who did it.",
+
+	"problem.title": "Not recorded.",
+	"fail.title":    "That did not work",
+
+	"offline.one": "1 step waits on this device for the network.", "offline.many": "%d steps wait on this device for the network.",
+	"offline.kept": "The station can't be reached. The step is kept on this device and sent when the network is back.",
+	"offline.full": "There is no room to keep this step on the device. Write it on paper and enter it later with its time.",
+	"offline.sent": "Sent and recorded:", "offline.refused": "Refused by the ledger, not recorded:", "offline.missed": "NOT ACCEPTED:",
+	"offline.pair": "The station does not know this device any more. Pair it again; the steps are kept until then.",
+	"offline.drop": "I have seen this", "offline.send": "Try now",
+
+	"find.label": "Code of a mat (scan or type)", "find.go": "Open",
+
+	"due.title": "Due now", "due.nothing": "Nothing is due.", "due.more": "There is more; do these first.", "due.soon": "In the next 24 hours",
+	"due.at": "As of %s. This page refreshes itself.", "due.hours": "%s h overdue", "due.days": "%s days overdue", "due.in_hours": "in %s h", "due.in_days": "in %s days",
+
+	"word.sow": "sow", "word.sow with care": "sow with care", "word.do not sow": "do not sow", "word.retire": "retire",
+	"severity.retire": "retire:", "severity.stop": "stop:", "severity.care": "care:", "severity.step": "step rule", "severity.due": "due rule",
+	"stage.to wash": "waiting to wash", "stage.to dry": "waiting to dry", "stage.to sanitize": "waiting to sanitize", "stage.airing": "airing",
+	"stage.ready": "ready", "stage.growing": "growing", "stage.on hold": "on hold", "stage.retired": "retired", "stage.": "",
+
+	"mat.since": "since %s", "mat.turn": "turn %d", "mat.new": "not sown yet", "mat.why": "Why", "mat.limit": "limit from:",
+	"mat.sanitized": "Last sanitized %s:", "mat.accepted": "accepted", "mat.notaccepted": "not accepted",
+	"mat.wrong": "Something wrong, or out of the turn", "mat.about": "This mat", "mat.size": "Size", "mat.material": "Material", "mat.mesh": "Mesh",
+	"mat.meshtext": "opening %g mm, thread %g mm, %.0f %% open", "mat.mark": "Mark", "mat.history": "History",
+	"mat.look": "Look at the mat before you sow. A clean look is not a clean mat.",
+
+	"step.sow": "Sow", "step.mist": "Mist", "step.harvest": "Harvest", "step.rinse": "Rinse", "step.dry": "Dry", "step.sanitize": "Sanitize",
+	"step.mold": "Mold", "step.cut": "Cut or tear", "step.swab": "Swab", "step.inspect": "Inspect", "step.hold": "Hold", "step.release": "Release",
+	"step.trim": "Trim", "step.relabel": "New label", "step.retire": "Retire",
+	"kind.add": "add", "kind.sow": "sow", "kind.mist": "mist", "kind.harvest": "harvest", "kind.rinse": "rinse", "kind.dry": "dry", "kind.sanitize": "sanitize",
+	"kind.mold": "mold", "kind.cut": "cut", "kind.swab": "swab", "kind.inspect": "inspect", "kind.hold": "hold", "kind.release": "release",
+	"kind.trim": "trim", "kind.relabel": "relabel", "kind.retire": "retire", "kind.correct": "correct",
+
+	"form.need": "needed", "form.record": "Record", "form.back": "Back", "form.late": "Done earlier?",
+
+	"field.crop": "Crop", "field.seed": "Seed on each mat", "field.lot": "Lot", "field.seed_lot": "Seed lot of the supplier", "field.place": "Shelf or area",
+	"field.water": "Water on each mat", "field.treated": "Treated with", "field.where": "Where", "field.yield": "Yield of each mat",
+	"field.cut_height": "Height of the cut above the mat", "field.knife_touched": "The knife touched the mesh", "field.more_cuts": "More cuts to come; it stays growing",
+	"field.debris": "Left on the mat", "field.detergent": "Detergent", "field.took": "Hands-on time for each mat", "field.for": "How long it took",
+	"field.solution": "Solution", "field.product": "Sanitizer", "field.strength": "Strength", "field.contact": "How long it stayed wet", "field.sides": "Sides",
+	"field.temp": "Temperature of the solution", "field.ph": "pH", "field.method": "Method", "field.rinsed": "Rinsed with potable water after the contact time",
+	"field.seen": "Seen", "field.share": "Share of the mat", "field.length": "Length of the cut", "field.through": "It goes through the mesh",
+	"field.test": "Test", "field.result": "Result", "field.reading": "Reading", "field.limit": "Limit, from the test's maker", "field.unit": "Unit of both",
+	"field.fold_snaps": "A thread snaps when the mat is folded flat", "field.fuzz": "Fuzz, chalking or whitening at the crossings", "field.holes": "Holes found",
+	"field.smell": "It smells", "field.mold": "Mold seen", "field.aperture": "Mean opening over ten", "field.note": "Note",
+	"field.reason": "Reason", "field.as_was": "Back to the stage that it was held in", "field.size": "New size", "field.removes_cuts": "The damaged part went with the offcut",
+	"field.mark": "Mark that needs no label", "field.cause": "Cause", "field.picture": "Picture", "field.at": "When it was done",
+	"field.name": "Name, as on its label", "field.active": "Active ingredient", "field.stock": "Strength of the stock", "field.directions": "Directions are from",
+	"field.least": "Least strength in use", "field.most": "Greatest strength in use", "field.min_temp": "Least temperature", "field.max_temp": "Greatest temperature",
+	"field.min_ph": "Least pH", "field.max_ph": "Greatest pH", "field.rinse": "The directions ask for a rinse with potable water", "field.good_h": "Hours that a mixed solution stays good",
+	"field.registration": "Registration number", "field.rule_limit": "Limit", "field.window": "In the last turns", "field.off": "Switch this rule off",
+
+	"hint.crop": "A mix as broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
+	"hint.mark": "Punched dots, a notch.", "hint.test": "ATP, coliforms, Listeria spp.", "hint.no_sanitizer": "No sanitizer is on file. A supervisor copies its label on the page Sanitizers.",
+	"hint.picture": "Stored small and without the place and time that the camera writes into it.", "hint.at": "18:30, or yesterday 18:30, or 2026-11-24 18:30. Leave it empty for now.",
+
+	"choice.none": "Nothing", "choice.traces": "Traces", "choice.roots": "Roots", "choice.sun": "Sun", "choice.air": "Air", "choice.both": "Both sides", "choice.one": "One side",
+	"choice.spray": "Spray", "choice.soak": "Soak", "choice.wipe": "Wipe", "choice.growing": "While growing", "choice.harvest": "At harvest", "choice.washing": "At washing",
+	"choice.store": "In store", "choice.pass": "Passed", "choice.fail": "Failed", "choice.cut": "Cut", "choice.mold": "Mold", "choice.wear": "Wear", "choice.yield": "Yield",
+	"choice.age": "Age", "choice.lost": "Lost", "choice.other": "Other", "choice.no_solution": "Not a recorded solution", "choice.label": "The printed label", "choice.farm procedure": "The farm's own procedure",
+
+	"caution.title": "Take care", "caution.mold": "Do not keep a moldy crop; some molds make toxins. The mat goes on hold: look at every mat that the same seed lot touched.",
+	"caution.inspect": "Hold it against the light. A clean look is not a clean mat.", "caution.rinse": "Wet floors are slippery: wipe drips at once. Wear gloves.",
+	"caution.mist": "Do not breathe sprayed mist. Gloves and eye protection for anything but water; the product's label says whether it may touch a crop at all.",
+
+	"done.title": "What was recorded", "done.accepted": "Recorded.", "done.missed": "Recorded, NOT ACCEPTED.", "done.stays": "A step that is not accepted stays on record and does not move the mat.",
+	"done.count": "%d mats recorded.", "done.notall": "%d not accepted: they stay where they were.", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
+
+	"many.title": "Many mats", "many.about": "One step for many mats: scan them all, then record once. It is recorded for all of them or for none.",
+	"many.start": "Collect by phone camera", "many.scanning": "Collecting: every mat that you scan with the camera now goes on this list.", "many.stop": "Stop collecting", "many.clear": "Empty the list",
+	"many.addone": "Add a mat (scan or type)", "many.add": "Add", "many.count": "%d mats on the list", "many.drop": "Take off", "many.which": "Which step?",
+	"many.list": "Mats on the list", "many.codes": "Codes of mats", "many.hint": "One a line. A hand scanner writes them here by itself.", "many.added": "On the list. Mats so far: %d.", "many.apply": "That is all: choose the step",
+
+	"history.title": "History of %s", "history.void": "VOID", "history.late": "Late entry, written %s.", "history.picture": "Picture with step %s of %s", "history.correct": "Correct",
+	"correct.title": "Correct a step of %s", "correct.about": "Nothing is edited or deleted. This voids the step; both stay on record. Then record what really happened, with its time.", "correct.do": "Void this step",
+
+	"mix.title": "Mix a solution", "mix.volume": "How much solution", "mix.volumehint": "500mL, 2L, 1gal.", "mix.strengthhint": "200ppm or 3%. Empty: the least strength of the directions.", "mix.stock": "Strength of the stock",
+	"mix.stockhint": "As on the bottle: 5.25%. Empty: as on file.", "mix.do": "Work it out", "mix.answer": "Water first, then the stock", "mix.ml": "%.1f mL stock", "mix.grams": "%.1f g granules", "mix.water": "%.0f mL water",
+	"mix.gives": "Gives %.0f ppm, counted as %s (%.3g %% by weight). A strip tells the strength; the recipe does not.", "mix.rinse": "Rinse with potable water after the contact time.", "mix.spoons": "With spoons and jugs", "mix.really": "It really gives %.0f ppm (%+.0f %%).",
+
+	"pool.title": "The pool of mats", "pool.total": "%d mats on file", "pool.stages": "By stage", "pool.words": "By verdict, without the retired", "pool.turns": "By turns, without the retired", "pool.hint": "How many mats the sowing plan needs: see resow pool on the command line.",
+
+	"reports.title": "Reports", "reports.view": "View", "reports.pdf": "Print (PDF)", "reports.csv": "Table (CSV)", "reports.hint": "Each carries the ledger's anchor. A report is a record, not a certificate.",
+
+	"review.title": "Review the records", "review.about": "Where the rule applies, records are reviewed, dated and signed by a supervisor within a reasonable time. Read the log first.", "review.log": "The log of cleaning and sanitizing", "review.name": "Your name, where the initials do not say it",
+	"review.note": "What you found", "review.anchor": "State of the ledger that you looked at: %s. What is entered later stays open.", "review.do": "I have reviewed these records", "field.from": "First day", "field.to": "Last day",
+
+	"policy.title": "The farm's own limits", "policy.about": "Version %d. Most limits are common practice without a source; they are yours to change, with a reason.", "policy.changed": "changed by the farm", "policy.always": "always", "policy.off": "off", "policy.window": "in the last %g turns", "policy.change": "Change a limit", "policy.range": "From %g to %g; it was shipped as %g.",
+
+	"sanitizers.title": "Sanitizers", "sanitizers.stock": "stock %s", "sanitizers.rinse": "rinse with potable water", "sanitizers.none": "No directions on file: no step with it is accepted.", "sanitizers.add": "Copy a sanitizer's label", "sanitizers.about": "Copy what the printed label says for food-contact surfaces. Its label is the rule; a step is checked against this.",
+
+	"pair.title": "Pair this device", "pair.about": "Enter the code that the station shows on its terminal, or that a supervisor made. It is good for one device and ten minutes.", "pair.code": "Code (8 digits)", "pair.device": "Name of this device", "pair.devicehint": "Sink phone, office tablet.", "pair.do": "Pair",
+	"pair.plain":  "This connection is not encrypted: whoever is on the same Wi-Fi can read along. Keep the farm's Wi-Fi to the farm, or start the station with a certificate.",
+	"shift.title": "Who is at work?", "shift.about": "Every step is recorded with initials. Pick yours at the start of a shift.", "shift.other": "Other initials", "shift.begin": "Begin",
+	"people.title": "People and devices", "people.code": "Code for one %s's device:", "people.codehint": "Open %s/pair on that device within ten minutes. The code is shown only now.", "people.operator": "Code for an operator", "people.supervisor": "Code for a supervisor",
+	"people.devices": "Paired devices", "people.self": "this device", "people.times": "Paired %s, last seen %s.", "people.revoke": "Revoke", "people.door": "Door sign (PDF)",
+	"door.line1": "Point the phone's camera here and open the page.", "door.line2": "Then ask for a pairing code.",
+}

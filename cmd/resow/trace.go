@@ -1,0 +1,328 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"resow/labels/report"
+	"resow/medium"
+	"resow/medium/trace"
+	"resow/store"
+)
+
+// tracing holds the flags that trace and report trace share.
+type tracing struct{ as, since string }
+
+func (t *tracing) flags(c *cobra.Command) {
+	c.Flags().StringVar(&t.as, "as", "", "what the name is: lot, seed-lot, mat, solution or roll (found out where only one fits)")
+	c.Flags().StringVar(&t.since, "since", "", "of a mat, solution or roll: only what was sown from this day on: 2026-11-01")
+	must(c.RegisterFlagCompletionFunc("as", fixedWords("lot", "seed-lot", "mat", "solution", "roll")))
+}
+
+var traceKinds = []struct{ flag, from string }{
+	{"lot", trace.FromLot}, {"seed-lot", trace.FromSeedLot}, {"mat", trace.FromMat}, {"solution", trace.FromSolution}, {"roll", trace.FromRoll},
+}
+
+// find traces a name. Without --as it tries all that the name can be.
+func (t *tracing) find(f *farm, name string) (trace.Result, error) {
+	since := time.Time{}
+	if t.since != "" {
+		day, err := time.ParseInLocation(time.DateOnly, t.since, f.loc)
+		if err != nil {
+			return trace.Result{}, &medium.InputError{Field: "first day", Value: t.since, Want: "a day as YYYY-MM-DD"}
+		}
+		since = day
+	}
+	g, err := f.graph()
+	if err != nil {
+		return trace.Result{}, err
+	}
+	var found []trace.Result
+	var as []string
+	var last error
+	for _, k := range traceKinds {
+		if t.as != "" && t.as != k.flag {
+			continue
+		}
+		r, err := g.Find(trace.Query{From: k.from, Name: f.traceName(k.from, name), Since: since})
+		if err != nil {
+			last = err
+			continue
+		}
+		found, as = append(found, r), append(as, "--as "+k.flag)
+	}
+	var unknown *medium.UnknownError
+	switch {
+	case len(found) == 1:
+		return found[0], nil
+	case len(found) > 1:
+		return trace.Result{}, &usageError{fmt.Sprintf("%q names more than one thing; say %s", name, strings.Join(as, " or "))}
+	case last == nil:
+		return trace.Result{}, &usageError{fmt.Sprintf("--as %s: want lot, seed-lot, mat, solution or roll", t.as)}
+	case t.as == "" && errors.As(last, &unknown):
+		return trace.Result{}, &medium.UnknownError{What: "lot, seed lot, mat, solution or mesh roll", Name: name, Do: "`resow list` shows mats with their lots"}
+	}
+	return trace.Result{}, last
+}
+
+// traceName brings a typed code to the form in which it is on file.
+func (f *farm) traceName(from, name string) string {
+	switch from {
+	case trace.FromMat:
+		if code, err := f.find(name); err == nil {
+			return string(code)
+		}
+	case trace.FromSolution:
+		return strings.ToUpper(strings.ReplaceAll(name, " ", ""))
+	}
+	return name
+}
+
+func (f *farm) graph() (*trace.Graph, error) {
+	var failed error
+	g := trace.New(iter.Seq[[]medium.Step](func(yield func([]medium.Step) bool) {
+		stopped := false
+		failed = f.threads(func(thread []medium.Step) { stopped = stopped || !yield(thread) })
+	}))
+	return g, failed
+}
+
+func (a *app) traceCommand() *cobra.Command {
+	var t tracing
+	var hold, epcis string
+	var n trace.Names
+	c := &cobra.Command{
+		Use: "trace NAME", Short: "Follow a lot, a mat, a solution or a mesh roll forward and back", Args: cobra.ExactArgs(1),
+		Long: `Trace shows the mats that a crop lot lay on, what was on them before and after, the
+solutions and who mixed them, and every other lot at risk: sown on one of those
+mats with no accepted sanitize step between, or part of such a lot. With --hold
+it puts all of these mats on hold at once.
+
+A trace shows what the records say, no more. Whether food is recalled is decided
+with the buyer and the local health authority.`,
+		Example: `  resow trace R-1124
+  resow trace R-1124 --hold "recall of lot R-1124" --by MK
+  resow trace S88 --as seed-lot --json
+  resow trace BK7R2N81 --since 2026-11-01
+  resow trace R-1124 --epcis recall.jsonld --base https://greens.example/`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("hold") && strings.TrimSpace(hold) == "" {
+				return &usageError{"--hold: say why, in a few words"}
+			}
+			if n.Base != "" {
+				if err := n.Check(); err != nil {
+					return err
+				}
+			}
+			return a.open(hold == "", func(f *farm) error {
+				r, err := t.find(f, args[0])
+				if err != nil {
+					return err
+				}
+				if epcis != "" {
+					if err := a.writeEPCIS(f, r, epcis, n); err != nil {
+						return err
+					}
+				}
+				held := []medium.Code{}
+				if hold != "" {
+					if held, err = a.holdAll(f, r, hold); err != nil {
+						return err
+					}
+				}
+				return a.print(struct {
+					trace.Result
+					Held  []medium.Code `json:"held"`
+					EPCIS string        `json:"epcis_file,omitempty"`
+				}{r, held, epcis}, func(w io.Writer) {
+					a.printTrace(w, f, r)
+					if len(held) > 0 {
+						fmt.Fprintf(w, "%s: %d mats, %q.\n", a.paint(red, "ON HOLD"), len(held), hold)
+					} else if hold != "" {
+						fmt.Fprintln(w, "All of these mats are on hold or retired already.")
+					} else if len(r.Hold) > 0 {
+						fmt.Fprintln(w, "Hold them all with --hold REASON; print the list with `resow report trace`.")
+					}
+					if epcis != "" {
+						fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
+					}
+				})
+			})
+		},
+	}
+	t.flags(c)
+	c.Flags().StringVar(&hold, "hold", "", "put all of these mats on hold, for this reason")
+	c.Flags().StringVar(&epcis, "epcis", "", "file for the steps of these mats as GS1 EPCIS 2.0 JSON-LD")
+	c.Flags().StringVar(&n.Base, "base", "", "address of your own under which the names in it stand: https://greens.example/")
+	c.Flags().StringVar(&n.GRAI, "grai", "", "your GS1 company prefix and asset type for the mats: 9521234.00001")
+	return c
+}
+
+// holdAll holds the mats in one transaction.
+func (a *app) holdAll(f *farm, r trace.Result, reason string) ([]medium.Code, error) {
+	if len(r.Hold) == 0 {
+		return []medium.Code{}, nil
+	}
+	if len(r.Hold) > store.MaxSteps {
+		return nil, &usageError{fmt.Sprintf("%d mats are more than one command takes (%d); narrow the trace with --since", len(r.Hold), store.MaxSteps)}
+	}
+	steps := make([]medium.Step, len(r.Hold))
+	for i, code := range r.Hold {
+		steps[i] = medium.Step{Mat: code, By: a.initials(), Body: &medium.Hold{Reason: reason}}
+	}
+	_, err := f.Record("", steps)
+	return r.Hold, err
+}
+
+func (a *app) writeEPCIS(f *farm, r trace.Result, path string, n trace.Names) error {
+	if n.Base == "" {
+		n.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
+	}
+	var threads [][]medium.Step
+	for _, code := range r.Mats {
+		thread, err := f.Thread(code)
+		if err != nil {
+			return err
+		}
+		threads = append(threads, thread)
+	}
+	doc, err := trace.EPCIS(threads, n, f.ID(), f.loc, f.now(a))
+	if err != nil {
+		return err
+	}
+	return writeFile(path, func(w io.Writer) error {
+		_, err := w.Write(append(doc, '\n'))
+		return err
+	})
+}
+
+func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
+	fmt.Fprintf(w, "%s %s: %d growths, %d other lots at risk, %d mats\n", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats))
+	for _, g := range r.Start {
+		a.printGrowth(w, f, g, "")
+		for _, c := range g.Before {
+			fmt.Fprint(w, column("    |- ", "before it: "+f.cleaningText(c), 79))
+		}
+		if len(g.Before) == 0 {
+			fmt.Fprintln(w, "    |- before it: no sanitize step since the crop before")
+		}
+	}
+	part := func(head string, reaches []trace.Reach) {
+		if len(reaches) == 0 {
+			fmt.Fprintf(w, "%s: none.\n", head)
+			return
+		}
+		fmt.Fprintf(w, "%s:\n", head)
+		for _, x := range reaches {
+			a.printGrowth(w, f, x.Growth, strings.Repeat("  ", min(x.Hops-1, 6)))
+			fmt.Fprint(w, column(strings.Repeat("  ", min(x.Hops-1, 6))+"    |- ", x.Why, 79))
+		}
+	}
+	part(a.paint(red, "AT RISK, sown later or of the same lots"), r.AtRisk)
+	part("POSSIBLE SOURCES, on the same mats before", r.Sources)
+	if len(r.SeedAlso) > 0 {
+		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT (%s):\n", strings.Join(r.SeedLots, ", "))
+		for _, g := range r.SeedAlso {
+			a.printGrowth(w, f, g, "")
+		}
+	}
+	for _, s := range r.Solutions {
+		text := s.Product
+		if s.Code != "" {
+			text += ", solution " + s.Code.String()
+		}
+		if s.MadeBy != "" {
+			text += ", mixed by " + s.MadeBy + " " + f.stamp(s.MadeAt)
+		}
+		if s.Missed > 0 {
+			text += fmt.Sprintf(", %d steps NOT ACCEPTED", s.Missed)
+		}
+		fmt.Fprint(w, column("sanitizer  ", text, 79))
+	}
+	if len(r.Rolls) > 0 {
+		fmt.Fprint(w, column("mesh       ", strings.Join(r.Rolls, ", "), 79))
+	}
+	fmt.Fprint(w, column(fmt.Sprintf("%-11s", "mats"), codeList(r.Mats), 79))
+	if len(r.Hold) < len(r.Mats) {
+		fmt.Fprint(w, column(fmt.Sprintf("%-11s", "in use"), codeList(r.Hold), 79))
+	}
+}
+
+func codeList(codes []medium.Code) string {
+	if len(codes) == 0 {
+		return "none"
+	}
+	texts := make([]string, len(codes))
+	for i, c := range codes {
+		texts[i] = string(c)
+	}
+	return strings.Join(texts, " ")
+}
+
+// otherLots are the lots at risk that the start does not have itself.
+func otherLots(r trace.Result) (out []string) {
+	var own []string
+	for _, g := range r.Start {
+		own = append(own, strings.ToLower(g.Lot))
+	}
+	for _, lot := range r.Lots {
+		if !slices.Contains(own, strings.ToLower(lot)) {
+			out = append(out, lot)
+		}
+	}
+	return out
+}
+
+func (a *app) printGrowth(w io.Writer, f *farm, g trace.Growth, indent string) {
+	text := fmt.Sprintf("turn %d, %s, sown %s by %s", g.Turn, g.Crop, f.date(g.SownAt), g.SownBy)
+	if g.Lot != "" {
+		text = "lot " + g.Lot + ", " + text
+	}
+	if !g.Ended.IsZero() {
+		text += ", harvested " + f.date(g.Ended)
+	}
+	text = join(text, named("seed lot", g.SeedLot), g.Place, when(g.Mold, "MOLD SEEN"))
+	fmt.Fprint(w, column(indent+"  "+string(g.Mat)+"  ", text, 79))
+}
+
+func (f *farm) cleaningText(c trace.Cleaning) string {
+	text := fmt.Sprintf("%s by %s, %s %g ppm for %s", f.stamp(c.At), c.By, c.Product, c.PPM, medium.Seconds(c.ContactS))
+	if c.Solution != "" {
+		text += ", solution " + c.Solution.String()
+	}
+	if c.MadeBy != "" {
+		text += " mixed by " + c.MadeBy
+	}
+	if !c.Accepted {
+		text += ", NOT ACCEPTED"
+	}
+	return text
+}
+
+func (a *app) traceReportCommand() *cobra.Command {
+	var t tracing
+	var name string
+	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and what is at risk", func(f *farm, origin report.Origin) (report.Report, error) {
+		r, err := t.find(f, name)
+		if err != nil {
+			return report.Report{}, err
+		}
+		return report.Trace(report.TraceInput{Origin: origin, Result: r}), nil
+	})
+	c.Use, c.Args = "trace NAME", cobra.ExactArgs(1)
+	c.Example = "  resow report trace R-1124\n  resow report trace R-1124 --out recall.pdf\n  resow report trace BK7R2N81 --as solution --out recall.csv"
+	run := c.RunE
+	c.RunE = func(c *cobra.Command, args []string) error {
+		name = args[0]
+		return run(c, args)
+	}
+	t.flags(c)
+	return c
+}
