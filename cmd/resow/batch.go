@@ -270,7 +270,7 @@ func printBatch(w io.Writer, f *farm, l batchLine) {
 	if name == "" {
 		name = "No product known"
 	}
-	fmt.Fprintf(w, "%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min\n", name, counted(len(l.Mats), "mat"), l.AreaM2, f.volume(l.MakeML), counted(l.Bottles, "bottle"), math.Ceil(l.Minutes))
+	fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, counted(len(l.Mats), "mat"), l.AreaM2, f.volume(l.MakeML), counted(l.Bottles, "bottle"), math.Ceil(l.Minutes)), 79, "  "))
 	codes := make([]string, len(l.Mats))
 	for i, c := range l.Mats {
 		codes[i] = medium.Code(c).String()

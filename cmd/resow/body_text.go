@@ -23,7 +23,7 @@ func bodyText(body medium.Body) string {
 	case *medium.Harvest:
 		return join(quantity("%g g", b.YieldG), quantity("cut %g mm above the mat", b.CutHeightMM), when(b.KnifeTouched, "knife touched the mesh"), when(b.MoreCutsToCome, "more cuts to come"), b.Place)
 	case *medium.Rinse:
-		return join("debris left: "+string(b.Debris), b.Detergent, quantity("%g min", b.Minutes), b.Place)
+		return join("debris left: "+string(b.Debris), b.Detergent, quantity("%.3g min", b.Minutes), b.Place)
 	case *medium.Dry:
 		return join("in "+b.Where, quantity("%.3g h", float64(b.DurationS)/3600), quantity("%.2g kLy of sun", b.KLy), quantity("%g J/m2 erythemal", b.ErythemalJM2), quantity("%g SED", b.SED))
 	case *medium.Sanitize:

@@ -121,7 +121,7 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 		return err
 	}
 	sheet := pool.Sheet{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width))}
-	if counted(sizes) {
+	if allCounted(sizes) {
 		plan, err := pool.FewestSheets(sheet, sizes, cutting, pool.Limit{})
 		if err != nil {
 			return err
@@ -137,7 +137,7 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 	return a.paper(p.out, report.Cutting(in), cutJSON(in))
 }
 
-func counted(sizes []pool.Size) bool {
+func allCounted(sizes []pool.Size) bool {
 	for _, s := range sizes {
 		if !s.Fill && s.Count == 0 {
 			return false

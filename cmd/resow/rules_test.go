@@ -23,6 +23,7 @@ var mayImport = map[string][]string{
 	"medium/sunlight":   {},
 	"medium/trace":      {"resow/medium"},
 	"medium/lifetime":   {"gonum.org/v1/gonum"},
+	"medium/pool":       {"resow/medium", "gonum.org/v1/gonum"},
 	"store":             {"resow/medium", "go.etcd.io/bbolt", "github.com/ugorji/go/codec", "golang.org/x/sys"},
 	"labels":            {"resow/labels/lettering", "github.com/skip2/go-qrcode", "github.com/jung-kurt/gofpdf", "golang.org/x/image", "golang.org/x/text"},
 	"labels/lettering":  {"golang.org/x/text"},

@@ -13,8 +13,7 @@ import (
 )
 
 // waiter waits for a time, or until the person presses Ctrl-C, which it tells.
-// After stop, Ctrl-C
-// ends the program as usual.
+// After stop, Ctrl-C ends the program as usual.
 type waiter struct {
 	wait func(time.Duration) (interrupted bool)
 	stop func()

@@ -204,7 +204,7 @@ func (a *app) writeEPCIS(f *farm, r trace.Result, path string, n trace.Names) er
 }
 
 func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
-	fmt.Fprintf(w, "%s %s: %d growths, %d other lots at risk, %d mats\n", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats))
+	fmt.Fprintf(w, "%s %s, growths: %d, other lots at risk: %d, mats: %d\n", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats))
 	for _, g := range r.Start {
 		a.printGrowth(w, f, g, "")
 		for _, c := range g.Before {

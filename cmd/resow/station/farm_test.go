@@ -142,6 +142,12 @@ func start(t testing.TB, change func(*Config)) (*running, *safeBuffer) {
 	return r, log
 }
 
+// local is the station's address on this machine, whatever name it prints.
+func (r *running) local() string {
+	scheme, _, _ := strings.Cut(r.Address(), "://")
+	return scheme + "://" + r.listener.Addr().String()
+}
+
 // phone is a paired device.
 type phone struct {
 	t    testing.TB
@@ -184,7 +190,7 @@ func (p *phone) do(r *http.Request) answer {
 }
 
 func (p *phone) request(method, path string, body io.Reader) *http.Request {
-	r, err := http.NewRequest(method, p.s.Address()+path, body)
+	r, err := http.NewRequest(method, p.s.local()+path, body)
 	require.NoError(p.t, err)
 	return r
 }
@@ -194,7 +200,7 @@ func (p *phone) get(path string) answer { return p.do(p.request("GET", path, nil
 func (p *phone) post(path string, form url.Values) answer {
 	r := p.request("POST", path, strings.NewReader(form.Encode()))
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	r.Header.Set("Origin", p.s.Address())
+	r.Header.Set("Origin", p.s.local())
 	return p.do(r)
 }
 

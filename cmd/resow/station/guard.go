@@ -37,11 +37,11 @@ func (s *Station) guard(next http.Handler) http.Handler {
 		// not no-referrer: over plain http browsers send no Sec-Fetch-Site, and
 		// with no-referrer they send "Origin: null" with the farm's own forms
 		h.Set("Referrer-Policy", "same-origin")
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "geolocation=(), microphone=(), payment=(), usb=()")
 		h.Set("Cache-Control", "no-store")
-		if s.tls {
+		if s.tls { // browsers heed these over https only, and complain elsewhere
+			h.Set("Cross-Origin-Opener-Policy", "same-origin")
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
 		// a name that an outsider's page made point here (DNS rebinding) is

@@ -68,13 +68,13 @@ func TestTextsAreComplete(t *testing.T) {
 		require.True(t, used[key] || prefixes[prefix], "nothing uses the text %s", key)
 	}
 	for _, s := range medium.Stages {
-		missing("stage."+string(s))
+		missing("stage." + string(s))
 	}
 	for _, k := range medium.Kinds() {
-		missing("kind."+string(k))
+		missing("kind." + string(k))
 	}
 	for _, k := range recordable {
-		missing("step."+string(k))
+		missing("step." + string(k))
 	}
 	for _, text := range english {
 		require.NotRegexp(t, `(?i)\bsafe(ly|ty)?\b`, text)

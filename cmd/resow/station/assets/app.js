@@ -146,7 +146,8 @@
     const p = document.createElement("div");
     p.className = "problem";
     p.setAttribute("role", "alert");
-    p.textContent = text;
+    element("strong", words.problem, p);
+    p.append(" " + text);
     document.getElementById("main").prepend(p);
     p.scrollIntoView();
   }

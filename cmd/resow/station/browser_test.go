@@ -1,0 +1,436 @@
+package station
+
+import (
+	"context"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+// deep says that every outside tool must be there (continuous integration).
+func deep() bool { return os.Getenv("RESOW_DEEP") == "1" }
+
+func missing(t *testing.T, why string) {
+	t.Helper()
+	if deep() {
+		t.Fatal(why)
+	}
+	t.Skip(why)
+}
+
+// hostName is a name that the browser takes to this machine. Pages under it are
+// plain http on no trusted name, as on a farm's Wi-Fi: no Sec-Fetch headers,
+// no service worker, no crypto.randomUUID.
+const hostName = "sink.test"
+
+// browser is a headless browser with one phone-sized page.
+type browser struct {
+	t    *testing.T
+	s    *running
+	base string
+	ctx  context.Context
+	shot int
+}
+
+func openBrowser(t *testing.T, s *running) *browser {
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "chrome"} {
+		if found, err := exec.LookPath(name); err == nil {
+			path = found
+			break
+		}
+	}
+	if path == "" {
+		missing(t, "no chromium on this machine")
+	}
+	alloc, cancelAlloc := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.Flag("host-resolver-rules", "MAP "+hostName+" 127.0.0.1"), chromedp.Flag("disable-dev-shm-usage", true), chromedp.UserDataDir(t.TempDir()))
+	t.Cleanup(cancelAlloc)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(cancel)
+	ctx, cancelTime := context.WithTimeout(ctx, 100*time.Second)
+	t.Cleanup(cancelTime)
+	require.NoError(t, chromedp.Do(ctx)) // starts it: it ends with the context of its first call
+	_, port, err := net.SplitHostPort(s.listener.Addr().String())
+	require.NoError(t, err)
+	b := &browser{t: t, s: s, base: "http://" + hostName + ":" + port, ctx: ctx}
+	b.do(chromedp.EmulateViewport(360, 740, chromedp.EmulateScale(2), chromedp.EmulateMobile, chromedp.EmulateTouch))
+	return b
+}
+
+func startNamed(t *testing.T) *running {
+	s, _ := start(t, func(c *Config) { c.Names = []string{hostName} })
+	return s
+}
+
+func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	defer cancel()
+	err := chromedp.Do(ctx, steps...)
+	if err != nil && strings.Contains(err.Error(), "node with given id") { // the page was just being replaced
+		time.Sleep(200 * time.Millisecond)
+		err = chromedp.Do(ctx, steps...)
+	}
+	if err != nil {
+		page, _ := chromedp.Run(b.ctx, chromedp.OuterHTML(chromedp.CSS("body")))
+		require.NoError(b.t, err, textOf(page))
+	}
+}
+
+func (b *browser) open(path string) { b.t.Helper(); b.do(chromedp.Navigate(b.base + path)) }
+
+func (b *browser) click(css string) { b.t.Helper(); b.do(chromedp.Click(chromedp.CSS(css))) }
+
+func (b *browser) fill(name, text string) {
+	b.t.Helper()
+	field := chromedp.CSS(`[name="` + name + `"]`)
+	if name != "codes" { // a text area that is empty can't be cleared
+		b.do(chromedp.SetValue(field, ""))
+	}
+	b.do(chromedp.SendKeys(field, text))
+}
+
+// see waits until the page shows a text.
+func (b *browser) see(text string) {
+	b.t.Helper()
+	var page string
+	for end := time.Now().Add(15 * time.Second); time.Now().Before(end); time.Sleep(60 * time.Millisecond) {
+		ctx, cancel := context.WithTimeout(b.ctx, 2*time.Second)
+		page, _ = chromedp.Run(ctx, chromedp.OuterHTML(chromedp.CSS("body")))
+		cancel()
+		if strings.Contains(tags.ReplaceAllString(page, " "), text) {
+			return
+		}
+	}
+	require.FailNow(b.t, "the page does not show "+text, textOf(page))
+}
+
+func eval[T any](b *browser, expression string) T {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 30*time.Second)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	require.NoError(b.t, err)
+	return v
+}
+
+func call[P, R any](b *browser, cmd cdp.Command[P, R], params P) {
+	b.t.Helper()
+	_, err := chromedp.Call(b.ctx, cmd, params)
+	require.NoError(b.t, err)
+}
+
+func (b *browser) offline(off bool) {
+	b.t.Helper()
+	call(b, network.Enable, network.EnableParams{})
+	call(b, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
+		MatchedNetworkConditions: []*network.Conditions{{Offline: off, DownloadThroughput: -1, UploadThroughput: -1}}})
+	call(b, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: off, DownloadThroughput: -1, UploadThroughput: -1})
+}
+
+// picture saves what the page looks like, where RESOW_SHOTS names a folder.
+func (b *browser) picture(name string) {
+	b.t.Helper()
+	dir := os.Getenv("RESOW_SHOTS")
+	if dir == "" {
+		return
+	}
+	data, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	require.NoError(b.t, err)
+	require.NoError(b.t, os.MkdirAll(dir, 0o755))
+	b.shot++
+	file := fmt.Sprintf("%s-%02d-%s.png", strings.ToLower(strings.NewReplacer("/", "-", "Test", "").Replace(b.t.Name())), b.shot, name)
+	require.NoError(b.t, os.WriteFile(filepath.Join(dir, file), data, 0o644))
+}
+
+func (b *browser) pair(role Role, initials string) {
+	b.t.Helper()
+	code, err := b.s.PairingCode(role)
+	require.NoError(b.t, err)
+	b.open("/pair")
+	b.picture("pair")
+	b.fill("code", code)
+	b.fill("device", "sink phone")
+	b.click("form .first")
+	b.see("Who is at work?")
+	b.picture("shift")
+	b.fill("initials", initials)
+	b.click("form .first")
+	b.see("Recording as " + initials)
+}
+
+// TestBrowserRound is the daily round on a phone, with script and without.
+func TestBrowserRound(t *testing.T) {
+	for _, script := range []bool{true, false} {
+		t.Run(fmt.Sprintf("script=%v", script), func(t *testing.T) {
+			s := startNamed(t)
+			b := openBrowser(t, s)
+			call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !script})
+			mat := string(s.inStage(t, medium.Growing)[0])
+
+			b.open("/M/" + mat) // as a label's symbol says it, on a phone that is not paired
+			b.see("Pair this device")
+			b.fill("code", "00000001")
+			b.fill("device", "sink phone")
+			b.click("form .first")
+			b.see("this code is not valid")
+			b.picture("refused")
+			b.pair(Operator, "MK")
+			b.see("Due now")
+			b.picture("due")
+
+			b.open("/M/" + mat)
+			b.see("do not sow")
+			b.picture("verdict")
+			b.click(`a[href="/m/` + mat + `/harvest"]`)
+			b.see("Yield of each mat")
+			b.picture("harvest")
+			b.fill("yield", "310")
+			b.click("form.step button.first")
+			b.see("Recorded.")
+			b.picture("harvested")
+			s.clock.forward(time.Hour)
+			b.click(`a[href="/m/` + mat + `/rinse"]`) // three taps: the step, the choice, record
+			b.click(`input[name="debris"][value="none"]`)
+			b.picture("rinse")
+			b.click("form.step button.first")
+			b.see("waiting to dry since")
+			require.Equal(t, medium.ToDry, s.condition(t, medium.Code(mat)).Stage)
+
+			// what the ledger refuses is said on the form
+			b.open("/m/" + mat + "/sanitize")
+			b.picture("sanitize")
+			b.fill("strength", "20 potatoes")
+			b.click(`input[name="sides"][value="both"]`)
+			b.click(`input[name="method"][value="spray"]`)
+			b.click("form.step button.first")
+			b.see("Not recorded.")
+			b.picture("refused")
+			b.fill("strength", "150")
+			b.click("form.step button.first")
+			b.see("NOT ACCEPTED")
+			b.picture("missed")
+
+			other := string(s.inStage(t, medium.Growing)[0])
+			b.open("/many/mold")
+			b.fill("codes", other)
+			b.fill("where", "crop, middle")
+			b.click("form.step button.first")
+			b.see("1 mats recorded")
+			b.picture("many")
+			require.Equal(t, medium.OnHold, s.condition(t, medium.Code(other)).Stage)
+		})
+	}
+}
+
+// TestBrowserOffline records while the network is away and counts what arrives.
+func TestBrowserOffline(t *testing.T) {
+	s := startNamed(t)
+	b := openBrowser(t, s)
+	b.pair(Operator, "MK")
+	growing := s.inStage(t, medium.Growing)
+	b.open("/many/harvest")
+	b.offline(true)
+	for _, mat := range growing[:2] {
+		b.fill("codes", string(mat))
+		b.fill("yield", "280")
+		b.click("form.step button.first")
+		b.see("is kept on this device")
+	}
+	b.fill("codes", "T0000000")
+	b.click("form.step button.first")
+	b.see("3 steps wait")
+	b.picture("waiting")
+	require.Equal(t, medium.Growing, s.condition(t, growing[0]).Stage)
+	b.offline(false)
+	b.see("Refused by the ledger")
+	b.see("Sent and recorded:")
+	b.picture("back")
+	for _, mat := range growing[:2] {
+		n := 0
+		for _, step := range s.thread(t, mat) {
+			if step.Token != "" && step.Kind == medium.KindHarvest {
+				n++
+			}
+		}
+		require.Equal(t, 1, n, "sent once and only once")
+		require.Equal(t, medium.ToWash, s.condition(t, mat).Stage)
+	}
+	require.Empty(t, eval[string](b, `JSON.parse(localStorage.getItem("resow.waiting")).map(x => x.name).join()`))
+
+	// the answer is lost on its way: the step is on record, and is sent again
+	mat := growing[2]
+	b.open("/many/harvest")
+	b.fill("codes", string(mat))
+	eval[bool](b, `(() => { const real = window.fetch; let first = true; window.fetch = async (...a) => { const r = await real(...a); if (first) { first = false; throw new TypeError("lost"); } return r; }; return true; })()`)
+	b.click("form.step button.first")
+	b.see("1 step waits")
+	require.Equal(t, medium.ToWash, s.condition(t, mat).Stage, "it had arrived")
+	before := len(s.thread(t, mat))
+	b.click("#waiting button")
+	b.see("Sent and recorded:")
+	require.Len(t, s.thread(t, mat), before, "it was not recorded twice")
+}
+
+func TestBrowserPicture(t *testing.T) {
+	s := startNamed(t)
+	b := openBrowser(t, s)
+	b.pair(Supervisor, "SV")
+	mat := string(s.inStage(t, medium.Growing)[0])
+	file := filepath.Join(t.TempDir(), "mold.jpg")
+	require.NoError(t, os.WriteFile(file, photo(t, 1200, 900, 1), 0o600))
+	b.open("/m/" + mat + "/mold")
+	b.fill("where", "crop, left corner")
+	b.do(chromedp.SetUploadFiles(chromedp.CSS(`input[type=file]`), []string{file}))
+	b.picture("mold")
+	b.click("form.step button.first")
+	b.see("on hold")
+	b.open("/m/" + mat + "/history")
+	b.do(chromedp.WaitVisible(chromedp.CSS("img.photo")))
+	b.do(chromedp.ScrollIntoView(chromedp.CSS("img.photo")))
+	require.Eventually(t, func() bool { return eval[int](b, `document.querySelector("img.photo").naturalWidth`) == 1200 }, 5*time.Second, 50*time.Millisecond)
+	b.picture("history")
+
+	// offline too
+	other := string(s.inStage(t, medium.Growing)[0])
+	b.open("/m/" + other + "/mold")
+	b.offline(true)
+	b.fill("where", "crop")
+	b.do(chromedp.SetUploadFiles(chromedp.CSS(`input[type=file]`), []string{file}))
+	b.click("form.step button.first")
+	b.see("1 step waits")
+	b.offline(false)
+	b.see("Sent and recorded:")
+	thread := s.thread(t, medium.Code(other))
+	require.Len(t, thread[len(thread)-1].Body.(*medium.Mold).Pictures, 1)
+}
+
+// TestBrowserPages opens every page in a browser: no error of script or policy,
+// nothing wider than the screen, every target large enough, light and dark, and
+// (with RESOW_DEEP=1) the accessibility engine finds no serious fault.
+func TestBrowserPages(t *testing.T) {
+	s := startNamed(t)
+	b := openBrowser(t, s)
+	faults := make(chan string, 100)
+	ctx := b.ctx
+	go func() {
+		for m, err := range chromedp.Console(ctx) {
+			if err != nil {
+				return
+			}
+			if text := fmt.Sprintf("%+v", m); strings.Contains(text, "404") {
+				continue // of the page that is not there
+			}
+			select {
+			case faults <- fmt.Sprintf("%+v", m):
+			default:
+			}
+		}
+	}()
+	b.pair(Supervisor, "SV")
+	axe := accessibilityEngine(t)
+	mat := string(s.inStage(t, medium.ToSanitize)[0])
+	paths := pagesOf(mat)
+	if !deep() && os.Getenv("RESOW_SHOTS") == "" {
+		paths = []string{"/", "/m/" + mat, "/m/" + mat + "/sanitize", "/m/" + mat + "/inspect", "/many/rinse", "/mix?product=chlorine%2C+blue+drum&volume=2L", "/people"}
+	}
+	paths = append(paths, "/m/"+string(s.clear(t)), "/m/"+string(s.inStage(t, medium.Retired)[0]), "/nothing")
+	for i, path := range paths {
+		b.open(path)
+		wide := eval[string](b, `document.documentElement.scrollWidth > innerWidth ? [...document.querySelectorAll("main *, header *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + "." + e.className).slice(0, 5).join(" ") || "page" : ""`)
+		require.Empty(t, wide, "%s is wider than a phone", path)
+		small := eval[string](b, `[...document.querySelectorAll("main a, main button, main select, main summary, main input, main textarea, header a, header summary")].filter(e => { const p = e.closest("label") || e; const r = p.getBoundingClientRect(); return r.width > 1 && r.height > 1 && (r.height < 44 || r.width < 44) && getComputedStyle(e).display !== "inline"; }).map(e => e.outerHTML.slice(0, 80)).join("\n")`)
+		require.Empty(t, small, "%s has a target under 44 px", path)
+		if axe != "" {
+			b.check(axe, path)
+		}
+		if i < 24 || strings.HasPrefix(path, "/m/T") && strings.Count(path, "/") == 2 {
+			b.picture(strings.NewReplacer("/", "_", "?", "_", "=", "_", "&", "_", "%", "", mat, "MAT").Replace(path[1:]))
+		}
+	}
+	call(b, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})
+	for _, size := range []struct {
+		name string
+		w, h int64
+	}{{"tablet", 820, 1180}, {"desk", 1440, 900}} {
+		b.do(chromedp.EmulateViewport(size.w, size.h))
+		if !deep() && os.Getenv("RESOW_SHOTS") == "" {
+			break
+		}
+		for _, path := range []string{"/", "/m/" + mat, "/pool", "/m/" + mat + "/sanitize", "/policy", "/mix?product=chlorine%2C+blue+drum&volume=2L"} {
+			b.open(path)
+			if axe != "" {
+				b.check(axe, "dark "+path)
+			}
+			b.picture("dark-" + size.name)
+		}
+	}
+	select {
+	case fault := <-faults:
+		require.Empty(t, fault, "the browser complains")
+	default:
+	}
+}
+
+func (b *browser) check(axe, path string) {
+	b.t.Helper()
+	eval[bool](b, axe+";true")
+	found := eval[string](b, `axe.run(document, {resultTypes: ["violations"]}).then(r => JSON.stringify(r.violations.filter(v => v.impact === "serious" || v.impact === "critical").map(v => ({id: v.id, help: v.help, nodes: v.nodes.slice(0, 3).map(n => n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300))}))))`)
+	var list []any
+	require.NoError(b.t, json.Unmarshal([]byte(found), &list))
+	require.Empty(b.t, list, "%s: %s", path, found)
+}
+
+// accessibilityEngine fetches axe-core from the npm registry into a temporary
+// folder; it is not part of the repository.
+func accessibilityEngine(t *testing.T) string {
+	if !deep() {
+		t.Log("the accessibility engine is not run without RESOW_DEEP=1: it is fetched from the npm registry")
+		return ""
+	}
+	dir := t.TempDir()
+	c := exec.Command("npm", "pack", "axe-core@4", "--silent")
+	c.Dir = dir
+	out, err := c.CombinedOutput()
+	require.NoError(t, err, string(out))
+	packed, err := filepath.Glob(filepath.Join(dir, "*.tgz"))
+	require.NoError(t, err)
+	require.Len(t, packed, 1)
+	out, err = exec.Command("tar", "-xzf", packed[0], "-C", dir).CombinedOutput()
+	require.NoError(t, err, string(out))
+	source, err := os.ReadFile(filepath.Join(dir, "package", "axe.min.js"))
+	require.NoError(t, err)
+	// handed over as data, so that the page's own policy stays as it is
+	return `(0, eval)(new TextDecoder().decode(Uint8Array.from(atob("` + base64.StdEncoding.EncodeToString(source) + `"), c => c.charCodeAt(0))))`
+}
+
+// TestBrowserSeesTheCommandLine waits on the due list for what a command does.
+func TestBrowserSeesTheCommandLine(t *testing.T) {
+	s := startNamed(t)
+	b := openBrowser(t, s)
+	b.pair(Operator, "MK")
+	mat := s.inStage(t, medium.Growing)[0]
+	b.open("/m/" + string(mat))
+	b.see("growing since")
+	time.Sleep(500 * time.Millisecond) // the stream is open
+	p := s.paired(t, Operator, "CLI")
+	require.Equal(t, http.StatusSeeOther, p.record(mat, medium.KindHold, map[string][]string{"reason": {"fell on the floor"}}).status)
+	b.see("on hold since")
+}
