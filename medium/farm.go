@@ -278,6 +278,17 @@ func (f Farm) Sanitizer(name, active string) (Sanitizer, bool) {
 	return Sanitizer{}, false
 }
 
+// productsWith counts the products on file with an active ingredient.
+func (f Farm) productsWith(active string) int {
+	n := 0
+	for _, s := range f.Sanitizers {
+		if s.Active == active {
+			n++
+		}
+	}
+	return n
+}
+
 // Location is the farm's time zone; UTC before it is set.
 func (f Farm) Location() *time.Location {
 	loc, err := time.LoadLocation(f.Settings.Zone)

@@ -149,6 +149,7 @@ var OtherRules = map[string]string{
 	"unwashed":            "a mat is washed before it is dried, inspected or sanitized",
 	"wet":                 "a rinsed mat is dry before it is sanitized, unless sanitize-wet allows it",
 	"one-side":            "both sides are sanitized: see both-sides",
+	"two-products":        "a mat is not wet with one sanitizer when another goes on",
 	"no-directions":       "a sanitizer is used by directions on file",
 	"strength-low":        "the solution is as strong as the directions ask",
 	"strength-high":       "the solution is no stronger than the directions allow",

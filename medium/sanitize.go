@@ -32,11 +32,16 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 		out = append(out, missedSolution(f, b, at)...)
 	}
 	d, ok := f.Sanitizer(b.Product, b.Active)
-	if !ok || d.Directions == "" {
+	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
+		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used with --product", n, b.Active)
+	} else if !ok || d.Directions == "" {
 		miss("no-directions", "the product's label is the rule", "no directions on file for %s; copy them from its label with `resow sanitizer add`", name(b))
 	}
 	if ok {
 		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
+	}
+	if c.Stage == Airing && c.Sanitized != nil && c.Sanitized.Active != b.Active {
+		miss("two-products", "bleach and other cleaners are never mixed: CDC bleach advice", "the mat was still wet with %s when %s went on; rinse it with potable water and let it dry before another product, two can give off gas", c.Sanitized.Active, b.Active)
 	}
 	if ok && d.Directions != "" {
 		out = append(out, missedDirections(f.Policy, d, b)...)

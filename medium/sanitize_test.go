@@ -30,7 +30,8 @@ func TestWhySanitizingIsNotAccepted(t *testing.T) {
 	}{
 		{"by the label", ToSanitize, nil, nil, "", ""},
 		{"once more", Ready, nil, nil, "", ""},
-		{"while airing", Airing, nil, nil, "", ""},
+		{"another product while airing", Airing, nil, []string{"two-products"}, "the mat was still wet with quat when hypochlorite went on; rinse it with potable water and let it dry before another product, two can give off gas",
+			"bleach and other cleaners are never mixed: CDC bleach advice"},
 		{"unwashed", ToWash, nil, []string{"unwashed"}, "the mat was not washed; rinse it first, soil uses up the sanitizer",
 			"clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance"},
 		{"wet", ToDry, nil, []string{"wet"}, "the mat was still wet from the rinse; dry it first, or allow wet sanitizing in the policy",

@@ -1,0 +1,34 @@
+package medium
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// Two products never meet on a wet mat (CDC bleach advice: never mix bleach
+// with another cleaner).
+func TestASecondProductOnAWetMatIsNotAccepted(t *testing.T) {
+	now := time.Date(2026, 11, 2, 9, 0, 0, 0, time.UTC)
+	farm := Farm{Sanitizers: []Sanitizer{
+		{Name: "drum", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 50, MaxPPM: 200, ContactS: 60},
+		{Name: "bottle", Active: "peroxide", Directions: DirectionsLabel, MinPPM: 500, MaxPPM: 1100, ContactS: 60},
+		{Name: "second drum", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 50, MaxPPM: 200, ContactS: 60},
+	}}
+	wet := Condition{Code: "TK7R2N81", Stage: Airing, Since: now, Sanitized: &LastSanitized{Active: "hypochlorite", At: now, Accepted: true}}
+	give := func(b Sanitize) Step {
+		b.ContactS, b.Sides, b.Method = 120, 2, "spray"
+		s, err := Admit(wet, farm, Step{Mat: wet.Code, By: "MK", Body: &b}, now)
+		require.NoError(t, err)
+		return s
+	}
+	s := give(Sanitize{Product: "bottle", StrengthPPM: 1000})
+	require.False(t, s.Outcome.Accepted)
+	require.Equal(t, Airing, s.Outcome.To)
+	require.Equal(t, "two-products", s.Outcome.Findings[0].Rule)
+	require.True(t, give(Sanitize{Product: "drum", StrengthPPM: 100}).Outcome.Accepted)
+
+	s = give(Sanitize{Active: "hypochlorite", StrengthPPM: 100})
+	require.Equal(t, "2 products on file have hypochlorite; name the one that was used with --product", s.Outcome.Findings[0].Text)
+}
