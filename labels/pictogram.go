@@ -102,7 +102,9 @@ func pictogramOf(word string) []stroke {
 		return []stroke{polyline(32, 6, 68, 6, 94, 32, 94, 68, 68, 94, 32, 94, 6, 68, 6, 32, 32, 6), polygon(26, 42, 74, 42, 74, 58, 26, 58)}
 	case "inspect":
 		return []stroke{ring(42, 42, 30), polyline(64, 64, 92, 92)}
-	case "release", "confirm", "ready":
+	case "release": // an open padlock
+		return []stroke{polygon(16, 48, 84, 48, 84, 94, 16, 94), polyline(32, 48, 32, 30), arc(50, 30, 18, -180, -20)}
+	case "confirm", "ready":
 		return []stroke{polyline(10, 54, 38, 82, 90, 20)}
 	case "retire", "destroy":
 		return []stroke{ring(50, 50, 42), polyline(28, 28, 72, 72), polyline(72, 28, 28, 72)}

@@ -95,6 +95,9 @@ func encodeStep(s medium.Step, prev []byte) ([]byte, medium.Step, error) {
 	if s.Body == nil {
 		return nil, s, errors.New("encoding: a step without a body")
 	}
+	if len(s.Outcome.Findings) == 0 { // the codec leaves out no list but one that is nil
+		s.Outcome.Findings = nil
+	}
 	body, err := encode(s.Body)
 	if err != nil {
 		return nil, s, err

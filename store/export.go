@@ -2,6 +2,7 @@ package store
 
 import (
 	"bufio"
+	"bytes"
 	"container/heap"
 	"encoding/csv"
 	"encoding/json"
@@ -35,10 +36,13 @@ type exportHead struct {
 
 // exportLine is one record: the step, and the hash of its stored bytes. Those
 // bytes follow from the step and the hash of its mat's record before it, which
-// is how FromLines makes them again.
+// is how FromLines makes them again. Where they do not, the line has them: an
+// older version wrote a field in another way, such as an empty list where this
+// one writes none.
 type exportLine struct {
 	medium.Step
-	Hash string `json:"hash"`
+	Hash   string `json:"hash"`
+	Stored []byte `json:"stored,omitempty"`
 }
 
 // Lines writes the whole ledger as JSON Lines: a head, then every record in the
@@ -64,7 +68,7 @@ func (s *Store) Lines(w io.Writer, progress func(done, total int)) (Anchor, erro
 			if progress != nil && (n%1000 == 0 || n == l.Count) {
 				progress(int(n), int(l.Count))
 			}
-			return writeLine(out, step, recordHash(stored))
+			return writeLine(out, step, stored)
 		})
 	})
 	if err != nil {
@@ -73,10 +77,44 @@ func (s *Store) Lines(w io.Writer, progress func(done, total int)) (Anchor, erro
 	return anchor, out.Flush()
 }
 
-func writeLine(w io.Writer, step medium.Step, h hash) error {
-	enc := json.NewEncoder(w)
+// writeLine writes one record, with its bytes where the line alone does not
+// give them.
+func writeLine(w io.Writer, step medium.Step, stored []byte) error {
+	line := exportLine{Step: step, Hash: fmt.Sprintf("%x", recordHash(stored))}
+	text, err := jsonLine(line)
+	if err != nil {
+		return err
+	}
+	if !givesBytes(text, stored) {
+		line.Stored = stored
+		if text, err = jsonLine(line); err != nil {
+			return err
+		}
+	}
+	_, err = w.Write(text)
+	return err
+}
+
+func jsonLine(line exportLine) ([]byte, error) {
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
-	return enc.Encode(exportLine{Step: step, Hash: fmt.Sprintf("%x", h)})
+	err := enc.Encode(line)
+	return b.Bytes(), err
+}
+
+// givesBytes says whether a record can be made again from its line.
+func givesBytes(text, stored []byte) bool {
+	line, err := parseLine(text)
+	if err != nil {
+		return false
+	}
+	_, prev, err := decodeStep(stored)
+	if err != nil {
+		return false
+	}
+	again, _, err := encodeStep(line.Step, prev)
+	return err == nil && bytes.Equal(again, stored)
 }
 
 // inOrder goes through all records in the order of the ledger. It merges the

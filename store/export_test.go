@@ -88,11 +88,12 @@ func TestEveryBodySurvivesJSON(t *testing.T) {
 		require.NoError(t, err)
 		sum := recordHash(stored)
 		var b bytes.Buffer
-		require.NoError(t, writeLine(&b, want, sum))
-		got, read, err := parseLine(b.Bytes())
+		require.NoError(t, writeLine(&b, want, stored))
+		got, err := parseLine(b.Bytes())
 		require.NoError(t, err, k)
-		require.Equal(t, sum[:], read)
-		require.Equal(t, want, got, k)
+		require.Equal(t, sum[:], got.hash)
+		require.Equal(t, want, got.Step, k)
+		require.Nil(t, got.Stored, k)
 	}
 }
 
@@ -151,14 +152,45 @@ func FuzzFromLines(f *testing.F) {
 	f.Add([]byte(`{"resow_export":1,"format":1,"made_by":"x","store":"00","records":0,"anchor":"0-0000-0000-0000-0000-00"}`))
 	f.Add([]byte("{\"resow_export\":1}\n{}"))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		_, _, err := parseLine(b)
-		if err == nil {
+		if _, err := parseLine(b); err == nil {
 			t.Skip()
 		}
 		if _, _, err := FromLines(filepath.Join(t.TempDir(), "x"), bytes.NewReader(b), Options{}); err == nil {
 			t.Fatal("taken")
 		}
 	})
+}
+
+// A record whose bytes this version would write otherwise, an empty list where
+// none is written now, keeps its bytes; a line that says another thing than its
+// bytes is refused.
+func TestOddBytesSurvive(t *testing.T) {
+	odd := aStep()
+	odd.Outcome.Findings = nil
+	stored, _, err := encodeStep(odd, nil)
+	require.NoError(t, err)
+	var f map[int]any
+	require.NoError(t, decodeWith(lenient, stored, &f))
+	outcome := f[19].(map[any]any)
+	outcome[uint64(15)] = []any{}
+	stored, err = encode(f)
+	require.NoError(t, err)
+	step, _, err := decodeStep(stored)
+	require.NoError(t, err)
+	var b bytes.Buffer
+	require.NoError(t, writeLine(&b, step, stored))
+	line, err := parseLine(b.Bytes())
+	require.NoError(t, err)
+	require.NotNil(t, line.Stored)
+	got, _, err := line.record(b.Bytes(), nil)
+	require.NoError(t, err)
+	require.Equal(t, stored, got)
+	other := bytes.Replace(b.Bytes(), []byte(`"by":"ab"`), []byte(`"by":"xy"`), 1)
+	require.NotEqual(t, b.Bytes(), other)
+	line, err = parseLine(other)
+	require.NoError(t, err)
+	_, _, err = line.record(other, nil)
+	require.ErrorContains(t, err, "do not say what the line says")
 }
 
 type buffer struct {

@@ -174,7 +174,8 @@ type threadEnd struct {
 // own hash stands for the record, so that the mat's next line is not bad too.
 func (l *lineReader) read(line int, text []byte) (medium.Code, uint64, []byte) {
 	l.count++
-	s, sum, err := parseLine(text)
+	read, err := parseLine(text)
+	s, sum := read.Step, read.hash
 	end := l.threads[s.Mat]
 	if len(sum) == hashLen {
 		l.threads[s.Mat] = threadEnd{s.MatSeq, sum}
@@ -193,7 +194,7 @@ func (l *lineReader) read(line int, text []byte) (medium.Code, uint64, []byte) {
 		l.bad.add(line, "it is number %d of the ledger and %d of mat %s, %d and %d belong here: lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, end.seq+1)
 		return "", 0, nil
 	}
-	stored, back, err := encodeStep(s, end.hash)
+	stored, back, err := read.record(text, end.hash)
 	if err != nil {
 		l.bad.add(line, "%v", err)
 		return "", 0, nil
@@ -207,31 +208,59 @@ func (l *lineReader) read(line int, text []byte) (medium.Code, uint64, []byte) {
 	return back.Mat, back.MatSeq, stored
 }
 
-func parseLine(text []byte) (medium.Step, []byte, error) {
+// readLine is a line as it was read.
+type readLine struct {
+	exportLine
+	hash []byte
+}
+
+func parseLine(text []byte) (readLine, error) {
 	var raw struct {
 		exportLine
 		Body json.RawMessage `json:"body"`
 	}
-	if err := strictJSON(text, &raw); err != nil {
-		return raw.Step, nil, err
+	err := strictJSON(text, &raw)
+	line := readLine{exportLine: raw.exportLine}
+	if err != nil {
+		return line, err
 	}
 	sum, err := hex.DecodeString(raw.Hash)
 	if err != nil || len(sum) != hashLen {
-		return raw.Step, nil, fmt.Errorf("its hash %q can't be read", raw.Hash)
+		return line, fmt.Errorf("its hash %q can't be read", raw.Hash)
 	}
-	s := raw.Step
-	if s.Version != medium.Version {
-		return s, sum, &NewerError{What: fmt.Sprintf("a record of version %d", s.Version)}
+	line.hash = sum
+	if line.Version != medium.Version {
+		return line, &NewerError{What: fmt.Sprintf("a record of version %d", line.Version)}
 	}
-	body := medium.NewBody(s.Kind)
+	body := medium.NewBody(line.Kind)
 	if body == nil {
-		return s, sum, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
+		return line, &NewerError{What: fmt.Sprintf("a step of kind %q", line.Kind)}
 	}
 	if err := strictJSON(raw.Body, body); err != nil {
-		return s, sum, err
+		return line, err
 	}
-	s.Body = body
-	return s, sum, nil
+	line.Body = body
+	return line, nil
+}
+
+// record gives the bytes of a line's record behind the one before it. Bytes that
+// stand in the line must say the same as the line.
+func (l readLine) record(text, prev []byte) ([]byte, medium.Step, error) {
+	if l.Stored == nil {
+		return encodeStep(l.Step, prev)
+	}
+	s, link, err := decodeStep(l.Stored)
+	if err != nil {
+		return nil, s, err
+	}
+	again, err := jsonLine(exportLine{Step: s, Hash: l.Hash, Stored: l.Stored})
+	if err != nil {
+		return nil, s, err
+	}
+	if !bytes.Equal(bytes.TrimSpace(again), bytes.TrimSpace(text)) || !bytes.Equal(link, prev) {
+		return nil, s, errors.New("its stored bytes do not say what the line says")
+	}
+	return l.Stored, s, nil
 }
 
 func strictJSON(text []byte, v any) error {

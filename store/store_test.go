@@ -25,7 +25,7 @@ var settings = medium.FarmSettings{Name: "Dew Lane", Zone: "Europe/Berlin", Unit
 type clock struct{ now time.Time }
 
 func (c *clock) options() Options {
-	return Options{Now: func() time.Time { return c.now }, Random: rand.NewChaCha8([32]byte{1}), Wait: 2 * time.Second, Program: "resow test"}
+	return Options{Now: func() time.Time { return c.now }, Random: rand.NewChaCha8([32]byte{1}), Wait: 2 * time.Second, Program: "resow test", NoSync: true}
 }
 
 func (c *clock) after(d time.Duration) { c.now = c.now.Add(d) }

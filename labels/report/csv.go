@@ -49,6 +49,9 @@ func CSV(w io.Writer, r Report) error {
 		if s.Note != "" {
 			write("note", s.Note)
 		}
+		for _, text := range s.captions() {
+			write("picture", text)
+		}
 		if len(s.Rows) == 0 {
 			write("note", s.Empty)
 			continue

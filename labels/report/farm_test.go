@@ -105,12 +105,12 @@ func (f *farm) firstSeq(mat medium.Code) uint64 {
 	return 0
 }
 
-func (f *farm) turns() []Turn {
-	out := []Turn{}
+func (f *farm) tally() *Tally {
+	t := NewTally(f.Farm, f.now)
 	for _, c := range f.mats() {
-		out = append(out, Turns(f.thread(c.Code))...)
+		t.Add(f.thread(c.Code))
 	}
-	return out
+	return t
 }
 
 func (f *farm) hours(h float64) { f.now = f.now.Add(time.Duration(h * float64(time.Hour))) }

@@ -65,6 +65,12 @@ func (f *font) fit(r Report) (Report, int) {
 		for _, row := range s.Rows {
 			all(row)
 		}
+		for j := range s.Plots {
+			s.Plots[j] = s.Plots[j].changed(one)
+		}
+		for j := range s.Layouts {
+			s.Layouts[j] = s.Layouts[j].changed(one)
+		}
 	}
 	return r, len(lacking)
 }

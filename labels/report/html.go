@@ -22,6 +22,38 @@ type htmlPage struct {
 	SignLines       []string
 }
 
+// Figures gives the pictures of a section, drawn, in rows.
+func (p htmlPage) Figures(s Section) [][]template.HTML {
+	width := 178.0
+	if p.Wide {
+		width = 265
+	}
+	alts := make([]string, 0, len(s.Plots)+len(s.Layouts))
+	for _, plot := range s.Plots {
+		alts = append(alts, strings.TrimPrefix(plot.Title+": "+plot.Alt, ": "))
+	}
+	for _, l := range s.Layouts {
+		alts = append(alts, strings.TrimPrefix(l.Title+": "+l.Alt, ": "))
+	}
+	var out [][]template.HTML
+	for _, row := range s.pictures(width, 200, htmlMeasure) {
+		var drawn []template.HTML
+		for _, pic := range row {
+			drawn = append(drawn, pic.svg(alts[0]))
+			alts = alts[1:]
+		}
+		out = append(out, drawn)
+	}
+	return out
+}
+
+// Captions gives the words for the pictures of a section.
+func (p htmlPage) Captions(s Section) []string { return s.captions() }
+
+// htmlMeasure guesses the width of a text in a font that only the reader's
+// program knows, rather too wide than too narrow.
+func htmlMeasure(text string, points float64) float64 { return cellsOf(text) * 0.58 * mm(points) }
+
 // HTML writes a report as one page that needs nothing else: no script, no
 // picture, no address. It prints with repeated heads and numbered pages.
 func HTML(w io.Writer, r Report) error {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"github.com/jung-kurt/gofpdf"
 
@@ -115,7 +116,7 @@ func (d *drawing) addPage() {
 		room -= d.measureIn(true, smallPt)(d.r.Mark) + 6
 		d.font(false, smallPt)
 	}
-	d.at(margin, d.y, oneLine(d.r.Title+" · "+d.r.owner(), room, d.measure))
+	d.at(margin, d.y, oneLine(strings.TrimSuffix(d.r.Title+" · "+d.r.owner(), " · "), room, d.measure))
 	d.mark()
 	d.rule(d.y+lineHeight(smallPt)+0.8, 0)
 	d.y += lineHeight(smallPt) + 3.5
@@ -195,7 +196,9 @@ func (d *drawing) title() {
 	d.para(margin, d.inner(), d.r.Title)
 	d.y += 1
 	d.font(false, bodyPt+1)
-	d.para(margin, d.inner(), d.r.owner())
+	if d.r.owner() != "" {
+		d.para(margin, d.inner(), d.r.owner())
+	}
 	d.font(false, smallPt)
 	d.para(margin, d.inner(), d.r.identity())
 	d.y += 1.5
@@ -271,14 +274,18 @@ func (d *drawing) box(heading string, items []string) {
 }
 
 func (d *drawing) section(s Section) {
-	d.heading(s.Heading, 6*lineHeight(cellPt))
+	d.heading(s.Heading, d.opening(s))
 	d.font(false, cellPt)
 	if s.Note != "" {
 		d.para(margin, d.inner(), s.Note)
 		d.y += 1
 	}
+	d.figures(s)
+	d.font(false, cellPt)
 	if len(s.Rows) == 0 {
-		d.para(margin, d.inner(), s.Empty)
+		if s.Empty != "" {
+			d.para(margin, d.inner(), s.Empty)
+		}
 		return
 	}
 	t := d.table(s)
@@ -286,6 +293,98 @@ func (d *drawing) section(s Section) {
 	for _, row := range s.Rows {
 		t.row(row)
 	}
+}
+
+// opening is the room that must follow a heading on its page: the first
+// pictures, or a few rows.
+func (d *drawing) opening(s Section) float64 {
+	rows := d.pictures(s)
+	if len(rows) == 0 {
+		return 6 * lineHeight(cellPt)
+	}
+	return min(rowHeight(rows[0])+3*lineHeight(cellPt), d.bottom()-margin-20)
+}
+
+func (d *drawing) pictures(s Section) [][]picture {
+	return s.pictures(d.inner(), d.bottom()-margin-40, func(text string, points float64) float64 { return d.measureIn(false, points)(text) })
+}
+
+func rowHeight(row []picture) float64 {
+	h := 0.0
+	for _, pic := range row {
+		h = max(h, pic.h)
+	}
+	return h
+}
+
+// figures draws the pictures of a section with their captions.
+func (d *drawing) figures(s Section) {
+	for _, row := range d.pictures(s) {
+		h := rowHeight(row)
+		d.need(h + 2)
+		x := margin
+		for _, pic := range row {
+			d.picture(x, d.y, pic)
+			x += pic.w + plotGap
+		}
+		d.y += h + 1
+	}
+	d.font(false, smallPt)
+	for _, text := range s.captions() {
+		d.para(margin, d.inner(), text)
+		d.y += 1.5
+	}
+}
+
+func (d *drawing) picture(x, y float64, pic picture) {
+	for _, i := range pic.inks {
+		if i.text != "" {
+			d.inkText(x+i.at.x, y+i.at.y, i)
+		} else {
+			d.inkPath(x, y, i)
+		}
+	}
+	d.pdf.SetDashPattern(nil, 0)
+	d.pdf.SetFillColor(0, 0, 0)
+}
+
+func (d *drawing) inkText(x, y float64, i ink) {
+	d.font(i.bold, i.points)
+	shift := d.measure(i.text) * i.anchor
+	text := lettering.Drawn(lettering.Join(loose(i.text)))
+	if !i.up {
+		d.pdf.Text(x-shift, y, text)
+		return
+	}
+	d.pdf.TransformBegin()
+	d.pdf.TransformRotate(90, x, y)
+	d.pdf.Text(x-shift, y, text)
+	d.pdf.TransformEnd()
+}
+
+func (d *drawing) inkPath(x, y float64, i ink) {
+	style := ""
+	if i.width > 0 {
+		d.pdf.SetLineWidth(i.width)
+		d.pdf.SetDrawColor(i.line, i.line, i.line)
+		d.pdf.SetDashPattern(i.dash, 0)
+		style = "D"
+	}
+	if i.fill != noFill {
+		d.pdf.SetFillColor(i.fill, i.fill, i.fill)
+		style += "F"
+	}
+	if style == "" {
+		return
+	}
+	for n, p := range i.path {
+		if n == 0 {
+			d.pdf.MoveTo(x+p.x, y+p.y)
+		} else {
+			d.pdf.LineTo(x+p.x, y+p.y)
+		}
+	}
+	d.pdf.DrawPath(style)
 }
 
 // table is a section with the place of its columns.

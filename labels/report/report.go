@@ -33,13 +33,15 @@ type Report struct {
 	Letter   bool     // US Letter paper instead of A4
 }
 
-// Section is one table with its heading.
+// Section is one table with its heading, and what of it is drawn.
 type Section struct {
 	Heading string
 	Note    string
 	Columns []Column
 	Rows    [][]string // one cell per column
 	Empty   string     // what to say instead of a table without rows
+	Plots   []Plot     // above the table, which holds their figures
+	Layouts []Layout
 }
 
 // Column is one column of a table. Its width follows from what stands in it.
@@ -147,6 +149,13 @@ func (r Report) cleaned() Report {
 			copy(rows[j], all(row))
 		}
 		s.Columns, s.Rows = columns, rows
+		s.Plots, s.Layouts = append([]Plot(nil), s.Plots...), append([]Layout(nil), s.Layouts...)
+		for j := range s.Plots {
+			s.Plots[j] = s.Plots[j].changed(clean)
+		}
+		for j := range s.Layouts {
+			s.Layouts[j] = s.Layouts[j].changed(clean)
+		}
 		sections[i] = s
 	}
 	r.Sections = sections

@@ -18,9 +18,10 @@ var update = flag.Bool("update", false, "write the golden files anew; then read 
 
 func papers(f *farm) map[string]Report {
 	return map[string]Report{
-		"reuse":      Reuse(ReuseInput{Origin: f.origin(), Mats: f.mats(), Turns: f.turns()}),
+		"reuse":      Reuse(ReuseInput{Origin: f.origin(), Mats: f.mats(), Tally: f.tally()}),
 		"retirement": Retirement(RetirementInput{Origin: f.origin(), Mats: f.mats()}),
 		"sanitation": Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)}),
+		"trace":      Trace(TraceInput{Origin: f.origin(), Result: f.trace()}),
 	}
 }
 

@@ -26,11 +26,13 @@ var watched = []string{"near-limit", "mold-last-turn", "cut-noted", "inspection-
 func Retirement(in RetirementInput) Report {
 	r := in.report("Retirement of mats")
 	f := in.figures()
-	r.Summary = f.summary()
-	r.Sections = []Section{f.dueTable(), f.nearTable(), f.causeTable(), f.goneTable(), limitTable(in.Farm.Policy)}
+	why := causesOverOf(in.Mats)
+	r.Summary = append(f.summary(), why.say()...)
+	r.Sections = []Section{f.dueTable(), f.nearTable(), why.section(), f.causeTable(), f.goneTable(), limitTable(in.Farm.Policy)}
 	r.Method = []string{
 		"A mat is due to be retired when one of the farm's own retire rules speaks. The last table gives every such limit and where it comes from.",
-		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they are not the life of a mat.",
+		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they are not the life of a mat; that stands in the reuse report.",
+		"The chance of each cause is the cumulative incidence (Aalen-Johansen) over all mats on file, in use or retired in any period, with log-log intervals. Mats cut from one roll and turns on one shelf are not independent, so the intervals are narrower than they should be.",
 		fmt.Sprintf("With fewer than %d retired mats nothing is said of what is usual.", fewRetired),
 	}
 	return r

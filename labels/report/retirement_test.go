@@ -17,7 +17,7 @@ func TestRetirementSummaryIsTraced(t *testing.T) {
 	// From fate: mat 1 is cut through; mat 2 molded in this turn, mat 5 has an
 	// edge cut; mats 3 and 9 are retired.
 	until := f.now.In(f.Location())
-	trace(t, r.Summary, []claim{
+	traced(t, r.Summary, []claim{
 		{`due to be retired now`, []string{"1", "1"}},
 		{`near a limit`, []string{"2"}},
 		{`retired up to`, []string{"2", until.Format("2"), until.Format("2006"), "1", "1"}},

@@ -10,28 +10,53 @@ import (
 )
 
 // ReuseInput is what the reuse report is made from: every mat on file, retired
-// ones too, and, where the caller has read them, their turns (see Turns).
+// ones too, and, where the caller has read the threads, their tally.
 type ReuseInput struct {
 	Origin
 	Mats  []medium.Condition
-	Turns []Turn
+	Tally *Tally
 }
 
-// Reuse says what the mats have done so far: pool, turns, mold, yield, cost,
-// and what is not documented.
+// Reuse says what the mats have done so far, what they are worth and what is
+// to be replaced: life, mold, yield, cost, and what is not documented.
 func Reuse(in ReuseInput) Report {
 	r := in.report("Reuse of mats")
 	f := in.figures()
 	r.Summary = f.summary()
-	r.Sections = []Section{f.stageTable(), f.meshTable(), f.cropTable(), in.matTable()}
+	r.Sections = f.sections(in)
 	r.Method = []string{
-		"A turn counts from its sowing. Turns so far are not the life of a mat: mats in use have not ended yet.",
-		fmt.Sprintf("A mold rate needs at least 10 turns, a mean yield %d harvests, a cost per turn %d turns; with fewer there are words. The interval of a mold rate is Wilson's, 95 %%, and takes the turns as independent.", fewHarvests, fewTurns),
-		"Mesh cost per turn is the price of the mats divided by all turns they have begun, over mats with a recorded price. It leaves out labor, water and sanitizer.",
+		"A turn counts from its sowing; it is finished with its last cut, its first mold, the next sowing or the retirement. Mold rates and the chart count finished turns, the chart in the week in which they ended.",
+		fmt.Sprintf("A mold rate needs at least 10 turns, a life 5 retired mats, a forecast 6, a control chart 20 weeks with harvests, a yield trend 5 comparable harvests, a mean yield %d harvests, a mesh cost %d turns; with fewer there are words.", fewHarvests, fewTurns),
+		"Life is the Kaplan-Meier curve over turns with log-log intervals; mats still in use count as not ended. Materials are compared by the log-rank test and by the ratio of the mean turns up to the last turn that both curves know.",
+		"Mold rates have Wilson's interval. Repeated turns of one mat are not independent of each other: a mat that molded once may mold again, so every interval and p-value here that counts turns is narrower than it should be. Read differences near the edge as hints.",
+		"Corrections for many comparisons are Holm's, over all pairs of the table. A p-value under 0.05 is called beyond chance.",
+		"The cost of a turn divides the price of mesh and label by the mean turns that the survival curve shows within the records, a lower bound while mats are in use; its interval combines the ends of those of life and of the noted minutes. The break-even does not depend on the life.",
+		"Mesh cost per turn so far is the price of the mats divided by all turns they have begun, over mats with a recorded price.",
 		"Yield is the mean of whole harvests of a crop; harvests with more cuts to come are left out. Mats of different sizes are not put on one scale.",
 		"Sun is summed from the drying steps and counts as wear: 1 kLy is 41.84 MJ/m2 of total sun.",
 	}
+	if f.yields.sampled > 1 {
+		r.Method = append(r.Method, fmt.Sprintf("The yield trend looks at one mat of every %d, so as to keep the report's size.", f.yields.sampled))
+	}
+	r.Method = append(r.Method, outlookMethod...)
 	return r
+}
+
+func (f reuseFigures) sections(in ReuseInput) []Section {
+	s := []Section{f.stageTable()}
+	if !f.counted {
+		return append(s, f.meshTable(), f.cropTable(), in.matTable())
+	}
+	s = append(s, f.outlook.section(), f.lives.table())
+	if curves, ok := f.lives.curves(); ok {
+		s = append(s, curves, f.lives.pairTable())
+	}
+	s = append(s, f.costs.section())
+	if what, ok := f.costs.whatIf(); ok {
+		s = append(s, what)
+	}
+	s = append(s, f.molds.chartSection(), f.molds.changeTable(), f.molds.rateTable(), f.molds.pairTable())
+	return append(s, f.yields.section(), f.meshTable(), f.cropTable(), in.matTable())
 }
 
 // reuseFigures are the figures behind the sentences, settled once so that
@@ -47,18 +72,20 @@ type reuseFigures struct {
 	procedure  int                        // in use, last sanitized by the farm's own procedure
 	meshes     []group
 	crops      []cropFigures
-	turnsGiven bool
-	timedTurns int
-	minutes    float64
+	counted    bool // the threads were read
+	lives      lives
+	molds      molds
+	yields     yields
+	costs      costs
+	outlook    Outlook
 	usedTurns  []int
-	goneTurns  []int
 }
 
 // group sums mats up.
 type group struct {
 	name             string
 	mats, inUse      int
-	turns, mold      int
+	turns            int
 	priced, unpriced int
 	cost             float64
 	pricedTurns      int
@@ -68,7 +95,6 @@ type group struct {
 func (g *group) add(c medium.Condition) {
 	g.mats++
 	g.turns += c.Turn
-	g.mold += moldTurns(c)
 	if c.Mat.Cost > 0 {
 		g.priced++
 		g.cost += c.Mat.Cost
@@ -107,7 +133,7 @@ func (in ReuseInput) figures() reuseFigures {
 	now := in.now()
 	f := reuseFigures{units: in.Farm.Settings.Units, currency: in.Farm.Settings.Currency, now: now,
 		stages: map[medium.Stage]int{}, waiting: map[medium.Stage]time.Time{}, words: map[medium.Word]int{},
-		turnsGiven: in.Turns != nil}
+		counted: in.Tally != nil}
 	meshes, crops := map[string]*group{}, map[string]*cropFigures{}
 	for _, c := range in.Mats {
 		f.addMat(c, in.Farm.Policy)
@@ -122,16 +148,8 @@ func (in ReuseInput) figures() reuseFigures {
 			crop.sumG += y.SumG
 		}
 	}
-	for _, t := range in.Turns {
-		crop := cropNamed(crops, t.Crop)
-		crop.turns++
-		if t.Mold {
-			crop.mold++
-		}
-		if t.Minutes > 0 {
-			f.timedTurns++
-			f.minutes += t.Minutes
-		}
+	if f.counted {
+		f.count(in, crops)
 	}
 	for _, g := range meshes {
 		f.meshes = append(f.meshes, *g)
@@ -147,6 +165,17 @@ func (in ReuseInput) figures() reuseFigures {
 		return strings.Compare(a.name, b.name)
 	})
 	return f
+}
+
+// count takes what the threads add to the conditions.
+func (f *reuseFigures) count(in ReuseInput, crops map[string]*cropFigures) {
+	for name, w := range in.Tally.crops {
+		crop := cropNamed(crops, name)
+		crop.turns, crop.mold = w.Turns, w.Moldy
+	}
+	f.lives, f.molds, f.yields = livesOf(in.Mats), moldsOf(in.Tally), yieldsOf(in.Tally)
+	f.costs = costsOf(in.Farm, in.Mats, f.lives, in.Tally)
+	f.outlook = ForecastInput{Origin: in.Origin, Mats: in.Mats, Tally: in.Tally}.Look()
 }
 
 func cropNamed(crops map[string]*cropFigures, name string) *cropFigures {
@@ -166,7 +195,6 @@ func (f *reuseFigures) addMat(c medium.Condition, p medium.Policy) {
 		f.waiting[c.Stage] = c.Since
 	}
 	if c.Stage == medium.Retired {
-		f.goneTurns = append(f.goneTurns, c.Turn)
 		return
 	}
 	f.inUse.add(c)
@@ -181,16 +209,27 @@ func (f reuseFigures) summary() []string {
 	if f.all.mats == 0 {
 		return []string{"No mats are on file yet, so there is nothing to report. Register the first with `resow add`."}
 	}
-	out := []string{f.sayPool()}
+	var out []string
+	if f.counted && f.inUse.mats > 0 {
+		out = f.outlook.say()
+	}
+	out = append(out, f.sayPool())
 	if f.inUse.mats > 0 {
 		out = append(out, f.sayVerdicts())
 	}
 	out = append(out, f.sayTurns()...)
-	out = append(out, f.sayMold(), f.sayCost())
+	if f.all.turns == 0 || !f.counted {
+		return append(append(out, f.sayCost()), f.sayUndocumented()...)
+	}
+	out = append(out, f.lives.say()...)
+	out = append(out, f.costs.say()...)
+	out = append(out, f.sayCost())
+	out = append(out, f.molds.say()...)
+	out = append(out, f.yields.say()...)
 	out = append(out, f.sayYields()...)
-	if f.timedTurns > 0 {
-		out = append(out, fmt.Sprintf("Washing took %s minutes of hands a turn on average, over %s with a noted time.",
-			short(f.minutes/float64(f.timedTurns)), turns(f.timedTurns)))
+	if f.costs.untimed == nil {
+		out = append(out, fmt.Sprintf("Washing took %s minutes of hands a turn on average (95 %% interval %s to %s), over %s with a noted time.",
+			short(f.costs.minutes.Value), short(f.costs.minutes.Low), short(f.costs.minutes.High), turns(f.costs.timed)))
 	}
 	return append(out, f.sayUndocumented()...)
 }
@@ -224,27 +263,7 @@ func (f reuseFigures) sayTurns() []string {
 	} else if s.n > 1 {
 		out = append(out, fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()), s.least, s.most))
 	}
-	s := spreadOf(f.goneTurns)
-	switch {
-	case s.n >= fewRetired:
-		out = append(out, fmt.Sprintf("The %s that are retired had reached %s turns on average (%d to %d).", mats(s.n), short(s.mean()), s.least, s.most))
-	case s.n > 0:
-		out = append(out, fmt.Sprintf("Only %s retired so far: too few to say how many turns a mat reaches.", count(s.n, "mat is", "mats are")))
-	default:
-		out = append(out, "No mat is retired yet, so nothing can be said of how many turns a mat reaches.")
-	}
 	return out
-}
-
-func (f reuseFigures) sayMold() string {
-	if f.all.turns == 0 {
-		return "There are no turns yet to count mold in."
-	}
-	said := "Mold was found in " + share(f.all.mold, f.all.turns)
-	if !strings.HasSuffix(said, ")") {
-		said += ", too few turns to state a rate"
-	}
-	return said + "."
 }
 
 func (f reuseFigures) sayCost() string {
@@ -320,7 +339,7 @@ func (f reuseFigures) meshTable() Section {
 	s := Section{Heading: "Mats by mesh", Empty: "No mats are on file.",
 		Note: "Retired mats count too. Groups differ in age and crops, so a difference between them is not yet a finding about the mesh.",
 		Columns: []Column{{Head: "Mesh"}, {Head: "Mats", Right: true}, {Head: "In use", Right: true}, {Head: "Turns", Right: true},
-			{Head: "Turns per mat", Right: true}, {Head: "Turns with mold"}, {Head: "Mesh cost per turn", Right: true, Drop: 2},
+			{Head: "Turns per mat", Right: true}, {Head: "Mesh cost per turn", Right: true, Drop: 2},
 			{Head: "In use without contact statement", Right: true, Drop: 1}}}
 	for _, g := range f.meshes {
 		s.Rows = append(s.Rows, f.meshRow(g))
@@ -334,19 +353,15 @@ func (f reuseFigures) meshTable() Section {
 }
 
 func (f reuseFigures) meshRow(g group) []string {
-	mold := "no turns yet"
-	if g.turns > 0 {
-		mold = keep(fmt.Sprintf("%d of %d", g.mold, g.turns))
-	}
 	return []string{g.name, fmt.Sprint(g.mats), fmt.Sprint(g.inUse), fmt.Sprint(g.turns),
-		short(float64(g.turns) / float64(g.mats)), mold, g.costPerTurn(f.currency), fmt.Sprint(g.undocumented)}
+		short(float64(g.turns) / float64(g.mats)), g.costPerTurn(f.currency), fmt.Sprint(g.undocumented)}
 }
 
 func (f reuseFigures) cropTable() Section {
 	s := Section{Heading: "Crops", Empty: "No turns with a crop are on file.",
 		Columns: []Column{{Head: "Crop"}, {Head: "Weighed harvests", Right: true}, {Head: "Mean yield per harvest", Right: true}}}
-	if f.turnsGiven {
-		s.Columns = append(s.Columns, Column{Head: "Turns with mold"})
+	if f.counted {
+		s.Columns = append(s.Columns, Column{Head: "Finished turns with mold"})
 	}
 	for _, c := range f.crops {
 		mean := "too few"
@@ -354,7 +369,7 @@ func (f reuseFigures) cropTable() Section {
 			mean = mass(c.sumG/float64(c.harvests), f.units)
 		}
 		row := []string{c.name, fmt.Sprint(c.harvests), mean}
-		if f.turnsGiven {
+		if f.counted {
 			row = append(row, keep(fmt.Sprintf("%d of %d", c.mold, c.turns)))
 		}
 		s.Rows = append(s.Rows, row)
@@ -369,15 +384,26 @@ func (in ReuseInput) matTable() Section {
 			{Head: "Mean yield", Right: true, Drop: 4}, {Head: "Mold turns", Right: true}, {Head: "Sun, kLy", Right: true, Drop: 1},
 			{Head: "Verdict and why"}}}
 	units, now := in.Farm.Settings.Units, in.now()
+	left := 0
 	for _, c := range byCode(in.Mats) {
 		if c.Stage == medium.Retired {
+			continue
+		}
+		if len(s.Rows) == matRows {
+			left++
 			continue
 		}
 		s.Rows = append(s.Rows, []string{keep(c.Code.String()), size(c.Mat, units), mesh(c.Mat), fmt.Sprint(c.Turn),
 			meanYield(*c, units), fmt.Sprint(moldTurns(*c)), short(c.SunKLy), reasons(medium.Judge(*c, in.Farm.Policy, now))})
 	}
+	if left > 0 {
+		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, left)
+	}
 	return s
 }
+
+// matRows keeps the report of a very large farm to a size that can be printed.
+const matRows = 1000
 
 func meanYield(c medium.Condition, units string) string {
 	n, g := 0, 0.0

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -12,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/medium"
+	"resow/medium/lifetime"
 )
 
 var numberIn = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
@@ -24,9 +26,9 @@ type claim struct {
 	want   []string
 }
 
-// trace checks that every sentence is one of the claims, with its figures, and
+// traced checks that every sentence is one of the claims, with its figures, and
 // that every claim is made.
-func trace(t *testing.T, summary []string, claims []claim) {
+func traced(t *testing.T, summary []string, claims []claim) {
 	t.Helper()
 	made := map[string]bool{}
 	for _, said := range summary {
@@ -49,13 +51,15 @@ func trace(t *testing.T, summary []string, claims []claim) {
 // tally counts the ledger itself, step by step, past every voided one: another
 // way to each figure than the conditions that the report is made from.
 type tally struct {
-	mats, retired, turns, mold, priced, pricedTurns, undocumented, procedure int
-	usedTurns, usedLeast, usedMost, goneTurns                                int
-	cost, minutes                                                            float64
-	timed                                                                    int
-	yields                                                                   map[string][]float64
-	stages                                                                   map[medium.Stage]int
-	words                                                                    map[medium.Word]int
+	mats, retired, turns, ended, mold, priced, pricedTurns, undocumented, procedure int
+	usedTurns, usedLeast, usedMost                                                  int
+	cost                                                                            float64
+	minutes                                                                         []float64
+	yields                                                                          map[string][]float64
+	harvests                                                                        []lifetime.Harvest
+	pairs, weeks                                                                    int
+	stages                                                                          map[medium.Stage]int
+	words                                                                           map[medium.Word]int
 }
 
 func tallyOf(f *farm) tally {
@@ -75,7 +79,7 @@ func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
 	}
 	sown, retired, byFarm, documented, crop := 0, false, false, false, ""
 	cost := 0.0
-	molded, timed := map[int]bool{}, map[int]float64{}
+	molded, over, timed := map[int]bool{}, map[int]bool{}, map[int]float64{}
 	for _, s := range thread {
 		if voided[s.MatSeq] {
 			continue
@@ -84,12 +88,15 @@ func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
 		case *medium.Add:
 			cost, documented = b.Mat.Cost, b.Mat.ContactDate != "" && b.Mat.ContactStatement != ""
 		case *medium.Sow:
+			over[sown] = true // the turn before
 			sown++
 			crop = b.Crops[0].Crop
 		case *medium.Harvest:
 			n.yields[crop] = append(n.yields[crop], b.YieldG)
+			n.harvests = append(n.harvests, lifetime.Harvest{Mat: string(c.Code), Mesh: c.Mat.Material, Crop: crop, Turn: float64(sown), YieldG: b.YieldG, SeedG: 20})
+			over[sown] = true
 		case *medium.Mold:
-			molded[sown] = true
+			molded[sown], over[sown] = true, true
 		case *medium.Rinse:
 			if sown > 0 && b.Minutes > 0 {
 				timed[sown] += b.Minutes
@@ -99,15 +106,18 @@ func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
 				byFarm = b.Product == "Drugstore peroxide"
 			}
 		case *medium.Retire:
-			retired = true
+			retired, over[sown] = true, true
 		}
 	}
 	n.mats++
 	n.turns += sown
+	delete(over, 0)
+	n.ended += len(over)
 	n.mold += len(molded)
-	n.timed += len(timed)
-	for _, m := range timed {
-		n.minutes += m
+	for turn := range sown {
+		if m, ok := timed[turn+1]; ok {
+			n.minutes = append(n.minutes, m)
+		}
 	}
 	if cost > 0 {
 		n.priced++
@@ -116,7 +126,6 @@ func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
 	}
 	if retired {
 		n.retired++
-		n.goneTurns += sown
 		return
 	}
 	n.usedTurns += sown
@@ -144,6 +153,34 @@ func wilson(hits, n int) (low, high float64) {
 	return 100 * (mid - half) / (1 + z*z/m), 100 * (mid + half) / (1 + z*z/m)
 }
 
+// garwood are the exact Poisson limits of retirements per 100 turns (Garwood
+// 1936), by bisection on the sum of the Poisson terms.
+func garwood(events, turns int) (low, high float64) {
+	atMost := func(k int, mean float64) float64 {
+		sum, term := 0.0, math.Exp(-mean)
+		for i := 0; i <= k; i++ {
+			sum += term
+			term *= mean / float64(i+1)
+		}
+		return sum
+	}
+	solve := func(k int, chance float64) float64 {
+		from, to := 0.0, 1000.0
+		for range 200 {
+			if mid := (from + to) / 2; atMost(k, mid) > chance {
+				from = mid
+			} else {
+				to = mid
+			}
+		}
+		return from
+	}
+	if events > 0 {
+		low = solve(events-1, 0.975)
+	}
+	return 100 * low / float64(turns), 100 * solve(events, 0.025) / float64(turns)
+}
+
 func (n tally) claims() []claim {
 	used := n.mats - n.retired
 	pool := []string{fmt.Sprint(n.mats), fmt.Sprint(used)}
@@ -152,7 +189,12 @@ func (n tally) claims() []claim {
 			pool = append(pool, fmt.Sprint(n.stages[s]))
 		}
 	}
-	low, high := wilson(n.mold, n.turns)
+	low, high := wilson(n.mold, n.ended)
+	washed, err := lifetime.MeanOf(n.minutes, 0.95)
+	if err != nil {
+		panic(err)
+	}
+	rateLow, rateHigh := garwood(n.retired, n.turns)
 	var yields []string
 	for _, crop := range []string{"pea", "broccoli", "sunflower", "radish"} { // by number of harvests, then by name
 		total := 0.0
@@ -172,19 +214,106 @@ func (n tally) claims() []claim {
 		{`on file: \d+ in use \(`, append(pool, fmt.Sprint(n.retired))},
 		{`in use, by the farm's own rules`, i(used, n.words[medium.SowIt], n.words[medium.SowWithCare], n.words[medium.DoNotSow], n.words[medium.RetireMat])},
 		{`^Mats in use have done`, []string{decimal(float64(n.usedTurns) / float64(used)), fmt.Sprint(n.usedLeast), fmt.Sprint(n.usedMost)}},
-		{`retired so far: too few`, i(n.retired)},
-		{`^Mold was found`, []string{fmt.Sprint(n.mold), fmt.Sprint(n.turns), decimal(100 * float64(n.mold) / float64(n.turns)), "95", decimal(low), decimal(high)}},
+		{`^Replace \d+ mats? now`, i(n.words[medium.RetireMat])},
+		{`^Too few mats are retired`, []string{fmt.Sprint(n.retired), decimal(100 * float64(n.retired) / float64(n.turns)), "100", "95", decimal(rateLow), decimal(rateHigh)}},
+		{`^Whether reuse pays can't be said`, nil},
+		{`^Mold was found`, []string{fmt.Sprint(n.mold), fmt.Sprint(n.ended), decimal(100 * float64(n.mold) / float64(n.ended)), "95", decimal(low), decimal(high)}},
+		{`^No material, crop`, []string{fmt.Sprint(n.pairs)}},
+		{`^Too few weeks with harvests`, i(n.weeks)},
 		{`^The mesh has cost`, []string{fmt.Sprintf("%.2f", n.cost/float64(n.pricedTurns)), fmt.Sprintf("%.2f", n.cost), fmt.Sprint(n.pricedTurns), fmt.Sprint(n.priced), fmt.Sprint(n.mats - n.priced)}},
 		{`^Mean yield per harvest`, yields},
-		{`^Washing took`, []string{decimal(n.minutes / float64(n.timed)), fmt.Sprint(n.timed)}},
+		{`^Yield, adjusted for crop and seed`, n.trend()},
+		{`^Washing took`, []string{decimal(washed.Value), "95", decimal(washed.Low), decimal(washed.High), fmt.Sprint(len(n.minutes))}},
 		{`^Without a dated food-contact statement`, i(n.undocumented, used)},
 		{`^Last sanitized by the farm's own procedure`, i(n.procedure, used)},
 	}
 }
 
+// trend is the slope in the words of the summary: Theil (1950) and Sen (1968),
+// the median of the slopes of all pairs, by brute force; its interval is
+// lifetime's, which has its own published checks.
+func (n tally) trend() []string {
+	usual := map[string][]float64{}
+	for _, h := range n.harvests {
+		usual[h.Crop] = append(usual[h.Crop], h.YieldG/h.SeedG)
+	}
+	middle := func(v []float64) float64 {
+		slices.Sort(v)
+		return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
+	}
+	for crop := range usual {
+		middle(usual[crop])
+	}
+	var slopes []float64
+	for i, a := range n.harvests {
+		for _, b := range n.harvests[:i] {
+			if a.Mat == b.Mat && a.Crop == b.Crop && a.Turn != b.Turn {
+				slopes = append(slopes, 100*(a.YieldG-b.YieldG)/20/middle(usual[a.Crop])/(a.Turn-b.Turn))
+			}
+		}
+	}
+	series, err := lifetime.YieldSeries(n.harvests)
+	if err != nil {
+		panic(err)
+	}
+	trend, err := lifetime.FindTrend(series, 0.95)
+	if err != nil {
+		panic(err)
+	}
+	two := func(v float64) string { return fmt.Sprintf("%.2f", math.Abs(v)) }
+	return []string{two(middle(slopes)), "95", two(trend.Slope.Low), two(trend.Slope.High), fmt.Sprint(len(n.harvests))}
+}
+
+// rates reads the table of mold rates back: turns and turns with mold of every
+// group, by what they are grouped.
+func rates(t *testing.T, r Report) map[string][]lifetime.Count {
+	t.Helper()
+	out, by := map[string][]lifetime.Count{}, ""
+	for _, row := range section(t, r, "Mold per finished turn").Rows {
+		if row[0] != "" {
+			by = row[0]
+		}
+		trials, err := strconv.Atoi(row[2])
+		require.NoError(t, err)
+		hits, err := strconv.Atoi(row[3])
+		require.NoError(t, err)
+		out[by] = append(out[by], lifetime.Count{Name: row[1], Hits: hits, Trials: trials})
+	}
+	return out
+}
+
+// pairsIn counts the pairs of groups with 10 turns or more of which at least
+// one had mold.
+func pairsIn(t *testing.T, r Report) int {
+	n := 0
+	for _, counts := range rates(t, r) {
+		for i, a := range counts {
+			for _, b := range counts[:i] {
+				if a.Trials >= 10 && b.Trials >= 10 && a.Hits+b.Hits > 0 {
+					n++
+				}
+			}
+		}
+	}
+	return n
+}
+
+func weeksIn(t *testing.T, r Report) int {
+	n := 0
+	for _, turns := range column(t, section(t, r, "Mold week by week"), "Finished turns") {
+		if turns != "0" {
+			n++
+		}
+	}
+	return n
+}
+
 func TestReuseSummaryIsTracedToTheLedger(t *testing.T) {
 	f := small(t)
-	trace(t, papers(f)["reuse"].Summary, tallyOf(f).claims())
+	r := papers(f)["reuse"]
+	n := tallyOf(f)
+	n.pairs, n.weeks = pairsIn(t, r), weeksIn(t, r)
+	traced(t, r.Summary, n.claims())
 }
 
 func column(t *testing.T, s Section, head string) []string {
@@ -231,17 +360,24 @@ func TestReuseTablesAddUp(t *testing.T) {
 	stages := column(t, section(t, r, "Mats by stage"), "Mats")
 	require.Equal(t, n.mats*2, sumOf(stages), "the stages and their sum")
 	meshes := section(t, r, "Mats by mesh")
-	for head, want := range map[string]int{"Mats": n.mats, "Turns": n.turns, "Turns with mold": n.mold, "In use without contact statement": n.undocumented} {
+	for head, want := range map[string]int{"Mats": n.mats, "Turns": n.turns, "In use without contact statement": n.undocumented} {
 		values := column(t, meshes, head)
 		last := len(values) - 1
 		require.Equal(t, want, sumOf(values[:last]), head)
 		require.Equal(t, want, sumOf(values[last:]), head)
 	}
+	for by, counts := range rates(t, r) {
+		ended, mold := 0, 0
+		for _, c := range counts {
+			ended, mold = ended+c.Trials, mold+c.Hits
+		}
+		require.Equal(t, []int{n.ended, n.mold}, []int{ended, mold}, "every finished turn is in one group by %s", by)
+	}
 	each := section(t, r, "Each mat in use")
 	require.Len(t, each.Rows, n.mats-n.retired)
 	require.Equal(t, n.usedTurns, sumOf(column(t, each, "Turns")))
-	require.Equal(t, n.turns, func() (total int) {
-		for _, v := range column(t, section(t, r, "Crops"), "Turns with mold") {
+	require.Equal(t, n.ended, func() (total int) {
+		for _, v := range column(t, section(t, r, "Crops"), "Finished turns with mold") {
 			x, _ := strconv.Atoi(strings.Fields(v)[2])
 			total += x
 		}
@@ -258,7 +394,6 @@ func TestTooLittleDataGivesWords(t *testing.T) {
 	f.do(code(1), addMat(0))
 	require.Contains(t, said(), "1 mat on file")
 	require.Contains(t, said(), "No mat has been sown on yet.")
-	require.Contains(t, said(), "no turns yet to count mold in")
 	require.Contains(t, said(), "Mats with a price on file: 1, with 0 turns in all; too few")
 
 	f.wash(code(1), label())
@@ -313,9 +448,11 @@ func TestTurnsOfAThread(t *testing.T) {
 	f.do(code(1), &medium.Rinse{Debris: medium.DebrisTraces, Minutes: 2})
 	f.do(code(1), &medium.Rinse{Debris: medium.DebrisNone, Minutes: 1})
 	seq := f.do(code(1), &medium.Mold{Where: "edge"}).MatSeq
-	require.Equal(t, []Turn{{Crop: "pea", Mold: true, Minutes: 3}}, Turns(f.thread(code(1))))
+	want := Turn{Number: 1, Crop: "pea", Place: "A", Sanitizer: "Dairy Rinse 5", SeedG: 20, YieldG: 100, Whole: true, Minutes: 3, Mold: true, SownAt: f.now, EndedAt: f.now}
+	require.Equal(t, []Turn{want}, Turns(f.thread(code(1))))
 	f.correct(code(1), seq, "it was root hair")
-	require.Equal(t, []Turn{{Crop: "pea", Minutes: 3}}, Turns(f.thread(code(1))))
+	want.Mold = false
+	require.Equal(t, []Turn{want}, Turns(f.thread(code(1))))
 }
 
 func TestSpread(t *testing.T) {

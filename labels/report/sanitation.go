@@ -41,12 +41,14 @@ func Sanitation(in SanitationInput) Report {
 	r.Wide, r.Sign = true, true
 	l := in.log()
 	r.Summary = l.summary()
-	r.Sections = []Section{l.gapTable(), l.stepTable()}
+	r.Sections = []Section{l.gapTable(), l.stepTable(), l.reviewTable()}
 	r.Method = []string{
 		"The columns follow 21 CFR 112.161(a): farm and place (page head), actual values, crop and lot, area, date and time, initials; and 112.140(b): date and method. The lines for review follow 112.161(b).",
 		"112.140(b) names equipment used in growing sprouts, and in harvest, packing and holding of covered produce. A mat that only grows other crops is not named in it; whether this log is required of the farm is for the farm's own adviser or inspector to say.",
 		"Times are in the farm's time zone. An entry is late when it was written down more than an hour after the work; the rule asks for records made at the time of the activity and names no minutes, so the hour is common practice, no source.",
-		"The place is the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing.",
+		"The place is the one recorded with the step, or else the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing; a step that stands for it says so.",
+		"A step is reviewed when a review that was recorded after it takes in its day. A week with steps that nobody reviewed is listed when it is over; 112.161(b) asks for a review within a reasonable time and names no days, so the week is common practice, no source.",
+		"The ledger never deletes a record, whatever its age. The rule asks that records are kept for at least 2 years from the day they were made, 21 CFR 112.164(a)(1) (from memory; check the text in force); keep the backups that long too.",
 		"Accepted means: by the directions and policy that were in force that day, as stored with the step.",
 	}
 	return r
@@ -61,6 +63,7 @@ type cleaning struct {
 	sown        bool // the mat had carried a crop
 	voidedBy    *medium.Step
 	voidsReason string
+	review      *medium.Step // the first review that takes it in
 }
 
 func (c cleaning) sanitize() bool { return c.step.Kind == medium.KindSanitize }
@@ -79,8 +82,10 @@ type sanitationLog struct {
 	from, to time.Time
 	rows     []cleaning
 	gaps     []gap
-	unsown   int // sowings without an accepted sanitize step before
-	open     int // mats harvested and not sanitized since
+	reviews  []medium.Step // that touch the period
+	weeks    int           // that are over and hold a step that nobody reviewed
+	unsown   int           // sowings without an accepted sanitize step before
+	open     int           // mats harvested and not sanitized since
 }
 
 // thread is what the log keeps of a mat while it reads.
@@ -103,8 +108,11 @@ func (in SanitationInput) log() *sanitationLog {
 	}
 	voids := map[stepKey]medium.Step{}
 	for s := range in.steps() {
-		if b, ok := s.Body.(*medium.Correct); ok {
+		switch b := s.Body.(type) {
+		case *medium.Correct:
 			voids[stepKey{s.Mat, b.MatSeq}] = s
+		case *medium.Review:
+			l.reviews = append(l.reviews, s)
 		}
 	}
 	threads := map[medium.Code]*thread{}
@@ -125,10 +133,62 @@ func (in SanitationInput) log() *sanitationLog {
 		l.note(t, s, nil)
 		l.follow(t, s)
 	}
+	slices.SortStableFunc(l.rows, func(a, b cleaning) int { return a.step.At.Compare(b.step.At) })
 	l.stillOpen(threads)
 	l.rowGaps()
-	slices.SortStableFunc(l.rows, func(a, b cleaning) int { return a.step.At.Compare(b.step.At) })
+	l.review()
 	return l
+}
+
+// review joins each row to the first review that takes it in. The weeks that
+// are over and not reviewed stand before all other gaps.
+func (l *sanitationLog) review() {
+	var weeks []gap
+	open := map[string]int{} // week: its place in weeks
+	steps := map[string]int{}
+	for i, r := range l.rows {
+		for j, s := range l.reviews {
+			if s.Body.(*medium.Review).Covers(r.step, s.Recorded, l.loc) {
+				l.rows[i].review = &l.reviews[j]
+				break
+			}
+		}
+		monday := mondayOf(r.step.At.In(l.loc))
+		if l.rows[i].review != nil || !monday.AddDate(0, 0, 7).Before(l.to) {
+			continue
+		}
+		key := monday.Format(time.DateOnly)
+		if steps[key]++; steps[key] == 1 {
+			open[key] = len(weeks)
+			weeks = append(weeks, gap{what: "week not reviewed", at: monday})
+		}
+	}
+	for key, n := range steps {
+		weeks[open[key]].more = count(n, "step", "steps") + " in the week from that day on"
+	}
+	l.weeks = len(weeks)
+	l.gaps = append(weeks, l.gaps...)
+}
+
+// mondayOf gives the Monday on which a moment's week began (ISO 8601).
+func mondayOf(t time.Time) time.Time {
+	day := (int(t.Weekday()) + 6) % 7
+	return time.Date(t.Year(), t.Month(), t.Day()-day, 0, 0, 0, 0, t.Location())
+}
+
+// reviewTable lists the reviews whose days lie in the period.
+func (l *sanitationLog) reviewTable() Section {
+	s := Section{Heading: "Reviews by a supervisor or responsible party", Empty: "None on file.",
+		Columns: []Column{{Head: "Period", Cite: citeReview}, {Head: "Reviewed", Cite: citeReview}, {Head: "By", Cite: citeReview}, {Head: "Steps", Right: true}, {Head: "Note", Drop: 1}}}
+	for i, step := range l.reviews {
+		b := step.Body.(*medium.Review)
+		if b.To < l.from.In(l.loc).Format(time.DateOnly) || b.From > l.to.In(l.loc).Format(time.DateOnly) {
+			continue
+		}
+		n := l.tally(func(r cleaning) bool { return r.review == &l.reviews[i] })
+		s.Rows = append(s.Rows, []string{b.From + " to " + b.To, l.time(step.Recorded), strings.TrimSpace(step.By + " " + b.Name), fmt.Sprint(n), or(b.Note, "–")})
+	}
+	return s
 }
 
 func (in SanitationInput) steps() iter.Seq[medium.Step] {
@@ -145,11 +205,22 @@ func (l *sanitationLog) note(t *thread, s medium.Step, void *medium.Step) {
 	if (s.Kind != medium.KindRinse && s.Kind != medium.KindSanitize) || !l.covers(s.At) {
 		return
 	}
-	row := cleaning{step: s, place: t.place, crop: t.crop, lot: t.lot, sown: t.sown, voidedBy: void}
+	row := cleaning{step: s, place: or(placeOf(s.Body), t.place), crop: t.crop, lot: t.lot, sown: t.sown, voidedBy: void}
 	if void != nil {
 		row.voidsReason = void.Body.(*medium.Correct).Reason
 	}
 	l.rows = append(l.rows, row)
+}
+
+// placeOf is where a step was done.
+func placeOf(body medium.Body) string {
+	switch b := body.(type) {
+	case *medium.Rinse:
+		return b.Place
+	case *medium.Sanitize:
+		return b.Place
+	}
+	return ""
 }
 
 // follow keeps a mat's state, and notes a sowing that should not have been.
@@ -275,6 +346,7 @@ func (l *sanitationLog) summary() []string {
 		fmt.Sprintf("Written down late: %s. Voided: %s.", count(l.tally(func(r cleaning) bool { return r.step.Outcome.Late }), "step", "steps"),
 			count(l.tally(func(r cleaning) bool { return !r.counts() }), "step", "steps")),
 	}
+	out = append(out, fmt.Sprintf("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks))
 	if farm := l.tally(byProcedure); farm > 0 {
 		out = append(out, fmt.Sprintf("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm,
 			count(sanitized, "sanitizing step", "sanitizing steps")))
@@ -291,7 +363,7 @@ func (l *sanitationLog) gapTable() Section {
 	s := Section{Heading: "Gaps and entries to be explained", Empty: "None found.",
 		Columns: []Column{{Head: "What"}, {Head: "Mat"}, {Head: "When"}, {Head: "By", Drop: 1}, {Head: "More"}}}
 	for _, g := range l.gaps {
-		s.Rows = append(s.Rows, []string{g.what, keep(g.mat.String()), l.time(g.at), or(g.by, "–"), g.more})
+		s.Rows = append(s.Rows, []string{g.what, or(keep(g.mat.String()), "–"), l.time(g.at), or(g.by, "–"), g.more})
 	}
 	return s
 }
@@ -313,6 +385,7 @@ func (l *sanitationLog) stepTable() Section {
 			{Head: "Contact", Right: true, Cite: citeValues, Drop: 4},
 			{Head: "Other values", Cite: citeValues, Drop: 1},
 			{Head: "By", Cite: citeBy},
+			{Head: "Reviewed", Cite: citeReview, Drop: 5},
 			{Head: "Result", Cite: citeMade},
 		}}
 	for _, r := range l.rows {
@@ -323,12 +396,16 @@ func (l *sanitationLog) stepTable() Section {
 
 func (l *sanitationLog) row(r cleaning) []string {
 	place := or(r.place, unknown)
-	if !r.sown {
+	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
 	}
 	cells := []string{l.time(r.step.At), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
 	cells = append(cells, values(r.step.Body)...)
-	return append(cells, r.step.By, l.result(r))
+	reviewed := "–"
+	if r.review != nil {
+		reviewed = r.review.By + " " + keep(r.review.Recorded.In(l.loc).Format("2 Jan 2006"))
+	}
+	return append(cells, r.step.By, reviewed, l.result(r))
 }
 
 // values gives method, product, strength, contact time and the other values.
@@ -337,7 +414,7 @@ func values(body medium.Body) []string {
 	case *medium.Rinse:
 		other := "debris: " + or(string(b.Debris), unknown)
 		if b.Minutes > 0 {
-			other += "; " + keep(fmt.Sprintf("%g min", b.Minutes))
+			other += "; " + keep(fmt.Sprintf("%.3g min", b.Minutes))
 		}
 		return []string{"rinse", or(b.Detergent, "water"), "–", "–", other}
 	case *medium.Sanitize:
@@ -401,6 +478,9 @@ func (l *sanitationLog) result(r cleaning) string {
 		said = "not accepted: " + why(r.step)
 	case byProcedure(r):
 		said = "accepted (farm procedure)"
+	}
+	if r.step.Replaces > 0 {
+		said += fmt.Sprintf("; stands for the voided step %d", r.step.Replaces)
 	}
 	if r.step.Outcome.Late {
 		said += "; late entry, written down " + l.time(r.step.Recorded)

@@ -28,6 +28,7 @@ func TestSanitationHasEveryFieldThatTheRuleAsksFor(t *testing.T) {
 		{"21 CFR 112.161(a)(1)(iv)", "Place", "growing or other area"},
 		{"21 CFR 112.161(a)(1)(v)", "Date and time", "date and time"},
 		{"21 CFR 112.161(a)(2)", "Result", "made at the time: late entries are flagged"},
+		{"21 CFR 112.161(b)", "Reviewed", "review by a supervisor"},
 		{"21 CFR 112.161(a)(4)", "By", "initials of the person"},
 		{"21 CFR 112.140(b)", "Method", "date and method of cleaning and sanitizing"},
 	} {
@@ -78,14 +79,72 @@ func TestSanitationSummaryIsTraced(t *testing.T) {
 	}
 	until := f.now.In(f.Location())
 	i := func(n int) string { return short(float64(n)) }
-	trace(t, papers(f)["sanitation"].Summary, []claim{
+	traced(t, papers(f)["sanitation"].Summary, []claim{
 		{`^On file`, []string{until.Format("2"), until.Format("2006"), i(rinses), i(sanitized), "12"}},
 		{`^Sown on without`, []string{"0"}},
 		{`^Harvested, and no accepted`, []string{"3"}}, // fates 4, 6 and 7
 		{`^Not accepted`, []string{i(bad), i(sanitized)}},
 		{`^Written down late`, []string{i(late), i(len(voided))}},
+		{`^Weeks that are over`, []string{i(weeksWithSteps(f))}},
 		{`^By the farm's own procedure`, []string{i(farm), i(sanitized)}},
 	})
+}
+
+// weeksWithSteps counts the calendar weeks that are over in which there were
+// rinses or sanitize steps; nobody reviews on the small farm.
+func weeksWithSteps(f *farm) int {
+	weeks := map[[2]int]bool{}
+	end := f.now.In(f.Location())
+	for _, s := range f.steps {
+		if s.Kind != medium.KindRinse && s.Kind != medium.KindSanitize {
+			continue
+		}
+		y, w := s.At.In(f.Location()).ISOWeek()
+		if ny, nw := end.ISOWeek(); ny != y || nw != w {
+			weeks[[2]int{y, w}] = true
+		}
+	}
+	return len(weeks)
+}
+
+// A review takes in the steps that were written down before it, by the day of
+// the work (21 CFR 112.161(b)); what was entered later stays open.
+func TestReview(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	f.do(code(1), &medium.Rinse{Debris: medium.DebrisNone, Place: "yard sink"})
+	day := f.now.In(f.Location()).Format(time.DateOnly)
+	f.now = f.now.AddDate(0, 0, 15)
+	review := func() {
+		done, err := medium.AdmitFarm(f.Farm, medium.Step{By: "SV", Body: &medium.Review{From: day, To: day, Note: "seen"}}, f.now)
+		require.NoError(t, err)
+		f.append(done)
+	}
+	build := func() Report {
+		return Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+	}
+	require.Len(t, gaps(t, build())["week not reviewed"], 1)
+	require.Equal(t, "week not reviewed", section(t, build(), "Gaps").Rows[0][0], "before all others")
+	review()
+	r := build()
+	require.Empty(t, gaps(t, r)["week not reviewed"])
+	steps := section(t, r, "Cleaning and sanitizing steps")
+	require.Equal(t, []string{"yard sink"}, column(t, steps, "Place"))
+	require.Contains(t, column(t, steps, "Reviewed")[0], "SV")
+	require.Equal(t, []string{"1"}, column(t, section(t, r, "Reviews"), "Steps"))
+
+	late, err := medium.Admit(f.conditions[code(1)], f.Farm, medium.Step{Mat: code(1), By: "AB", At: f.now.AddDate(0, 0, -15), Body: &medium.Rinse{Debris: medium.DebrisNone}}, f.now.Add(time.Hour))
+	require.NoError(t, err)
+	f.now = f.now.Add(time.Hour)
+	f.append(late)
+	require.Len(t, gaps(t, build())["week not reviewed"], 1, "an entry after the review")
+	review()
+	require.Empty(t, gaps(t, build())["week not reviewed"])
+	for _, bad := range []medium.Review{{From: "2026-03-01", To: "2026-02-01"}, {From: "2026-01-01", To: "2026-12-31"}, {From: "x", To: day}, {From: day, To: "2027-01-01"}} {
+		_, err := medium.AdmitFarm(f.Farm, medium.Step{By: "SV", Body: &bad}, f.now)
+		var input *medium.InputError
+		require.ErrorAs(t, err, &input, "%+v", bad)
+	}
 }
 
 func gaps(t *testing.T, r Report) map[string][]string {
@@ -134,7 +193,9 @@ func TestAVoidedSanitizingCountsForNothing(t *testing.T) {
 	f.do(code(1), addMat(0))
 	f.wash(code(1), label())
 	f.turn(code(1), "pea", "L1", "A", 200, label())
-	require.Empty(t, gaps(t, papers(f)["sanitation"]))
+	none := gaps(t, papers(f)["sanitation"])
+	delete(none, "week not reviewed")
+	require.Empty(t, none)
 	thread := f.thread(code(1))
 	last := slices.IndexFunc(thread, func(s medium.Step) bool { return s.Kind == medium.KindSanitize && s.MatSeq > 5 })
 	f.correct(code(1), thread[last].MatSeq, "wrong bottle")

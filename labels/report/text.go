@@ -23,7 +23,9 @@ func Text(w io.Writer, r Report, cells int) error {
 	r = r.cleaned()
 	t.line(r.Title)
 	t.line(strings.Repeat("=", int(cellsOf(r.Title))))
-	t.para("", r.owner())
+	if r.owner() != "" {
+		t.para("", r.owner())
+	}
 	t.para("", r.identity())
 	if r.Mark != "" {
 		t.para("", "*** "+r.Mark+" ***")
@@ -80,6 +82,9 @@ func (t *terminal) section(s Section) {
 	t.line(strings.Repeat("-", int(cellsOf(s.Heading))))
 	if s.Note != "" {
 		t.para("", s.Note)
+	}
+	for _, text := range s.captions() {
+		t.para("", "(Drawn in the PDF and the page: "+text+")")
 	}
 	if len(s.Rows) == 0 {
 		t.para("", s.Empty)

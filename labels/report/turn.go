@@ -1,13 +1,27 @@
 package report
 
-import "resow/medium"
+import (
+	"cmp"
+	"slices"
+	"time"
 
-// Turn is what the reuse report needs of one turn of a mat, beyond the mat's
-// condition.
+	"resow/medium"
+	"resow/medium/lifetime"
+)
+
+// Turn is one turn of a mat as the statistics see it.
 type Turn struct {
-	Crop    string  // crop or mix
-	Mold    bool    // seen in this turn, on crop or mat
-	Minutes float64 // hands-on time at the sink, 0 where none was noted
+	Number    int     // from 1
+	Crop      string  // crop or mix
+	Place     string  // shelf
+	Sanitizer string  // product of the accepted step that cleared the mat for it
+	SeedG     float64 // all seed of the sowing, 0 where it was not noted
+	YieldG    float64 // whole harvest, all cuts; 0 where it was not weighed
+	Mold      bool    // seen in this turn, on crop or mat
+	Minutes   float64 // hands-on time at the sink, 0 where none was noted
+	SownAt    time.Time
+	EndedAt   time.Time // last cut, first mold, the next sowing or the retirement; zero while it goes on
+	Whole     bool      // harvested, with no more cuts to come
 }
 
 // Turns reads the turns from a mat's whole thread. Voided steps count as never
@@ -20,22 +34,245 @@ func Turns(thread []medium.Step) []Turn {
 		}
 	}
 	var out []Turn
+	cleared := ""
 	for _, s := range thread {
-		if sow, ok := s.Body.(*medium.Sow); ok && !voided[s.MatSeq] {
-			out = append(out, Turn{Crop: medium.CropName(sow.Crops)})
-		}
-		if len(out) == 0 || voided[s.MatSeq] {
+		if voided[s.MatSeq] {
 			continue
 		}
-		turn := &out[len(out)-1]
-		switch b := s.Body.(type) {
-		case *medium.Mold:
-			turn.Mold = true
-		case *medium.Inspect:
-			turn.Mold = turn.Mold || b.Mold
-		case *medium.Rinse:
-			turn.Minutes += b.Minutes
+		if b, ok := s.Body.(*medium.Sanitize); ok && s.Outcome.Accepted {
+			cleared = productName(b)
+		}
+		if sow, ok := s.Body.(*medium.Sow); ok {
+			if len(out) > 0 {
+				out[len(out)-1].end(s.At)
+			}
+			out = append(out, Turn{Number: len(out) + 1, Crop: medium.CropName(sow.Crops), Place: sow.Place, Sanitizer: cleared,
+				SeedG: seedOf(sow.Crops), SownAt: s.At})
+		}
+		if len(out) > 0 {
+			out[len(out)-1].take(s)
 		}
 	}
+	return out
+}
+
+func productName(b *medium.Sanitize) string {
+	if b.Product != "" {
+		return b.Product
+	}
+	return b.Active
+}
+
+// seedOf is the seed of a sowing; 0 where one crop of a mix has none noted.
+func seedOf(crops []medium.Sown) float64 {
+	total := 0.0
+	for _, c := range crops {
+		if c.SeedG <= 0 {
+			return 0
+		}
+		total += c.SeedG
+	}
+	return total
+}
+
+func (t *Turn) end(at time.Time) {
+	if t.EndedAt.IsZero() {
+		t.EndedAt = at
+	}
+}
+
+func (t *Turn) take(s medium.Step) {
+	switch b := s.Body.(type) {
+	case *medium.Harvest:
+		t.YieldG += b.YieldG
+		if !b.MoreCutsToCome {
+			t.Whole = true
+			t.end(s.At)
+		}
+	case *medium.Mold:
+		t.Mold = true
+		t.end(s.At)
+	case *medium.Inspect:
+		t.Mold = t.Mold || b.Mold
+	case *medium.Rinse:
+		t.Minutes += b.Minutes
+	case *medium.Retire:
+		t.end(s.At)
+	}
+}
+
+// Tally gathers what the reuse report needs of the mats' threads, one mat
+// after the other, so that no more than one thread is in memory at a time.
+type Tally struct {
+	loc    *time.Location
+	south  bool
+	now    time.Time
+	rates  map[rateKey]*lifetime.Count
+	weeks  map[int]lifetime.Week    // by weeks since 1970
+	days   map[dayKey]lifetime.Week // by day of the sowing and product
+	crops  map[string]lifetime.Week // finished turns
+	recent int                      // sowings in the last paceWeeks
+	ended  lifetime.Week
+
+	minutes  []float64
+	harvests []lifetime.Harvest
+	seen     int // mats
+	every    int // of so many mats the harvests of one are kept
+}
+
+type rateKey struct{ by, name string }
+
+type dayKey struct {
+	product string
+	day     int
+}
+
+// By what the mold rate is broken down, in the order of the report.
+var rateGroups = []string{"material", "crop", "sanitizer", "place", "season", "turn number"}
+
+const (
+	// paceWeeks is how far back the farm's pace is taken from.
+	paceWeeks = 4
+	// harvestsKept bounds the harvests for the yield trend, and so memory.
+	harvestsKept = 60000
+)
+
+// NewTally begins a tally for a farm as of a time.
+func NewTally(farm medium.Farm, now time.Time) *Tally {
+	return &Tally{loc: farm.Location(), south: farm.Settings.Lat != nil && *farm.Settings.Lat < 0, now: now,
+		rates: map[rateKey]*lifetime.Count{}, weeks: map[int]lifetime.Week{}, days: map[dayKey]lifetime.Week{},
+		crops: map[string]lifetime.Week{}, every: 1}
+}
+
+// Add takes one mat's whole thread.
+func (t *Tally) Add(thread []medium.Step) {
+	mat := matOf(thread)
+	t.seen++
+	for _, turn := range Turns(thread) {
+		t.turn(mat, turn)
+		if (t.seen-1)%t.every == 0 {
+			t.harvest(string(thread[0].Mat), mat, turn)
+		}
+	}
+	if len(t.harvests) > harvestsKept {
+		t.thin()
+	}
+}
+
+func matOf(thread []medium.Step) medium.Mat {
+	for _, s := range thread {
+		if b, ok := s.Body.(*medium.Add); ok {
+			return b.Mat
+		}
+	}
+	return medium.Mat{}
+}
+
+func (t *Tally) turn(mat medium.Mat, turn Turn) {
+	if turn.Minutes > 0 {
+		t.minutes = append(t.minutes, turn.Minutes)
+	}
+	if t.now.Sub(turn.SownAt) < paceWeeks*7*24*time.Hour {
+		t.recent++
+	}
+	if turn.EndedAt.IsZero() {
+		return
+	}
+	one := lifetime.Week{Turns: 1}
+	if turn.Mold {
+		one.Moldy = 1
+	}
+	t.ended = sumWeeks(t.ended, one)
+	t.crops[named(turn.Crop)] = sumWeeks(t.crops[named(turn.Crop)], one)
+	week := weekOf(turn.EndedAt.In(t.loc))
+	t.weeks[week] = sumWeeks(t.weeks[week], one)
+	day := dayKey{named(turn.Sanitizer), dayOf(turn.SownAt.In(t.loc))}
+	t.days[day] = sumWeeks(t.days[day], one)
+	for i, name := range []string{mat.Material, turn.Crop, turn.Sanitizer, turn.Place, season(turn.SownAt.In(t.loc).Month(), t.south), turnBand(turn.Number)} {
+		key := rateKey{rateGroups[i], named(name)}
+		if t.rates[key] == nil {
+			t.rates[key] = &lifetime.Count{Name: key.name}
+		}
+		t.rates[key].Trials += one.Turns
+		t.rates[key].Hits += one.Moldy
+	}
+}
+
+func sumWeeks(a, b lifetime.Week) lifetime.Week {
+	return lifetime.Week{Turns: a.Turns + b.Turns, Moldy: a.Moldy + b.Moldy}
+}
+
+func named(name string) string {
+	if name == "" {
+		return unknown
+	}
+	return name
+}
+
+// dayOf counts calendar days from 1 January 1970, weekOf weeks from the Monday
+// before it.
+func dayOf(at time.Time) int {
+	y, m, d := at.Date()
+	return int(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / 86400)
+}
+
+func weekOf(at time.Time) int { return (dayOf(at) + 3) / 7 }
+
+func weekStart(week int) time.Time { return time.Unix(int64(week*7-3)*86400, 0).UTC() }
+
+// season is the meteorological one of the farm's half of the world.
+func season(m time.Month, south bool) string {
+	i := int(m) % 12 / 3
+	if south {
+		i = (i + 2) % 4
+	}
+	return []string{"winter", "spring", "summer", "autumn"}[i]
+}
+
+func turnBand(n int) string {
+	switch {
+	case n <= 5:
+		return "turns 1 to 5"
+	case n <= 10:
+		return "turns 6 to 10"
+	case n <= 20:
+		return "turns 11 to 20"
+	}
+	return "turns over 20"
+}
+
+func (t *Tally) harvest(code string, mat medium.Mat, turn Turn) {
+	if turn.Whole && turn.YieldG > 0 && turn.SeedG > 0 {
+		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: named(mat.Material), Crop: named(turn.Crop),
+			Turn: float64(turn.Number), YieldG: turn.YieldG, SeedG: turn.SeedG})
+	}
+}
+
+// thin drops the harvests of every second mat that was kept.
+func (t *Tally) thin() {
+	t.every *= 2
+	kept, mat, drop := t.harvests[:0], "", true
+	for _, h := range t.harvests {
+		if h.Mat != mat {
+			mat, drop = h.Mat, !drop
+		}
+		if !drop {
+			kept = append(kept, h)
+		}
+	}
+	t.harvests = kept
+}
+
+// group gives the counts of one breakdown, those with most turns first.
+func (t *Tally) group(by string) []lifetime.Count {
+	var out []lifetime.Count
+	for key, c := range t.rates {
+		if key.by == by {
+			out = append(out, *c)
+		}
+	}
+	slices.SortFunc(out, func(a, b lifetime.Count) int {
+		return cmp.Or(cmp.Compare(b.Trials, a.Trials), cmp.Compare(a.Name, b.Name))
+	})
 	return out
 }

@@ -152,9 +152,9 @@ func (l *ledger) reach(from map[int]bool, suspect string, forward bool) map[int]
 func key(mat medium.Code, turn int) string { return fmt.Sprintf("%s/%d", mat, turn) }
 
 func TestAgainstBruteForce(t *testing.T) {
-	ledgers := uint64(150)
-	if testing.Short() {
-		ledgers = 20
+	ledgers := uint64(40)
+	if os.Getenv("RESOW_DEEP") == "1" {
+		ledgers = 400
 	}
 	queries, reached := 0, 0
 	for seed := range ledgers {
@@ -331,12 +331,10 @@ func BenchmarkFind(b *testing.B) {
 // and the times side by side.
 func TestAgainstSQLite(t *testing.T) {
 	sqlite, err := exec.LookPath("sqlite3")
-	if err != nil && os.Getenv("RESOW_DEEP") == "1" {
-		t.Fatal("sqlite3 is missing")
+	if os.Getenv("RESOW_DEEP") != "1" {
+		t.Skip("the long run: RESOW_DEEP=1")
 	}
-	if err != nil || testing.Short() {
-		t.Skip("needs sqlite3 and the long run")
-	}
+	require.NoError(t, err, "sqlite3 is missing")
 	l := large()
 	began := time.Now()
 	g := l.graph()

@@ -161,7 +161,7 @@ func (f *farm) session(day int, morning bool) error {
 		}
 	}
 	for _, m := range f.mats {
-		if m.careless && day > days-3 {
+		if m.careless && day > days-4 {
 			continue
 		}
 		f.tend(m, day, morning)
@@ -175,7 +175,7 @@ func (f *farm) register(b batch) error {
 		if err != nil {
 			return err
 		}
-		f.mats = append(f.mats, &mat{Condition: medium.Condition{Code: medium.Code(code)}, batch: b, careless: f.chance(0.16)})
+		f.mats = append(f.mats, &mat{Condition: medium.Condition{Code: medium.Code(code)}, batch: b, careless: f.chance(0.3)})
 		f.do(f.mats[len(f.mats)-1], &medium.Add{Mat: b.mat})
 	}
 	return f.record()
@@ -258,7 +258,7 @@ func (f *farm) dry(m *mat, morning bool) {
 
 func (f *farm) sanitize(m *mat, day int) {
 	if m.Turn-m.Inspected >= 5 && f.chance(0.9) {
-		f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 4 && f.chance(0.3), FoldSnaps: m.SunKLy > 4.5 && f.chance(0.25)})
+		f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.SunKLy > 1.2 && m.Mat.Material == "polypropylene" && f.chance(0.3)})
 	}
 	b := &medium.Sanitize{Product: chlorine, StrengthPPM: 100 + 10*float64(f.rng.IntN(8)), ContactS: 120 + 15*f.rng.IntN(6), Sides: 2, Method: "spray"}
 	temp := 18 + float64(f.rng.IntN(6))

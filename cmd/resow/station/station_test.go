@@ -139,6 +139,7 @@ func TestEveryPageOpens(t *testing.T) {
 	require.Equal(t, http.StatusNotFound, p.get("/m/TZZZZZZZ").status)
 	mix := p.get("/mix?product=chlorine%2C+blue+drum&volume=2L&strength=200ppm")
 	has(t, mix.body, "Water first")
+	has(t, mix.body, "mL stock")
 	has(t, mix.body, "Take care")
 	require.Equal(t, "/m/"+mat, p.get("/find?code="+mat).header.Get("Location"))
 }

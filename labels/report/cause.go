@@ -1,0 +1,116 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"resow/medium"
+	"resow/medium/lifetime"
+)
+
+// causesOver is the chance over the turns that a mat has been retired for each
+// cause, whatever the period of the report.
+type causesOver struct {
+	curves  []lifetime.Incidence // most retired first
+	last    float64              // turn of the last retirement
+	refused error
+}
+
+func causesOverOf(mats []medium.Condition) causesOver {
+	obs := make([]lifetime.Observation, len(mats))
+	for i, c := range mats {
+		obs[i] = observation(c)
+	}
+	var c causesOver
+	if c.refused = lifetime.DefaultLimits().Curve(obs); c.refused == nil {
+		c.curves, c.refused = lifetime.CumulativeIncidence(obs, confidence)
+	}
+	slices.SortStableFunc(c.curves, func(a, b lifetime.Incidence) int { return cmp.Compare(b.Retired, a.Retired) })
+	for _, curve := range c.curves {
+		for _, p := range curve.Points {
+			c.last = max(c.last, p.Turns)
+		}
+	}
+	return c
+}
+
+// incidenceAt gives the curve just after a turn.
+func incidenceAt(i lifetime.Incidence, turn float64) lifetime.IncidencePoint {
+	var at lifetime.IncidencePoint
+	for _, p := range i.Points {
+		if p.Turns <= turn {
+			at = p
+		}
+	}
+	return at
+}
+
+func (c causesOver) say() []string {
+	if c.refused != nil || len(c.curves) == 0 {
+		return nil
+	}
+	first := c.curves[0]
+	p := incidenceAt(first, c.last)
+	return []string{fmt.Sprintf("By turn %s a mat has been retired for %s with a chance of %s (95 %% interval %s), the most frequent cause.",
+		short(c.last), causePhrase(first.Cause), percentOf(p.F), percentSpan(p.Low, p.High))}
+}
+
+func causePhrase(cause string) string {
+	if cause == causeName("") {
+		return "a cause that was not noted"
+	}
+	return cause
+}
+
+func (c causesOver) section() Section {
+	s := Section{Heading: "Why mats end, over their turns", Empty: "Too few mats are retired to say for which causes mats end.",
+		Note:    "Chance that a mat has been retired for the cause by the turn (cumulative incidence, 95 % interval). The other causes are not taken as censored, which would overstate each; together with the mats still in use the chances are 100 %.",
+		Columns: []Column{{Head: "By turn", Right: true}, {Head: "Mats watched", Right: true}}}
+	if c.refused != nil {
+		return s
+	}
+	shown := c.curves[:min(len(c.curves), len(dashes))]
+	p := Plot{Alt: "Chance that a mat has been retired for each cause by the turn; the causes have different line patterns.",
+		X: Axis{Label: "turns", To: c.last + 1}, Y: Axis{Label: "retired for the cause", To: 10, Unit: "%"}}
+	for i, curve := range shown {
+		s.Columns = append(s.Columns, Column{Head: causeName(medium.Cause(curve.Cause))})
+		points := []Point{{}}
+		for _, at := range curve.Points {
+			points = append(points, Point{X: at.Turns, Y: 100 * at.F})
+			p.Y.To = min(100, max(p.Y.To, 110*at.F))
+		}
+		points = append(points, Point{X: c.last + 1, Y: points[len(points)-1].Y})
+		p.Series = append(p.Series, Series{Name: curve.Cause, Shape: Steps, Style: i, Points: points})
+	}
+	step := max(1, int(c.last/8+0.5))
+	for turn := step; float64(turn) <= c.last; turn += step {
+		row := []string{fmt.Sprint(turn), ""}
+		for _, curve := range shown {
+			at := incidenceAt(curve, float64(turn))
+			row[1] = fmt.Sprint(c.watched(curve, float64(turn)))
+			row = append(row, chance(at))
+		}
+		s.Rows = append(s.Rows, row)
+	}
+	s.Plots = []Plot{p}
+	return s
+}
+
+func chance(p lifetime.IncidencePoint) string {
+	if !p.Known {
+		return percentOf(p.F)
+	}
+	return fmt.Sprintf("%s (%s)", percentOf(p.F), percentSpan(p.Low, p.High))
+}
+
+// watched is the number of mats in use when the first retirement at or after
+// the turn came.
+func (c causesOver) watched(i lifetime.Incidence, turn float64) int {
+	for _, p := range i.Points {
+		if p.Turns >= turn {
+			return p.AtRisk
+		}
+	}
+	return 0
+}

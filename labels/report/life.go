@@ -1,0 +1,359 @@
+package report
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"resow/medium"
+	"resow/medium/lifetime"
+)
+
+const confidence = 0.95
+
+// observation is a mat as far as its life is known.
+func observation(c medium.Condition) lifetime.Observation {
+	return lifetime.Observation{Turns: float64(c.Turn), Retired: c.Stage == medium.Retired, Cause: causeName(c.Cause)}
+}
+
+// tooFew puts a refusal in words.
+func tooFew(err error) string {
+	var little *lifetime.TooLittle
+	if errors.As(err, &little) {
+		return fmt.Sprintf("too few %s (%d of %d needed)", little.Of, little.Have, little.Need)
+	}
+	return "can't be worked out from these records"
+}
+
+// probability writes a p-value.
+func probability(p float64) string {
+	if p < 0.001 {
+		return keep("p < 0.001")
+	}
+	if p < 0.1 {
+		return keep(fmt.Sprintf("p %.3f", p))
+	}
+	return keep(fmt.Sprintf("p %.2f", p))
+}
+
+// minus sets a true minus sign, which no spreadsheet takes for a formula.
+func minus(figure string) string {
+	if rest, ok := strings.CutPrefix(figure, "-"); ok {
+		return "\u2212" + rest
+	}
+	return figure
+}
+
+func hundredths(v float64) string { return fmt.Sprintf("%.2f", v) }
+
+func percentOf(share float64) string { return keep(short(100*share) + " %") }
+
+// percentSpan writes two shares as "6.1 to 17.2 %".
+func percentSpan(low, high float64) string {
+	return keep(short(100*low)) + " to " + keep(short(100*high)+" %")
+}
+
+// lives is how long the mats of each material last.
+type lives struct {
+	groups  []lifeGroup // most mats first
+	all     lifeGroup
+	until   float64 // the longest turn that all known curves reach
+	test    lifetime.LogRankResult
+	refused error // why the materials can't be compared
+	pairs   []lifePair
+}
+
+type lifeGroup struct {
+	name    string
+	obs     []lifetime.Observation
+	curve   lifetime.Curve
+	refused error // why nothing is said of the life
+}
+
+// lifePair compares two materials, the longer-lived first.
+type lifePair struct {
+	a, b     string
+	ratio    lifetime.RestrictedMean
+	adjusted float64 // log-rank, corrected by Holm for the pairs looked at
+}
+
+func newLifeGroup(name string, obs []lifetime.Observation) lifeGroup {
+	g := lifeGroup{name: name, obs: obs}
+	if g.refused = lifetime.DefaultLimits().Curve(obs); g.refused == nil {
+		g.curve, g.refused = lifetime.KaplanMeier(obs, confidence, lifetime.LogLog)
+	}
+	return g
+}
+
+func livesOf(mats []medium.Condition) lives {
+	by := map[string][]lifetime.Observation{}
+	var all []lifetime.Observation
+	for _, c := range mats {
+		o := observation(c)
+		by[named(c.Mat.Material)] = append(by[named(c.Mat.Material)], o)
+		all = append(all, o)
+	}
+	l := lives{all: newLifeGroup("all mats", all)}
+	for name, obs := range by {
+		l.groups = append(l.groups, newLifeGroup(name, obs))
+	}
+	slices.SortFunc(l.groups, func(a, b lifeGroup) int {
+		return cmp.Or(cmp.Compare(len(b.obs), len(a.obs)), strings.Compare(a.name, b.name))
+	})
+	l.compare()
+	return l
+}
+
+// known are the groups with enough retired mats.
+func (l lives) known() []lifeGroup {
+	var out []lifeGroup
+	for _, g := range l.groups {
+		if g.refused == nil {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+func (l *lives) compare() {
+	groups := l.known()
+	for i, g := range groups {
+		if i == 0 || g.curve.LastTurn < l.until {
+			l.until = g.curve.LastTurn
+		}
+	}
+	if len(groups) < 2 {
+		l.refused = &lifetime.TooLittle{Of: "materials with enough retired mats", Have: len(groups), Need: 2}
+		return
+	}
+	var tested []lifetime.Group
+	for _, g := range groups {
+		tested = append(tested, lifetime.Group{Name: g.name, Observations: g.obs})
+	}
+	l.test, l.refused = lifetime.LogRank(tested)
+	var p []float64
+	for i := range groups {
+		for j := i + 1; j < len(groups); j++ {
+			pair, chance, err := comparePair(groups[i], groups[j])
+			if err != nil {
+				continue
+			}
+			l.pairs = append(l.pairs, pair)
+			p = append(p, chance)
+		}
+	}
+	adjusted, err := lifetime.Holm(p)
+	if err != nil {
+		l.pairs = nil
+		return
+	}
+	for i := range l.pairs {
+		l.pairs[i].adjusted = adjusted[i]
+	}
+}
+
+// comparePair sets two materials against each other; too few expected
+// retirements are an error.
+func comparePair(a, b lifeGroup) (lifePair, float64, error) {
+	test, err := lifetime.LogRank([]lifetime.Group{{Name: a.name, Observations: a.obs}, {Name: b.name, Observations: b.obs}})
+	if err == nil {
+		err = lifetime.DefaultLimits().Comparison(test)
+	}
+	if err != nil {
+		return lifePair{}, 0, err
+	}
+	ratio, err := lifetime.LifeRatio(a.curve, b.curve, 0)
+	if err == nil && ratio.Value < 1 {
+		a, b = b, a
+		ratio, err = lifetime.LifeRatio(a.curve, b.curve, 0)
+	}
+	return lifePair{a: a.name, b: b.name, ratio: ratio}, test.P, err
+}
+
+// say gives at most three sentences on how long mats last.
+func (l lives) say() []string {
+	if l.all.refused != nil {
+		rate, err := lifetime.RetirementRate(l.all.obs, confidence)
+		if err != nil {
+			return nil
+		}
+		return []string{fmt.Sprintf("Too few mats are retired (%d) to say how long a mat lasts; so far %s in 100 turns have ended one (exact 95 %% interval %s to %s).",
+			rate.Retired, short(100*rate.PerTurn), short(100*rate.Low), short(100*rate.High))}
+	}
+	out := []string{l.all.sayHalf()}
+	var unlike, alike []string
+	for _, p := range l.pairs {
+		if p.adjusted >= 1-confidence {
+			alike = append(alike, p.a+" and "+p.b)
+			continue
+		}
+		unlike = append(unlike, fmt.Sprintf("Mats of %s last %s times as long as %s over the first %s turns (95 %% interval %s to %s; log-rank %s).",
+			p.a, hundredths(p.ratio.Value), p.b, short(p.ratio.Until), hundredths(p.ratio.Low), hundredths(p.ratio.High), probability(p.adjusted)))
+	}
+	out = append(out, unlike[:min(len(unlike), 2)]...)
+	switch {
+	case len(l.pairs) == 0 && len(l.groups) > 1:
+		out = append(out, "Too few mats are retired to compare the life of the materials.")
+	case len(alike) > 0 && len(unlike) == 0:
+		out = append(out, fmt.Sprintf("The records show no difference in life between materials beyond chance (log-rank %s).", probability(l.test.P)))
+	}
+	return out
+}
+
+func (g lifeGroup) sayHalf() string {
+	half := g.curve.Median()
+	if !half.At.Reached {
+		last := g.curve.Points[len(g.curve.Points)-1]
+		return fmt.Sprintf("Fewer than half of the mats end within the %s turns that the records reach: %s are still in use then (95 %% interval %s).",
+			short(g.curve.LastTurn), percentOf(last.S), percentSpan(last.Low, last.High))
+	}
+	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s).", short(half.At.Turns), span(half))
+}
+
+func span(q lifetime.Quantile) string {
+	low, high := "not reached", "not reached"
+	if q.Low.Reached {
+		low = short(q.Low.Turns)
+	}
+	if q.High.Reached {
+		high = short(q.High.Turns)
+	}
+	return low + " to " + high
+}
+
+func (l lives) table() Section {
+	s := Section{Heading: "How long mats last, by material", Empty: "No mats are on file.",
+		Note: "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
+		Columns: []Column{{Head: "Material"}, {Head: "Mats", Right: true}, {Head: "Retired", Right: true}, {Head: "Half are retired by turn"},
+			{Head: l.meanHead(), Drop: 1}, {Head: "Retired per 100 turns (exact 95 % interval)", Drop: 2}}}
+	for _, g := range l.groups {
+		s.Rows = append(s.Rows, l.row(g))
+	}
+	if len(l.groups) > 1 {
+		s.Rows = append(s.Rows, l.row(l.all))
+	}
+	return s
+}
+
+func (l lives) meanHead() string {
+	if l.until == 0 {
+		return "Mean turns"
+	}
+	return fmt.Sprintf("Mean turns within the first %s", short(l.until))
+}
+
+func (l lives) row(g lifeGroup) []string {
+	retired := 0
+	for _, o := range g.obs {
+		if o.Retired {
+			retired++
+		}
+	}
+	half, mean, rate := tooFewShort(g.refused), "–", "no turns yet"
+	if g.refused == nil {
+		half = "not reached"
+		if q := g.curve.Median(); q.At.Reached {
+			half = fmt.Sprintf("%s (%s)", short(q.At.Turns), span(q))
+		}
+		if m, err := g.curve.RestrictedMean(l.until); err == nil {
+			mean = fmt.Sprintf("%s (%s to %s)", short(m.Value), short(m.Low), short(m.High))
+		}
+	}
+	if r, err := lifetime.RetirementRate(g.obs, confidence); err == nil {
+		rate = fmt.Sprintf("%s (%s to %s)", short(100*r.PerTurn), short(100*r.Low), short(100*r.High))
+	}
+	return []string{g.name, fmt.Sprint(len(g.obs)), fmt.Sprint(retired), half, mean, rate}
+}
+
+func tooFewShort(err error) string {
+	if err == nil {
+		return ""
+	}
+	return "too few retired"
+}
+
+// panels is how many materials are drawn side by side.
+const panels = 3
+
+// curves draws the survival curve of each material with its band, the others
+// faint behind it, and gives the figures as a table.
+func (l lives) curves() (Section, bool) {
+	groups := l.known()
+	groups = groups[:min(len(groups), panels)]
+	if len(groups) == 0 {
+		return Section{}, false
+	}
+	last := 0.0
+	for _, g := range groups {
+		last = max(last, g.curve.LastTurn)
+	}
+	s := Section{Heading: "Mats still in use after so many turns", Columns: []Column{{Head: "After turn", Right: true}}}
+	for i, g := range groups {
+		s.Plots = append(s.Plots, survivalPlot(groups, i, last))
+		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)"}, Column{Head: "Mats watched", Right: true})
+	}
+	step := max(1, int(last/10+0.5))
+	for turn := step; float64(turn) <= last; turn += step {
+		row := []string{fmt.Sprint(turn)}
+		for _, g := range groups {
+			p, ok := g.curve.At(float64(turn))
+			if !ok {
+				row = append(row, "not known yet", "")
+				continue
+			}
+			row = append(row, fmt.Sprintf("%s (%s)", percentOf(p.S), percentSpan(p.Low, p.High)), fmt.Sprint(watchedIn(g.obs, float64(turn))))
+		}
+		s.Rows = append(s.Rows, row)
+	}
+	return s, true
+}
+
+// watchedIn counts the mats known to be in use in a turn.
+func watchedIn(obs []lifetime.Observation, turn float64) int {
+	n := 0
+	for _, o := range obs {
+		if o.Turns >= turn {
+			n++
+		}
+	}
+	return n
+}
+
+func survivalPlot(groups []lifeGroup, at int, last float64) Plot {
+	p := Plot{Title: groups[at].name, X: Axis{Label: "turns", To: last}, Y: Axis{Label: "still in use", To: 100, Unit: "%"},
+		Alt: "Share of mats still in use after so many turns (steps), with the 95 % interval (grey area); a thin line repeats each of the other materials."}
+	steps, band := curvePoints(groups[at].curve)
+	p.Series = append(p.Series, Series{Shape: StepBand, Points: band})
+	for i, g := range groups {
+		if i != at {
+			points, _ := curvePoints(g.curve)
+			p.Series = append(p.Series, Series{Name: g.name, Shape: Steps, Style: i, Faint: true, Points: points})
+		}
+	}
+	p.Series = append(p.Series, Series{Shape: Steps, Points: steps})
+	return p
+}
+
+// curvePoints gives the steps of a curve and its band, in percent.
+func curvePoints(c lifetime.Curve) (steps, band []Point) {
+	steps, band = []Point{{Y: 100}}, []Point{{Y: 100, Low: 100}}
+	for _, p := range c.Points {
+		steps = append(steps, Point{X: p.Turns, Y: 100 * p.S})
+		band = append(band, Point{X: p.Turns, Y: 100 * p.High, Low: 100 * p.Low})
+	}
+	return steps, band
+}
+
+func (l lives) pairTable() Section {
+	s := Section{Heading: "Materials against each other",
+		Note:    "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at.",
+		Empty:   "Too few mats are retired to compare materials: at least 5 retirements must be expected in each.",
+		Columns: []Column{{Head: "Longer"}, {Head: "Shorter"}, {Head: "Times as long (95 % interval)"}, {Head: "Up to turn", Right: true}, {Head: "Corrected p"}}}
+	for _, p := range l.pairs {
+		s.Rows = append(s.Rows, []string{p.a, p.b, fmt.Sprintf("%s (%s to %s)", hundredths(p.ratio.Value), hundredths(p.ratio.Low), hundredths(p.ratio.High)),
+			short(p.ratio.Until), strings.TrimPrefix(probability(p.adjusted), "p"+string(hard))})
+	}
+	return s
+}

@@ -1,0 +1,359 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"resow/medium/lifetime"
+)
+
+// molds is what the finished turns say about mold.
+type molds struct {
+	tally    *Tally
+	groups   [][]lifetime.Count // by rateGroups
+	compared []comparedPair     // least p first
+	weeks    []lifetime.Week
+	first    int // week of the first of them
+	chart    lifetime.Chart
+	refused  error // why there are no control limits
+	changes  []change
+}
+
+type comparedPair struct {
+	by string
+	lifetime.PairComparison
+}
+
+// change is a sanitizer that came in while the records ran.
+type change struct {
+	product       string
+	day           int
+	before, after lifetime.Count
+	lifetime.Comparison
+	refused error
+}
+
+func moldsOf(t *Tally) molds {
+	m := molds{tally: t}
+	for _, by := range rateGroups {
+		m.groups = append(m.groups, t.group(by))
+	}
+	m.compare()
+	m.weekly()
+	m.sanitizers()
+	return m
+}
+
+// compare sets every pair of a breakdown against each other and corrects for
+// all pairs of all breakdowns together.
+func (m *molds) compare() {
+	limits := lifetime.DefaultLimits()
+	var p []float64
+	for i, counts := range m.groups {
+		var enough []lifetime.Count
+		for _, c := range counts {
+			if limits.Rate(c) == nil && c.Name != unknown && len(enough) < groupsCompared {
+				enough = append(enough, c)
+			}
+		}
+		pairs, err := lifetime.ComparePairs(enough, confidence)
+		if err != nil {
+			continue
+		}
+		for _, pair := range pairs {
+			m.compared = append(m.compared, comparedPair{rateGroups[i], pair})
+			p = append(p, pair.P)
+		}
+	}
+	adjusted, err := lifetime.Holm(p)
+	if err != nil {
+		m.compared = nil
+		return
+	}
+	for i := range m.compared {
+		m.compared[i].Adjusted = adjusted[i]
+	}
+	slices.SortStableFunc(m.compared, func(a, b comparedPair) int { return cmp.Compare(a.P, b.P) })
+}
+
+// groupsCompared bounds the pairs of one breakdown: 12 groups make 66.
+const groupsCompared = 12
+
+func (m *molds) weekly() {
+	if len(m.tally.weeks) == 0 {
+		m.refused = &lifetime.TooLittle{Of: "weeks with harvests", Need: lifetime.DefaultLimits().WeeksForChart}
+		return
+	}
+	weeks := slices.Sorted(maps.Keys(m.tally.weeks))
+	m.first = weeks[0]
+	for w := weeks[0]; w <= weeks[len(weeks)-1]; w++ {
+		m.weeks = append(m.weeks, m.tally.weeks[w])
+	}
+	if m.refused = lifetime.DefaultLimits().Chart(m.weeks, 0); m.refused == nil {
+		m.chart, m.refused = lifetime.ControlChart(m.weeks, 0, lifetime.PChart)
+	}
+}
+
+// sanitizers finds the products that came in later, and compares the turns
+// that they cleared a mat for with those sown before.
+func (m *molds) sanitizers() {
+	began, since := 0, map[string]int{}
+	for key := range m.tally.days {
+		if began == 0 || key.day < began {
+			began = key.day
+		}
+		if day, ok := since[key.product]; !ok || key.day < day {
+			since[key.product] = key.day
+		}
+	}
+	for _, product := range slices.Sorted(maps.Keys(since)) {
+		if product == unknown || since[product] < began+14 {
+			continue
+		}
+		c := change{product: product, day: since[product], before: lifetime.Count{Name: "before"}, after: lifetime.Count{Name: product}}
+		for key, week := range m.tally.days {
+			switch {
+			case key.day < c.day:
+				c.before.Trials += week.Turns
+				c.before.Hits += week.Moldy
+			case key.product == product:
+				c.after.Trials += week.Turns
+				c.after.Hits += week.Moldy
+			}
+		}
+		limits := lifetime.DefaultLimits()
+		if c.refused = cmp.Or(limits.Rate(c.before), limits.Rate(c.after)); c.refused == nil {
+			c.Comparison, c.refused = lifetime.Compare(c.after, c.before, confidence)
+		}
+		m.changes = append(m.changes, c)
+	}
+}
+
+func day(n int) string {
+	return keep(time.Unix(int64(n)*86400, 0).UTC().Format("2 Jan 2006"))
+}
+
+func (m molds) say() []string {
+	if m.tally.ended.Turns == 0 {
+		return []string{"No turn is finished yet to count mold in."}
+	}
+	said := "Mold was found in " + share(m.tally.ended.Moldy, m.tally.ended.Turns)
+	if lifetime.DefaultLimits().Rate(lifetime.Count{Trials: m.tally.ended.Turns}) != nil {
+		return []string{said + ", too few turns to state a rate."}
+	}
+	out := append([]string{said + "."}, m.sayPairs()...)
+	return append(append(out, m.sayWeeks()...), m.sayChanges()...)
+}
+
+func (m molds) sayPairs() []string {
+	if len(m.compared) == 0 {
+		return nil
+	}
+	var out []string
+	for _, p := range m.compared {
+		if p.Adjusted < 1-confidence && len(out) < 2 {
+			out = append(out, p.say(len(m.compared)))
+		}
+	}
+	if len(out) == 0 {
+		return []string{fmt.Sprintf("No material, crop, sanitizer, place, season or age molds more often than another beyond chance (%s looked at, corrected).", count(len(m.compared), "pair", "pairs"))}
+	}
+	return out
+}
+
+func (p comparedPair) say(of int) string {
+	more, less := p.A, p.B
+	if more.Share() < less.Share() {
+		more, less = less, more
+	}
+	return fmt.Sprintf("By %s, %s molds more often than %s: %s against %s of finished turns (%s after correction for %s).",
+		p.by, more.Name, less.Name, percentOf(more.Share()), percentOf(less.Share()), probability(p.Adjusted), count(of, "pair", "pairs"))
+}
+
+func (m molds) sayWeeks() []string {
+	if m.refused != nil {
+		return []string{fmt.Sprintf("Too few weeks with harvests (%d) for a control chart of mold.", plotted(m.weeks))}
+	}
+	var above, runs int
+	for _, w := range m.chart.Weeks {
+		switch w.Mark {
+		case lifetime.Above:
+			above++
+		case lifetime.RunAbove:
+			runs++
+		}
+	}
+	if above+runs == 0 {
+		return []string{fmt.Sprintf("No week of %d has more mold than chance explains.", plotted(m.weeks))}
+	}
+	return []string{fmt.Sprintf("More mold than chance explains: %d of %d weeks above the limit, %d at the end of a long run above the mean.", above, plotted(m.weeks), runs)}
+}
+
+func plotted(weeks []lifetime.Week) int {
+	n := 0
+	for _, w := range weeks {
+		if w.Turns > 0 {
+			n++
+		}
+	}
+	return n
+}
+
+func (m molds) sayChanges() []string {
+	var out []string
+	for _, c := range m.changes {
+		if c.refused != nil {
+			continue
+		}
+		word := "no difference beyond chance"
+		if c.P < 1-confidence {
+			word = map[bool]string{true: "less often", false: "more often"}[c.Difference.High < 0]
+		}
+		out = append(out, fmt.Sprintf("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s to %s points; Fisher %s).",
+			c.product, day(c.day), percentOf(c.after.Share()), percentOf(c.before.Share()), word,
+			minus(short(100*c.Difference.Low)), minus(short(100*c.Difference.High)), probability(c.P)))
+	}
+	return out
+}
+
+func (m molds) rateTable() Section {
+	s := Section{Heading: "Mold per finished turn", Empty: "No turn is finished yet.",
+		Note: "Groups differ in more than their name: crops, ages and seasons mix. A difference is a hint where to look, and the next table says which are beyond chance.",
+		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Finished turns", Right: true}, {Head: "With mold", Right: true},
+			{Head: "Rate", Right: true}, {Head: "95 % interval (Wilson)"}}}
+	for i, counts := range m.groups {
+		by := rateGroups[i]
+		for n, c := range counts {
+			if n == rowsPerGroup {
+				break
+			}
+			rate, interval := "", "too few turns"
+			if lifetime.DefaultLimits().Rate(c) == nil {
+				if w, err := c.Wilson(confidence); err == nil {
+					rate, interval = percentOf(c.Share()), percentSpan(w.Low, w.High)
+				}
+			}
+			s.Rows = append(s.Rows, []string{by, c.Name, fmt.Sprint(c.Trials), fmt.Sprint(c.Hits), rate, interval})
+			by = ""
+		}
+	}
+	return s
+}
+
+// rowsPerGroup keeps a farm with hundreds of shelves to a readable table.
+const rowsPerGroup = 20
+
+func (m molds) pairTable() Section {
+	s := Section{Heading: "Groups against each other", Empty: "Too few finished turns to compare groups.",
+		Note:    fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s; the pairs with the least p are shown. Difference in points of percent (Newcombe, 95 %%).", count(len(m.compared), "pair", "pairs")),
+		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Against"}, {Head: "Rates", Right: true}, {Head: "Difference, points"}, {Head: "Times as often", Drop: 1}, {Head: "p", Right: true, Drop: 2}, {Head: "Corrected p", Right: true}}}
+	for _, p := range m.compared[:min(len(m.compared), 8)] {
+		times := "–"
+		if p.RatioKnown {
+			times = fmt.Sprintf("%s (%s to %s)", hundredths(p.Ratio.Value), hundredths(p.Ratio.Low), hundredths(p.Ratio.High))
+		}
+		s.Rows = append(s.Rows, []string{p.by, p.A.Name, p.B.Name, keep(short(100*p.A.Share()) + " / " + short(100*p.B.Share()) + " %"),
+			minus(short(100*p.Difference.Low)) + " to " + minus(short(100*p.Difference.High)), times, figure(p.P), figure(p.Adjusted)})
+	}
+	return s
+}
+
+// figure writes a p-value without its letter.
+func figure(p float64) string {
+	return loose(probability(p))[2:]
+}
+
+func (m molds) chartSection() Section {
+	s := Section{Heading: "Mold week by week", Empty: "No turn is finished yet.",
+		Columns: []Column{{Head: "Week from"}, {Head: "Finished turns", Right: true}, {Head: "With mold", Right: true}, {Head: "Share", Right: true}}}
+	if m.refused == nil {
+		s.Note = fmt.Sprintf("Center %s; limits of three standard deviations of chance for the turns of each week. A chart of so many weeks shows at least one mark by chance alone with a probability of %s.",
+			percentOf(m.chart.Centre), percentOf(m.chart.FalseAlarmChance))
+		s.Columns = append(s.Columns, Column{Head: "Upper limit", Right: true}, Column{Head: "Mark"})
+	} else if len(m.weeks) > 0 {
+		s.Note = "No limits: " + tooFew(m.refused) + "."
+	}
+	from := max(0, len(m.weeks)-weeksShown)
+	for i := from; i < len(m.weeks); i++ {
+		w := m.weeks[i]
+		row := []string{keep(weekStart(m.first + i).Format("2 Jan 2006")), fmt.Sprint(w.Turns), fmt.Sprint(w.Moldy), "–"}
+		if w.Turns > 0 {
+			row[3] = percent(w.Moldy, w.Turns)
+		}
+		if m.refused == nil {
+			row = append(row, percentOf(m.chart.Weeks[i].High), markWord(m.chart.Weeks[i].Mark))
+		}
+		s.Rows = append(s.Rows, row)
+	}
+	if len(m.weeks) > 1 {
+		s.Plots = []Plot{m.chartPlot(from)}
+	}
+	return s
+}
+
+// weeksShown keeps the chart and its table to a year.
+const weeksShown = 52
+
+func markWord(m lifetime.Mark) string {
+	return map[lifetime.Mark]string{lifetime.Above: "above", lifetime.Below: "below", lifetime.RunAbove: "long run above", lifetime.RunBelow: "long run below"}[m]
+}
+
+func (m molds) chartPlot(from int) Plot {
+	p := Plot{Alt: "Share of each week's finished turns with mold. Points beyond the dashed limit, or at the end of a long run on one side of the center, carry a diamond.",
+		X: Axis{Label: "week", From: float64(from), To: float64(len(m.weeks) - 1)}, Y: Axis{Label: "turns with mold", To: 10, Unit: "%"}}
+	var shares, limits, marks []Point
+	for i := from; i < len(m.weeks); i++ {
+		w := m.weeks[i]
+		x := float64(i)
+		if w.Turns > 0 {
+			y := 100 * float64(w.Moldy) / float64(w.Turns)
+			shares = append(shares, Point{X: x, Y: y})
+			p.Y.To = max(p.Y.To, y)
+			if m.refused == nil {
+				limits = append(limits, Point{X: x - 0.5, Y: 100 * m.chart.Weeks[i].High})
+				p.Y.To = max(p.Y.To, min(60, 100*m.chart.Weeks[i].High))
+				if m.chart.Weeks[i].Mark != lifetime.Unmarked {
+					marks = append(marks, Point{X: x, Y: y})
+				}
+			}
+		}
+	}
+	if len(limits) > 0 {
+		limits = append(limits, Point{X: p.X.To, Y: limits[len(limits)-1].Y})
+	}
+	p.Y.To = min(100, float64(int(p.Y.To/10)+1)*10)
+	span := len(m.weeks) - from
+	for i := from; i < len(m.weeks); i += max(1, (span+7)/8) {
+		p.X.Ticks = append(p.X.Ticks, Tick{float64(i), weekStart(m.first + i).Format("2 Jan")})
+	}
+	p.Series = []Series{{Name: "share of turns with mold", Shape: Dotted, Points: shares}}
+	if m.refused == nil {
+		p.Series = append(p.Series,
+			Series{Name: "mean of all weeks", Shape: Line, Style: 2, Points: []Point{{X: p.X.From, Y: 100 * m.chart.Centre}, {X: p.X.To, Y: 100 * m.chart.Centre}}},
+			Series{Name: "upper limit", Shape: Steps, Style: 1, Points: limits})
+		if len(marks) > 0 {
+			p.Series = append(p.Series, Series{Name: "beyond chance", Shape: Dots, Style: 3, Points: marks})
+		}
+	}
+	return p
+}
+
+func (m molds) changeTable() Section {
+	s := Section{Heading: "Before and after a sanitizer came in", Empty: "No sanitizer came in more than two weeks after the first sowing, so there is no before and after.",
+		Note:    "Turns on mats last cleared with the product, against all turns sown before its first day. What else changed that day is in the difference too.",
+		Columns: []Column{{Head: "Sanitizer"}, {Head: "Since"}, {Head: "Turns before"}, {Head: "Turns after"}, {Head: "Times as often (95 % interval)", Drop: 1}, {Head: "p (Fisher)", Right: true}}}
+	for _, c := range m.changes {
+		row := []string{c.product, day(c.day), share(c.before.Hits, c.before.Trials), share(c.after.Hits, c.after.Trials), "–", "too few"}
+		if c.refused == nil {
+			row[5] = figure(c.P)
+			if c.RatioKnown {
+				row[4] = fmt.Sprintf("%s (%s to %s)", hundredths(c.Ratio.Value), hundredths(c.Ratio.Low), hundredths(c.Ratio.High))
+			}
+		}
+		s.Rows = append(s.Rows, row)
+	}
+	return s
+}

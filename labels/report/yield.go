@@ -1,0 +1,153 @@
+package report
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"resow/medium"
+	"resow/medium/lifetime"
+)
+
+// yields is what the weighed harvests say about the turns.
+type yields struct {
+	harvests []lifetime.Harvest
+	all      []lifetime.YieldTrend // one
+	crops    []lifetime.YieldTrend
+	meshes   []lifetime.YieldTrend
+	losing   []string // mats, with their slope
+	sampled  int      // of so many mats one was looked at
+	refused  error
+}
+
+func yieldsOf(t *Tally) yields {
+	y := yields{harvests: t.harvests, sampled: t.every}
+	limits := lifetime.DefaultLimits()
+	by := func(name func(lifetime.Harvest) string) (trends []lifetime.YieldTrend) {
+		if y.refused == nil {
+			trends, y.refused = lifetime.YieldTrends(y.harvests, name, limits, confidence)
+		}
+		return trends
+	}
+	y.all = by(func(lifetime.Harvest) string { return "all crops" })
+	y.crops = by(func(h lifetime.Harvest) string { return h.Crop })
+	y.meshes = by(func(h lifetime.Harvest) string { return h.Mesh })
+	for _, m := range by(func(h lifetime.Harvest) string { return h.Mat }) {
+		if m.Losing {
+			y.losing = append(y.losing, medium.Code(m.Name).String())
+		}
+	}
+	return y
+}
+
+func (y yields) say() []string {
+	if y.refused != nil || len(y.all) == 0 || y.all[0].Refused != nil {
+		return nil
+	}
+	t := y.all[0]
+	word := "shows no trend beyond chance from turn to turn"
+	if t.P < 1-confidence {
+		word = map[bool]string{true: "falls", false: "rises"}[t.Slope.Value < 0] + " from turn to turn"
+	}
+	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s: %s points of percent per turn (95 %% interval %s to %s, %d harvests).",
+		word, signed(t.Slope.Value), signed(t.Slope.Low), signed(t.Slope.High), t.Readings)}
+	if n := len(y.losing); n > 0 {
+		named := y.losing[:min(n, 6)]
+		more := ""
+		if n > len(named) {
+			more = fmt.Sprintf(" and %d more", n-len(named))
+		}
+		out = append(out, fmt.Sprintf("%s yield beyond chance: %s%s.", count(n, "mat loses", "mats lose"), strings.Join(keepAll(named), ", "), more))
+	}
+	return out
+}
+
+func keepAll(texts []string) []string {
+	out := make([]string, len(texts))
+	for i, t := range texts {
+		out[i] = keep(t)
+	}
+	return out
+}
+
+// signed writes a figure with two decimals and its sign.
+func signed(v float64) string {
+	if v == 0 {
+		return "0"
+	}
+	return minus(fmt.Sprintf("%+.2f", v))
+}
+
+func (y yields) section() Section {
+	s := Section{Heading: "Yield from turn to turn", Empty: "No harvest with weighed yield and noted seed is on file.",
+		Note: "Yield per gram of seed, in percent of the crop's usual (median) yield; each mat and crop is compared only with itself. " +
+			"The slope is the median of all pairs (Theil-Sen), tested by Mann-Kendall, corrected (Holm) for the lines of a group.",
+		Columns: []Column{{Head: "Group"}, {Head: "Harvests compared", Right: true}, {Head: "Change per turn, points of percent (95 % interval)"}, {Head: "Corrected p", Right: true}, {Head: "In words"}}}
+	if len(y.harvests) == 0 || y.refused != nil {
+		return s
+	}
+	for _, t := range append(append(slices.Clone(y.all), y.crops...), y.meshes...) {
+		row := []string{t.Name, "", "", "", "too few harvests to compare"}
+		if t.Refused == nil {
+			row = []string{t.Name, fmt.Sprint(t.Readings), fmt.Sprintf("%s (%s to %s)", signed(t.Slope.Value), signed(t.Slope.Low), signed(t.Slope.High)), figure(t.Adjusted), "no trend beyond chance"}
+			if t.Losing {
+				row[4] = "loses yield"
+			} else if t.Adjusted < 1-confidence {
+				row[4] = "gains yield"
+			}
+		}
+		s.Rows = append(s.Rows, row)
+	}
+	if p, ok := y.plot(); ok {
+		s.Plots = []Plot{p}
+	}
+	return s
+}
+
+// plot shows the middle half of the harvests at each turn and the common
+// slope.
+func (y yields) plot() (Plot, bool) {
+	series, err := lifetime.YieldSeries(y.harvests)
+	if err != nil || len(y.all) == 0 || y.all[0].Refused != nil {
+		return Plot{}, false
+	}
+	by := map[float64][]float64{}
+	var xs, ys []float64
+	for _, s := range series {
+		for _, p := range s.Points {
+			by[p.Turn] = append(by[p.Turn], p.Value)
+			xs, ys = append(xs, p.Turn), append(ys, p.Value)
+		}
+	}
+	turns := slices.Sorted(maps.Keys(by))
+	last := turns[len(turns)-1]
+	p := Plot{Alt: "Yield of each turn in percent of the crop's usual yield: the middle harvest (point) and the middle half of them (upright line); the dashed line has the common slope.",
+		X: Axis{Label: "turn of the mat", To: last + 1}, Y: Axis{Label: "yield", From: 50, To: 150, Unit: "%"}}
+	var middle, half []Point
+	for _, t := range turns {
+		v := by[t]
+		slices.Sort(v)
+		middle = append(middle, Point{X: t, Y: quantileOf(v, 0.5)})
+		half = append(half, Point{X: t, Y: quantileOf(v, 0.75), Low: quantileOf(v, 0.25)})
+	}
+	slices.Sort(xs)
+	slices.Sort(ys)
+	x0, y0, slope := quantileOf(xs, 0.5), quantileOf(ys, 0.5), y.all[0].Slope.Value
+	p.Series = []Series{
+		{Name: "middle half of the harvests", Shape: Ranges, Points: half},
+		{Name: "middle harvest", Shape: Dots, Points: middle},
+		{Name: "common slope", Shape: Line, Style: 1, Points: []Point{{X: turns[0], Y: y0 + slope*(turns[0]-x0)}, {X: last, Y: y0 + slope*(last-x0)}}},
+	}
+	return p, true
+}
+
+// quantileOf gives a quantile of sorted values, between neighbours where it falls there.
+func quantileOf(sorted []float64, share float64) float64 {
+	place := share * float64(len(sorted)-1)
+	i := int(place)
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + (place-float64(i))*(sorted[i+1]-sorted[i])
+}
