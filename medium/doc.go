@@ -15,5 +15,12 @@ package medium
 // finds the tag by the field's name: integer keys, empty fields left out. Keys
 // have two digits, so that their text order is their numeric order.
 type record struct {
-	_struct struct{} `cbor:",int,omitempty"` //nolint:unused // read by reflection
+	_struct struct{} `cbor:",int,omitempty"` //lint:ignore U1000 read by reflection
 }
+
+// stored is what every struct that is kept in the ledger is.
+type stored interface{ stored() }
+
+func (record) stored() {}
+
+var _ stored = Step{}

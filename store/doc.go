@@ -6,7 +6,9 @@
 // stored form of a record, chain.go the hashes and the [Anchor], view.go what
 // is derived from a thread and can always be rebuilt, container.go the check of
 // the file that runs before bbolt maps it, verify.go the comparison of all with
-// all.
+// all. export.go and import.go take everything out and in, backup.go copies
+// the ledger while others write and puts a copy back, repair.go makes anew what
+// is derived.
 //
 // Format promise: a file of format 1 opens for ever. Records are never
 // rewritten; conditions and indexes are, when a version derives them in

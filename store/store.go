@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"go.etcd.io/bbolt"
+	bolterrors "go.etcd.io/bbolt/errors"
 
 	"resow/medium"
 )
@@ -103,8 +104,15 @@ type ledger struct {
 // intKeys marks a struct that is stored, as in package medium: integer keys,
 // empty fields left out.
 type intKeys struct {
-	_struct struct{} `cbor:",int,omitempty"` //nolint:unused // read by reflection
+	_struct struct{} `cbor:",int,omitempty"` //lint:ignore U1000 read by reflection
 }
+
+// stored is what every struct is that goes into a bucket.
+type stored interface{ stored() }
+
+func (intKeys) stored() {}
+
+var _ stored = identity{}
 
 // Create makes a store with the farm's settings as its first record and opens
 // it. It refuses to touch a file that exists, and a run that fails leaves none:
@@ -281,10 +289,10 @@ func (s *Store) open() error {
 			s.db = db
 			return nil
 		}
-		if errors.Is(err, bbolt.ErrTimeout) {
+		if errors.Is(err, bolterrors.ErrTimeout) {
 			return &BusyError{Path: s.path, Waited: s.o.Wait}
 		}
-		for _, damage := range []error{bbolt.ErrInvalid, bbolt.ErrChecksum, bbolt.ErrVersionMismatch} {
+		for _, damage := range []error{bolterrors.ErrInvalid, bolterrors.ErrChecksum, bolterrors.ErrVersionMismatch} {
 			if errors.Is(err, damage) {
 				return &DamagedError{Path: s.path, Why: err.Error()}
 			}

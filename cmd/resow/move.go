@@ -32,6 +32,9 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
 			if out != "" && tables != "" {
 				return &usageError{"--out and --csv: one of them at a time"}
 			}
+			if a.json && out == "" && tables == "" {
+				return &usageError{"--json prints one document, an export has a line for each record: give it a file with --out"}
+			}
 			return a.open(true, func(f *farm) error {
 				if tables != "" {
 					return a.exportTables(f, tables)

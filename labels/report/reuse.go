@@ -381,7 +381,7 @@ func (in ReuseInput) matTable() Section {
 	s := Section{Heading: "Each mat in use", Empty: "No mats are in use.",
 		Note: "The verdict is by the farm's own rules at the time of this report. Retired mats stand in the retirement report.",
 		Columns: []Column{{Head: "Code"}, {Head: "Size", Drop: 2}, {Head: "Mesh", Drop: 3}, {Head: "Turns", Right: true},
-			{Head: "Mean yield", Right: true, Drop: 4}, {Head: "Mold turns", Right: true}, {Head: "Sun, kLy", Right: true, Drop: 1},
+			{Head: "Mold turns", Right: true}, {Head: "Sun, kLy", Right: true, Drop: 1},
 			{Head: "Verdict and why"}}}
 	units, now := in.Farm.Settings.Units, in.now()
 	left := 0
@@ -394,7 +394,7 @@ func (in ReuseInput) matTable() Section {
 			continue
 		}
 		s.Rows = append(s.Rows, []string{keep(c.Code.String()), size(c.Mat, units), mesh(c.Mat), fmt.Sprint(c.Turn),
-			meanYield(*c, units), fmt.Sprint(moldTurns(*c)), short(c.SunKLy), reasons(medium.Judge(*c, in.Farm.Policy, now))})
+			fmt.Sprint(moldTurns(*c)), short(c.SunKLy), reasons(medium.Judge(*c, in.Farm.Policy, now))})
 	}
 	if left > 0 {
 		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, left)
@@ -404,18 +404,6 @@ func (in ReuseInput) matTable() Section {
 
 // matRows keeps the report of a very large farm to a size that can be printed.
 const matRows = 1000
-
-func meanYield(c medium.Condition, units string) string {
-	n, g := 0, 0.0
-	for _, y := range c.Yields {
-		n += y.N
-		g += y.SumG
-	}
-	if n == 0 {
-		return "–"
-	}
-	return mass(g/float64(n), units)
-}
 
 // byCode gives the mats in the order of their codes.
 func byCode(mats []medium.Condition) []*medium.Condition {

@@ -283,7 +283,7 @@ func FuzzMix(f *testing.F) {
 	f.Add(uint8(1), uint8(0), 5.25, 1.07, uint8(5), 200.0, 3785.0, 15.0, false)
 	f.Add(uint8(4), uint8(1), 10.0, 0.0, uint8(5), 200.0, 1e8, 1e-9, false)
 	f.Add(uint8(2), uint8(3), 65.0, 0.0, uint8(5), 100.0, 1e-300, math.Inf(1), true)
-	f.Add(uint8(7), uint8(7), math.NaN(), math.NaN(), uint8(2), math.SmallestNonzeroFloat64, math.MaxFloat64, -0.0, true)
+	f.Add(uint8(7), uint8(7), math.NaN(), math.NaN(), uint8(2), math.SmallestNonzeroFloat64, math.MaxFloat64, math.Copysign(0, -1), true)
 	bases := []Basis{PercentWW, PercentWV, PercentTrade, PercentAvail, GramPerL, MgPerL, MgPerKg, Volumes}
 	f.Fuzz(func(t *testing.T, active, basis uint8, value, density float64, basis2 uint8, value2, ml, ml2 float64, rinse bool) {
 		stock := Stock{Active: Actives()[int(active)%len(Actives())], Strength: Strength{value, bases[int(basis)%len(bases)]}, DensityGPerML: density}
