@@ -278,7 +278,7 @@ func TestEveryByteOfTheFile(t *testing.T) {
 	require.NoError(t, err)
 	o := c.options()
 	path := filepath.Join(t.TempDir(), "farm.resow")
-	stride := 41
+	stride := 83
 	if testing.Short() {
 		stride = 211
 	}

@@ -228,7 +228,7 @@ func (d *drawing) bullets(heading string, items []string, points float64) {
 	for _, item := range items {
 		d.font(false, points)
 		lines := wrap(item, d.inner()-bulletRoom, d.measure)
-		d.need(float64(min(len(lines), 3)) * lineHeight(points))
+		d.need(float64(min(len(lines), 8)) * lineHeight(points)) // an item stays on one page unless it is very long
 		d.at(margin+0.5, d.y, "–")
 		for _, line := range lines {
 			d.need(lineHeight(points))

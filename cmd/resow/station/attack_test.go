@@ -238,8 +238,7 @@ func TestScriptInEveryTextField(t *testing.T) {
 	p := s.paired(t, Supervisor, `<b>"X`)
 	growing := s.inStage(t, medium.Growing)
 	ready := []medium.Code{s.clear(t)}
-	washed := s.inStage(t, medium.ToSanitize)
-	mats := []medium.Code{growing[0], growing[1], ready[0], washed[0], washed[1]}
+	mats := []medium.Code{growing[0], growing[1], ready[0], growing[2], growing[3]}
 	forms := []struct {
 		mat  medium.Code
 		kind medium.Kind
@@ -254,8 +253,8 @@ func TestScriptInEveryTextField(t *testing.T) {
 		{ready[0], medium.KindInspect, url.Values{"note": {evil}}},
 		{ready[0], medium.KindRelabel, url.Values{"reason": {evil}, "mark": {evil[:40]}}},
 		{ready[0], medium.KindSow, url.Values{"crop": {"radish"}, "lot": {evil[:60]}, "seed_lot": {evil[:60]}, "place": {evil}}},
-		{washed[0], medium.KindHold, url.Values{"reason": {evil}}},
-		{washed[1], medium.KindRetire, url.Values{"cause": {"other"}, "note": {evil}}},
+		{growing[2], medium.KindHold, url.Values{"reason": {evil}}},
+		{growing[3], medium.KindRetire, url.Values{"cause": {"other"}, "note": {evil}}},
 	}
 	for _, f := range forms {
 		done := p.record(f.mat, f.kind, f.form)

@@ -16,6 +16,7 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
@@ -101,9 +102,8 @@ func (b *browser) click(css string) { b.t.Helper(); b.do(chromedp.Click(chromedp
 func (b *browser) fill(name, text string) {
 	b.t.Helper()
 	field := chromedp.CSS(`[name="` + name + `"]`)
-	if name != "codes" { // a text area that is empty can't be cleared
-		b.do(chromedp.SetValue(field, ""))
-	}
+	b.do(chromedp.Focus(field))
+	call(b, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: "keyDown", Key: "a", Commands: []string{"selectAll"}})
 	b.do(chromedp.SendKeys(field, text))
 }
 
@@ -152,8 +152,13 @@ func (b *browser) picture(name string) {
 	if dir == "" {
 		return
 	}
-	data, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
-	require.NoError(b.t, err)
+	ctx, cancel := context.WithTimeout(b.ctx, 10*time.Second)
+	defer cancel()
+	data, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.t.Logf("no picture of %s: %v", name, err) // the check is what the page shows, not the picture
+		return
+	}
 	require.NoError(b.t, os.MkdirAll(dir, 0o755))
 	b.shot++
 	file := fmt.Sprintf("%s-%02d-%s.png", strings.ToLower(strings.NewReplacer("/", "-", "Test", "").Replace(b.t.Name())), b.shot, name)
@@ -233,7 +238,7 @@ func TestBrowserRound(t *testing.T) {
 			b.fill("codes", other)
 			b.fill("where", "crop, middle")
 			b.click("form.step button.first")
-			b.see("1 mats recorded")
+			b.see("Mats recorded: 1.")
 			b.picture("many")
 			require.Equal(t, medium.OnHold, s.condition(t, medium.Code(other)).Stage)
 		})

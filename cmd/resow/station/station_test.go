@@ -81,7 +81,7 @@ func TestManyMatsAllOrNothing(t *testing.T) {
 	for _, m := range mats {
 		require.Equal(t, medium.ToWash, s.condition(t, m).Stage)
 	}
-	has(t, p.get(done.header.Get("Location")).body, "3 mats recorded")
+	has(t, p.get(done.header.Get("Location")).body, "Mats recorded: 3.")
 	hasNot(t, p.get("/many/harvest").body, `name="mat"`, "the list is empty afterwards")
 }
 

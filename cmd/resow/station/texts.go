@@ -103,11 +103,11 @@ var english = texts{
 	"caution.mist": "Do not breathe sprayed mist. Gloves and eye protection for anything but water; the product's label says whether it may touch a crop at all.",
 
 	"done.title": "What was recorded", "done.accepted": "Recorded.", "done.missed": "Recorded, NOT ACCEPTED.", "done.stays": "A step that is not accepted stays on record and does not move the mat.",
-	"done.count": "%d mats recorded.", "done.notall": "%d not accepted: they stay where they were.", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
+	"done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
 
 	"many.title": "Many mats", "many.about": "One step for many mats: scan them all, then record once. It is recorded for all of them or for none.",
 	"many.start": "Collect by phone camera", "many.scanning": "Collecting: every mat that you scan with the camera now goes on this list.", "many.stop": "Stop collecting", "many.clear": "Empty the list",
-	"many.addone": "Add a mat (scan or type)", "many.add": "Add", "many.count": "%d mats on the list", "many.drop": "Take off", "many.which": "Which step?",
+	"many.addone": "Add a mat (scan or type)", "many.add": "Add", "many.count": "Mats on the list: %d", "many.drop": "Take off", "many.which": "Which step?",
 	"many.list": "Mats on the list", "many.codes": "Codes of mats", "many.hint": "One a line. A hand scanner writes them here by itself.", "many.added": "On the list. Mats so far: %d.", "many.apply": "That is all: choose the step",
 
 	"history.title": "History of %s", "history.void": "VOID", "history.late": "Late entry, written %s.", "history.picture": "Picture with step %s of %s", "history.correct": "Correct",
@@ -117,7 +117,7 @@ var english = texts{
 	"mix.stockhint": "As on the bottle: 5.25%. Empty: as on file.", "mix.do": "Work it out", "mix.answer": "Water first, then the stock", "mix.ml": "%.1f mL stock", "mix.grams": "%.1f g granules", "mix.water": "%.0f mL water",
 	"mix.gives": "Gives %.0f ppm, counted as %s (%.3g %% by weight). A strip tells the strength; the recipe does not.", "mix.rinse": "Rinse with potable water after the contact time.", "mix.spoons": "With spoons and jugs", "mix.really": "It really gives %.0f ppm (%+.0f %%).",
 
-	"pool.title": "The pool of mats", "pool.total": "%d mats on file", "pool.stages": "By stage", "pool.words": "By verdict, without the retired", "pool.turns": "By turns, without the retired", "pool.hint": "How many mats the sowing plan needs: see resow pool on the command line.",
+	"pool.title": "The pool of mats", "pool.total": "Mats on file: %d", "pool.stages": "By stage", "pool.words": "By verdict, without the retired", "pool.turns": "By turns, without the retired", "pool.hint": "How many mats the sowing plan needs: see resow pool on the command line.",
 
 	"reports.title": "Reports", "reports.view": "View", "reports.pdf": "Print (PDF)", "reports.csv": "Table (CSV)", "reports.hint": "Each carries the ledger's anchor. A report is a record, not a certificate.",
 

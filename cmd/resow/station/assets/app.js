@@ -100,7 +100,9 @@
     const data = new FormData(form);
     const file = data.get("picture");
     data.delete("picture");
-    const one = { url: form.getAttribute("action"), token: data.get("token"), name: form.dataset.keep, at, fields: [...data] };
+    const mats = data.getAll("mat").concat((data.get("codes") || "").split(/[\n,;]+/).map((c) => c.trim()).filter(Boolean));
+    const named = mats.length ? " · " + mats.slice(0, 3).join(", ") + (mats.length > 3 ? " +" + (mats.length - 3) : "") : "";
+    const one = { url: form.getAttribute("action"), token: data.get("token"), name: form.dataset.keep + named, at, fields: [...data] };
     if (file && file.size) { try { one.picture = await shrink(file); } catch { /* not a picture: the step counts */ } }
     if (!save(KEY, load(KEY).filter((x) => x.token !== one.token).concat(one))) { note = words.full; draw(); return; }
     note = words.kept;
