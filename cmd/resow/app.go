@@ -19,6 +19,7 @@ import (
 
 // world is everything outside the program that a command may touch.
 type world struct {
+	self     string // how a person starts the program, for commands to copy
 	in       io.Reader
 	out, err io.Writer
 	env      func(string) string

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"sort"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -167,25 +168,19 @@ func (a *app) printDemo(w io.Writer, f *farm, dir string, mats []medium.Conditio
 	for _, c := range mats {
 		stages[c.Stage]++
 	}
-	fmt.Fprintf(w, "\n%d mats:", len(mats))
-	var names []string
+	names := make([]string, 0, len(stages))
 	for s, n := range stages {
-		names = append(names, fmt.Sprintf(" %d %s", n, s))
+		names = append(names, fmt.Sprintf("%d %s", n, s))
 	}
 	sort.Strings(names)
-	for i, n := range names {
-		if i > 0 {
-			fmt.Fprint(w, ",")
-		}
-		fmt.Fprint(w, n)
-	}
-	fmt.Fprintf(w, ".\nWrote %s, %s and %s to %s.\n", demoFiles.labels, demoFiles.reuse, demoFiles.retirement, dir)
-	ready := three[0].Code
+	fmt.Fprintln(w)
+	fmt.Fprint(w, wrap(fmt.Sprintf("%d mats: %s.", len(mats), strings.Join(names, ", ")), 79, "  "))
+	fmt.Fprintf(w, "Wrote %s, %s and %s to %s.\n", demoFiles.labels, demoFiles.reuse, demoFiles.retirement, dir)
 	fmt.Fprintf(w, `
-Now try, on this farm (put "go run ./cmd/" before resow where it is not
-installed):
-  resow show %[1]s --store %[2]s
-  resow sow %[1]s --crop broccoli --seed 28g --lot B-1 --by ME --store %[2]s
-  resow report reuse --store %[2]s
-`, string(ready), a.path)
+Now try, on this farm:
+  export RESOW_STORE=%[2]s RESOW_BY=ME
+  %[3]s show %[1]s
+  %[3]s sow %[1]s --crop broccoli --seed 28g --lot B-1
+  %[3]s report reuse
+`, string(three[0].Code), a.path, a.self)
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"time"
 
@@ -173,7 +174,7 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Duration) error {
 	items := make([]dueItem, len(work))
 	for i, w := range work {
-		item := dueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At, OverdueH: float64(int(w.OverdueH(now)*10)) / 10, Reasons: []string{}}
+		item := dueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At, OverdueH: math.Round(w.OverdueH(now)*100) / 100, Reasons: []string{}}
 		for _, d := range w.Dues {
 			if !d.At.After(now.Add(ahead)) {
 				item.Reasons = append(item.Reasons, d.Text)
@@ -208,6 +209,9 @@ func overdue(h float64) string {
 	sign := ""
 	if h < 0 {
 		sign, h = "in ", -h
+	}
+	if h < 1 {
+		return fmt.Sprintf("%s%.0f min", sign, h*60)
 	}
 	if h < 48 {
 		return fmt.Sprintf("%s%.0f h", sign, h)

@@ -9,13 +9,24 @@ package main
 import (
 	"crypto/rand"
 	"os"
+	"strings"
 	"time"
 	_ "time/tzdata" // farms without a zone database still have their zone
 )
 
 func main() {
 	os.Exit(run(os.Args[1:], world{
-		in: os.Stdin, out: os.Stdout, err: os.Stderr,
+		self: self(os.Args[0]),
+		in:   os.Stdin, out: os.Stdout, err: os.Stderr,
 		env: os.Getenv, now: time.Now, random: rand.Reader, waiter: newWaiter,
 	}))
+}
+
+// self is how the person started the program: `go run` builds it in a
+// temporary folder, and nobody can type that path again.
+func self(arg0 string) string {
+	if strings.Contains(arg0, "go-build") {
+		return "go run ./cmd/resow"
+	}
+	return "resow"
 }

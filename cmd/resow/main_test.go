@@ -20,7 +20,7 @@ func TestMain(m *testing.M) {
 }
 
 func testWorld() world {
-	w := world{in: os.Stdin, out: os.Stdout, err: os.Stderr, env: os.Getenv, now: time.Now, random: &seeded{seed: os.Getenv("RESOW_TEST_SEED")}}
+	w := world{self: "resow", in: os.Stdin, out: os.Stdout, err: os.Stderr, env: os.Getenv, now: time.Now, random: &seeded{seed: os.Getenv("RESOW_TEST_SEED")}}
 	if text := os.Getenv("RESOW_TEST_NOW"); text != "" {
 		at, err := time.Parse(time.RFC3339, text)
 		if err != nil {

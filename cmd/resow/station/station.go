@@ -81,6 +81,13 @@ func New(c Config) (*Station, error) {
 	if err != nil {
 		return nil, err
 	}
+	looked, err := store.Open(c.Store, store.Options{ReadOnly: true, Now: c.Now, Random: c.Random})
+	if err != nil {
+		return nil, err
+	}
+	if err := looked.Close(); err != nil {
+		return nil, err
+	}
 	folder := c.Store + ".station"
 	if err := os.MkdirAll(filepath.Join(folder, "pictures"), 0o700); err != nil {
 		return nil, err
@@ -96,11 +103,6 @@ func New(c Config) (*Station, error) {
 		return nil, err
 	}
 	s.door = newDoor(c.Store, c.Now, c.Random)
-	if err := s.door.read(func(*view) error { return nil }); err != nil {
-		s.door.close()
-		s.listener.Close()
-		return nil, err
-	}
 	return s, nil
 }
 
