@@ -216,10 +216,9 @@ func (f *farm) fate(i int, mat medium.Code) {
 		weak.StrengthPPM, weak.Sides = 40, 1
 		f.do(mat, &weak)
 	case 7:
-		at := f.now
 		f.sow(mat, "sunflower", "L9-07", "shelf B")
 		f.hours(24 * 8)
-		at = f.now
+		at := f.now
 		f.do(mat, &medium.Harvest{YieldG: 240})
 		f.hours(5)
 		f.add(medium.Step{Mat: mat, At: at.Add(time.Hour), Body: &medium.Rinse{Debris: medium.DebrisRoots}})

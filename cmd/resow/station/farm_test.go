@@ -70,7 +70,6 @@ type running struct {
 	*Station
 	clock *clock
 	path  string
-	out   *bytes.Buffer
 	stop  func()
 }
 
