@@ -57,12 +57,15 @@ func envelope(s Step, last, now time.Time) (Step, error) {
 	s.Version = Version
 	s.Kind = s.Body.kind()
 	s.By = strings.TrimSpace(s.By)
-	if s.By == "" || len(s.By) > 20 {
-		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, 1 to 20 bytes (--by, or RESOW_BY)"}
+	if s.By == "" || len(s.By) > 20 || checkText("initials", s.By) != nil {
+		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
 	}
 	s.Recorded = now.UTC().Truncate(time.Second)
 	if s.At.IsZero() {
 		s.At = s.Recorded
+		if ahead := last.Sub(s.At); ahead > 0 && ahead <= ClockDrift {
+			s.At = last // another machine's clock is a little ahead: what is seen now is never refused for that
+		}
 	}
 	s.At = s.At.UTC().Truncate(time.Second)
 	if s.At.After(now.Add(ClockDrift)) {
@@ -95,7 +98,7 @@ func refusal(k Kind, s Stage) string {
 		return "a retired mat takes no more steps; if that was a mistake, void it with `resow correct`"
 	}
 	switch k {
-	case KindMold, KindCut, KindSwab, KindHold, KindRelabel, KindRetire:
+	case KindMold, KindCut, KindSwab, KindHold, KindRelabel, KindDocument, KindRetire:
 		return ""
 	case KindRelease:
 		if s != OnHold {
@@ -223,13 +226,29 @@ func decideDry(c Condition, p Policy, b *Dry, at time.Time) []Finding {
 		return []Finding{{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
 			Text: "it was dried before it was washed; rinse it, roots dry on hard"}}
 	}
+	if c.WetSince.IsZero() {
+		return nil
+	}
 	set := p.Setting("wet-hours")
-	if wet := at.Sub(c.WetSince); set.On && !c.WetSince.IsZero() && wet.Hours() > set.Limit {
+	wet := at.Sub(c.WetSince)
+	if set.On && wet.Hours() > set.Limit {
 		f := p.finding("wet-hours", "it was wet for %.0f h, the policy allows %g h: look for mold before it is used", wet.Hours(), set.Limit)
 		f.Severity = Care
 		return []Finding{f}
 	}
+	if told := time.Duration(b.DurationS) * time.Second; told > 2*wet+time.Minute {
+		return []Finding{{Rule: "dry-time", Severity: Care, Source: common,
+			Text: fmt.Sprintf("%s of drying, but it was wetted only %s before; if it dried later, void this and record it with --at", hoursText(told), hoursText(wet))}}
+	}
 	return nil
+}
+
+// hoursText writes a span for people: 8 h, 20 min.
+func hoursText(d time.Duration) string {
+	if d < 2*time.Hour {
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.0f h", d.Hours())
 }
 
 // AdmitCorrect decides on a correction, which needs the mat's whole thread.

@@ -139,7 +139,8 @@ type Swab struct {
 // Hold sets the mat apart until somebody decides.
 type Hold struct {
 	record
-	Reason string `cbor:"10" json:"reason"`
+	Reason   string `cbor:"10" json:"reason"`
+	MustWash bool   `cbor:"11" json:"must_wash,omitempty"` // what happened to the mat is not known: no release back to where it was
 }
 
 // Release ends a hold. The mat goes to ToWash, or back to the stage that it
@@ -178,6 +179,15 @@ type Relabel struct {
 	Reason  string `cbor:"10" json:"reason"`
 	NewCode Code   `cbor:"11" json:"new_code,omitempty"` // empty: the same code was printed again
 	Mark    string `cbor:"12" json:"mark,omitempty"`
+}
+
+// Document puts a supplier's food-contact statement on file for a mat that was
+// registered without it, or a newer one.
+type Document struct {
+	record
+	Supplier         string `cbor:"10" json:"supplier,omitempty"` // empty: as it was
+	ContactStatement string `cbor:"11" json:"contact_statement"`
+	ContactDate      string `cbor:"12" json:"contact_date"` // YYYY-MM-DD
 }
 
 // Cause is why a mat was retired.

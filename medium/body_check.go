@@ -3,6 +3,8 @@ package medium
 import (
 	"fmt"
 	"strings"
+	"time"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -48,6 +50,8 @@ func checkBody(body Body) error {
 		return first(checkRange("length", b.LengthMM, 10, 5000, "mm"), checkRange("width", b.WidthMM, 10, 5000, "mm"))
 	case *Relabel:
 		return first(needText("reason", b.Reason), checkText("mark", b.Mark))
+	case *Document:
+		return first(needText("food-contact statement", b.ContactStatement), checkText("supplier", b.Supplier), checkDate("date of the food-contact statement", b.ContactDate))
 	case *Retire:
 		causes := make([]string, len(Causes))
 		for i, c := range Causes {
@@ -124,6 +128,22 @@ func checkText(field, text string) error {
 	}
 	if len(text) > maxText {
 		return &InputError{Field: field, Value: strings.ToValidUTF8(text[:20], "") + "…", Want: fmt.Sprintf("at most %d bytes", maxText)}
+	}
+	if strings.ContainsFunc(text, unprintable) {
+		return &InputError{Field: field, Value: text, Want: "letters, digits and signs in one line: no control characters"}
+	}
+	return nil
+}
+
+// unprintable says whether a character could move a terminal's cursor or turn
+// the text after it round, on whatever shows it later.
+func unprintable(r rune) bool {
+	return unicode.IsControl(r) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 || r == 0x200e || r == 0x200f || r == 0xfeff
+}
+
+func checkDate(field, text string) error {
+	if _, err := time.Parse(time.DateOnly, text); err != nil {
+		return &InputError{Field: field, Value: text, Want: "a date as YYYY-MM-DD"}
 	}
 	return nil
 }

@@ -25,6 +25,12 @@ type Condition struct {
 	Debris    Debris         `cbor:"24" json:"debris,omitempty"`
 	Cleared   bool           `cbor:"25" json:"sanitized_since_crop,omitempty"` // an accepted sanitize step since the last crop
 	Sanitized *LastSanitized `cbor:"26" json:"last_sanitized,omitempty"`
+	// SownUncleared: as the records stand now, the crop was sown without an
+	// accepted sanitize step before it. Only a correction brings that about.
+	SownUncleared bool `cbor:"27" json:"sown_uncleared,omitempty"`
+	// WetWith are the sanitizers put on since the mat was last dried or rinsed,
+	// accepted or not.
+	WetWith []string `cbor:"28" json:"wet_with,omitempty"`
 
 	HeldIn    Stage   `cbor:"30" json:"held_in,omitempty"` // stage before the hold
 	HeldFor   string  `cbor:"31" json:"held_for,omitempty"`
@@ -141,6 +147,7 @@ func (c Condition) Apply(s Step) Condition {
 		}
 	case *Sow:
 		c.Turn++
+		c.SownUncleared = from != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
 		c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
 		c.Cleared, c.TurnG = false, 0
 		switch from {
@@ -157,6 +164,7 @@ func (c Condition) Apply(s Step) Condition {
 	case *Harvest:
 		c = c.harvest(b)
 	case *Rinse:
+		c.WetWith = nil
 		c.Debris = b.Debris
 		if !c.apart() && from != Growing {
 			c.Stage, c.Cleared = ToWash, false
@@ -165,6 +173,7 @@ func (c Condition) Apply(s Step) Condition {
 			}
 		}
 	case *Dry:
+		c.WetWith = nil
 		c.SunKLy += b.KLy
 		switch from {
 		case ToDry:
@@ -191,6 +200,7 @@ func (c Condition) Apply(s Step) Condition {
 			c = c.hold("failed swab: " + b.Test)
 		}
 	case *Hold:
+		c.MustWash = c.MustWash || b.MustWash
 		c = c.hold(b.Reason)
 	case *Release:
 		c = c.release(b)
@@ -211,6 +221,11 @@ func (c Condition) Apply(s Step) Condition {
 		}
 		if b.Mark != "" {
 			c.Mat.Mark = b.Mark
+		}
+	case *Document:
+		c.Mat.ContactStatement, c.Mat.ContactDate = b.ContactStatement, b.ContactDate
+		if b.Supplier != "" {
+			c.Mat.Supplier = b.Supplier
 		}
 	case *Retire:
 		if from != Retired {
@@ -303,7 +318,30 @@ func (c Condition) sanitize(s Step, b *Sanitize) Condition {
 		c.Stage, c.Cleared, c.SwabOpen, c.WetSince = Airing, true, false, s.At
 	}
 	c.Sanitized = &last
+	c.WetWith = wetWith(c.WetWith, b)
 	return c
+}
+
+// wetWith adds a step's sanitizer to those that the mat is wet with.
+func wetWith(with []string, b *Sanitize) []string {
+	if b.Rinsed {
+		return nil
+	}
+	for _, w := range with {
+		if w == b.what() {
+			return with
+		}
+	}
+	return append(append([]string(nil), with...), b.what())
+}
+
+// what names what was put on: the active ingredient or, where that says
+// nothing, the product.
+func (b *Sanitize) what() string {
+	if b.Active == "" || b.Active == "other" {
+		return b.Product
+	}
+	return b.Active
 }
 
 func (c Condition) mold(why string) Condition {

@@ -91,9 +91,15 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	case Ready:
 		if l, on := p.limit("sanitize-lapsed"); on && c.Sanitized != nil {
 			at := c.Sanitized.AcceptedAt.Add(time.Duration(l*24) * time.Hour)
-			add(KindSanitize, at, "sanitize-lapsed", "sanitizing lapses on "+day(at)+"; sow on it before, or sanitize again")
+			add(KindSanitize, at, "sanitize-lapsed", "sanitizing is good until "+day(at)+"; sow on it before that, sanitize again after")
+			if !c.Sanitized.Accepted {
+				add(KindSanitize, c.Sanitized.At, "not-sanitized", "the last sanitize step was not accepted")
+			}
 		}
 	case Growing:
+		if _, on := p.limit("not-sanitized"); on && c.SownUncleared {
+			add(KindHold, c.SownAt, "not-sanitized", unclearedText(c))
+		}
 		if d := DaysMax(c.Crops); d > 0 {
 			at := c.SownAt.In(loc).AddDate(0, 0, d) // the same time of day, also over a change of the clocks
 			add(KindHarvest, at, "crop-days", CropName(c.Crops)+" sown "+day(c.SownAt)+", at most "+plural(d, "day"))

@@ -31,7 +31,7 @@ func TestDueRules(t *testing.T) {
 			setting("wet-hours", true, 48, 0), hours(48)},
 		{"to sanitize", ToSanitize, nil, "sanitize-hours", KindSanitize, hours(72), "washed and dry, not sanitized since 2 Nov 09:00",
 			setting("sanitize-hours", true, 144, 0), hours(144)},
-		{"lapsing", Ready, nil, "sanitize-lapsed", KindSanitize, hours(14 * 24), "sanitizing lapses on 16 Nov 09:00; sow on it before, or sanitize again",
+		{"lapsing", Ready, nil, "sanitize-lapsed", KindSanitize, hours(14 * 24), "sanitizing is good until 16 Nov 09:00; sow on it before that, sanitize again after",
 			setting("sanitize-lapsed", true, 28, 0), hours(28 * 24)},
 		{"held", OnHold, nil, "hold-hours", KindRelease, hours(48), "on hold since 2 Nov 09:00: dropped on the floor; release it or retire it",
 			setting("hold-hours", true, 96, 0), hours(96)},

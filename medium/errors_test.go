@@ -56,7 +56,7 @@ func TestSentences(t *testing.T) {
 		{&CorrectError{Code: testCode, MatSeq: 9, Why: "it is void already"}, "mat TK7R 2N81, step 9: it is void already"},
 		{admitted(testCondition(ToWash), testStep(nil)), `step "": want a kind of step that this version knows`},
 		{admitted(testCondition(ToWash), Step{Mat: testCode, Body: &Rinse{Debris: DebrisNone}}),
-			`initials "": want the initials of who did it, 1 to 20 bytes (--by, or RESOW_BY)`},
+			`initials "": want the initials of who did it, at most 20 letters (--by, or RESOW_BY)`},
 		{admitted(testCondition(ToWash), testStep(&Correct{MatSeq: 1, Reason: "x"})), `step "correct": want a step about a mat`},
 		{admitted(testCondition(ToWash), testStep(&Crop{Name: "x"})), `step "crop": want a step about a mat`},
 	} {

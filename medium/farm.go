@@ -32,6 +32,9 @@ func (s FarmSettings) Check() error {
 	if strings.TrimSpace(s.Name) == "" || len(s.Name) > 120 {
 		return &InputError{Field: "farm name", Value: s.Name, Want: "a name of 1 to 120 bytes"}
 	}
+	if err := first(checkText("farm name", s.Name), checkText("place", s.Place)); err != nil {
+		return err
+	}
 	if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "Local" {
 		return &InputError{Field: "time zone", Value: s.Zone, Want: "an IANA name such as Europe/Berlin or America/Chicago"}
 	}
@@ -41,7 +44,7 @@ func (s FarmSettings) Check() error {
 	if s.Paper != "a4" && s.Paper != "letter" {
 		return &InputError{Field: "paper", Value: s.Paper, Want: "a4 or letter"}
 	}
-	if len(s.Currency) != 3 || strings.ToUpper(s.Currency) != s.Currency {
+	if len(s.Currency) != 3 || strings.Trim(s.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
 		return &InputError{Field: "currency", Value: s.Currency, Want: "an ISO 4217 code such as EUR or USD"}
 	}
 	if (s.Lat == nil) != (s.Lon == nil) {
@@ -105,7 +108,7 @@ func (s Sanitizer) Check() error {
 		return &InputError{Field: "active", Value: s.Active,
 			Want: "peroxide, hypochlorite, calcium-hypochlorite, peroxyacetic, quat, iodophor, acid or other"}
 	}
-	if err := first(checkText("stock", s.Stock), checkText("registration", s.Registration), checkText("note", s.Note),
+	if err := first(checkText("sanitizer", s.Name), checkText("stock", s.Stock), checkText("registration", s.Registration), checkText("note", s.Note),
 		checkOptional("density", s.DensityGPML, 0.7, 2, "g/mL (water is 1.00)"), checkOptional("good after mixing", s.MixedHours, 0.1, 8784, "h"),
 		checkOptional("good after opening", s.OpenedDays, 1, 1830, "days")); err != nil {
 		return err
@@ -138,12 +141,12 @@ func (s Sanitizer) Check() error {
 	if s.MaxPH != 0 && s.MaxPH < s.MinPH {
 		return &InputError{Field: "pH", Value: fmt.Sprintf("%g-%g", s.MinPH, s.MaxPH), Want: "the lower first"}
 	}
-	return s.checkProcedure()
+	return s.checkProcedure(Policy{})
 }
 
 // checkProcedure refuses a farm procedure that leaves more on the mat than the
 // published ceiling. A label may: it is the rule.
-func (s Sanitizer) checkProcedure() error {
+func (s Sanitizer) checkProcedure(p Policy) error {
 	rule, known := RuleNamed(Actives[s.Active])
 	if s.Directions != DirectionsFarm || s.Rinse || !known || s.MaxPPM <= rule.Default {
 		return nil

@@ -125,6 +125,9 @@ func stopFindings(c Condition, p Policy, now time.Time) []Finding {
 	case Ready:
 	case Growing:
 		add("stage", "growing %s since %s", CropName(c.Crops), since)
+		if _, on := p.limit("not-sanitized"); on && c.SownUncleared {
+			add("not-sanitized", "%s", unclearedText(c))
+		}
 	case Airing:
 		add("stage", "sanitized and still wet since %s; let it dry", since)
 	default:
@@ -150,11 +153,29 @@ func stopFindings(c Condition, p Policy, now time.Time) []Finding {
 	return out
 }
 
+func unclearedText(c Condition) string {
+	lot := ""
+	if c.Lot != "" {
+		lot = " of lot " + c.Lot
+	}
+	return fmt.Sprintf("as the records stand, this crop%s was sown without an accepted sanitize step before it; hold it and decide", lot)
+}
+
 func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	var out []Finding
 	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
 	if _, on := p.limit("contact-undocumented"); on && !c.Mat.ContactDocumented() {
 		add("contact-undocumented", "no dated food-contact statement of the supplier is on file for this mesh")
+	}
+	if _, on := p.limit("not-sanitized"); !on && c.Stage == Ready && (!c.Cleared || c.Sanitized == nil || !c.Sanitized.Accepted) {
+		f := p.finding("not-sanitized", "no accepted sanitize step since the last crop; the farm has switched that rule off")
+		f.Severity = Care
+		out = append(out, f)
+	}
+	if _, on := p.limit("swab-positive"); !on && c.SwabOpen {
+		f := p.finding("swab-positive", "failed swab (%s) and no accepted sanitize step since; the farm has switched that rule off", c.SwabText)
+		f.Severity = Care
+		out = append(out, f)
 	}
 	// switched off, the rule accepts no new ones; the finding on an old one stands
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {

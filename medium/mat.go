@@ -5,7 +5,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"time"
 )
 
 // Mat is one washable piece of mesh as it was registered.
@@ -89,8 +88,8 @@ func (m Mat) Check() error {
 			Want: "both the aperture and the thread in mm (a mesh count alone does not tell the opening)"}
 	}
 	if m.ContactDate != "" {
-		if _, err := time.Parse(time.DateOnly, m.ContactDate); err != nil {
-			return &InputError{Field: "date of the food-contact statement", Value: m.ContactDate, Want: "a date as YYYY-MM-DD"}
+		if err := checkDate("date of the food-contact statement", m.ContactDate); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -145,6 +145,7 @@ var Rules = []Rule{
 // that have no limit in the policy: their limit is the order of a turn, the
 // sanitizer's directions, or the crop's own days.
 var OtherRules = map[string]string{
+	"dry-time":            "a drying takes no longer than the mat has been wet",
 	"debris":              "a rinse that leaves debris does not wash a mat",
 	"unwashed":            "a mat is washed before it is dried, inspected or sanitized",
 	"wet":                 "a rinsed mat is dry before it is sanitized, unless sanitize-wet allows it",

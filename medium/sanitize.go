@@ -40,8 +40,11 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 	if ok {
 		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
 	}
-	if c.Stage == Airing && c.Sanitized != nil && c.Sanitized.Active != b.Active {
-		miss("two-products", "bleach and other cleaners are never mixed: CDC bleach advice", "the mat was still wet with %s when %s went on; rinse it with potable water and let it dry before another product, two can give off gas", c.Sanitized.Active, b.Active)
+	for _, with := range c.WetWith {
+		if with != b.what() {
+			miss("two-products", "bleach and other cleaners are never mixed: CDC bleach advice", "the mat was still wet with %s when %s went on; rinse it with potable water and let it dry before another product, two can give off gas", with, b.what())
+			break
+		}
 	}
 	if ok && d.Directions != "" {
 		out = append(out, missedDirections(f.Policy, d, b)...)
@@ -84,10 +87,12 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	}
 	least, most := strengthRange(b)
 	switch {
-	case most < d.MinPPM:
+	case b.StrengthPPM < d.MinPPM:
 		miss("strength-low", "%s is under the directions' %g ppm; make a fresh solution", ppmText(b), d.MinPPM)
-	case least > d.MaxPPM:
+	case b.StrengthPPM > d.MaxPPM:
 		miss("strength-high", "%s is over the directions' %g ppm; thin it and do it again", ppmText(b), d.MaxPPM)
+	case least == 0:
+		miss("strength-low", "%s: the strip can't tell it from water; use one with finer steps", ppmText(b))
 	case least < d.MinPPM || most > d.MaxPPM:
 		out = append(out, Finding{Rule: "strength-unsure", Severity: Care, Source: source,
 			Text: fmt.Sprintf("the strip can't tell: %s, and the directions ask for %g to %g ppm; aim for the middle", ppmText(b), d.MinPPM, d.MaxPPM)})
@@ -139,8 +144,7 @@ func window(least, most float64, unit string) string {
 func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	var out []Finding
 	if rule := Actives[b.Active]; rule != "" && !b.Rinsed {
-		least, _ := strengthRange(b)
-		if set := p.Setting(rule); set.On && least > set.Limit {
+		if set := p.Setting(rule); set.On && b.StrengthPPM > set.Limit {
 			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
 			f.Rule = "over-ceiling"
 			out = append(out, f)
@@ -158,13 +162,10 @@ func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	var out []Finding
 	least, _ := strengthRange(b)
 	if b.TempC != nil && d.MinTempC == 0 && p.Setting("chlorine-temperature").On {
-		need, ok := ChlorineMinTempC(least, b.PH)
-		if !ok {
-			return append(out, p.finding("chlorine-temperature", "%g ppm of chlorine at this pH stands in no row of the table; check strength and pH with strips", least))
-		}
-		if *b.TempC < need {
-			out = append(out, p.finding("chlorine-temperature", "%g C is under the %g C that chlorine of %g ppm needs at this pH", *b.TempC, need, least))
-		}
+		out = append(out, coldChlorine(p, least, b)...)
+	}
+	if misses(out) {
+		return out
 	}
 	if b.PH == nil || d.MinPH > 0 || d.MaxPH > 0 { // the directions' own window goes first
 		return out
@@ -173,6 +174,29 @@ func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		out = append(out, f)
 	}
 	return out
+}
+
+// coldChlorine holds a chlorine solution against a model code for retail. The
+// directions name no temperature, and they are the rule, so a cold solution
+// gives care; one that the table does not cover at all is a miss.
+func coldChlorine(p Policy, least float64, b *Sanitize) []Finding {
+	ph := "pH not measured, taken as up to 10"
+	if b.PH != nil {
+		ph = fmt.Sprintf("pH %g", *b.PH)
+	}
+	care := func(format string, args ...any) []Finding {
+		f := p.finding("chlorine-temperature", format, args...)
+		f.Severity = Care
+		return []Finding{f}
+	}
+	need, ok := ChlorineMinTempC(least, b.PH)
+	switch {
+	case !ok:
+		return []Finding{p.finding("chlorine-temperature", "chlorine of %g ppm (%s) stands in no row of the table; check strength and pH with strips", least, ph)}
+	case *b.TempC < need:
+		return care("%g C is under the %g C that the table asks for at %g ppm (%s): warm it, mix it stronger within the label, or measure the pH", *b.TempC, need, least, ph)
+	}
+	return nil
 }
 
 // Seconds writes a time of contact for people: 90 s, 10 min.

@@ -50,6 +50,9 @@ func (c Crop) Check() error {
 	if c.Name == "" {
 		return &InputError{Field: "crop", Value: c.Name, Want: "a name"}
 	}
+	if err := first(checkText("crop", c.Name), checkText("source", c.SizeSource), checkText("source", c.SowSource)); err != nil {
+		return err
+	}
 	for _, s := range []struct {
 		field    string
 		v        float64

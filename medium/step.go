@@ -67,6 +67,7 @@ const (
 	KindInspect  Kind = "inspect"
 	KindTrim     Kind = "trim"
 	KindRelabel  Kind = "relabel"
+	KindDocument Kind = "document"
 	KindRetire   Kind = "retire"
 	KindCorrect  Kind = "correct"
 
@@ -101,7 +102,7 @@ func KindOf(b Body) Kind { return b.kind() }
 // Kinds lists the kinds of steps about a mat, in the order of a turn.
 func Kinds() []Kind {
 	return []Kind{KindAdd, KindSow, KindMist, KindHarvest, KindRinse, KindDry, KindSanitize, KindMold,
-		KindCut, KindSwab, KindHold, KindRelease, KindInspect, KindTrim, KindRelabel, KindRetire, KindCorrect}
+		KindCut, KindSwab, KindHold, KindRelease, KindInspect, KindTrim, KindRelabel, KindDocument, KindRetire, KindCorrect}
 }
 
 // FarmKinds lists the kinds of records about the farm itself.
@@ -138,6 +139,7 @@ var bodies = map[Kind]func() Body{
 	KindInspect:   func() Body { return &Inspect{} },
 	KindTrim:      func() Body { return &Trim{} },
 	KindRelabel:   func() Body { return &Relabel{} },
+	KindDocument:  func() Body { return &Document{} },
 	KindRetire:    func() Body { return &Retire{} },
 	KindCorrect:   func() Body { return &Correct{} },
 	KindFarm:      func() Body { return &FarmSettings{} },
@@ -168,6 +170,7 @@ func (*Release) kind() Kind      { return KindRelease }
 func (*Inspect) kind() Kind      { return KindInspect }
 func (*Trim) kind() Kind         { return KindTrim }
 func (*Relabel) kind() Kind      { return KindRelabel }
+func (*Document) kind() Kind     { return KindDocument }
 func (*Retire) kind() Kind       { return KindRetire }
 func (*Correct) kind() Kind      { return KindCorrect }
 func (*FarmSettings) kind() Kind { return KindFarm }

@@ -44,6 +44,7 @@ var turnTable = []struct {
 	{"to wash", "inspect, smell", "to wash !unwashed"},
 	{"to wash", "trim", "to wash"},
 	{"to wash", "relabel", "to wash"},
+	{"to wash", "document", "to wash"},
 	{"to wash", "retire", "retired"},
 	{"to dry", "add", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"to dry", "sow", "mat TK7R 2N81 is waiting to dry since 2 Nov (turn 6); dry, sanitize and dry it before sowing"},
@@ -69,6 +70,7 @@ var turnTable = []struct {
 	{"to dry", "inspect, smell", "to wash"},
 	{"to dry", "trim", "to wash"},
 	{"to dry", "relabel", "to dry"},
+	{"to dry", "document", "to dry"},
 	{"to dry", "retire", "retired"},
 	{"to sanitize", "add", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"to sanitize", "sow", "mat TK7R 2N81 is waiting to sanitize since 2 Nov (turn 6); sanitize and dry it before sowing"},
@@ -94,6 +96,7 @@ var turnTable = []struct {
 	{"to sanitize", "inspect, smell", "to wash"},
 	{"to sanitize", "trim", "to wash"},
 	{"to sanitize", "relabel", "to sanitize"},
+	{"to sanitize", "document", "to sanitize"},
 	{"to sanitize", "retire", "retired"},
 	{"airing", "add", "mat TK7R 2N81 is airing since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"airing", "sow", "mat TK7R 2N81 is airing since 2 Nov (turn 6); let it dry before sowing"},
@@ -119,6 +122,7 @@ var turnTable = []struct {
 	{"airing", "inspect, smell", "to wash"},
 	{"airing", "trim", "to wash"},
 	{"airing", "relabel", "airing"},
+	{"airing", "document", "airing"},
 	{"airing", "retire", "retired"},
 	{"ready", "add", "mat TK7R 2N81 is ready since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"ready", "sow", "growing"},
@@ -144,6 +148,7 @@ var turnTable = []struct {
 	{"ready", "inspect, smell", "to wash"},
 	{"ready", "trim", "to wash"},
 	{"ready", "relabel", "ready"},
+	{"ready", "document", "ready"},
 	{"ready", "retire", "retired"},
 	{"growing", "add", "mat TK7R 2N81 is growing since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"growing", "sow", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest and wash it before sowing"},
@@ -169,6 +174,7 @@ var turnTable = []struct {
 	{"growing", "inspect, smell", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before inspecting"},
 	{"growing", "trim", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before trimming"},
 	{"growing", "relabel", "growing"},
+	{"growing", "document", "growing"},
 	{"growing", "retire", "retired"},
 	{"on hold", "add", "mat TK7R 2N81 is on hold since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"on hold", "sow", "mat TK7R 2N81 is on hold since 2 Nov (turn 6); release it before sowing"},
@@ -194,6 +200,7 @@ var turnTable = []struct {
 	{"on hold", "inspect, smell", "on hold"},
 	{"on hold", "trim", "on hold"},
 	{"on hold", "relabel", "on hold"},
+	{"on hold", "document", "on hold"},
 	{"on hold", "retire", "retired"},
 	{"retired", "add", "mat TK7R 2N81 is retired since 2 Nov (turn 6); it is registered already; give the new mat a code of its own"},
 	{"retired", "sow", retiredForGood},
@@ -219,6 +226,7 @@ var turnTable = []struct {
 	{"retired", "inspect, smell", retiredForGood},
 	{"retired", "trim", retiredForGood},
 	{"retired", "relabel", retiredForGood},
+	{"retired", "document", retiredForGood},
 	{"retired", "retire", retiredForGood},
 }
 
@@ -256,6 +264,7 @@ func moves() []move {
 		{"inspect, smell", &Inspect{Smell: true}},
 		{"trim", &Trim{LengthMM: 250, WidthMM: 250}},
 		{"relabel", &Relabel{Reason: "tag lost"}},
+		{"document", &Document{ContactStatement: "complies with EU 10/2011", ContactDate: "2026-03-01"}},
 		{"retire", &Retire{Cause: CauseCut}},
 	}
 }
@@ -320,7 +329,7 @@ func TestTurnTableIsWhole(t *testing.T) {
 			assert.True(t, kinds[k], "no row for %s", k)
 		}
 	}
-	assert.Len(t, Kinds(), 17)
+	assert.Len(t, Kinds(), 18)
 	assert.Len(t, Stages, 8)
 }
 

@@ -117,8 +117,19 @@ func (c *copier) begin() error {
 	if _, err := os.Lstat(at); err == nil {
 		return &ExistsError{Path: at}
 	}
-	c.b, err = newBuilder(at, c.made, c.o)
+	c.b, err = c.build(at)
 	return err
+}
+
+// build begins the copy and leaves no part of a file where the disk is too full
+// even for an empty one.
+func (c *copier) build(at string) (*builder, error) {
+	b, err := newBuilder(at, c.made, c.o)
+	var failed *WriteError
+	if errors.As(err, &failed) && strings.HasSuffix(failed.Path, ".new") {
+		_ = os.Remove(failed.Path)
+	}
+	return b, err
 }
 
 func backupName(store string, id []byte, at time.Time, count uint64) string {
@@ -207,6 +218,19 @@ type Loss struct {
 	Lost    int           `json:"lost"`               // records after the backup's anchor
 	Steps   []medium.Step `json:"steps"`              // the first of them
 	Problem string        `json:"problem,omitempty"`  // why the present file can't be read
+
+	Findings []Finding     `json:"findings,omitempty"` // all of them
+	Held     []medium.Step `json:"held,omitempty"`     // the holds that Restore recorded for them
+	Unheld   []medium.Code `json:"unheld,omitempty"`   // mats with findings that the backup does not know
+	Restored *Anchor       `json:"restored,omitempty"` // of the store after Restore, those holds included
+}
+
+// Finding is a record that spoke against a mat and that the backup does not
+// have: mold, a hold, a failed swab, or that it was retired.
+type Finding struct {
+	Mat  medium.Code `json:"mat"`
+	Seq  uint64      `json:"seq"`  // in the present ledger
+	What string      `json:"what"` // mold, at the edge
 }
 
 // Nothing says that a restore takes nothing away.
@@ -221,6 +245,10 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 	o.ReadOnly = true
 	l := Loss{Steps: []medium.Step{}}
 	b, err := Open(backup, o)
+	var missing *MissingError
+	if errors.As(err, &missing) {
+		return l, &MissingError{Path: backup, Backup: true}
+	}
 	if err != nil {
 		return l, err
 	}
@@ -236,7 +264,6 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 		return l, err
 	}
 	s, err := Open(path, o)
-	var missing *MissingError
 	switch {
 	case errors.As(err, &missing):
 		return l, nil
@@ -249,14 +276,15 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 		return l, nil
 	}
 	defer s.Close()
-	if err := s.compare(&l, b); err != nil {
+	l.Other = s.genesis != b.genesis
+	err = b.view(func(has *bbolt.Tx) error { return s.compare(&l, has) })
+	if err != nil {
 		l.Problem = err.Error()
 	}
 	return l, nil
 }
 
-func (s *Store) compare(l *Loss, b *Store) error {
-	l.Other = s.genesis != b.genesis
+func (s *Store) compare(l *Loss, backup *bbolt.Tx) error {
 	return s.view(func(tx *bbolt.Tx) error {
 		count, head, err := readLedger(tx)
 		if err != nil {
@@ -271,6 +299,10 @@ func (s *Store) compare(l *Loss, b *Store) error {
 			if !l.Other && n == l.Backup.Count && anchorOf(n, at) != l.Backup {
 				l.Diverge = true
 			}
+			// by the bytes, since two histories that parted may count alike
+			if what := finding(step.Body); what != "" && !l.Other && !bytes.Equal(stored, backup.Bucket(bucketSteps).Get(stepKey(step.Mat, step.MatSeq))) {
+				l.Findings = append(l.Findings, Finding{Mat: step.Mat, Seq: n, What: what})
+			}
 			if !l.Other && n <= l.Backup.Count {
 				return nil
 			}
@@ -281,6 +313,95 @@ func (s *Store) compare(l *Loss, b *Store) error {
 			return nil
 		})
 	})
+}
+
+// finding says what a record holds against its mat, and nothing where it holds
+// nothing against it.
+func finding(body medium.Body) string {
+	switch b := body.(type) {
+	case *medium.Mold:
+		return "mold, " + b.Where
+	case *medium.Hold:
+		return "hold, " + b.Reason
+	case *medium.Retire:
+		return "retired, " + string(b.Cause)
+	case *medium.Swab:
+		if !b.Pass {
+			return "failed swab, " + b.Test
+		}
+	}
+	return ""
+}
+
+// holdLost records a hold on every mat with a finding that a restore loses, in
+// the copy at path before it takes its place: no mat is clear for a moment
+// because of an old backup.
+func holdLost(l *Loss, path, by string, o Options) error {
+	if len(l.Findings) == 0 {
+		return nil
+	}
+	o.ReadOnly = false
+	s, err := Open(path, o)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	of := map[medium.Code][]Finding{}
+	var steps []medium.Step
+	for _, f := range l.Findings {
+		of[f.Mat] = append(of[f.Mat], f)
+	}
+	for _, f := range l.Findings {
+		lost := of[f.Mat]
+		if lost[0] != f { // its mat was dealt with
+			continue
+		}
+		c, err := s.Condition(f.Mat)
+		var unknown *UnknownMatError
+		switch {
+		case errors.As(err, &unknown):
+			l.Unheld = append(l.Unheld, f.Mat)
+		case err != nil:
+			return err
+		case c.Stage != medium.Retired:
+			steps = append(steps, medium.Step{Mat: f.Mat, By: by, Body: &medium.Hold{Reason: lostText(lost)}})
+		}
+	}
+	for len(steps) > 0 {
+		n := min(len(steps), MaxSteps)
+		held, err := s.Record("", steps[:n])
+		if err != nil {
+			return fmt.Errorf("nothing was restored, since the mats whose findings would be lost can't be held: %w", err)
+		}
+		l.Held, steps = append(l.Held, held...), steps[n:]
+	}
+	now, err := s.Anchor()
+	l.Restored = &now
+	return err
+}
+
+// lostShown is how many findings the reason of a hold names.
+const lostShown = 3
+
+func lostText(lost []Finding) string {
+	text := "restored from a backup; "
+	for i, f := range lost[:min(len(lost), lostShown)] {
+		if i > 0 {
+			text += ", "
+		}
+		what := []rune(f.What)
+		if len(what) > 40 {
+			what = append(what[:39], '…')
+		}
+		text += fmt.Sprintf("record %d (%s)", f.Seq, string(what))
+	}
+	switch more := len(lost) - lostShown; {
+	case more > 0:
+		return text + fmt.Sprintf(" and %d more were lost", more)
+	case len(lost) > 1:
+		return text + " were lost"
+	}
+	return text + " was lost"
 }
 
 // LossError refuses a restore that would take records away.
@@ -307,7 +428,12 @@ func (e *LossError) Error() string {
 // Restore puts a backup in the place of the store at path, after it was
 // verified. A file that is there is refused with a LossError unless replace is
 // set; then it is moved aside, never deleted, and its new name is given back.
-func Restore(backup, path string, replace bool, o Options) (aside string, l Loss, err error) {
+//
+// A mat whose lost records speak against it is put on hold in the restored
+// store, with the initials by; without them such a restore is an InputError and
+// does nothing.
+func Restore(backup, path string, replace bool, by string, o Options) (aside string, l Loss, err error) {
+	path = realPath(path)
 	o = o.withDefaults()
 	o.ReadOnly = true
 	if s, err := Open(path, o); err == nil { // a file of another version is brought up to date before it is held
@@ -336,10 +462,14 @@ func Restore(backup, path string, replace bool, o Options) (aside string, l Loss
 	if err := copyStore(backup, target, l.Backup, o); err != nil {
 		return "", l, err
 	}
+	l.Restored = &l.Backup
 	if !there {
 		return "", l, nil
 	}
-	aside = fmt.Sprintf("%s.replaced-%s", path, o.Now().UTC().Format(backupStamp))
+	if err := holdLost(&l, target, by, o); err != nil {
+		return "", l, err
+	}
+	aside = freeName(fmt.Sprintf("%s.replaced-%s", path, o.Now().UTC().Format(backupStamp)))
 	if err := os.Link(path, aside); err != nil {
 		if errors.Is(err, os.ErrExist) {
 			return "", l, &ExistsError{Path: aside}
@@ -352,6 +482,33 @@ func Restore(backup, path string, replace bool, o Options) (aside string, l Loss
 		return aside, l, &WriteError{Path: path, Err: err}
 	}
 	return aside, l, syncFolder(filepath.Dir(path))
+}
+
+// realPath follows symbolic links, so that what they lead to is replaced and not
+// the link: two names would lead to two ledgers from then on.
+func realPath(path string) string {
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		return real
+	}
+	to, err := os.Readlink(path)
+	if err != nil {
+		return path
+	}
+	if !filepath.IsAbs(to) { // a link to a file that is gone
+		to = filepath.Join(filepath.Dir(path), to)
+	}
+	return to
+}
+
+// freeName is the name, with a number behind it where a file has it already.
+func freeName(name string) string {
+	free := name
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(free); err != nil {
+			return free
+		}
+		free = fmt.Sprintf("%s-%d", name, n)
+	}
 }
 
 // hold keeps writers out of a store while it is compared and replaced; readers
@@ -384,7 +541,7 @@ func copyStore(from, to string, want Anchor, o Options) error {
 	if err != nil {
 		return err
 	}
-	if c.b, err = newBuilder(to, c.made, o); err != nil {
+	if c.b, err = c.build(to); err != nil {
 		return err
 	}
 	defer c.b.abandon()

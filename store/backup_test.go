@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -130,16 +131,16 @@ func TestRestore(t *testing.T) {
 	withStore(t, path, c, func(s *Store) { record(t, s, step(code(2), &medium.Hold{Reason: "later"})) })
 	later := anchorAt(t, path, c)
 
-	_, _, err = Restore(b.Path, path, false, c.options())
+	_, _, err = Restore(b.Path, path, false, "ab", c.options())
 	var loss *LossError
 	require.ErrorAs(t, err, &loss)
 	require.Equal(t, 1, loss.Loss.Lost)
 	require.Contains(t, err.Error(), "1 records that were written after the backup would be lost")
 	require.Equal(t, later, anchorAt(t, path, c), "refused, so left as it is")
 
-	aside, _, err := Restore(b.Path, path, true, c.options())
+	aside, _, err := Restore(b.Path, path, true, "ab", c.options())
 	require.NoError(t, err)
-	require.Equal(t, b.Anchor, anchorAt(t, path, c))
+	require.Equal(t, b.Anchor.Count+1, anchorAt(t, path, c).Count, "the lost hold is held anew")
 	require.Equal(t, later, anchorAt(t, aside, c), "the file that was there is kept")
 	withStore(t, path, c, func(s *Store) {
 		verifyClean(t, s)
@@ -151,7 +152,7 @@ func TestRestore(t *testing.T) {
 	require.True(t, l.Diverge, "both went on from the backup")
 
 	fresh := filepath.Join(t.TempDir(), "new.resow")
-	aside, l, err = Restore(b.Path, fresh, false, c.options())
+	aside, l, err = Restore(b.Path, fresh, false, "ab", c.options())
 	require.NoError(t, err)
 	require.Empty(t, aside)
 	require.True(t, l.Nothing())
@@ -168,12 +169,133 @@ func TestRestore(t *testing.T) {
 	require.True(t, l.Other)
 
 	require.NoError(t, os.WriteFile(fresh, []byte("not a store at all"), 0o600))
-	_, _, err = Restore(b.Path, fresh, false, c.options())
+	_, _, err = Restore(b.Path, fresh, false, "ab", c.options())
 	require.ErrorAs(t, err, &loss)
 	require.NotEmpty(t, loss.Loss.Problem)
-	_, _, err = Restore(b.Path, fresh, true, c.options())
+	_, _, err = Restore(b.Path, fresh, true, "ab", c.options())
 	require.NoError(t, err)
 	require.Equal(t, b.Anchor, anchorAt(t, fresh, c))
+}
+
+// An older backup does not set free what was found since: the mats are held in
+// the restored ledger, with the number of the record that is gone.
+func TestRestoreHoldsWhatWasFoundSince(t *testing.T) {
+	path, c := closedLedger(t, 7)
+	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	n := b.Anchor.Count
+	withStore(t, path, c, func(s *Store) {
+		record(t, s, adds(50, 1)...)
+		record(t, s, step(code(1), &medium.Mold{Where: "edge"}), step(code(2), &medium.Hold{Reason: strings.Repeat("ü", 100)}),
+			step(code(3), &medium.Retire{Cause: "wear"}), step(code(4), &medium.Swab{Test: "ATP", Reading: 90, Limit: 30, Unit: "RLU"}),
+			step(code(5), &medium.Swab{Test: "ATP", Reading: 9, Limit: 30, Unit: "RLU", Pass: true}), step(code(6), &medium.Cut{LengthMM: 20}),
+			step(code(50), &medium.Mold{Where: "crop"}), step(code(1), &medium.Hold{Reason: "b"}), step(code(1), &medium.Mold{Where: "c"}), step(code(1), &medium.Mold{Where: "d"}))
+	})
+	before := anchorAt(t, path, c)
+	_, _, err = Restore(b.Path, path, true, "", c.options())
+	var input *medium.InputError
+	require.ErrorAs(t, err, &input, "nobody to hold them")
+	require.Equal(t, before, anchorAt(t, path, c), "nothing was replaced")
+	entries, err := os.ReadDir(filepath.Dir(path))
+	require.NoError(t, err)
+	require.Len(t, entries, 1)
+
+	_, l, err := Restore(b.Path, path, true, "mk", c.options())
+	require.NoError(t, err)
+	require.Len(t, l.Findings, 8)
+	require.Equal(t, []medium.Code{code(50)}, l.Unheld)
+	reasons := map[medium.Code]string{}
+	for _, s := range l.Held {
+		reasons[s.Mat] = s.Body.(*medium.Hold).Reason
+		require.Equal(t, "mk", s.By)
+	}
+	require.Equal(t, map[medium.Code]string{
+		code(1): fmt.Sprintf("restored from a backup; record %d (mold, edge), record %d (hold, b), record %d (mold, c) and 1 more were lost", n+2, n+9, n+10),
+		code(2): fmt.Sprintf("restored from a backup; record %d (hold, %s…) was lost", n+3, strings.Repeat("ü", 33)),
+		code(3): fmt.Sprintf("restored from a backup; record %d (retired, wear) was lost", n+4),
+		code(4): fmt.Sprintf("restored from a backup; record %d (failed swab, ATP) was lost", n+5),
+	}, reasons)
+	require.Equal(t, anchorAt(t, path, c), *l.Restored)
+	withStore(t, path, c, func(s *Store) {
+		verifyClean(t, s)
+		r, err := s.Verify(nil, &b.Anchor)
+		require.NoError(t, err)
+		require.True(t, r.OK, "the backup's records are all there")
+		for i, want := range []bool{true, true, true, true, false, false, false} {
+			got, err := s.Condition(code(i + 1))
+			require.NoError(t, err)
+			require.Equal(t, want, got.Stage == medium.OnHold, "mat %d", i+1)
+		}
+	})
+}
+
+// A ledger behind a symbolic link is replaced where it is; the link stays one.
+// Two restores within a second keep two files.
+func TestRestoreThroughALinkAndTwiceASecond(t *testing.T) {
+	path, c := closedLedger(t, 2)
+	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) { record(t, s, adds(50, 1)...) })
+	link := filepath.Join(t.TempDir(), "link.resow")
+	if err := os.Symlink(path, link); err != nil {
+		t.Skipf("no symbolic links here: %s", err)
+	}
+	now := c.options().Now()
+	o := c.options()
+	o.Now = func() time.Time { return now }
+	first, _, err := Restore(b.Path, link, true, "ab", o)
+	require.NoError(t, err)
+	require.Equal(t, filepath.Dir(realPath(path)), filepath.Dir(first))
+	second, _, err := Restore(b.Path, link, true, "ab", o)
+	require.NoError(t, err)
+	require.Equal(t, first+"-2", second)
+	info, err := os.Lstat(link)
+	require.NoError(t, err)
+	require.NotZero(t, info.Mode()&os.ModeSymlink)
+	require.Equal(t, b.Anchor, anchorAt(t, path, c))
+	require.Equal(t, b.Anchor, anchorAt(t, link, c))
+	require.Equal(t, b.Anchor.Count+1, anchorAt(t, first, c).Count)
+
+	require.NoError(t, os.Remove(path))
+	_, _, err = Restore(b.Path, link, false, "", o)
+	require.NoError(t, err, "the link leads to a file that is gone")
+	require.Equal(t, b.Anchor, anchorAt(t, path, c))
+}
+
+// A missing backup, and a missing folder, are named as what they are.
+func TestMissingBackupAndFolder(t *testing.T) {
+	path, c := closedLedger(t, 1)
+	_, _, err := Restore(filepath.Join(t.TempDir(), "nosuch.backup"), path, true, "ab", c.options())
+	var missing *MissingError
+	require.ErrorAs(t, err, &missing)
+	require.ErrorContains(t, err, "there is no backup file")
+	require.NotContains(t, err.Error(), "resow init")
+	dir := filepath.Join(t.TempDir(), "nowhere")
+	_, err = Create(filepath.Join(dir, "farm.resow"), settings, "ab", c.options())
+	require.ErrorContains(t, err, "the folder "+dir+" does not exist")
+	require.NotContains(t, err.Error(), "make room")
+}
+
+// A backup on a disk that is full, whatever room is left, leaves no part of a
+// file there.
+func TestBackupOnAFullDisk(t *testing.T) {
+	path, c := closedLedger(t, 200)
+	dir := t.TempDir()
+	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=256k", "resow-test", dir).CombinedOutput(); err != nil {
+		t.Skipf("a disk can't be mounted here: %s", out)
+	}
+	t.Cleanup(func() { _ = exec.Command("umount", dir).Run() })
+	for _, filled := range []int{256, 252, 248, 240, 224, 192, 128, 0} { // KiB
+		fill := filepath.Join(dir, "fill")
+		_ = os.WriteFile(fill, make([]byte, filled<<10), 0o600)
+		_, err := BackUp(path, Backups{Dir: dir}, c.options())
+		var full *WriteError
+		require.ErrorAs(t, err, &full, "%d KiB", filled)
+		require.NoError(t, os.Remove(fill))
+		entries, err := os.ReadDir(dir)
+		require.NoError(t, err)
+		require.Empty(t, entries, "%d KiB", filled)
+	}
 }
 
 // Somebody who waits for the file while it is replaced writes into the new one,
@@ -218,7 +340,7 @@ func TestPartialBackup(t *testing.T) {
 	refused := 0
 	for n := 0; n < len(content); n += max(1, len(content)/250) {
 		require.NoError(t, os.WriteFile(part, content[:n], 0o600))
-		_, _, err := Restore(part, path, true, c.options())
+		_, _, err := Restore(part, path, true, "ab", c.options())
 		if err == nil { // only what the file does not use was cut off
 			require.Equal(t, b.Anchor, anchorAt(t, path, c), "%d of %d bytes", n, len(content))
 			withStore(t, path, c, func(s *Store) { verifyClean(t, s) })

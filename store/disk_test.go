@@ -124,7 +124,7 @@ func TestReadOnlyDisk(t *testing.T) {
 	require.ErrorAs(t, err, &write)
 	_, _, err = FromLines(filepath.Join(dir, "new.resow"), strings.NewReader(text), o)
 	require.ErrorAs(t, err, &write)
-	_, _, err = Restore(path, on, true, o)
+	_, _, err = Restore(path, on, true, "ab", o)
 	require.ErrorAs(t, err, &write)
 	b, err := BackUp(on, Backups{Dir: t.TempDir()}, o)
 	require.NoError(t, err, "to another disk")

@@ -1,8 +1,10 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
+	"path/filepath"
 	"time"
 
 	"resow/medium"
@@ -12,9 +14,15 @@ import (
 // recorded nothing: a transaction is all or nothing.
 
 // MissingError says that there is no file at the path.
-type MissingError struct{ Path string }
+type MissingError struct {
+	Path   string
+	Backup bool // a backup was wanted, not the farm's own store
+}
 
 func (e *MissingError) Error() string {
+	if e.Backup {
+		return fmt.Sprintf("there is no backup file %s; list those you have with `ls backups/*.backup` beside your ledger, or in the folder that was given to `resow backup --to`", e.Path)
+	}
 	return fmt.Sprintf("there is no store at %s; make one with `resow init`, or name yours with --store or RESOW_STORE", e.Path)
 }
 
@@ -84,6 +92,9 @@ type WriteError struct {
 }
 
 func (e *WriteError) Error() string {
+	if errors.Is(e.Err, fs.ErrNotExist) {
+		return fmt.Sprintf("%s could not be written and nothing was recorded: the folder %s does not exist; make it, or name another place", e.Path, filepath.Dir(e.Path))
+	}
 	return fmt.Sprintf("%s could not be written and nothing was recorded: %v; make room on the disk, or look whether you may write there", e.Path, e.Err)
 }
 

@@ -154,7 +154,9 @@ func TestKilledProcess(t *testing.T) {
 	}
 	t.Logf("%d kills, %d of them inside a Record; %d batches recorded", kills, inside, whole)
 	require.NotZero(t, inside)
-	require.NotZero(t, whole)
+	if !testing.Short() { // a few kills on a slow machine may all come too early
+		require.NotZero(t, whole)
+	}
 }
 
 func TestFullDisk(t *testing.T) {

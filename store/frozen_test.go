@@ -159,6 +159,7 @@ func makeFrozen(t *testing.T) {
 	do(step(code(3), &medium.Hold{Reason: "fell on the floor"}))
 	do(step(code(3), &medium.Correct{MatSeq: 2, Reason: "it was another mat"}))
 	do(step(code(3), &medium.Relabel{Reason: "faded", NewCode: code(13), Mark: "notch"}))
+	do(step(code(3), &medium.Document{ContactStatement: "complies with EU 10/2011", ContactDate: "2026-03-01"}))
 	do(step(code(13), &medium.Trim{LengthMM: 500, WidthMM: 240, RemovesCuts: true}))
 	do(step(code(4), &medium.Retire{Cause: medium.CauseLost, Note: "gone with a tray"}))
 	do(step(code(5), &medium.Swab{Test: "Listeria spp.", Pass: false}))

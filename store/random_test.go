@@ -316,6 +316,8 @@ func drawBody(t *rapid.T, stage medium.Stage, n int) medium.Body {
 		return &medium.Inspect{Fuzz: yes("fuzz"), Smell: yes("smell"), Mold: rapid.IntRange(0, 9).Draw(t, "mold") == 0, Note: text("note")}
 	case medium.KindTrim:
 		return &medium.Trim{LengthMM: some("length", 500, 400, 600), WidthMM: 250, RemovesCuts: yes("removes")}
+	case medium.KindDocument:
+		return &medium.Document{ContactStatement: "declared", ContactDate: "2026-03-01"}
 	case medium.KindRelabel:
 		b := &medium.Relabel{Reason: "faded", Mark: rapid.SampledFrom([]string{"", "dot", "notch"}).Draw(t, "mark")}
 		if yes("new") {

@@ -1,11 +1,15 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -37,23 +41,77 @@ type app struct {
 	by      string
 	at      string
 	color   string
-	ran     bool // a command's own code began: errors from here on are not usage errors
-	code    int  // exit code of a command that did its work
-	printed bool // with --json, the one document is out
+	ran     bool   // a command's own code began: errors from here on are not usage errors
+	code    int    // exit code of a command that did its work
+	printed bool   // with --json, the one document is out
+	example string // of a command that was used wrongly
+	textErr error  // the first error of a text for people
+	hold    bool   // with --json, the document waits until a file is written too
+	held    []byte // that document
 }
 
 // run is main without the process: it gives the exit code.
 func run(args []string, w world) int {
+	out := &outcome{to: w.out}
+	w.out = out
 	a := &app{world: w}
 	root := newRoot(a)
 	root.SetArgs(args)
 	root.SetIn(w.in)
 	root.SetOut(w.out)
 	root.SetErr(w.err)
-	if err := root.Execute(); err != nil {
+	c, err := root.ExecuteC()
+	if err != nil && !a.ran {
+		a.json = a.json || asksJSON(args)
+		a.example = firstExample(c)
+	}
+	if errors.Is(out.err, syscall.EPIPE) { // the reader, head for one, has seen enough
+		return a.code
+	}
+	if err == nil {
+		err = out.err
+	}
+	if err != nil {
 		return a.fail(err)
 	}
 	return a.code
+}
+
+// outcome is standard output that remembers its first error, so that a full
+// disk is not taken for success.
+type outcome struct {
+	to  io.Writer
+	err error
+}
+
+func (o *outcome) Write(p []byte) (int, error) {
+	n, err := o.to.Write(p)
+	if o.err == nil && err != nil {
+		o.err = fmt.Errorf("the output can't be written, and what was recorded is recorded: %w", err)
+	}
+	return n, err
+}
+
+// asksJSON looks for --json where the flags were not read.
+func asksJSON(args []string) bool {
+	for _, arg := range args {
+		switch arg {
+		case "--":
+			return false
+		case "--json", "--json=true":
+			return true
+		}
+	}
+	return false
+}
+
+// firstExample is the first example of a command, in one line.
+func firstExample(c *cobra.Command) string {
+	if c == nil || !c.HasParent() {
+		return ""
+	}
+	line, _, _ := strings.Cut(strings.ReplaceAll(c.Example, "\\\n", " "), "\n")
+	return strings.Join(strings.Fields(line), " ")
 }
 
 func newRoot(a *app) *cobra.Command {
@@ -72,14 +130,15 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
   resow init --name "Reed End Greens" --zone Europe/Dublin
   resow add --count 24 --size 250x510mm --material polyester --mesh 0.5/0.3mm
   resow scan TK7R2N81`,
+		Version:       "1.0.0-dev",
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&a.path, "store", "", "the farm's ledger (or RESOW_STORE; farm.resow where neither is given)")
+	flags.StringVar(&a.path, "store", "", "the farm's ledger (or RESOW_STORE, or farm.resow)")
 	flags.BoolVar(&a.json, "json", false, "print one JSON document for programs")
 	flags.StringVar(&a.by, "by", "", "initials of who did it (or RESOW_BY)")
-	flags.StringVar(&a.at, "at", "", "when it was done, for a late entry: 18:30, \"yesterday 18:30\", \"2026-11-24 18:30\"")
+	flags.StringVar(&a.at, "at", "", "when it was done: 18:30, \"2026-11-24 18:30\"")
 	flags.StringVar(&a.color, "color", "auto", "auto, always or never")
 	root.AddGroup(
 		&cobra.Group{ID: "setup", Title: "Set up:"},
@@ -99,25 +158,70 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	group("day", a.scanCommand(), a.sowCommand(), a.mistCommand(), a.harvestCommand(), a.rinseCommand(), a.dryCommand(),
 		a.batchCommand(), a.mixCommand(), a.solutionCommand(), a.sanitizeCommand(),
 		a.moldCommand(), a.cutCommand(), a.swabCommand(), a.inspectCommand(), a.holdCommand(),
-		a.releaseCommand(), a.trimCommand(), a.relabelCommand(), a.tagsCommand(), a.retireCommand(), a.correctCommand(), a.reviewCommand())
+		a.releaseCommand(), a.trimCommand(), a.relabelCommand(), a.documentCommand(), a.tagsCommand(), a.retireCommand(), a.correctCommand(), a.reviewCommand())
 	group("look", a.dueCommand(), a.showCommand(), a.listCommand(), a.historyCommand(), a.traceCommand(), a.forecastCommand(), a.poolCommand())
 	group("keep", a.stationCommand(), a.exportCommand(), a.backupCommand(), a.restoreCommand(), a.verifyCommand(), a.demoCommand())
 	a.noteRuns(root)
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
 	return root
 }
 
 // noteRuns makes each command note that its own code began. A hook before the
 // run would not do: cobra checks the required flags after it.
 func (a *app) noteRuns(c *cobra.Command) {
+	c.Example = foldExample(c.Example, 79)
 	if run := c.RunE; run != nil {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true
+			if a.at != "" && !takesAt(c, args) {
+				return &usageError{fmt.Sprintf("--at is for steps on mats and solutions; `%s` records none: leave it out", c.CommandPath())}
+			}
 			return run(c, args)
 		}
+	} else {
+		a.group(c)
 	}
 	for _, sub := range c.Commands() {
 		a.noteRuns(sub)
 	}
+}
+
+// takesAt says whether a command records something that may be entered late.
+func takesAt(c *cobra.Command, args []string) bool {
+	switch strings.TrimPrefix(c.CommandPath(), "resow ") {
+	case "add", "sow", "mist", "harvest", "rinse", "dry", "mix", "sanitize", "mold", "cut", "swab", "inspect", "hold", "release", "trim",
+		"relabel", "retire", "correct", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve":
+		return true
+	case "scan":
+		return len(args) == 0 // the wash station says itself why not
+	}
+	return false
+}
+
+// group makes a command that only holds others refuse what it does not hold:
+// cobra prints its help and calls it success.
+func (a *app) group(c *cobra.Command) {
+	c.DisableFlagsInUseLine = true
+	if c.HasParent() { // of the root cobra checks it, and suggests the nearest
+		c.Args = cobra.ArbitraryArgs
+	}
+	c.RunE = func(c *cobra.Command, args []string) error { // a.ran stays false: it is wrong use
+		if len(args) == 0 && !a.json {
+			return c.Help()
+		}
+		if len(args) == 0 {
+			return fmt.Errorf("%s needs one of its commands: %s", c.CommandPath(), strings.Join(names(c), ", "))
+		}
+		return fmt.Errorf("unknown command %q for %q; it has %s", args[0], c.CommandPath(), strings.Join(names(c), ", "))
+	}
+}
+
+func names(c *cobra.Command) []string {
+	var list []string
+	for _, sub := range c.Commands() {
+		list = append(list, sub.Name())
+	}
+	return list
 }
 
 // storePath is the ledger's file: the flag, the environment, or farm.resow.
@@ -282,13 +386,55 @@ func (e *usageError) Error() string { return e.text }
 func (a *app) print(doc any, text func(w io.Writer)) error {
 	if !a.json {
 		text(a.out)
+		return a.textErr
+	}
+	var b bytes.Buffer
+	if err := encode(&b, doc); err != nil {
+		return err
+	}
+	if a.hold {
+		a.held = b.Bytes()
 		return nil
 	}
 	a.printed = true
-	enc := json.NewEncoder(a.out)
+	_, err := a.out.Write(b.Bytes())
+	return err
+}
+
+func encode(w io.Writer, doc any) error {
+	enc := json.NewEncoder(w)
 	enc.SetIndent("", "  ")
 	enc.SetEscapeHTML(false)
 	return enc.Encode(doc)
+}
+
+// note keeps the first error of a text for people, for print to give back.
+func (a *app) note(err error) {
+	if a.textErr == nil {
+		a.textErr = err
+	}
+}
+
+// release prints the document that was held back.
+func (a *app) release() error {
+	a.hold = false
+	if a.held == nil {
+		return nil
+	}
+	a.printed = true
+	_, err := a.out.Write(a.held)
+	return err
+}
+
+// afterError is a failure after the ledger has the record: doing the whole
+// command again would record it twice.
+type afterError struct {
+	err error
+	do  string // what remains to be done
+}
+
+func (e *afterError) Error() string {
+	return fmt.Sprintf("recorded, but nothing was printed: %v; run `%s`", e.err, e.do)
 }
 
 // paint colours a word on a terminal; the word itself always says all.
@@ -306,31 +452,75 @@ const (
 )
 
 func isTerminal(w io.Writer) bool {
-	f, ok := w.(*os.File)
+	f, ok := fileOf(w)
 	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+func fileOf(w io.Writer) (*os.File, bool) {
+	if o, ok := w.(*outcome); ok {
+		w = o.to
+	}
+	f, ok := w.(*os.File)
+	return f, ok
 }
 
 // writeFile writes a whole file beside its place and moves it there, so that a
 // failed run leaves no half file and no damaged old one.
-func writeFile(path string, write func(io.Writer) error) (err error) {
-	tmp, err := os.CreateTemp(dirOf(path), ".resow-*")
+func writeFile(path string, write func(io.Writer) error) error {
+	f, err := beginFile(path)
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if err != nil {
-			tmp.Close()
-			os.Remove(tmp.Name())
-		}
-	}()
-	if err = write(tmp); err != nil {
+	defer f.drop()
+	return f.finish(write)
+}
+
+// begun is a file that can be written; it is not at its place yet. It is begun
+// before a record is made that can't be taken back.
+type begun struct {
+	path string
+	tmp  *os.File
+}
+
+func beginFile(path string) (*begun, error) {
+	if path == "" {
+		return nil, &usageError{"the file to write needs a name"}
+	}
+	if at, err := os.Stat(path); err == nil && at.IsDir() {
+		return nil, &usageError{path + " is a folder; name a file in it"}
+	}
+	tmp, err := os.CreateTemp(dirOf(path), ".resow-*")
+	var at *fs.PathError
+	if errors.As(err, &at) { // it names the temporary file, which nobody knows
+		return nil, &fs.PathError{Op: "write", Path: path, Err: at.Err}
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &begun{path, tmp}, nil
+}
+
+// drop removes what was not finished; after finish it does nothing.
+func (f *begun) drop() {
+	if f != nil && f.tmp != nil {
+		f.tmp.Close()
+		os.Remove(f.tmp.Name())
+	}
+}
+
+func (f *begun) finish(write func(io.Writer) error) error {
+	if err := write(f.tmp); err != nil {
 		return err
 	}
-	if err = tmp.Chmod(0o644); err != nil {
+	if err := f.tmp.Chmod(0o644); err != nil {
 		return err
 	}
-	if err = tmp.Close(); err != nil {
+	if err := f.tmp.Close(); err != nil {
 		return err
 	}
-	return os.Rename(tmp.Name(), path)
+	if err := os.Rename(f.tmp.Name(), f.path); err != nil {
+		return err
+	}
+	f.tmp = nil
+	return nil
 }

@@ -55,7 +55,9 @@ func (a *app) restoreCommand() *cobra.Command {
 		Use: "restore BACKUP", Short: "Put a backup in the place of the ledger", Args: cobra.ExactArgs(1),
 		Long: `Restore checks the backup, and shows which records of the present ledger it does
 not have. Where a ledger is, nothing is done without --replace; the present file
-is then kept beside it under another name.`,
+is then kept beside it under another name. A mat with mold, a hold, a failed swab
+or a retirement that the backup does not have is put on hold in the restored
+ledger, under your initials.`,
 		Example: `  resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --try
   resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --replace`,
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -67,7 +69,7 @@ is then kept beside it under another name.`,
 				}
 				return a.print(loss, func(w io.Writer) { a.printLoss(w, loss) })
 			}
-			aside, loss, err := store.Restore(args[0], a.storePath(), replace, o)
+			aside, loss, err := store.Restore(args[0], a.storePath(), replace, a.initials(), o)
 			var refused *store.LossError
 			if errors.As(err, &refused) && !a.json {
 				a.printLoss(a.out, loss)
@@ -81,7 +83,8 @@ is then kept beside it under another name.`,
 				Loss  store.Loss `json:"loss"`
 			}{a.storePath(), aside, loss}, func(w io.Writer) {
 				a.printLoss(w, loss)
-				fmt.Fprintf(w, "Restored %s, anchor %s.\n", a.storePath(), loss.Backup)
+				a.printHeld(w, loss)
+				fmt.Fprintf(w, "Restored %s, anchor %s.\n", a.storePath(), *loss.Restored)
 				if aside != "" {
 					fmt.Fprintf(w, "The file that was there is kept as %s.\n", aside)
 				}
@@ -91,6 +94,22 @@ is then kept beside it under another name.`,
 	c.Flags().BoolVar(&replace, "replace", false, "put it where a ledger is; that one is kept under another name")
 	c.Flags().BoolVar(&try, "try", false, "only show what would be lost")
 	return c
+}
+
+// printHeld says what a restore did about findings that the backup lacks.
+func (a *app) printHeld(w io.Writer, l store.Loss) {
+	if l.Problem != "" {
+		fmt.Fprint(w, wrap(a.paint(red, "Nobody can say which mold, holds, failed swabs and retirements were lost with the file that can't be read.")+" Look at every mat before you sow on it.", 79, "  "))
+	}
+	if len(l.Held) > 0 {
+		fmt.Fprintf(w, "%d mats were put on hold; release each when you have looked at it:\n", len(l.Held))
+	}
+	for _, s := range l.Held {
+		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), bodyText(s.Body), 79))
+	}
+	for _, mat := range l.Unheld {
+		fmt.Fprint(w, wrap(fmt.Sprintf("%s is not in the backup, and mold, a hold, a failed swab or its end was recorded since: set it apart.", mat), 79, "  "))
+	}
 }
 
 func (a *app) printLoss(w io.Writer, l store.Loss) {

@@ -33,7 +33,7 @@ func bodyText(body medium.Body) string {
 		}
 		text := join(what, named("solution", b.Solution.String()), fmt.Sprintf("%g ppm", b.StrengthPPM), medium.Seconds(b.ContactS)+when(b.Timed, " by the timer"), fmt.Sprintf("%d sides", b.Sides), b.Method, when(b.Rinsed, "rinsed"))
 		if b.TempC != nil {
-			text = join(text, fmt.Sprintf("%g C", *b.TempC))
+			text = join(text, fmt.Sprintf("%g C", roundTo(*b.TempC, 4)))
 		}
 		if b.PH != nil {
 			text = join(text, fmt.Sprintf("pH %g", *b.PH))
@@ -63,6 +63,8 @@ func bodyText(body medium.Body) string {
 		return join(fmt.Sprintf("to %g x %g mm", b.LengthMM, b.WidthMM), when(b.RemovesCuts, "cuts removed"))
 	case *medium.Relabel:
 		return join(b.Reason, named("new code", b.NewCode.String()), named("mark", b.Mark))
+	case *medium.Document:
+		return join("food contact: "+b.ContactStatement, b.ContactDate, b.Supplier)
 	case *medium.Retire:
 		return join(string(b.Cause), b.Note)
 	case *medium.Correct:

@@ -93,6 +93,11 @@ func (a *app) cards(f *farm, out, paper, sun string) error {
 	if paper != "a4" && paper != "letter" {
 		return &medium.InputError{Field: "paper", Value: paper, Want: "a4 or letter"}
 	}
+	file, err := beginFile(out) // before the cards are registered, for good
+	if err != nil {
+		return err
+	}
+	defer file.drop()
 	fresh, err := a.registerCards(f, sun)
 	if err != nil {
 		return err
@@ -111,7 +116,10 @@ func (a *app) cards(f *farm, out, paper, sun string) error {
 		}
 		set.Cards = append(set.Cards, labels.ActionCard{Code: string(c.Code), Word: cardWord(c), Detail: detail})
 	}
-	if err := writeFile(out, func(w io.Writer) error { return labels.WriteCards(w, set) }); err != nil {
+	if err := file.finish(func(w io.Writer) error { return labels.WriteCards(w, set) }); err != nil {
+		if fresh > 0 {
+			return &afterError{err, "resow cards"}
+		}
 		return err
 	}
 	return a.print(struct {

@@ -49,6 +49,6 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 		for _, c := range changed {
 			fmt.Fprint(w, column(fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why), 79))
 		}
-		fmt.Fprintf(w, "What really happened is recorded with --at, and with --replaces %d where it stands for that step.\n", seq)
+		fmt.Fprint(w, wrap(fmt.Sprintf("What really happened is recorded with --at, and with --replaces %d where it stands for that step.", seq), 79, ""))
 	})
 }

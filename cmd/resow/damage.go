@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -199,6 +200,27 @@ func (a *app) trimCommand() *cobra.Command {
 	return c
 }
 
+func (a *app) documentCommand() *cobra.Command {
+	var b medium.Document
+	c := a.stepCommand("document", "Put the supplier's food-contact statement on file",
+		`For mats that were registered without it, or for a newer statement. The mesh's
+compliance belongs to its sheet: resin, additives and color, so ask for the
+statement of that very sheet. The care finding then goes from the verdicts.`,
+		`  resow document TK7R2N81 --contact "complies with EU 10/2011" \
+      --contact-date 2026-03-01 --by MK
+  resow list --json | … | resow document - --contact "…" --contact-date 2026-03-01`,
+		func(*farm, medium.Code) (medium.Body, error) {
+			body := b
+			return &body, nil
+		}, nil)
+	c.Flags().StringVar(&b.ContactStatement, "contact", "", "the statement, in the supplier's words")
+	c.Flags().StringVar(&b.ContactDate, "contact-date", "", "its date: 2026-03-01")
+	c.Flags().StringVar(&b.Supplier, "supplier", "", "who sold the mesh, if it is not on file yet")
+	must(c.MarkFlagRequired("contact"))
+	must(c.MarkFlagRequired("contact-date"))
+	return c
+}
+
 func (a *app) retireCommand() *cobra.Command {
 	var cause, note string
 	causes := make([]string, len(medium.Causes))
@@ -233,6 +255,9 @@ number in ` + "`resow history`" + `. Then record what really happened, with --at
 			seq, err := strconv.ParseUint(args[1], 10, 32)
 			if err != nil {
 				return &usageError{fmt.Sprintf("step %q: want its number in `resow history`", args[1])}
+			}
+			if strings.EqualFold(args[0], "farm") {
+				return &usageError{"a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, crop add, prices set)"}
 			}
 			return a.open(false, func(f *farm) error {
 				code, err := f.find(args[0])

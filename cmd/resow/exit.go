@@ -45,6 +45,7 @@ func as[T error](err error) bool {
 // an exported error of a room has no row.
 var failures = []failure{
 	{as[*usageError], exitUsage, ""},
+	{as[*afterError], exitFailed, ""},
 	{as[*medium.VerdictError], 0, ""},        // 3 or 4, after the verdict
 	{as[*medium.StageError], exitFailed, ""}, // 3 or 4 for a sowing
 	{as[*medium.InputError], exitUsage, ""},
@@ -106,7 +107,11 @@ var failures = []failure{
 func (a *app) fail(err error) int {
 	code, hint := a.classify(err)
 	if a.json && !a.printed {
-		doc := map[string]any{"error": err.Error(), "exit": code}
+		doc := map[string]any{}
+		if a.held != nil { // what was recorded before it failed
+			_ = json.Unmarshal(a.held, &doc)
+		}
+		doc["error"], doc["exit"] = err.Error(), code
 		if hint != "" {
 			doc["hint"] = hint
 		}
@@ -114,10 +119,7 @@ func (a *app) fail(err error) int {
 		if errors.As(err, &verdict) {
 			doc["verdict"] = verdict.Verdict
 		}
-		enc := json.NewEncoder(a.out)
-		enc.SetIndent("", "  ")
-		enc.SetEscapeHTML(false)
-		_ = enc.Encode(doc)
+		_ = encode(a.out, doc)
 	}
 	width := 1000 // a program that reads the message wants it in one line
 	if isTerminal(a.world.err) {
@@ -148,7 +150,11 @@ func (a *app) classify(err error) (code int, hint string) {
 		}
 	}
 	if !a.ran { // cobra's own errors are untyped; all of them come before a command runs
-		return exitUsage, "`resow --help` lists the commands, `resow COMMAND --help` shows an example of each"
+		hint := "`resow --help` lists the commands, `resow COMMAND --help` shows an example of each"
+		if a.example != "" {
+			hint = "for example: " + a.example
+		}
+		return exitUsage, hint
 	}
 	return exitFailed, ""
 }

@@ -58,7 +58,7 @@ says so instead of a number.`,
 // paper prints a report, its figures as JSON, or writes it to a file.
 func (a *app) paper(out string, r report.Report, doc any) error {
 	if out == "" {
-		return a.print(doc, func(w io.Writer) { must(report.Text(w, r, 79)) })
+		return a.print(doc, func(w io.Writer) { a.note(report.Text(w, r, 79)) })
 	}
 	if err := writeReport(out, r); err != nil {
 		return err

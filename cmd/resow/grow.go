@@ -70,11 +70,18 @@ func printSeed(f *farm, codes []medium.Code, out io.Writer) error {
 		return err
 	}
 	for _, s := range c.Crops {
+		if s.SeedG > 0 && len(codes) > 1 {
+			fmt.Fprintf(out, "%s of %s on each of %d mats\n", f.mass(s.SeedG), s.Crop, len(codes))
+		}
 		crop, err := f.Crop(s.Crop)
 		if err != nil || crop.DensityGM2 == 0 || len(c.Crops) > 1 {
 			continue
 		}
-		fmt.Fprintf(out, "%s on %s: %s by the table (%g g/m2; %s)\n", crop.Name, c.Mat.Size(), f.mass(crop.SeedG(c.Mat.AreaM2())), crop.DensityGM2, crop.SowSource)
+		table := crop.SeedG(c.Mat.AreaM2())
+		fmt.Fprint(out, wrap(fmt.Sprintf("%s on %s: %s by the table (%g g/m2; %s)", crop.Name, c.Mat.Size(), f.mass(table), crop.DensityGM2, crop.SowSource), 79, "  "))
+		if s.SeedG > 0 && (s.SeedG > 2*table || s.SeedG < table/2) {
+			fmt.Fprint(out, wrap(fmt.Sprintf("Look again: %s on one mat is %.2g times what the table says. --seed is for each mat.", f.mass(s.SeedG), s.SeedG/table), 79, "  "))
+		}
 	}
 	if d := medium.DaysMax(c.Crops); d > 0 {
 		fmt.Fprintf(out, "harvest by %s\n", f.date(c.SownAt.AddDate(0, 0, d)))
@@ -115,7 +122,10 @@ A knife that touched the mesh is worth a look for cuts (resow cut).`,
 			}
 			return b, optional(&b.CutHeightMM, height, "cut height", amount.Length)
 		},
-		func(_ *farm, _ []medium.Code, out io.Writer) error {
+		func(f *farm, codes []medium.Code, out io.Writer) error {
+			if g, err := amount.Mass("yield", yield); err == nil && len(codes) > 1 {
+				fmt.Fprintf(out, "%s on each of %d mats\n", f.mass(g), len(codes))
+			}
 			if touched {
 				fmt.Fprintln(out, "The knife touched the mesh: look for cuts at the rinse, and record them with `resow cut`.")
 			}

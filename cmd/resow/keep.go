@@ -42,20 +42,34 @@ list, the lists of lots and codes. It never touches a record.`,
 				if err != nil {
 					return err
 				}
+				chain, err := withoutPaper(f, found, want)
+				if err != nil {
+					return err
+				}
 				if !found.OK {
 					a.code = exitFailed
 				}
 				return a.print(found, func(w io.Writer) {
-					printProblems(w, found.Problems)
+					printProblems(w, chain.Problems)
 					if len(mended) > 0 {
 						fmt.Fprintf(w, "%d problems with what is derived from the records were mended; no record was touched:\n", len(mended))
 						printProblems(w, mended)
 					}
+					offPaper := len(chain.Problems) < len(found.Problems)
 					state := "whole and unchanged"
-					if !found.OK {
+					switch {
+					case !chain.OK:
 						state = "NOT WHOLE: keep a copy, and restore the last good backup"
+					case offPaper:
+						state = "whole"
 					}
 					fmt.Fprintf(w, "%d mats, %d steps: %s\n", found.Mats, found.Steps, state)
+					switch {
+					case offPaper:
+						fmt.Fprint(w, wrap(a.paint(red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
+					case want != nil && found.OK:
+						fmt.Fprintf(w, "the paper's %d records are all here unchanged; %d were added since\n", want.Count, uint64(found.Steps)-want.Count)
+					}
 					fmt.Fprintf(w, "anchor %s\n", now)
 				})
 			})
@@ -85,9 +99,25 @@ func verifyOrRepair(f *farm, repair bool, progress func(done, total int), want *
 	return now, mended, err
 }
 
+// withoutPaper gives what is wrong with the ledger itself, the printed anchor
+// left aside: a whole ledger that is not that of the paper is another matter.
+func withoutPaper(f *farm, found store.Report, want *store.Anchor) (store.Report, error) {
+	if found.OK || want == nil {
+		return found, nil
+	}
+	return f.Verify(nil, nil)
+}
+
 func printProblems(w io.Writer, problems []store.Problem) {
 	for _, p := range problems {
-		fmt.Fprint(w, wrap(fmt.Sprintf("  %s step %d: %s", p.Code, p.Seq, p.Text), 78, "    "))
+		at := "the ledger"
+		if p.Code != "" {
+			at = p.Code.String()
+		}
+		if p.Seq > 0 { // 0 is none of its steps
+			at += fmt.Sprintf(" step %d", p.Seq)
+		}
+		fmt.Fprint(w, wrap(fmt.Sprintf("  %s: %s", at, p.Text), 78, "    "))
 	}
 }
 

@@ -52,7 +52,10 @@ mat's page at the station, with --payload grai a GS1 Digital Link for farms that
 hold a company prefix. All of them are read for ever.
 
 The ledger's anchor is printed where the sheet has a margin: paper is the
-witness that resow verify --anchor holds the file against.`,
+witness that resow verify --anchor holds the file against.
+
+--new means not sown on yet: mats that were labelled before and not sown on are
+printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 		Example: `  resow label --new --stock a4-21 --out labels.pdf
   resow label TK7R2N81 TB3DF6H2 --stock letter-30 --skip 4 --out labels.pdf
   resow label --all --page 210x297mm --label 63.5x38.1mm --pitch 66x38.1mm --margin 7.2x15.1mm
@@ -97,7 +100,7 @@ witness that resow verify --anchor holds the file against.`,
 	flags.StringVar(&l.png, "png", "", "folder for the symbols as PNG too, one file a label")
 	flags.StringVar(&l.svg, "svg", "", "folder for the symbols as SVG too, one file a label")
 	flags.StringVar(&l.note, "note", "", "one more line on each label")
-	flags.BoolVar(&l.fresh, "new", false, "every mat that was not sown on yet")
+	flags.BoolVar(&l.fresh, "new", false, "every mat not sown on yet, those labelled before too")
 	flags.BoolVar(&l.all, "all", false, "every mat that is not retired")
 	flags.IntVar(&l.skip, "skip", 0, "labels already used up on the first page")
 	flags.IntVar(&l.copies, "copies", 1, "copies of each label")
@@ -277,6 +280,17 @@ func (f *farm) paperTime(mats []medium.Condition) time.Time {
 
 // writeLabels writes the sheet, and the single files that were asked for.
 func (a *app) writeLabels(f *farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
+	sheet, err := a.labelSheet(f, l, printer, codes)
+	if err != nil {
+		return sheet, err
+	}
+	if err := writeFile(l.out, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+		return sheet, err
+	}
+	return sheet, writeSymbols(sheet, l.png, l.svg, a.progress("writing single files"))
+}
+
+func (a *app) labelSheet(f *farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
 	paper, err := l.paper(f)
 	if err != nil {
 		return labels.Sheet{}, err
@@ -300,10 +314,7 @@ func (a *app) writeLabels(f *farm, l labelFlags, printer medium.Printer, codes [
 		sheet.Labels = append(sheet.Labels, label)
 	}
 	sheet.Created = f.paperTime(mats)
-	if err := writeFile(l.out, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
-		return sheet, err
-	}
-	return sheet, writeSymbols(sheet, l.png, l.svg, a.progress("writing single files"))
+	return sheet, nil
 }
 
 func (a *app) labelOf(f *farm, l labelFlags, c medium.Condition) (labels.Label, error) {
@@ -462,6 +473,9 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 	}{l.out, len(sheet.Labels), sheet.Pages(), sheet.Stock.Name, len(layout.Symbols), layout.Dropped, symbol.Explain(), symbol.Payload, &printer}, func(w io.Writer) {
 		fmt.Fprint(w, wrap(fmt.Sprintf("%s on %s of %s in %s. Print at 100 %%, not fitted to the page.",
 			counted(len(sheet.Labels)*max(1, l.copies), "label"), counted(sheet.Pages(), "page"), sheet.Stock.Name, l.out), 78, ""))
+		if l.fresh {
+			fmt.Fprint(w, wrap("These are all mats not sown on yet, those labelled before too. Two tags of one code mix up two mats: destroy the spare ones.", 78, ""))
+		}
 		if len(layout.Dropped) > 0 {
 			fmt.Fprint(w, wrap("No room on the label for: "+strings.Join(layout.Dropped, ", ")+".", 78, ""))
 		}

@@ -154,7 +154,7 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 				ahead = d
 			}
 			if limit < 1 || limit > 100000 {
-				return &usageError{"--limit: want 1 to 100000"}
+				return &usageError{fmt.Sprintf("--limit %d: want 1 to 100000", limit)}
 			}
 			return a.open(true, func(f *farm) error {
 				now := f.now(a)
@@ -186,7 +186,7 @@ func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Du
 		Items []dueItem `json:"items"`
 	}{items}, func(w io.Writer) {
 		if len(items) == 0 {
-			fmt.Fprintln(w, "Nothing is due.")
+			a.printNext(w, f, now, ahead)
 			return
 		}
 		fmt.Fprintf(w, "%-9s  %-11s  %-8s  %-12s  %s\n", "CODE", "STAGE", "NEXT", "OVERDUE", "WHY")
@@ -202,6 +202,25 @@ func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Du
 			}
 		}
 	})
+}
+
+// printNext says what comes next where nothing is due.
+func (a *app) printNext(w io.Writer, f *farm, now time.Time, ahead time.Duration) {
+	next, err := f.Due(now.AddDate(10, 0, 0), 1)
+	a.note(err)
+	if len(next) == 0 {
+		fmt.Fprintln(w, "Nothing is due.")
+		return
+	}
+	said := "Nothing is overdue."
+	if ahead > 0 {
+		said = "Nothing is due in that time."
+	}
+	within := "24h"
+	if wait := next[0].At.Sub(now); wait > 24*time.Hour {
+		within = fmt.Sprintf("%.0fd", math.Ceil(wait.Hours()/24))
+	}
+	fmt.Fprint(w, wrap(fmt.Sprintf("%s Next: %s %s %s; `resow due --within %s` lists more.", said, next[0].Code, next[0].Step, overdue(next[0].OverdueH(now)), within), 79, ""))
 }
 
 // overdue says how late something is in the unit that reads best.
@@ -221,7 +240,7 @@ func overdue(h float64) string {
 
 // column prints a text in what is left of the line behind lead.
 func column(lead, text string, width int) string {
-	pad := strings.Repeat(" ", len([]rune(lead)))
+	pad := strings.Repeat(" ", columns(lead))
 	lines := strings.Split(strings.TrimSuffix(wrap(text, width-len(pad), ""), "\n"), "\n")
 	return lead + strings.Join(lines, "\n"+pad) + "\n"
 }
@@ -273,7 +292,7 @@ func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 	if m.ContactDocumented() {
 		line("food contact", "%s (%s)", m.ContactStatement, m.ContactDate)
 	} else {
-		line("food contact", "no dated statement of the supplier on file")
+		line("food contact", "no dated statement of the supplier on file; add it with `resow document`")
 	}
 	if m.Cost > 0 {
 		line("cost", "%.2f %s", m.Cost, f.Settings.Currency)
@@ -310,6 +329,7 @@ type listItem struct {
 	Mesh    string       `json:"mesh"`
 	Crop    string       `json:"crop,omitempty"`
 	Lot     string       `json:"lot,omitempty"`
+	HeldIn  medium.Stage `json:"held_in,omitempty"` // of a mat on hold: its stage before
 }
 
 func (a *app) listCommand() *cobra.Command {
@@ -330,7 +350,7 @@ func (a *app) listCommand() *cobra.Command {
 				err := f.Conditions(func(c medium.Condition) error {
 					if stage == "" || string(c.Stage) == stage {
 						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Policy, now).Word,
-							Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot})
+							Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
 					}
 					return nil
 				})
@@ -343,7 +363,7 @@ func (a *app) listCommand() *cobra.Command {
 					fmt.Fprintf(w, "%-9s  %-11s  %4s  %-13s  %-14s  %s\n", "CODE", "STAGE", "TURN", "VERDICT", "SIZE", "CROP")
 					for _, it := range items {
 						crop := it.Crop
-						if it.Stage != medium.Growing {
+						if it.Stage != medium.Growing && it.HeldIn != medium.Growing {
 							crop = ""
 						}
 						fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, cut(crop, 16))

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -137,6 +138,9 @@ come first.`,
 }
 
 func (a *app) mix(m mixer) error {
+	if a.at != "" && !m.bottle {
+		return &usageError{"--at is when a solution was mixed that is recorded: give --bottle too, or leave it out"}
+	}
 	if m.tag != "" && !m.bottle {
 		return &usageError{"--tag prints the tag of a recorded solution: give --bottle too"}
 	}
@@ -173,7 +177,7 @@ func (a *app) answerMix(f *farm, m mixer) error {
 	use := m.useOf(f, d)
 	doc, err := m.ask(f, d, stock, use)
 	if err != nil {
-		return err
+		return m.asTyped(err, doc)
 	}
 	doc.NeverWith = stock.Active.NeverWith()
 	if doc.Chlorine, err = m.chlorine(doc.Mix); err != nil {
@@ -185,6 +189,12 @@ func (a *app) answerMix(f *farm, m mixer) error {
 	doc.Recipe = recipeIn(doc.Recipes, f.system())
 	if m.bottle {
 		if doc, err = a.bottleUp(f, m, d, stock, doc); err != nil {
+			if doc.Solution != nil && a.json { // recorded: the document tells so beside the error
+				var b bytes.Buffer
+				if encode(&b, doc) == nil {
+					a.held = b.Bytes()
+				}
+			}
 			return err
 		}
 	}
@@ -192,6 +202,23 @@ func (a *app) answerMix(f *farm, m mixer) error {
 	rounded.Mix = roundMix(doc.Mix)
 	rounded.Recipe = recipeIn(rounded.Recipes, f.system())
 	return a.print(rounded, func(w io.Writer) { printMix(w, f, doc) })
+}
+
+// typedError says an error in the units that were typed.
+type typedError struct {
+	text string
+	err  error
+}
+
+func (e *typedError) Error() string { return e.text }
+func (e *typedError) Unwrap() error { return e.err }
+
+func (m mixer) asTyped(err error, doc mixAnswer) error {
+	var strong *sanitizer.TooStrongError
+	if m.to == "" || m.with != "" || !errors.As(err, &strong) {
+		return err
+	}
+	return &typedError{fmt.Sprintf("wanted %s is stronger than the stock, which is %s; use a stronger stock or want less", m.to, doc.Stock), err}
 }
 
 // system is the farm's set of kitchen measures.

@@ -59,6 +59,9 @@ func (a *app) exportLines(f *farm, out string) error {
 		anchor, err = f.Lines(w, a.progress("exporting"))
 		return err
 	})
+	if errors.Is(err, os.ErrNotExist) {
+		return &store.WriteError{Path: out, Err: err}
+	}
 	if err != nil {
 		return err
 	}
@@ -184,17 +187,42 @@ func (a *app) importLedger(in io.Reader, apply bool) error {
 	if err != nil {
 		return a.importFailed(err)
 	}
-	doc := map[string]any{"store": path, "records": anchor.Count, "anchor": anchor, "applied": apply && !repeated, "repeated": repeated}
+	there, same := false, false
+	if !apply {
+		there, same = fileAt(path, anchor, o)
+	}
+	doc := map[string]any{"store": path, "records": anchor.Count, "anchor": anchor, "applied": apply && !repeated, "repeated": repeated || same}
+	if there && !same {
+		doc["refused"] = (&store.ExistsError{Path: path}).Error()
+	}
 	return a.print(doc, func(w io.Writer) {
 		switch {
-		case repeated:
+		case repeated || same:
 			fmt.Fprintf(w, "%s holds these %d records already; nothing to do.\n", path, anchor.Count)
 		case apply:
 			fmt.Fprintf(w, "Made %s with %d records, anchor %s.\n", path, anchor.Count, anchor)
+		case there:
+			fmt.Fprintf(w, "All %d records can be taken, anchor %s. Nothing was written, and --apply will refuse:\n", anchor.Count, anchor)
+			fmt.Fprint(w, wrap((&store.ExistsError{Path: path}).Error()+".", 79, "  "))
 		default:
 			fmt.Fprintf(w, "All %d records can be taken, anchor %s. Nothing was written; --apply makes %s.\n", anchor.Count, anchor, path)
 		}
 	})
+}
+
+// fileAt looks at the file that is where an import would make its ledger.
+func fileAt(path string, want store.Anchor, o store.Options) (there, same bool) {
+	if _, err := os.Lstat(path); err != nil {
+		return false, false
+	}
+	o.ReadOnly = true
+	s, err := store.Open(path, o)
+	if err != nil {
+		return true, false
+	}
+	defer s.Close()
+	now, err := s.Anchor()
+	return true, err == nil && now == want
 }
 
 // importFailed prints every row that was refused; the error itself names one.

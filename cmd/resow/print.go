@@ -43,7 +43,7 @@ func (a *app) oneReport(name, short string, build func(*farm, report.Origin) (re
 					return err
 				}
 				if out == "" {
-					return a.print(r, func(w io.Writer) { must(report.Text(w, r, 79)) })
+					return a.print(r, func(w io.Writer) { a.note(report.Text(w, r, 79)) })
 				}
 				if err := writeReport(out, r); err != nil {
 					return err

@@ -28,7 +28,7 @@ var mayImport = map[string][]string{
 	"labels":            {"resow/labels/lettering", "github.com/skip2/go-qrcode", "github.com/jung-kurt/gofpdf", "golang.org/x/image", "golang.org/x/text"},
 	"labels/lettering":  {"golang.org/x/text"},
 	"labels/report":     {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/trace", "resow/labels/lettering", "github.com/jung-kurt/gofpdf", "gonum.org/v1/plot", "golang.org/x/image", "golang.org/x/text"},
-	"cmd/resow":         {"resow", "github.com/spf13/cobra", "golang.org/x/term"},
+	"cmd/resow":         {"resow", "github.com/spf13/cobra", "golang.org/x/term", "golang.org/x/text"},
 	"cmd/resow/amount":  {},
 	"cmd/resow/moving":  {"resow/medium", "resow/store", "resow/cmd/resow/amount"},
 	"cmd/resow/station": {"resow"},

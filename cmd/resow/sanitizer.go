@@ -339,6 +339,9 @@ func ppm(active, text string) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
+	if s.Basis == sanitizer.MgPerL { // as typed, less the noise of the conversion: 49.96ppm is not 50
+		return roundTo(v, 10), nil
+	}
 	return round3(v), nil
 }
 

@@ -26,6 +26,7 @@ type washLoop struct {
 	by       string // initials
 	action   *washAction
 	asked    *question // waits for the CONFIRM card
+	pending  *question // what waited when this scan came
 	steps    []washStep
 	seen     map[string]time.Time // last reading of each mat
 	lastCard string
@@ -63,7 +64,10 @@ func (w *washAction) text() string {
 }
 
 // question is what the CONFIRM card says yes to.
-type question struct{ yes func() loud }
+type question struct {
+	yes  func() loud
+	scan string // the code whose scan asked it
+}
 
 // washStep is a step of this session that UNDO can take back.
 type washStep struct {
@@ -96,16 +100,45 @@ type loud struct {
 func (l loud) bad() bool { return l.color == red }
 
 // take answers one line that the scanner typed. It never fails: a line that
-// can't be used is an answer too.
+// can't be used is an answer too. Whatever it is, it drops what waits for
+// CONFIRM: the person who scans CONFIRM later no longer sees the question.
 func (w *washLoop) take(text string) loud {
 	w.tally.Scans++
-	if strings.HasPrefix(strings.ToLower(text), "mark:") {
-		return w.mat(text)
-	}
+	w.asked, w.pending = nil, w.asked
 	code, err := labels.Read(text)
-	if err != nil {
-		return w.unread(text, err)
+	var answer loud
+	switch {
+	case strings.HasPrefix(strings.ToLower(text), "mark:"):
+		answer = w.mat(text)
+	case err != nil:
+		answer = w.unread(text, err)
+	default:
+		answer = w.scan(code)
 	}
+	if w.asked != nil && w.asked.scan == "" {
+		w.asked.scan = code
+	}
+	if w.pending != nil {
+		answer.Text = append(answer.Text, "What waited for CONFIRM was not done.")
+	}
+	w.pending = nil
+	return answer
+}
+
+// twice answers a second reading of the same scan. The question that this scan
+// asked goes on waiting: a scanner that reads on its own repeats what lies
+// under it.
+func (w *washLoop) twice(code string, answer loud) loud {
+	w.tally.Doubles++
+	if w.pending != nil && w.pending.scan == code {
+		w.asked, w.pending = w.pending, nil
+		answer.Text = append(answer.Text, "CONFIRM is still waited for.")
+	}
+	answer.Word, answer.color = "TWICE", yellow
+	return answer
+}
+
+func (w *washLoop) scan(code string) loud {
 	switch code[0] {
 	case labels.Mat:
 		return w.matScan(code)
@@ -134,8 +167,7 @@ func (w *washLoop) matScan(code string) loud {
 	last, again := w.seen[code]
 	w.seen[code], w.lastCard = now, ""
 	if again && now.Sub(last) < doubleWithin && !now.Before(last) {
-		w.tally.Doubles++
-		return loud{Word: "TWICE", Code: medium.Code(code), Text: []string{"The same mat within 3 seconds: counted once, nothing more was recorded."}, color: yellow}
+		return w.twice(code, loud{Code: medium.Code(code), Text: []string{"The same mat within 3 seconds: counted once, nothing more was recorded."}})
 	}
 	return w.mat(code)
 }
@@ -145,8 +177,7 @@ func (w *washLoop) matScan(code string) loud {
 func (w *washLoop) card(code string, look func(f *farm, code medium.Code) func() loud) loud {
 	if code == w.lastCard && w.a.now().Sub(w.seen[code]) < doubleWithin {
 		w.seen[code] = w.a.now()
-		w.tally.Doubles++
-		return loud{Word: "TWICE", Text: []string{"The same card within 3 seconds: counted once."}, color: yellow}
+		return w.twice(code, loud{Text: []string{"The same card within 3 seconds: counted once."}})
 	}
 	var do func() loud
 	err := w.a.open(true, func(f *farm) error {
@@ -177,18 +208,7 @@ func (w *washLoop) steer(f *farm, code medium.Code) func() loud {
 	if card.Action == medium.ActConfirm {
 		return w.confirm
 	}
-	return func() loud { return w.unasked(func() loud { return w.steerBy(card) }) }
-}
-
-// unasked does something else than to confirm what waits for it.
-func (w *washLoop) unasked(do func() loud) loud {
-	waited := w.asked != nil
-	w.asked = nil
-	answer := do()
-	if waited {
-		answer.Text = append(answer.Text, "What waited for CONFIRM was not done.")
-	}
-	return answer
+	return func() loud { return w.steerBy(card) }
 }
 
 func (w *washLoop) steerBy(card medium.Card) loud {
@@ -248,12 +268,12 @@ func (w *washLoop) idle() (loud, bool) {
 }
 
 func (w *washLoop) confirm() loud {
-	if w.asked == nil {
+	if w.pending == nil {
 		w.tally.Refused++
 		return loud{Word: "CONFIRM WHAT?", Text: []string{"Nothing waits for a confirmation."}, color: yellow}
 	}
-	yes := w.asked.yes
-	w.asked = nil
+	yes := w.pending.yes
+	w.pending = nil
 	return yes()
 }
 
@@ -273,7 +293,7 @@ func (w *washLoop) bottle(f *farm, code medium.Code) func() loud {
 		card = w.action.card
 	}
 	return func() loud {
-		return w.unasked(func() loud { return w.begin(&washAction{card: card, bottle: code}) })
+		return w.begin(&washAction{card: card, bottle: code})
 	}
 }
 
@@ -283,10 +303,6 @@ func needsMeasuring(s medium.Sanitizer) bool {
 
 // mat applies the open action to a mat, or gives its verdict.
 func (w *washLoop) mat(text string) loud {
-	return w.unasked(func() loud { return w.anyMat(text) })
-}
-
-func (w *washLoop) anyMat(text string) loud {
 	var answer loud
 	var mat medium.Code
 	var goOn bool

@@ -93,17 +93,68 @@ func TestLoopWithACardWithdrawnMeanwhile(t *testing.T) {
 	require.Equal(t, 1, l.tally.Recorded)
 }
 
-// What waits for CONFIRM is done by CONFIRM alone; a half read leaves it open.
+// What waits for CONFIRM is done by CONFIRM alone, and only at once.
 func TestLoopAsksBeforeWhatCannotBeTakenLightly(t *testing.T) {
 	w := newWash(t, 3)
 	l, _ := w.loop("JD")
 	card := func(a medium.Action) string { return string(w.cards[a]) }
 	mat := string(w.mats[0])
-	require.Equal(t, []string{"RETIRE", "RETIRE?", "NOT READ", "RETIRED"}, w.say(l, card(medium.ActRetire), mat, mat[:5], card(medium.ActConfirm)))
+	require.Equal(t, []string{"RETIRE", "RETIRE?", "RETIRED"}, w.say(l, card(medium.ActRetire), mat, card(medium.ActConfirm)))
 	require.Equal(t, []string{"UNDO?", "END", "CONFIRM WHAT?"}, w.say(l, card(medium.ActUndo), card(medium.ActEnd), card(medium.ActConfirm)))
 	require.Equal(t, []string{"UNDO?", "UNDONE", "NOTHING", "DO NOT SOW"}, w.say(l, card(medium.ActUndo), card(medium.ActConfirm), card(medium.ActUndo), mat))
 	require.Equal(t, []string{"WHO?", "WHO?"}, func() []string { l.by = ""; return w.say(l, card(medium.ActHold), card(medium.ActUndo)) }())
-	require.Equal(t, washTally{Scans: 13, Recorded: 1, Undone: 1, Looked: 1, Refused: 4, Unread: 1}, l.tally)
+	require.Equal(t, washTally{Scans: 12, Recorded: 1, Undone: 1, Looked: 1, Refused: 4}, l.tally)
+}
+
+// Anything but CONFIRM leaves it as it is, as the screen promises: a later
+// CONFIRM confirms nothing.
+func TestLoopAnythingElseDropsTheQuestion(t *testing.T) {
+	stray, err := labels.NewCode(labels.Card, &seeded{seed: "stray"})
+	require.NoError(t, err)
+	bottle, err := labels.NewCode(labels.Bottle, &seeded{seed: "stray"})
+	require.NoError(t, err)
+	for name, other := range map[string]string{"garbage": "stray!", "a half read": "TK7R2", "an unknown card": stray, "an unknown bottle": bottle,
+		"an unknown mat": "TK7R2N81", "an unknown mark": "mark:none"} {
+		t.Run(name, func(t *testing.T) {
+			w := newWash(t, 3)
+			l, _ := w.loop("JD")
+			card := func(a medium.Action) string { return string(w.cards[a]) }
+			mat := string(w.mats[0])
+			w.say(l, card(medium.ActHold), mat, card(medium.ActEnd))
+			for _, ask := range [][]string{{card(medium.ActUndo)}, {card(medium.ActRelease), mat}} {
+				words := w.say(l, append(ask, other)...)
+				require.Contains(t, words[len(ask)-1], "?", words)
+				w.clock.move(5 * time.Second)
+				answer := l.take(card(medium.ActConfirm))
+				require.Equal(t, "CONFIRM WHAT?", answer.Word)
+			}
+			w.store(t, true, func(s *store.Store) {
+				c, err := s.Condition(w.mats[0])
+				require.NoError(t, err)
+				require.Equal(t, medium.OnHold, c.Stage)
+			})
+		})
+	}
+}
+
+// A second reading of the scan that asked is that scan; one of another code is
+// something else.
+func TestLoopDoubleReadingOfWhatAsked(t *testing.T) {
+	w := newWash(t, 3)
+	l, _ := w.loop("JD")
+	card := func(a medium.Action) string { return string(w.cards[a]) }
+	one, two, yes := string(w.mats[0]), string(w.mats[1]), card(medium.ActConfirm)
+	w.say(l, card(medium.ActHold), one, two)
+	require.Equal(t, []string{"RELEASE", "RELEASE?"}, w.say(l, card(medium.ActRelease), one))
+	require.Equal(t, "TWICE", l.take(one).Word)
+	require.Equal(t, []string{"RELEASED", "RELEASE?"}, w.say(l, yes, two))
+	require.Equal(t, "RELEASE", l.take(card(medium.ActRelease)).Word)
+	require.Equal(t, []string{"CONFIRM WHAT?", "RELEASE?"}, w.say(l, yes, two))
+	l.seen[one] = w.clock.now()
+	twice := l.take(one)
+	require.Equal(t, "TWICE", twice.Word)
+	require.Contains(t, twice.Text, "What waited for CONFIRM was not done.")
+	require.Equal(t, []string{"CONFIRM WHAT?"}, w.say(l, yes))
 }
 
 func TestTypedLinesEndInEveryWay(t *testing.T) {

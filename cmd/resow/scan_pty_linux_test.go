@@ -311,7 +311,8 @@ func TestKeyboardSession(t *testing.T) {
 		case pick < 11:
 			faults["junk"]++
 			d.scan(junk(random, mat))
-			continue // and what waits for CONFIRM still waits
+			model.asked = nil // a line that can't be read drops the question too
+			continue
 		case pick < 14:
 			faults["unknown"]++
 			d.scan(wedge(random, "TK7R2N81"))
@@ -364,7 +365,7 @@ func TestKeyboardSession(t *testing.T) {
 	d.leave()
 	w.compare(t, model, before)
 	t.Logf("%d scans, %d records, faults on purpose: %v", d.scans, len(model.ledger), faults)
-	require.Greater(t, len(model.ledger), 120)
+	require.Greater(t, len(model.ledger), 100)
 	require.Greater(t, faults["junk"]+faults["unknown"]+faults["double"], 80)
 }
 

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"strings"
 	"unicode/utf8"
 
@@ -20,7 +19,7 @@ type screen struct {
 
 func (a *app) newScreen() *screen {
 	s := &screen{a: a}
-	f, ok := a.out.(*os.File)
+	f, ok := fileOf(a.out)
 	s.big = ok && !a.json && isTerminal(a.out) && a.env("TERM") != "dumb"
 	s.size = func() (int, int) {
 		if ok {

@@ -37,7 +37,7 @@ resow policy show and make them your own.`,
 			}
 			return a.print(map[string]string{"store": a.storePath(), "farm": s.Name}, func(w io.Writer) {
 				fmt.Fprintf(w, "Began the ledger of %s in %s.\n", s.Name, a.storePath())
-				fmt.Fprintln(w, "Next: copy your sanitizer's label with `resow sanitizer add`, then register mats with `resow add`.")
+				fmt.Fprint(w, wrap("Next: copy your sanitizer's label with `resow sanitizer add`, then register mats with `resow add`.", 79, ""))
 			})
 		},
 	}
@@ -148,7 +148,7 @@ func (a *app) add(f *farm, m medium.Mat, count int) error {
 		}
 		fmt.Fprintf(w, "Registered %d, %s, waiting to wash.\n", len(codes), m.Size())
 		if !m.ContactDocumented() {
-			fmt.Fprintln(w, "No dated food-contact statement is on file for this mesh; ask the supplier for one.")
+			fmt.Fprintln(w, "No dated food-contact statement is on file for this mesh; ask the supplier\nfor one, and add it with `resow document`.")
 		}
 		fmt.Fprintln(w, "Next: print labels with `resow label --new`.")
 	})

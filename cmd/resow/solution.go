@@ -40,16 +40,30 @@ func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Sto
 	if s.Code, err = a.freshBottle(f); err != nil {
 		return doc, err
 	}
+	var paper labels.Stock
+	var file *begun
+	if m.tag != "" { // before the record, which can't be taken back
+		if paper, err = f.tagPaper(m.tagStock); err != nil {
+			return doc, err
+		}
+		if file, err = beginFile(m.tag); err != nil {
+			return doc, err
+		}
+		defer file.drop()
+	}
 	done, err := f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: &s}})
 	if err != nil {
 		return doc, err
 	}
 	doc.Solution = done[0].Body.(*medium.Solution)
-	if m.tag == "" {
+	if file == nil {
 		return doc, nil
 	}
+	if err := a.drawTags(f, file, paper, medium.Bottle{Solution: *doc.Solution, MadeAt: done[0].At, MadeBy: done[0].By}); err != nil {
+		return doc, &afterError{err, "resow solution tag " + string(doc.Solution.Code)}
+	}
 	doc.Tag = m.tag
-	return doc, a.writeTag(f, medium.Bottle{Solution: *doc.Solution, MadeAt: done[0].At, MadeBy: done[0].By}, m.tag, m.tagStock)
+	return doc, nil
 }
 
 // asMeasured puts the rounded recipe's amounts in the place of the exact ones.
@@ -168,15 +182,15 @@ func bottleStrength(b medium.Bottle) string {
 // state says in a word or two whether a solution can be used.
 func (f *farm) state(b medium.Bottle, now time.Time) string {
 	d, _ := f.Sanitizer(b.Solution.Product, "")
-	least, most := b.Range()
+	least, _ := b.Range()
 	switch {
 	case now.After(b.Solution.GoodUntil):
 		return "out of date"
 	case d.Directions == "":
 		return "no directions"
-	case most < d.MinPPM:
+	case b.Strength() < d.MinPPM || least == 0:
 		return "too weak"
-	case least > d.MaxPPM:
+	case b.Strength() > d.MaxPPM:
 		return "too strong"
 	case b.Strip == nil:
 		return "not measured"
@@ -325,23 +339,33 @@ wet hands, or slip the paper into a clear pouch.`,
 	return c
 }
 
-func (a *app) writeTag(f *farm, b medium.Bottle, out, stock string) error {
-	return a.writeTags(f, []medium.Bottle{b}, out, stock)
-}
-
 func (a *app) writeTags(f *farm, bottles []medium.Bottle, out, stock string) error {
-	if stock == "" {
-		stock = map[string]string{"a4": "a4-8", "letter": "letter-8"}[f.Settings.Paper]
-	}
-	paper, err := labels.FindStock(stock)
+	paper, err := f.tagPaper(stock)
 	if err != nil {
 		return err
 	}
+	file, err := beginFile(out)
+	if err != nil {
+		return err
+	}
+	defer file.drop()
+	return a.drawTags(f, file, paper, bottles...)
+}
+
+// tagPaper is the stock named, or the one for the farm's paper.
+func (f *farm) tagPaper(stock string) (labels.Stock, error) {
+	if stock == "" {
+		stock = map[string]string{"a4": "a4-8", "letter": "letter-8"}[f.Settings.Paper]
+	}
+	return labels.FindStock(stock)
+}
+
+func (a *app) drawTags(f *farm, file *begun, paper labels.Stock, bottles ...medium.Bottle) error {
 	run := labels.BottleTags{Stock: paper, Created: f.now(a)}
 	for _, b := range bottles {
 		run.Tags = append(run.Tags, f.tag(b))
 	}
-	return writeFile(out, func(w io.Writer) error { return labels.WriteBottleTags(w, run) })
+	return file.finish(func(w io.Writer) error { return labels.WriteBottleTags(w, run) })
 }
 
 func (f *farm) tag(b medium.Bottle) labels.BottleTag {

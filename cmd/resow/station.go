@@ -106,7 +106,7 @@ func (a *app) welcome(s *station.Station, lan bool) error {
 	return a.print(doc, func(w io.Writer) {
 		fmt.Fprintf(w, "The station is at %s (Ctrl-C ends it).\n", s.Address())
 		if lan && isTerminal(a.out) {
-			must(station.TerminalQR(w, s.Address()))
+			a.note(station.TerminalQR(w, s.Address()))
 		}
 		printCodes(w, s, operator, supervisor)
 	})

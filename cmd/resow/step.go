@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -110,14 +111,43 @@ func (a *app) printRecorded(w io.Writer, lines []recorded) {
 			move = fmt.Sprintf("%s -> %s", r.From, r.To)
 		}
 		fmt.Fprintf(w, "%s  %-8s  %-26s %s\n", r.Code, r.Kind, move, word)
-		printFindings(w, r.Findings)
+		if len(lines) == 1 {
+			printFindings(w, r.Findings)
+		}
 	}
 	if len(lines) > 1 {
+		printFindings(w, groupFindings(lines))
 		fmt.Fprintf(w, "%d mats, %d accepted, %d not accepted\n", len(lines), len(lines)-missed, missed)
 	}
 	if missed > 0 {
 		fmt.Fprintln(w, "A step that is not accepted stays on record and does not move the mat.")
 	}
+}
+
+// groupFindings gives each finding of a batch once, with the mats that it is
+// about.
+func groupFindings(lines []recorded) []medium.Finding {
+	type key struct{ rule, text, source string }
+	var order []medium.Finding
+	mats := map[key][]string{}
+	for _, r := range lines {
+		for _, f := range r.Findings {
+			k := key{f.Rule, f.Text, f.Source}
+			if mats[k] == nil {
+				order = append(order, f)
+			}
+			mats[k] = append(mats[k], r.Code.String())
+		}
+	}
+	for i, f := range order {
+		of := mats[key{f.Rule, f.Text, f.Source}]
+		who := strings.Join(of, ", ")
+		if len(of) == len(lines) {
+			who = fmt.Sprintf("all %d mats", len(of))
+		}
+		order[i].Text = f.Text + " (" + who + ")"
+	}
+	return order
 }
 
 func printFindings(w io.Writer, findings []medium.Finding) {

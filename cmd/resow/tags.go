@@ -52,17 +52,36 @@ neither a readable code nor a mark is set apart, never given a new history
 		})
 	record := c.RunE
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if err := record(c, args); err != nil || l.out == "" {
+		if l.out == "" {
+			return record(c, args)
+		}
+		file, err := a.beginLabels(l) // before the record, which can't be taken back
+		if err != nil {
 			return err
 		}
-		return a.open(true, func(f *farm) error {
+		defer file.drop()
+		a.hold = true
+		if err := record(c, args); err != nil {
+			return err
+		}
+		err = a.open(true, func(f *farm) error {
 			printer, _ := f.Printer(l.printer)
-			sheet, err := a.writeLabels(f, l, printer, relabelled)
-			if err == nil && !a.json {
+			sheet, err := a.labelSheet(f, l, printer, relabelled)
+			if err != nil {
+				return err
+			}
+			if err := file.finish(func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+				return err
+			}
+			if !a.json {
 				fmt.Fprintf(a.out, "%s in %s; destroy the old.\n", counted(len(sheet.Labels), "new label"), l.out)
 			}
-			return err
+			return nil
 		})
+		if err != nil {
+			return &afterError{err, "resow label " + spaced(relabelled)}
+		}
+		return a.release()
 	}
 	c.Flags().StringVar(&reason, "reason", "", "why: worn, lost, unreadable")
 	c.Flags().StringVar(&mark, "mark", "", "a second identity that needs no label: punched dots, a notch")
@@ -71,6 +90,26 @@ neither a readable code nor a mark is set apart, never given a new history
 	c.Flags().StringVar(&l.stock, "stock", "", "label stock for --print")
 	must(c.MarkFlagRequired("reason"))
 	return c
+}
+
+// beginLabels checks the stock and begins the file.
+func (a *app) beginLabels(l labelFlags) (*begun, error) {
+	err := a.open(true, func(f *farm) error {
+		_, err := l.paper(f)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return beginFile(l.out)
+}
+
+func spaced(codes []medium.Code) string {
+	list := make([]string, len(codes))
+	for i, c := range codes {
+		list[i] = string(c)
+	}
+	return strings.Join(list, " ")
 }
 
 func (a *app) tagsCommand() *cobra.Command {

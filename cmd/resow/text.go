@@ -3,22 +3,32 @@ package main
 import (
 	"path/filepath"
 	"strings"
-	"unicode/utf8"
+	"unicode"
+
+	"golang.org/x/text/width"
 )
 
-// wrap breaks a text into lines of at most width characters; those after the
-// first begin with indent. It ends with a line end.
-func wrap(text string, width int, indent string) string {
+// wrap breaks a text into lines of at most most columns; those after the first
+// begin with indent. A word that is longer is broken. It ends with a line end.
+func wrap(text string, most int, indent string) string {
 	var b strings.Builder
 	line := text[:len(text)-len(strings.TrimLeft(text, " "))]
 	empty := true
 	for _, word := range strings.Fields(text) {
-		if !empty && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
+		if !empty && columns(line)+1+columns(word) > most {
 			b.WriteString(line + "\n")
 			line, empty = indent, true
 		}
 		if !empty {
 			line += " "
+		}
+		for columns(line)+columns(word) > most {
+			head := fitColumns(word, max(2, most-columns(line))) // 2: a wide letter always goes on
+			if head == word {
+				break
+			}
+			b.WriteString(line + head + "\n")
+			line, word = indent, word[len(head):]
 		}
 		line += word
 		empty = false
@@ -27,12 +37,63 @@ func wrap(text string, width int, indent string) string {
 	return b.String()
 }
 
-// cut shortens a text to at most n characters.
+// columns is the width of a text on a terminal: a letter of East Asian width
+// Wide or Fullwidth takes two columns (Unicode Standard Annex 11), a combining
+// mark none.
+func columns(text string) int {
+	n := 0
+	for _, r := range text {
+		n += runeColumns(r)
+	}
+	return n
+}
+
+func runeColumns(r rune) int {
+	if unicode.Is(unicode.Mn, r) {
+		return 0
+	}
+	switch width.LookupRune(r).Kind() {
+	case width.EastAsianWide, width.EastAsianFullwidth:
+		return 2
+	}
+	return 1
+}
+
+// fitColumns is the beginning of a text that fits into n columns.
+func fitColumns(text string, n int) string {
+	for i, r := range text {
+		if n -= runeColumns(r); n < 0 {
+			return text[:i]
+		}
+	}
+	return text
+}
+
+// cut shortens a text to at most n columns.
 func cut(text string, n int) string {
-	if utf8.RuneCountInString(text) <= n {
+	if columns(text) <= n {
 		return text
 	}
-	return string([]rune(text)[:n-1]) + "…"
+	return fitColumns(text, n-1) + "…"
+}
+
+// foldExample breaks the lines of an example before a flag, as a shell reads
+// them.
+func foldExample(example string, most int) string {
+	var lines []string
+	for line := range strings.SplitSeq(example, "\n") {
+		for columns(line) > most {
+			head := fitColumns(line, most-2)
+			at := strings.LastIndex(head, " --")
+			if at < 8 {
+				break
+			}
+			lines = append(lines, line[:at]+" \\")
+			line = "      " + line[at+1:]
+		}
+		lines = append(lines, line)
+	}
+	return strings.Join(lines, "\n")
 }
 
 func dirOf(path string) string { return filepath.Dir(path) }

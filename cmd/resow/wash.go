@@ -1,8 +1,6 @@
 package main
 
 import (
-	"math"
-
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
@@ -35,7 +33,8 @@ through soil. Wet floors are slippery; wear gloves.`,
 	return c
 }
 
-// measured reads a flag whose absence means that nothing was measured.
+// measured reads a flag whose absence means that nothing was measured. It does
+// not round: 23.95 C is not the 24 C that a label asks for.
 func measured(what, text string, read func(what, text string) (float64, error)) (*float64, error) {
 	if text == "" {
 		return nil, nil
@@ -44,6 +43,5 @@ func measured(what, text string, read func(what, text string) (float64, error)) 
 	if err != nil {
 		return nil, err
 	}
-	v = math.Round(v*10) / 10
 	return &v, nil
 }

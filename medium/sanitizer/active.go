@@ -135,6 +135,18 @@ func (a Active) Ceiling() (c Ceiling, ok bool) {
 	return Ceiling{PPM: rule.Default, Source: rule.Source}, ok
 }
 
+// CeilingUnder is the no-rinse ceiling in force under a farm's policy.
+func (a Active) CeilingUnder(p medium.Policy) (c Ceiling, ok bool) {
+	c, ok = a.Ceiling()
+	if !ok {
+		return c, false
+	}
+	if set := p.Setting(medium.Actives[string(a)]); set.On && set.Limit != c.PPM {
+		return Ceiling{PPM: set.Limit, Source: "the farm's own policy"}, true
+	}
+	return c, true
+}
+
 // countedShare is the counted mass (available chlorine …) per mass of the
 // compound that a percent on the label names.
 func (a Active) countedShare() float64 {

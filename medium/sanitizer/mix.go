@@ -2,6 +2,8 @@ package sanitizer
 
 import (
 	"math"
+
+	"resow/medium"
 )
 
 // Window is a closed range; the zero Window means that nothing is stated.
@@ -27,6 +29,21 @@ type Use struct {
 	// Ceiling is the farm's own no-rinse ceiling; zero = the published one.
 	Ceiling Ceiling
 	Misting bool
+}
+
+// UseOf is how a product on file is used under the farm's policy. rinse says
+// that the mats are rinsed with potable water even where the directions don't
+// ask for it.
+func UseOf(d medium.Sanitizer, p medium.Policy, rinse, mist bool) Use {
+	use := Use{RinseDeclared: rinse || d.Rinse, Misting: mist}
+	if d.Directions != "" {
+		use.LabelPPM = Window{Min: d.MinPPM, Max: d.MaxPPM}
+		if d.MaxPPM <= d.MinPPM*1.01 { // one strength, to three digits: any recipe is told with its error
+			use.LabelPPM = Window{Min: d.MinPPM * 0.995, Max: d.MaxPPM * 1.005}
+		}
+	}
+	use.Ceiling, _ = Active(d.Active).CeilingUnder(p)
+	return use
 }
 
 // ceiling is the no-rinse ceiling in force.

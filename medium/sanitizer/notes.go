@@ -41,6 +41,16 @@ func Notes(s medium.Sanitizer) []string {
 	return notes
 }
 
+// ReadStock reads a stock's strength as a person types it and gives the text
+// that a record keeps. Errors as in ParseStrength and Strength.Check.
+func ReadStock(a Active, text string) (string, error) {
+	strength, err := ParseStrength(text)
+	if err != nil {
+		return "", err
+	}
+	return strength.String(), strength.Check(a)
+}
+
 // StockOf is the stock of a product on file, as Dilute and the others take it.
 // A product without a stock strength gives *NoStockError.
 func StockOf(s medium.Sanitizer) (Stock, error) {

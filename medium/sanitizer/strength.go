@@ -183,22 +183,27 @@ func (s Strength) PPM(a Active, densityGPerML float64) (float64, error) {
 	return l.ppm(), nil
 }
 
-// splitNumber cuts text into a plain decimal number and the rest. Signs,
-// exponents, "nan" and "inf" are not numbers here.
+// splitNumber cuts text into a plain decimal number and the rest. A decimal
+// comma is given back as a point; one that can as well part thousands (1,000)
+// is refused. Signs, exponents, "nan" and "inf" are not numbers here.
 func splitNumber(text string) (digits, rest string) {
 	text = strings.TrimSpace(text)
 	end, dots := 0, 0
 	for end < len(text) {
 		c := text[end]
-		if c == '.' {
+		if c == '.' || c == ',' {
 			dots++
 		} else if c < '0' || c > '9' {
 			break
 		}
 		end++
 	}
-	digits = text[:end]
-	if dots > 1 || strings.Trim(digits, ".") == "" || len(digits) > 18 {
+	whole, part, comma := strings.Cut(text[:end], ",")
+	if comma && len(part) == 3 && strings.Trim(whole, "0") != "" {
+		return "", text
+	}
+	digits = strings.Replace(text[:end], ",", ".", 1)
+	if dots > 1 || strings.Trim(digits, ".") == "" || len(digits) > 24 {
 		return "", text
 	}
 	return digits, strings.TrimSpace(text[end:])

@@ -14,7 +14,7 @@ func TestParseStrength(t *testing.T) {
 		"3%": {3, PercentWW}, "3%ww": {3, PercentWW}, "3 % w/w": {3, PercentWW}, "5.25%ww": {5.25, PercentWW},
 		"3%wv": {3, PercentWV}, "10%trade": {10, PercentTrade}, "65%avail": {65, PercentAvail},
 		"120g/L": {120, GramPerL}, "120gpl": {120, GramPerL}, "200ppm": {200, MgPerL}, "200 PPM": {200, MgPerL},
-		"1100mg/L": {1100, MgPerL}, "500mg/kg": {500, MgPerKg}, "10vol": {10, Volumes}, ".5%": {0.5, PercentWW},
+		"1100mg/L": {1100, MgPerL}, "500mg/kg": {500, MgPerKg}, "10vol": {10, Volumes}, ".5%": {0.5, PercentWW}, "3,5%": {3.5, PercentWW},
 	} {
 		got, err := ParseStrength(text)
 		if err != nil || got != want {
@@ -26,7 +26,7 @@ func TestParseStrength(t *testing.T) {
 func TestParseStrengthRefuses(t *testing.T) {
 	for _, text := range []string{
 		"", "3", "200", "%", "-3%", "+3%", "1e3ppm", "0%", "0ppm", "101%", "1000vol", "3 parts", "NaN%", "Inf ppm",
-		"1.2.3%", ".%", "3%%", "200 ppm please", "3,5%", "99999999999999999999ppm",
+		"1.2.3%", ".%", "3%%", "200 ppm please", "99999999999999999999ppm",
 	} {
 		var bad *InputError
 		if got, err := ParseStrength(text); !errors.As(err, &bad) {

@@ -40,7 +40,8 @@ func Volume(what, text string) (float64, error) {
 	return scaled(what, text, volumes, "a volume with its unit: 500mL, 2L, 2tbsp or 1gal")
 }
 
-// Span reads a length of time, to the second: 10min, 90s, 2h, 3d.
+// Span reads a length of time, in whole seconds that have passed: 10min, 90s,
+// 2h, 3d. 119.5s is 119 s, since a time that was not reached does not count.
 func Span(what, text string) (time.Duration, error) {
 	s, err := scaled(what, text, times, "a time with its unit: 30s, 10min, 2h or 3d")
 	if err != nil {
@@ -49,7 +50,7 @@ func Span(what, text string) (time.Duration, error) {
 	if s > 3660*86400 {
 		return 0, &Error{what, text, "at most ten years"}
 	}
-	return time.Duration(math.Round(s)) * time.Second, nil
+	return time.Duration(math.Floor(s+1e-6)) * time.Second, nil // the millionth is for 0.1h, which is not whole in binary
 }
 
 // Temperature reads a temperature and gives it in degrees Celsius: 20C, 68F.
@@ -111,9 +112,18 @@ func Number(what, text string) (float64, error) {
 }
 
 // At reads when something was done: 2026-11-24 18:30, 18:30 (today),
-// yesterday 18:30, or RFC 3339. Times without a zone are the farm's.
+// yesterday 18:30, or RFC 3339. Times without a zone are the farm's. Years
+// before 2000 and after 2200 are refused: they are slips of the pen.
 func At(text string, now time.Time) (time.Time, error) {
 	text = strings.TrimSpace(text)
+	t, err := readAt(text, now)
+	if err == nil && (t.Year() < 2000 || t.Year() > 2200) {
+		return time.Time{}, &Error{"time", text, "a year from 2000 to 2200"}
+	}
+	return t, err
+}
+
+func readAt(text string, now time.Time) (time.Time, error) {
 	if t, err := time.Parse(time.RFC3339, text); err == nil {
 		return t, nil
 	}

@@ -65,7 +65,7 @@ func TestAt(t *testing.T) {
 		require.NoError(t, err, text)
 		require.Equal(t, want, got.Format(time.RFC3339), text)
 	}
-	for _, text := range []string{"", "noon", "25:00", "2026-02-30 10:00", "11/24/2026"} {
+	for _, text := range []string{"", "noon", "25:00", "2026-02-30 10:00", "11/24/2026", "0001-01-01T00:00:00Z", "1999-12-31 23:59", "2201-01-01 00:00"} {
 		_, err := At(text, now)
 		require.Error(t, err, text)
 	}
@@ -80,4 +80,12 @@ func FuzzSplit(f *testing.F) {
 			t.Fatalf("%q gives %v", text, v)
 		}
 	})
+}
+
+func TestSpanDoesNotRoundUp(t *testing.T) {
+	for text, want := range map[string]time.Duration{"119.5s": 119 * time.Second, "119.999s": 119 * time.Second, "2min": 2 * time.Minute, "0.1h": 6 * time.Minute, "0.55h": 33 * time.Minute, "1.1min": 66 * time.Second} {
+		got, err := Span("contact time", text)
+		require.NoError(t, err, text)
+		require.Equal(t, want, got, text)
+	}
 }

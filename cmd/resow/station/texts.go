@@ -68,7 +68,7 @@ var english = texts{
 	"step.trim": "Trim", "step.relabel": "New label", "step.retire": "Retire",
 	"kind.add": "add", "kind.sow": "sow", "kind.mist": "mist", "kind.harvest": "harvest", "kind.rinse": "rinse", "kind.dry": "dry", "kind.sanitize": "sanitize",
 	"kind.mold": "mold", "kind.cut": "cut", "kind.swab": "swab", "kind.inspect": "inspect", "kind.hold": "hold", "kind.release": "release",
-	"kind.trim": "trim", "kind.relabel": "relabel", "kind.retire": "retire", "kind.correct": "correct",
+	"kind.trim": "trim", "kind.relabel": "relabel", "kind.document": "document", "kind.retire": "retire", "kind.correct": "correct",
 
 	"form.need": "needed", "form.record": "Record", "form.back": "Back", "form.late": "Done earlier?",
 
