@@ -148,11 +148,15 @@ func (s Sanitizer) Check() error {
 // published ceiling. A label may: it is the rule.
 func (s Sanitizer) checkProcedure(p Policy) error {
 	rule, known := RuleNamed(Actives[s.Active])
-	if s.Directions != DirectionsFarm || s.Rinse || !known || s.MaxPPM <= rule.Default {
+	if s.Directions != DirectionsFarm || s.Rinse || !known {
+		return nil
+	}
+	set := p.Setting(rule.Name)
+	if !set.On || s.MaxPPM <= set.Limit {
 		return nil
 	}
 	return &InputError{Field: "farm procedure", Value: fmt.Sprintf("%g ppm", s.MaxPPM),
-		Want: fmt.Sprintf("a rinse with potable water after the contact time (--rinse), or at most %g ppm: this is %.0f times the published ceiling for what may stay on a food-contact surface (%s)", rule.Default, s.MaxPPM/rule.Default, rule.Source)}
+		Want: fmt.Sprintf("a rinse with potable water after the contact time (--rinse), or at most %g ppm: this is %.0f times the published ceiling for what may stay on a food-contact surface (%s)", set.Limit, s.MaxPPM/set.Limit, rule.Source)}
 }
 
 // Farm is the present state of the farm's own thread.
@@ -218,7 +222,7 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	case *Crop:
 		err = b.Check()
 	case *Sanitizer:
-		err = b.Check()
+		err = first(b.Check(), b.checkProcedure(f.Policy))
 	case *Card:
 		err = b.Check()
 	case *Printer:

@@ -154,7 +154,7 @@ was. Release the mat that is known again; resolve or retire the other.`,
 				}
 				var steps []medium.Step
 				if mat.Stage != medium.Retired {
-					steps = append(steps, medium.Step{Mat: code, Body: &medium.Hold{Reason: join(conflictReason, reason)}})
+					steps = append(steps, medium.Step{Mat: code, Body: &medium.Hold{Reason: join(conflictReason, reason), MustWash: true}})
 				}
 				return a.quarantine(f, steps, piece)
 			})
@@ -228,7 +228,7 @@ release it to the wash.`,
 				return a.record(f, []medium.Step{
 					{Mat: piece, Body: &medium.Retire{Cause: medium.CauseOther, Note: join("it is mat "+mat.String(), reason)}},
 					{Mat: mat, Body: &medium.Relabel{Reason: join("it was set apart as "+piece.String(), reason)}},
-					{Mat: mat, Body: &medium.Hold{Reason: "it was set apart as " + piece.String() + "; look at it, then release it to the wash"}},
+					{Mat: mat, Body: &medium.Hold{Reason: "it was set apart as " + piece.String() + "; look at it, then release it to the wash", MustWash: true}},
 				}, func(_ *farm, _ []medium.Code, out io.Writer) error {
 					fmt.Fprint(out, wrap(fmt.Sprintf("Destroy both tags on the piece and print a new one with `resow label %s`.", string(mat)), 78, ""))
 					return nil
