@@ -128,7 +128,7 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 4 retire, 5 recorded but not accepted.`,
 		Example: `  resow demo                          an invented farm to try everything on
   resow init --name "Reed End Greens" --zone Europe/Dublin
-  resow add --count 24 --size 250x510mm --material polyester --mesh 0.5/0.3mm
+  resow add --count 24 --size 250x510mm --aperture 0.5mm --thread 0.3mm
   resow scan TK7R2N81`,
 		Version:       "1.0.0-dev",
 		SilenceUsage:  true,

@@ -15,7 +15,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"sort"
-	"syscall"
 	"time"
 
 	"resow/labels"
@@ -57,18 +56,17 @@ func main() {
 		}
 	}
 	base := jobs[0].median()
-	fmt.Printf("%-34s %9s %9s %9s\n", "", "median ms", "ratio", "peak MB")
+	fmt.Printf("%-34s %9s %9s\n", "", "median ms", "ratio")
 	for _, j := range jobs {
-		fmt.Printf("%-34s %9.2f %9.2f %9.1f\n", j.name, j.median()*1e3, j.median()/base, j.peakMB)
+		fmt.Printf("%-34s %9.2f %9.2f\n", j.name, j.median()*1e3, j.median()/base)
 	}
 	fmt.Printf("large farm against small: %.2f (aim: at most 1.2)\n", jobs[3].median()/jobs[2].median())
 }
 
 type job struct {
-	name   string
-	cmd    []string
-	times  []float64
-	peakMB float64
+	name  string
+	cmd   []string
+	times []float64
 }
 
 func (j *job) run(count bool) error {
@@ -81,9 +79,6 @@ func (j *job) run(count bool) error {
 	}
 	if count {
 		j.times = append(j.times, took)
-		if usage, ok := c.ProcessState.SysUsage().(*syscall.Rusage); ok {
-			j.peakMB = max(j.peakMB, float64(usage.Maxrss)/1024)
-		}
 	}
 	return err
 }
