@@ -45,7 +45,7 @@ func checkFlags(t *testing.T, root *cobra.Command, text string) {
 				continue
 			}
 			for _, m := range exampleFlag.FindAllStringSubmatch(part, -1) {
-				if c.Flag(m[1]) == nil {
+				if m[1] != "help" && c.Flag(m[1]) == nil {
 					t.Errorf("%s has no flag --%s: %s", c.CommandPath(), m[1], line)
 				}
 			}

@@ -261,15 +261,7 @@ func (m mixer) what(f *farm) (medium.Sanitizer, sanitizer.Stock, error) {
 }
 
 func (m mixer) useOf(f *farm, d medium.Sanitizer) sanitizer.Use {
-	use := sanitizer.Use{RinseDeclared: m.rinse || d.Rinse, Misting: m.mist}
-	if d.Directions != "" {
-		use.LabelPPM = sanitizer.Window{Min: d.MinPPM, Max: d.MaxPPM}
-		if d.MaxPPM <= d.MinPPM*1.01 { // one strength, to three digits: any recipe is told with its error
-			use.LabelPPM = sanitizer.Window{Min: d.MinPPM * 0.995, Max: d.MaxPPM * 1.005}
-		}
-	}
-	use.Ceiling, _ = f.ceiling(sanitizer.Active(d.Active))
-	return use
+	return sanitizer.UseOf(d, f.Policy, m.rinse, m.mist)
 }
 
 // ask finds the question in the flags and has it answered.

@@ -57,14 +57,9 @@ ammonia. The label, local rules and qualified people come first.`,
 			}
 			s.Active = string(known)
 			if s.Stock != "" {
-				stock, err := sanitizer.ParseStrength(s.Stock)
-				if err != nil {
+				if s.Stock, err = sanitizer.ReadStock(known, s.Stock); err != nil {
 					return err
 				}
-				if err := stock.Check(known); err != nil {
-					return err
-				}
-				s.Stock = stock.String()
 			}
 			if strength != "" {
 				if s.MinPPM, s.MaxPPM, err = strengthRange(s.Active, strength); err != nil {
@@ -216,23 +211,11 @@ func bench(f *farm, s medium.Sanitizer) benchSheet {
 		ppm, _ := stock.PPM() // StockOf has read it
 		doc.StockPPM, doc.DensitySource = round3(ppm), stock.DensitySource()
 	}
-	if c, ok := f.ceiling(active); ok {
+	if c, ok := active.CeilingUnder(f.Policy); ok {
 		doc.CeilingPPM, doc.CeilingSource = c.PPM, c.Source
 	}
 	doc.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, StockPPM: doc.StockPPM, UsePPM: s.MaxPPM, Misting: true})
 	return doc
-}
-
-// ceiling is the no-rinse ceiling in force for an active ingredient.
-func (f *farm) ceiling(a sanitizer.Active) (sanitizer.Ceiling, bool) {
-	c, ok := a.Ceiling()
-	if !ok {
-		return c, false
-	}
-	if set := f.Policy.Setting(medium.Actives[string(a)]); set.On && set.Limit != c.PPM {
-		return sanitizer.Ceiling{PPM: set.Limit, Source: "the farm's own policy"}, true
-	}
-	return c, true
 }
 
 func printBench(w io.Writer, f *farm, d benchSheet) {

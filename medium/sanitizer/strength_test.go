@@ -26,7 +26,7 @@ func TestParseStrength(t *testing.T) {
 func TestParseStrengthRefuses(t *testing.T) {
 	for _, text := range []string{
 		"", "3", "200", "%", "-3%", "+3%", "1e3ppm", "0%", "0ppm", "101%", "1000vol", "3 parts", "NaN%", "Inf ppm",
-		"1.2.3%", ".%", "3%%", "200 ppm please", "99999999999999999999ppm",
+		"1.2.3%", ".%", "3%%", "200 ppm please", "1,000ppm", "3,5,1%", "99999999999999999999ppm",
 	} {
 		var bad *InputError
 		if got, err := ParseStrength(text); !errors.As(err, &bad) {

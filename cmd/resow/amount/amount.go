@@ -3,11 +3,14 @@
 package amount
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
 	"strings"
 	"time"
+
+	"resow/medium/sanitizer"
 )
 
 // Error refuses an amount.
@@ -19,9 +22,6 @@ func (e *Error) Error() string {
 
 var (
 	lengths = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "\"": 25.4} // inch: 25.4 mm exactly (international yard and pound, 1959)
-	masses  = map[string]float64{"mg": 0.001, "g": 1, "kg": 1000, "oz": 28.349523125, "lb": 453.59237}
-	volumes = map[string]float64{"ml": 1, "l": 1000, "tsp": 4.92892159375, "tbsp": 14.78676478125, "floz": 29.5735295625,
-		"cup": 236.5882365, "pt": 473.176473, "qt": 946.352946, "gal": 3785.411784} // US gallon: 231 cubic inches
 	times = map[string]float64{"s": 1, "sec": 1, "min": 60, "h": 3600, "d": 86400}
 )
 
@@ -32,12 +32,32 @@ func Length(what, text string) (float64, error) {
 
 // Mass reads a mass and gives it in grams: 28g, 1oz.
 func Mass(what, text string) (float64, error) {
-	return scaled(what, text, masses, "a mass with its unit: 28g, 1.5kg or 1oz")
+	return measure(what, text, sanitizer.ParseMass, "a mass with its unit: 28g, 1.5kg or 1oz")
 }
 
-// Volume reads a volume and gives it in mL: 500mL, 2tbsp, 1gal (US measures).
+// Volume reads a volume and gives it in mL: 500mL, 2tbsp, 1 1/2 tsp, 1gal (US
+// measures).
 func Volume(what, text string) (float64, error) {
-	return scaled(what, text, volumes, "a volume with its unit: 500mL, 2L, 2tbsp or 1gal")
+	return measure(what, text, sanitizer.ParseVolume, "a volume with its unit: 500mL, 2L, 2tbsp, 1 1/2 tsp or 1gal")
+}
+
+// measure reads with the mixing bench's parser, which has no use for nothing;
+// here none is an amount too: a harvest of 0g.
+func measure(what, text string, read func(string) (float64, error), want string) (float64, error) {
+	got, err := read(text)
+	if err == nil {
+		return got, nil
+	}
+	if v, unit, ok := split(text); ok && v == 0 {
+		if _, noUnit := read("1" + unit); noUnit == nil {
+			return 0, nil
+		}
+	}
+	var input *sanitizer.InputError
+	if errors.As(err, &input) {
+		want += " (" + input.Why + ")"
+	}
+	return 0, &Error{what, text, want}
 }
 
 // Span reads a length of time, in whole seconds that have passed: 10min, 90s,

@@ -49,7 +49,7 @@ func (s *Station) pair(w http.ResponseWriter, r *http.Request) {
 	cookie, role, err := s.people.pair(r.PostForm.Get("code"), device, host)
 	if err != nil {
 		s.counts.unpaired.Add(1)
-		s.drawPair(w, statusOf(err), next, device, err.Error())
+		s.drawPair(w, statusOf(err), next, device, s.said(r, statusOf(err), err))
 		return
 	}
 	s.log.Printf("paired a device as %s", role)
@@ -97,7 +97,7 @@ func (s *Station) postShift(w http.ResponseWriter, r *http.Request, who session)
 		initials = r.PostForm.Get("initials")
 	}
 	if err := s.people.beginShift(who.Hash, initials); err != nil {
-		s.drawShift(w, r, who, statusOf(err), next, err.Error())
+		s.drawShift(w, r, who, statusOf(err), next, s.said(r, statusOf(err), err))
 		return
 	}
 	if next == "" {

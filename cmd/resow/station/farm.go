@@ -52,9 +52,10 @@ func (s *Station) mixPage(w http.ResponseWriter, r *http.Request, who session) {
 			return &medium.UnknownError{What: "sanitizer", Name: q.Get("product"), Do: s.t.get("hint.no_sanitizer")}
 		}
 		page.Product = product
-		mix, err := mixOf(product, page.Stock, page.Strength, page.Volume)
+		mix, err := mixOf(product, v.Policy, page.Stock, page.Strength, page.Volume)
 		if err != nil {
-			page.Problem, status = err.Error(), statusOf(err)
+			status = statusOf(err)
+			page.Problem = s.said(r, status, err)
 			page.Cautions = sanitizer.Cautions(sanitizer.Work{Active: sanitizer.Active(product.Active), UsePPM: product.MaxPPM, Misting: true})
 			return nil
 		}
@@ -73,11 +74,11 @@ func (s *Station) mixPage(w http.ResponseWriter, r *http.Request, who session) {
 
 // mixOf asks the bench. What was left empty comes from the product's record:
 // its stock, and the least strength of its directions.
-func mixOf(p medium.Sanitizer, stock, strength, volume string) (sanitizer.Mix, error) {
-	if strings.TrimSpace(stock) == "" {
-		stock = strings.ReplaceAll(p.Stock, " ", "")
+func mixOf(p medium.Sanitizer, policy medium.Policy, stock, strength, volume string) (sanitizer.Mix, error) {
+	if strings.TrimSpace(stock) != "" {
+		p.Stock = stock
 	}
-	of, err := sanitizer.ParseStrength(stock)
+	of, err := sanitizer.StockOf(p)
 	if err != nil {
 		return sanitizer.Mix{}, err
 	}
@@ -95,8 +96,7 @@ func mixOf(p medium.Sanitizer, stock, strength, volume string) (sanitizer.Mix, e
 	if err != nil {
 		return sanitizer.Mix{}, err
 	}
-	use := sanitizer.Use{RinseDeclared: p.Rinse, LabelPPM: sanitizer.Window{Min: p.MinPPM, Max: p.MaxPPM}, Misting: true}
-	return sanitizer.Dilute(sanitizer.Stock{Product: p.Name, Active: sanitizer.Active(p.Active), Strength: of}, target, ml, use)
+	return sanitizer.Dilute(of, target, ml, sanitizer.UseOf(p, policy, false, true))
 }
 
 type poolPage struct {
@@ -373,7 +373,7 @@ func (s *Station) postRule(w http.ResponseWriter, r *http.Request, who session) 
 		return medium.Step{Mat: medium.FarmThread, Body: &medium.PolicyChange{Setting: set, Reason: strings.TrimSpace(f.Get("reason"))}}, nil
 	})
 	if err != nil {
-		s.drawRule(w, r, who, statusOf(err), f, err.Error())
+		s.drawRule(w, r, who, statusOf(err), f, s.said(r, statusOf(err), err))
 		return
 	}
 	http.Redirect(w, r, "/policy", http.StatusSeeOther)
@@ -428,6 +428,7 @@ func (s *Station) drawSanitizer(w http.ResponseWriter, r *http.Request, who sess
 		active.Choices = append(active.Choices, choice{Value: string(a), Label: a.Title(), Chosen: string(a) == active.Value})
 	}
 	b.input("stock", false)
+	b.amount("density", "g/mL", false)
 	b.pick("directions", medium.DirectionsLabel, medium.DirectionsFarm)
 	b.amount("least", "ppm", true)
 	b.amount("most", "ppm", true)
@@ -438,6 +439,7 @@ func (s *Station) drawSanitizer(w http.ResponseWriter, r *http.Request, who sess
 	b.amount("max_ph", "", false)
 	b.check("rinse")
 	b.amount("good_h", "", false)
+	b.amount("opened_days", "", false)
 	b.input("registration", false)
 	b.input("note", false)
 	page.Form = b.f
@@ -458,32 +460,74 @@ func (s *Station) postSanitizer(w http.ResponseWriter, r *http.Request, who sess
 		s.failed(w, r, who, badForm(err))
 		return
 	}
-	_, err := s.recordOne(who, r.PostForm.Get("token"), func(*view) (medium.Step, error) {
-		b, err := sanitizerOf(r.PostForm)
+	_, err := s.recordOne(who, r.PostForm.Get("token"), func(v *view) (medium.Step, error) {
+		b, err := sanitizerOf(r.PostForm, v.Farm)
 		return medium.Step{Mat: medium.FarmThread, Body: b}, err
 	})
 	if err != nil {
-		s.drawSanitizer(w, r, who, statusOf(err), r.PostForm, err.Error())
+		s.drawSanitizer(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
 		return
 	}
 	http.Redirect(w, r, "/sanitizers", http.StatusSeeOther)
 }
 
-func sanitizerOf(form url.Values) (*medium.Sanitizer, error) {
+// sanitizerOf reads the form. What is left empty stays as it is on file under
+// this name, since the form comes up empty; `resow sanitizer add` writes all
+// anew.
+func sanitizerOf(form url.Values, f medium.Farm) (*medium.Sanitizer, error) {
 	v := &values{Values: form}
-	b := &medium.Sanitizer{Name: v.text("name"), Active: v.text("active"), Stock: v.text("stock"), Directions: v.text("directions"),
-		ContactS: int(v.seconds("contact", "min")), MinTempC: v.amount("min_temp", "C", amount.Temperature), MaxTempC: v.amount("max_temp", "C", amount.Temperature),
-		MinPH: v.amount("min_ph", "", amount.Number), MaxPH: v.amount("max_ph", "", amount.Number), Rinse: v.on("rinse"),
-		MixedHours: v.amount("good_h", "", amount.Number), Registration: v.text("registration"), Note: v.text("note")}
+	b := &medium.Sanitizer{Name: v.text("name"), Active: v.text("active")}
+	if old, ok := f.Sanitizer(b.Name, ""); ok && b.Name != "" && old.Active == b.Active {
+		b = &old
+	}
+	var err error
+	if text := v.text("stock"); text != "" {
+		stock, err := sanitizer.ReadStock(sanitizer.Active(b.Active), text)
+		if err != nil {
+			return nil, err
+		}
+		if stock != b.Stock { // the density on file is another liquid's
+			b.Stock, b.DensityGPML = stock, 0
+		}
+	}
+	for name, to := range map[string]*string{"directions": &b.Directions, "registration": &b.Registration, "note": &b.Note} {
+		if text := v.text(name); text != "" {
+			*to = text
+		}
+	}
+	for _, o := range []struct {
+		to         *float64
+		name, unit string
+		read       func(what, text string) (float64, error)
+	}{
+		{&b.DensityGPML, "density", "g/mL", amount.Density}, {&b.MinTempC, "min_temp", "C", amount.Temperature}, {&b.MaxTempC, "max_temp", "C", amount.Temperature},
+		{&b.MinPH, "min_ph", "", amount.Number}, {&b.MaxPH, "max_ph", "", amount.Number},
+		{&b.MixedHours, "good_h", "", amount.Number}, {&b.OpenedDays, "opened_days", "", amount.Number},
+	} {
+		if v.text(o.name) != "" {
+			*o.to = v.amount(o.name, o.unit, o.read)
+		}
+	}
+	if v.text("contact") != "" {
+		b.ContactS = int(v.seconds("contact", "min"))
+	}
+	b.Rinse = b.Rinse || v.on("rinse")
 	if v.err != nil {
 		return nil, v.err
 	}
-	var err error
-	if b.MinPPM, err = ppm(b.Active, v.text("least")); err != nil {
+	if b.MinPPM, err = ppmOr(b.MinPPM, b.Active, v.text("least")); err != nil {
 		return nil, err
 	}
-	b.MaxPPM, err = ppm(b.Active, v.text("most"))
+	b.MaxPPM, err = ppmOr(b.MaxPPM, b.Active, v.text("most"))
 	return b, err
+}
+
+// ppmOr reads a strength; one left empty is what is on file.
+func ppmOr(onFile float64, active, text string) (float64, error) {
+	if text == "" && onFile > 0 {
+		return onFile, nil
+	}
+	return ppm(active, text)
 }
 
 // doorSign gives the page for the wall: where the station is found.

@@ -327,7 +327,6 @@ func (v *values) measured(name, unit string, read func(what, text string) (float
 		return nil
 	}
 	got := v.amount(name, unit, read)
-	got = float64(int(got*10+0.5)) / 10
 	return &got
 }
 

@@ -468,7 +468,7 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 		return medium.Step{Mat: code, Body: &medium.Correct{MatSeq: seq, Reason: reason}}, err
 	})
 	if err != nil {
-		s.drawCorrect(w, r, who, statusOf(err), reason, err.Error())
+		s.drawCorrect(w, r, who, statusOf(err), reason, s.said(r, statusOf(err), err))
 		return
 	}
 	http.Redirect(w, r, "/m/"+string(done.Steps[0].Code)+"/history", http.StatusSeeOther)

@@ -86,6 +86,21 @@ func (s *Station) show(w http.ResponseWriter, status int, name string, page any)
 	_, _ = w.Write(b.Bytes())
 }
 
+// said gives the text that a person reads of an error. What went wrong inside
+// the station goes to its terminal: it has paths and names of code.
+func (s *Station) said(r *http.Request, status int, err error) string {
+	p, panicked := isPanic(err)
+	if panicked {
+		s.log.Printf("%s\n%s", p.what, p.stack)
+	} else if status >= 500 {
+		s.log.Printf("%s: %v", r.Pattern, err)
+	}
+	if panicked || status == http.StatusInternalServerError {
+		return s.t.get("guard.failed")
+	}
+	return err.Error()
+}
+
 type failPage struct {
 	frame
 	Status int
@@ -94,12 +109,7 @@ type failPage struct {
 
 // fail answers a request that can't be done.
 func (s *Station) fail(w http.ResponseWriter, r *http.Request, who session, status int, err error) {
-	text := err.Error()
-	if p, ok := isPanic(err); ok {
-		s.log.Printf("%s\n%s", p.what, p.stack)
-	} else if status >= 500 {
-		s.log.Printf("%s: %v", r.Pattern, err)
-	}
+	text := s.said(r, status, err)
 	if status == http.StatusServiceUnavailable {
 		w.Header().Set("Retry-After", "2")
 	}

@@ -143,7 +143,12 @@ func (p *people) save() error {
 	if err != nil {
 		return err
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(p.path), ".people-*") // made with 0600
+	return writeWhole(p.path, data)
+}
+
+// writeWhole writes a file that only its owner can read, whole or not at all.
+func writeWhole(path string, data []byte) error {
+	tmp, err := os.CreateTemp(filepath.Dir(path), ".new-*") // made with 0600
 	if err != nil {
 		return err
 	}
@@ -152,10 +157,14 @@ func (p *people) save() error {
 		tmp.Close()
 		return err
 	}
+	if err := tmp.Sync(); err != nil {
+		tmp.Close()
+		return err
+	}
 	if err := tmp.Close(); err != nil {
 		return err
 	}
-	return os.Rename(tmp.Name(), p.path)
+	return os.Rename(tmp.Name(), path)
 }
 
 // newCode makes a one-time code for a device of that role. The code is given

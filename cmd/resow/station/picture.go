@@ -96,23 +96,7 @@ func (p *photos) store(name string, data []byte) error {
 	if _, err := os.Stat(path); err == nil {
 		return nil
 	}
-	tmp, err := os.CreateTemp(p.folder, ".new-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(tmp.Name())
-	if _, err := tmp.Write(data); err != nil {
-		tmp.Close()
-		return err
-	}
-	if err := tmp.Sync(); err != nil {
-		tmp.Close()
-		return err
-	}
-	if err := tmp.Close(); err != nil {
-		return err
-	}
-	return os.Rename(tmp.Name(), path)
+	return writeWhole(path, data)
 }
 
 // upright scales a picture down to keptSide, by the mean of the pixels that

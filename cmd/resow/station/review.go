@@ -56,7 +56,7 @@ func (s *Station) postReview(w http.ResponseWriter, r *http.Request, who session
 		return medium.Step{Mat: medium.FarmThread, Body: &medium.Review{From: v.text("from"), To: v.text("to"), Name: v.text("name"), Note: strings.TrimSpace(v.text("note")), Anchor: seen.String()}}, nil
 	})
 	if err != nil {
-		s.drawReview(w, r, who, statusOf(err), r.PostForm, err.Error())
+		s.drawReview(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
 		return
 	}
 	http.Redirect(w, r, "/reports", http.StatusSeeOther)

@@ -32,6 +32,7 @@ var english = texts{
 	"guard.nopicture":  "This picture is not in the folder beside the ledger; it was moved or deleted.",
 	"guard.nopictures": "This step takes no picture.",
 	"guard.mistake":    "The station made a mistake on this page. It is noted on the terminal; nothing was recorded by this.",
+	"guard.failed":     "The station could not do this; look at its terminal.",
 	"guard.unpaired":   "This device is not paired with the station. Open /pair and enter the code from the station's terminal.",
 	"guard.boss":       "Only a supervisor's device may do this. A supervisor pairs it on the page People, or at the terminal.",
 	"guard.token":      "This form has no valid request token; open the page again and send it from there.",
@@ -85,11 +86,13 @@ var english = texts{
 	"field.reason": "Reason", "field.as_was": "Back to the stage that it was held in", "field.size": "New size", "field.removes_cuts": "The damaged part went with the offcut",
 	"field.mark": "Mark that needs no label", "field.cause": "Cause", "field.picture": "Picture", "field.at": "When it was done",
 	"field.name": "Name, as on its label", "field.active": "Active ingredient", "field.stock": "Strength of the stock", "field.directions": "Directions are from",
+	"field.density": "Density of the stock", "field.opened_days": "Days that an opened bottle stays good",
 	"field.least": "Least strength in use", "field.most": "Greatest strength in use", "field.min_temp": "Least temperature", "field.max_temp": "Greatest temperature",
 	"field.min_ph": "Least pH", "field.max_ph": "Greatest pH", "field.rinse": "The directions ask for a rinse with potable water", "field.good_h": "Hours that a mixed solution stays good",
 	"field.registration": "Registration number", "field.rule_limit": "Limit", "field.window": "In the last turns", "field.off": "Switch this rule off",
 
 	"hint.crop": "A mix as broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
+	"hint.density": "1.08g/mL, where the label has it.", "hint.name": "For a product on file, what you leave empty stays as it is.",
 	"hint.mark": "Punched dots, a notch.", "hint.test": "ATP, coliforms, Listeria spp.", "hint.no_sanitizer": "No sanitizer is on file. A supervisor copies its label on the page Sanitizers.",
 	"hint.picture": "Stored small and without the place and time that the camera writes into it.", "hint.at": "18:30, or yesterday 18:30, or 2026-11-24 18:30. Leave it empty for now.",
 
