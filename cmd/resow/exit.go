@@ -11,6 +11,7 @@ import (
 	"resow/cmd/resow/station"
 	"resow/labels"
 	"resow/medium"
+	"resow/medium/lifetime"
 	"resow/medium/pool"
 	"resow/medium/sanitizer"
 	"resow/medium/sunlight"
@@ -91,6 +92,9 @@ var failures = []failure{
 	{as[*store.TakenError], exitFailed, ""},
 	{as[*store.TokenError], exitFailed, ""},
 	{as[*store.AnchorError], exitUsage, ""},
+	{as[*lifetime.Invalid], exitUsage, ""},
+	{as[*lifetime.TooLittle], exitFailed, ""},
+	{as[*lifetime.NoEstimate], exitFailed, ""},
 	{as[*pool.Invalid], exitUsage, ""},
 	{as[*pool.TooLarge], exitUsage, ""},
 	{as[*pool.NoFit], exitUsage, ""},
@@ -100,6 +104,13 @@ var failures = []failure{
 	{as[*store.LossError], exitFailed, ""},
 	{as[*moving.Error], exitUsage, ""},
 	{as[*station.ConfigError], exitUsage, ""},
+	{as[*station.RequestError], exitFailed, ""},
+	{as[*station.NoMatError], exitFailed, ""},
+	{as[*station.PictureError], exitFailed, ""},
+	{as[*station.PairError], exitFailed, ""},
+	{as[*station.RoleError], exitFailed, ""},
+	{as[*station.BusyError], exitFailed, ""},
+	{as[*station.ClosedError], exitFailed, ""},
 	{as[*fs.PathError], exitFailed, ""},
 }
 

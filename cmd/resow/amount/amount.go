@@ -22,7 +22,7 @@ func (e *Error) Error() string {
 
 var (
 	lengths = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "\"": 25.4} // inch: 25.4 mm exactly (international yard and pound, 1959)
-	times = map[string]float64{"s": 1, "sec": 1, "min": 60, "h": 3600, "d": 86400}
+	times   = map[string]float64{"s": 1, "sec": 1, "min": 60, "h": 3600, "d": 86400}
 )
 
 // Length reads a length and gives it in mm: 250mm, 9.8in.

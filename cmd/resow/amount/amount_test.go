@@ -17,7 +17,7 @@ func TestAmounts(t *testing.T) {
 	}{
 		{Length, "250mm", 250}, {Length, "9.8in", 248.92}, {Length, "25,5 cm", 255},
 		{Mass, "1oz", 28.349523125}, {Mass, "1lb", 453.59237}, {Mass, "28 g", 28},
-		{Volume, "1gal", 3785.411784}, {Volume, "2tbsp", 29.5735295625}, {Volume, "1 fl oz", 29.5735295625}, {Volume, "1qt", 946.352946}, {Volume, "0.5L", 500},
+		{Volume, "1gal", 3785.411784}, {Volume, "2tbsp", 29.5735295625}, {Volume, "1 fl oz", 29.5735295625}, {Volume, "1qt", 946.352946}, {Volume, "0.5L", 500}, {Volume, "0,5 L", 500}, {Volume, "1 1/2 tsp", 7.393382390625}, {Volume, "0mL", 0}, {Mass, "0 g", 0},
 		{Temperature, "68F", 20}, {Temperature, "171F", 77.2222222}, {Temperature, "20C", 20},
 		{Percent, "3%", 3}, {Number, "7.2", 7.2},
 	}
@@ -30,7 +30,7 @@ func TestAmounts(t *testing.T) {
 
 func TestBareNumbersAreRefused(t *testing.T) {
 	for _, read := range []func(string, string) (float64, error){Length, Mass, Volume, Temperature, Percent} {
-		for _, text := range []string{"250", "", "mm", "-3g", "1e3mm", "NaNmm", "1,000.5g", "10furlong", "3 %%"} {
+		for _, text := range []string{"250", "", "mm", "-3g", "1e3mm", "NaNmm", "1,000.5g", "1,000g", "0furlong", "10furlong", "3 %%"} {
 			_, err := read("x", text)
 			require.Error(t, err, text)
 		}

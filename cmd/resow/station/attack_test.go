@@ -260,7 +260,7 @@ func TestScriptInEveryTextField(t *testing.T) {
 		done := p.record(f.mat, f.kind, f.form)
 		require.Equal(t, http.StatusSeeOther, done.status, "%s: %s", f.kind, textOf(done.body))
 	}
-	done := p.post("/sanitizers/new", url.Values{"name": {evil}, "active": {"quat"}, "stock": {evil}, "directions": {"label"}, "least": {"150"}, "most": {"200"}, "contact": {"1"},
+	done := p.post("/sanitizers/new", url.Values{"name": {evil}, "active": {"quat"}, "stock": {"10%wv"}, "directions": {"label"}, "least": {"150"}, "most": {"200"}, "contact": {"1"},
 		"registration": {evil}, "note": {evil}, "token": {s.newToken()}})
 	require.Equal(t, http.StatusSeeOther, done.status, textOf(done.body))
 	done = p.post("/policy/max-turns", url.Values{"limit": {"40"}, "reason": {evil}, "token": {s.newToken()}})

@@ -238,5 +238,6 @@ func (e *panicError) Error() string {
 
 func isPanic(err error) (*panicError, bool) {
 	var p *panicError
-	return p, errors.As(err, &p)
+	found := errors.As(err, &p)
+	return p, found
 }

@@ -486,7 +486,7 @@ func sanitizerOf(form url.Values, f medium.Farm) (*medium.Sanitizer, error) {
 		if err != nil {
 			return nil, err
 		}
-		if stock != b.Stock { // the density on file is another liquid's
+		if old, _ := sanitizer.ReadStock(sanitizer.Active(b.Active), b.Stock); stock != old { // the density on file is another liquid's
 			b.Stock, b.DensityGPML = stock, 0
 		}
 	}

@@ -448,7 +448,11 @@ func ppm(active, text string) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
+	digits := 3
+	if s.Basis == sanitizer.MgPerL { // as typed, less the noise of the conversion: 49.96ppm is not 50
+		digits = 10
+	}
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
 	return rounded, nil
 }
 
