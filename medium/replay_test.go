@@ -222,9 +222,17 @@ func copied(c Condition) Condition {
 	return c
 }
 
+// oftenEnough draws so many sequences, with -short too, that what a test says it
+// has reached was reached.
+func oftenEnough(t *testing.T, property func(*rapid.T)) {
+	for range 10 {
+		rapid.Check(t, property)
+	}
+}
+
 func TestReplay(t *testing.T) {
 	reached, sown, voids := map[Stage]int{}, 0, 0
-	rapid.Check(t, func(t *rapid.T) {
+	oftenEnough(t, func(t *rapid.T) {
 		k := &taken{farm: drawFarm(t), at: local(time.March, 1, 8)}
 		for range rapid.IntRange(1, 60).Draw(t, "steps") {
 			k.at = k.at.Add(time.Duration(rapid.IntRange(0, 30).Draw(t, "hours")) * time.Hour)
@@ -296,7 +304,7 @@ func TestVoidingIsNeverHavingTaken(t *testing.T) {
 // ever admitted or not, and none leads an unwashed mat to a sowing.
 func TestApplyIsTotal(t *testing.T) {
 	sown := 0
-	rapid.Check(t, func(t *rapid.T) {
+	oftenEnough(t, func(t *rapid.T) {
 		stages := append([]Stage{""}, Stages...)
 		thread := []Step{{Mat: testCode, MatSeq: 1, At: local(time.March, 1, 7).UTC(), Kind: KindAdd, Body: &Add{Mat: testMat()}}}
 		for i := range rapid.IntRange(20, 60).Draw(t, "steps") {

@@ -153,8 +153,8 @@ func TestKilledProcess(t *testing.T) {
 		reported = n
 	}
 	t.Logf("%d kills, %d of them inside a Record; %d batches recorded", kills, inside, whole)
-	require.NotZero(t, inside)
-	if !testing.Short() { // a few kills on a slow machine may all come too early
+	if !testing.Short() { // a few kills may all come too early, or all between two batches
+		require.NotZero(t, inside)
 		require.NotZero(t, whole)
 	}
 }
