@@ -56,15 +56,6 @@ var keyboards = []keyboard{
 	{"gr", "`1234567890-=;ςερτυθιοπ[]ασδφγηξκλ�'\\ζχψωβνμ,./", "~!@#$%^&*()_+:�ΕΡΤΥΘΙΟΠ{}ΑΣΔΦΓΗΞΚΛ�\"|ΖΧΨΩΒΝΜ<>?"},
 }
 
-// Layouts names the keyboard layouts that Parse and Read can undo.
-func Layouts() []string {
-	names := make([]string, 0, len(keyboards))
-	for _, k := range keyboards {
-		names = append(names, k.name)
-	}
-	return names
-}
-
 // inverse maps what the layout types back to what a US keyboard types. Where
 // the case got lost on the way (Caps Lock), the other case serves if it is not
 // a key of its own.

@@ -18,19 +18,3 @@ func (b Box) bottom() float64 { return b.Y + b.H }
 func (b Box) inset(d float64) Box { return Box{b.X + d, b.Y + d, b.W - 2*d, b.H - 2*d} }
 
 func (b Box) shifted(dx, dy float64) Box { return Box{b.X + dx, b.Y + dy, b.W, b.H} }
-
-// Holds reports whether inner lies within b, give or take a thousandth of a
-// millimetre of rounding.
-func (b Box) Holds(inner Box) bool {
-	const slack = 0.001
-	return inner.X >= b.X-slack && inner.Y >= b.Y-slack &&
-		inner.right() <= b.right()+slack && inner.bottom() <= b.bottom()+slack
-}
-
-// Overlaps reports whether the two boxes share more than a thousandth of a
-// millimetre in both directions.
-func (b Box) Overlaps(o Box) bool {
-	const slack = 0.001
-	return b.X < o.right()-slack && o.X < b.right()-slack &&
-		b.Y < o.bottom()-slack && o.Y < b.bottom()-slack
-}

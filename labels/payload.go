@@ -11,10 +11,6 @@ type PayloadError struct{ Text string }
 
 func (e *PayloadError) Error() string { return e.Text }
 
-// BarePayload is the default payload: the eight characters alone. They fit the
-// smallest QR symbol at the strongest error correction.
-func BarePayload(code string) (string, error) { return Parse(code) }
-
 // WebPayload is the address of a mat's page at the farm's station, so that a
 // phone's own camera opens it: base "http://host:port" gives
 // "HTTP://HOST:PORT/m/CODE". Scheme and host are put in upper case, which means

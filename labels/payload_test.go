@@ -37,7 +37,7 @@ func TestCheckDigitAgainstPublishedValues(t *testing.T) {
 
 func TestPayloads(t *testing.T) {
 	const code = "TK7R2N81"
-	bare, err := BarePayload("tk7r 2n81")
+	bare, err := Parse("tk7r 2n81") // the bare code is the default payload
 	require.NoError(t, err)
 	require.Equal(t, code, bare)
 

@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"math"
 	"sort"
 	"time"
 )
@@ -28,6 +29,28 @@ type Work struct {
 
 // OverdueH is how many hours ago the work was due; negative before.
 func (w Work) OverdueH(now time.Time) float64 { return now.Sub(w.At).Hours() }
+
+// DueItem is a line of the due list at a moment, in the form that the command
+// line and the station both give to programs.
+type DueItem struct {
+	Code     Code      `json:"code"`
+	Stage    Stage     `json:"stage"`
+	NextStep Kind      `json:"next_step"`
+	DueAt    time.Time `json:"due_at"`
+	OverdueH float64   `json:"overdue_h"` // to the hundredth; negative before
+	Reasons  []string  `json:"reasons"`
+}
+
+// Item gives the line as of now, with the reasons that are due by until.
+func (w Work) Item(now, until time.Time) DueItem {
+	item := DueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At, OverdueH: math.Round(w.OverdueH(now)*100) / 100, Reasons: []string{}}
+	for _, d := range w.Dues {
+		if !d.At.After(until) {
+			item.Reasons = append(item.Reasons, d.Text)
+		}
+	}
+	return item
+}
 
 // WorkOn gives a mat's line of the due list, or false for a mat that needs
 // nothing. It depends on the condition and the policy only, never on the time

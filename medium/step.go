@@ -27,6 +27,27 @@ type Step struct {
 	Body     Body      `cbor:"-" json:"body"`                // the store keeps it under its own key
 }
 
+// Result is what became of a recorded step, in the form that the command line
+// and the station both give to programs.
+type Result struct {
+	Code     Code      `json:"code"`
+	Kind     Kind      `json:"kind"`
+	Seq      uint64    `json:"seq"`
+	MatSeq   uint64    `json:"mat_seq"`
+	Accepted bool      `json:"accepted"`
+	Late     bool      `json:"late,omitempty"`
+	From     Stage     `json:"from"`
+	To       Stage     `json:"to"`
+	NextStep Kind      `json:"next_step"`
+	Findings []Finding `json:"findings"`
+}
+
+// Result gives what became of the step.
+func (s Step) Result() Result {
+	return Result{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late,
+		From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: append([]Finding{}, s.Outcome.Findings...)}
+}
+
 // Outcome is what the rules of the day made of a step. It is kept with the
 // step, so that a later change of policy does not restate the past.
 type Outcome struct {

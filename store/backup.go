@@ -151,13 +151,9 @@ func (c *copier) chunk() error {
 			k, v = cur.Next()
 		}
 		for n := 0; k != nil && n < backupChunk; n++ {
-			code, seq, ok := parseStepKey(k)
-			if !ok {
-				return &RecordError{Err: &recordError{"a key of unknown form"}}
-			}
-			step, _, err := decodeStep(v)
+			code, seq, step, err := storedStep(k, v)
 			if err != nil {
-				return &RecordError{Code: code, MatSeq: seq, Err: err}
+				return err
 			}
 			c.last = bytes.Clone(k)
 			if step.Seq <= c.ledger.Count {

@@ -118,6 +118,19 @@ func encodeStep(s medium.Step, prev []byte) ([]byte, medium.Step, error) {
 	return data, back, nil
 }
 
+// storedStep reads a record of the steps bucket with its place.
+func storedStep(k, v []byte) (medium.Code, uint64, medium.Step, error) {
+	code, seq, ok := parseStepKey(k)
+	if !ok {
+		return "", 0, medium.Step{}, &RecordError{Err: &recordError{"a key of unknown form"}}
+	}
+	step, _, err := decodeStep(v)
+	if err != nil {
+		return code, seq, step, &RecordError{Code: code, MatSeq: seq, Err: err}
+	}
+	return code, seq, step, nil
+}
+
 // decodeStep reads a stored record. It refuses a version, kind or field that
 // it does not know with a NewerError.
 func decodeStep(data []byte) (medium.Step, []byte, error) {

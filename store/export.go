@@ -124,13 +124,9 @@ func inOrder(tx *bbolt.Tx, do func(n uint64, stored []byte, step medium.Step) er
 	var heads threadHeads
 	c := steps.Cursor()
 	for k, v := c.First(); k != nil; {
-		code, seq, ok := parseStepKey(k)
-		if !ok {
-			return &RecordError{Err: &recordError{"a key of unknown form"}}
-		}
-		step, _, err := decodeStep(v)
+		code, seq, step, err := storedStep(k, v)
 		if err != nil {
-			return &RecordError{Code: code, MatSeq: seq, Err: err}
+			return err
 		}
 		heads = append(heads, threadHead{step.Seq, code, seq})
 		k, v = c.Seek(stepKey(code, 1<<32-1)) // past this thread

@@ -327,6 +327,15 @@ func (f *farm) find(text string) (medium.Code, error) {
 	return "", &CodeError{Input: text, Near: near, Err: err}
 }
 
+// mat gives the condition of the mat that a scanned or typed text names.
+func (f *farm) mat(text string) (medium.Condition, error) {
+	code, err := f.find(text)
+	if err != nil {
+		return medium.Condition{}, err
+	}
+	return f.Condition(code)
+}
+
 // findAll gives the mats that the arguments name, each once, in their order.
 // A single dash reads further codes from standard input, one a line.
 func (a *app) findAll(f *farm, args []string) ([]medium.Code, error) {

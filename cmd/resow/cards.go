@@ -11,6 +11,7 @@ import (
 	"resow/cmd/resow/amount"
 	"resow/labels"
 	"resow/medium"
+	"resow/medium/sanitizer"
 )
 
 // cardFace is what people see of an action: the word on the card, what it
@@ -305,7 +306,7 @@ func (a *app) sanitizeCard(f *farm, card *medium.Card, strength, contact string)
 		return &usageError{"a sanitize card needs the strength that is used: --strength 100ppm"}
 	}
 	var err error
-	if card.StrengthPPM, err = ppm(product.Active, strength); err != nil {
+	if card.StrengthPPM, err = sanitizer.UsePPM(product.Active, strength); err != nil {
 		return err
 	}
 	card.Product, card.ContactS = product.Name, product.ContactS

@@ -35,12 +35,10 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 	for _, c := range medium.ChangedBy(thread, seq) {
 		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: f.stamp(c.Step.At), By: c.Step.By, Why: c.Why})
 	}
-	s := done[0]
-	lines := []recorded{{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late,
-		From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: notNil(s.Outcome.Findings)}}
+	lines := []medium.Result{done[0].Result()}
 	return a.print(struct {
-		Steps   []recorded    `json:"steps"`
-		Changed []changedStep `json:"may_have_changed"`
+		Steps   []medium.Result `json:"steps"`
+		Changed []changedStep   `json:"may_have_changed"`
 	}{lines, changed}, func(w io.Writer) {
 		a.printRecorded(w, lines)
 		if len(changed) > 0 {

@@ -58,11 +58,7 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 				return a.scanLoop(after)
 			}
 			return a.open(true, func(f *farm) error {
-				code, err := f.find(args[0])
-				if err != nil {
-					return err
-				}
-				c, err := f.Condition(code)
+				c, err := f.mat(args[0])
 				if err != nil {
 					return err
 				}
@@ -124,16 +120,6 @@ func turns(n int) string {
 	return fmt.Sprintf("turn %d", n)
 }
 
-// dueItem is one line of due --json.
-type dueItem struct {
-	Code     medium.Code  `json:"code"`
-	Stage    medium.Stage `json:"stage"`
-	NextStep medium.Kind  `json:"next_step"`
-	DueAt    time.Time    `json:"due_at"`
-	OverdueH float64      `json:"overdue_h"`
-	Reasons  []string     `json:"reasons"`
-}
-
 func (a *app) dueCommand() *cobra.Command {
 	var within string
 	var limit int
@@ -172,18 +158,12 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 }
 
 func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Duration) error {
-	items := make([]dueItem, len(work))
+	items := make([]medium.DueItem, len(work))
 	for i, w := range work {
-		item := dueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At, OverdueH: math.Round(w.OverdueH(now)*100) / 100, Reasons: []string{}}
-		for _, d := range w.Dues {
-			if !d.At.After(now.Add(ahead)) {
-				item.Reasons = append(item.Reasons, d.Text)
-			}
-		}
-		items[i] = item
+		items[i] = w.Item(now, now.Add(ahead))
 	}
 	return a.print(struct {
-		Items []dueItem `json:"items"`
+		Items []medium.DueItem `json:"items"`
 	}{items}, func(w io.Writer) {
 		if len(items) == 0 {
 			a.printNext(w, f, now, ahead)
@@ -253,11 +233,7 @@ func (a *app) showCommand() *cobra.Command {
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(true, func(f *farm) error {
-				code, err := f.find(args[0])
-				if err != nil {
-					return err
-				}
-				c, err := f.Condition(code)
+				c, err := f.mat(args[0])
 				if err != nil {
 					return err
 				}

@@ -278,10 +278,10 @@ func strengthRange(active, text string) (lo, hi float64, err error) {
 	if !ok {
 		from, to = text, text
 	}
-	if lo, err = ppm(active, from); err != nil {
+	if lo, err = sanitizer.UsePPM(active, from); err != nil {
 		return 0, 0, err
 	}
-	hi, err = ppm(active, to)
+	hi, err = sanitizer.UsePPM(active, to)
 	return lo, hi, err
 }
 
@@ -310,22 +310,7 @@ func strengthPPM(f *farm, b *medium.Sanitize, text string) (float64, error) {
 	if s, ok := f.Sanitizer(b.Product, b.Active); ok {
 		active = s.Active
 	}
-	return ppm(active, text)
-}
-
-func ppm(active, text string) (float64, error) {
-	s, err := sanitizer.ParseStrength(text)
-	if err != nil {
-		return 0, err
-	}
-	v, err := s.PPM(sanitizer.Active(active), 0)
-	if err != nil {
-		return 0, err
-	}
-	if s.Basis == sanitizer.MgPerL { // as typed, less the noise of the conversion: 49.96ppm is not 50
-		return roundTo(v, 10), nil
-	}
-	return round3(v), nil
+	return sanitizer.UsePPM(active, text)
 }
 
 // round3 keeps the three digits that a measured strength can mean.

@@ -307,11 +307,7 @@ func (w *washLoop) mat(text string) loud {
 	var mat medium.Code
 	var goOn bool
 	err := w.a.open(true, func(f *farm) error {
-		code, err := f.find(text)
-		if err != nil {
-			return err
-		}
-		c, err := f.Condition(code)
+		c, err := f.mat(text)
 		if err != nil {
 			return err
 		}

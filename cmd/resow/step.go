@@ -10,20 +10,6 @@ import (
 	"resow/medium"
 )
 
-// recorded is one line of what a day's command prints.
-type recorded struct {
-	Code     medium.Code      `json:"code"`
-	Kind     medium.Kind      `json:"kind"`
-	Seq      uint64           `json:"seq"`
-	MatSeq   uint64           `json:"mat_seq"`
-	Accepted bool             `json:"accepted"`
-	Late     bool             `json:"late,omitempty"`
-	From     medium.Stage     `json:"from"`
-	To       medium.Stage     `json:"to"`
-	NextStep medium.Kind      `json:"next_step"`
-	Findings []medium.Finding `json:"findings"`
-}
-
 // stepCommand makes the command of one kind of step: it reads the codes,
 // records the body that body makes for all of them in one transaction, and
 // prints what became of each. After tells more, once the steps are on disk.
@@ -72,17 +58,16 @@ func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []m
 	if err != nil {
 		return err
 	}
-	lines := make([]recorded, len(done))
+	lines := make([]medium.Result, len(done))
 	for i, s := range done {
-		lines[i] = recorded{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late,
-			From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: notNil(s.Outcome.Findings)}
+		lines[i] = s.Result()
 		if !s.Outcome.Accepted {
 			a.code = exitNotAccepted
 		}
 	}
 	var afterErr error
 	err = a.print(struct {
-		Steps []recorded `json:"steps"`
+		Steps []medium.Result `json:"steps"`
 	}{lines}, func(w io.Writer) {
 		a.printRecorded(w, lines)
 		if after != nil {
@@ -95,7 +80,7 @@ func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []m
 	return afterErr
 }
 
-func (a *app) printRecorded(w io.Writer, lines []recorded) {
+func (a *app) printRecorded(w io.Writer, lines []medium.Result) {
 	missed := 0
 	for _, r := range lines {
 		word := "recorded"
@@ -126,7 +111,7 @@ func (a *app) printRecorded(w io.Writer, lines []recorded) {
 
 // groupFindings gives each finding of a batch once, with the mats that it is
 // about.
-func groupFindings(lines []recorded) []medium.Finding {
+func groupFindings(lines []medium.Result) []medium.Finding {
 	type key struct{ rule, text, source string }
 	var order []medium.Finding
 	mats := map[key][]string{}
@@ -155,11 +140,4 @@ func printFindings(w io.Writer, findings []medium.Finding) {
 		fmt.Fprint(w, column("  ", f.Rule+": "+f.Text, 79))
 		fmt.Fprint(w, column("    ", "limit from: "+f.Source, 79))
 	}
-}
-
-func notNil(f []medium.Finding) []medium.Finding {
-	if f == nil {
-		return []medium.Finding{}
-	}
-	return f
 }

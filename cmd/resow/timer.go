@@ -78,7 +78,7 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 		return true, nil
 	}
 	a.code = exitFailed
-	return false, a.print(map[string]any{"steps": []recorded{}}, func(w io.Writer) { fmt.Fprintln(w, "Nothing was recorded.") })
+	return false, a.print(map[string]any{"steps": []medium.Result{}}, func(w io.Writer) { fmt.Fprintln(w, "Nothing was recorded.") })
 }
 
 // foresee tells before the countdown why the step would not be accepted.

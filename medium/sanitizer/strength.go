@@ -183,6 +183,27 @@ func (s Strength) PPM(a Active, densityGPerML float64) (float64, error) {
 	return l.ppm(), nil
 }
 
+// UsePPM reads a strength in use and gives it in mg/L of what the active's label
+// counts. One that is typed in ppm is kept as typed, less the noise of the
+// conversion, since it is compared with a limit (49.96ppm is not 50); any other
+// keeps the three digits that it can mean. Errors as in ParseStrength and PPM.
+func UsePPM(active, text string) (float64, error) {
+	s, err := ParseStrength(text)
+	if err != nil {
+		return 0, err
+	}
+	v, err := s.PPM(Active(active), 0)
+	if err != nil {
+		return 0, err
+	}
+	digits := 3
+	if s.Basis == MgPerL {
+		digits = 10
+	}
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	return rounded, nil
+}
+
 // splitNumber cuts text into a plain decimal number and the rest. A decimal
 // comma is given back as a point; one that can as well part thousands (1,000)
 // is refused. Signs, exponents, "nan" and "inf" are not numbers here.

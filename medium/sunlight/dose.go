@@ -60,7 +60,7 @@ func DoseUnderSky(place Place, start, end time.Time, ozoneDU float64, sky Sky) (
 
 // DoseFromForecast is the dose when a UV index was read off a forecast and held
 // for some hours: index * 25 mW/m2 * time. It knows no total sun, so KLy stays
-// 0: use WearKLy with an irradiance. Index 0 to 25, hours above 0 to 24, else
+// 0: the wear of a drying then goes by the policy's sun-power. Index 0 to 25, hours above 0 to 24, else
 // *RangeError.
 func DoseFromForecast(index, hours float64) (Dose, error) {
 	if !(index >= 0 && index <= 25) {

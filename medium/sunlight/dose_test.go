@@ -66,13 +66,7 @@ func TestTotalSun(t *testing.T) {
 	for elevation, want := range map[float64]float64{-20: 0, -0.05: 0, -0.001: 0, 5: 48.6298687941956, 10: 135.741748091813, 30: 487.894132885425, 50: 778.766689344363, 90: 1035.09203253450} {
 		near(t, "total sun", ClearSkyTotalW(elevation), want, 1e-9)
 	}
-	// Definition: 1 kLy = 1000 cal/cm2 = 41.84 MJ/m2. 3 h at 0.7 kW/m2 is
-	// 0.18 kLy (two digits).
-	got, err := WearKLy(3, 700)
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "3 h at 700 W/m2", got, 0.18, 0.005)
+	// Definition: 1 kLy = 1000 cal/cm2 = 41.84 MJ/m2.
 	near(t, "kLy definition", MJPerKLy, 1000*4.184*1e4/1e6, 1e-9)
 }
 
@@ -158,9 +152,6 @@ func TestRefusals(t *testing.T) {
 		"index":   second(DoseFromForecast(nan, 1)),
 		"hours":   second(DoseFromForecast(3, 0)),
 		"forever": second(DoseFromForecast(3, math.Inf(1))),
-		"sun":     second(WearKLy(1, 1e6)),
-		"wear":    second(WearOf(nan, 100)),
-		"rating":  second(WearOf(1, -1)),
 	} {
 		if !errors.As(err, &r) {
 			t.Errorf("%s accepted: %v", name, err)
@@ -169,18 +160,6 @@ func TestRefusals(t *testing.T) {
 }
 
 func second[T any](_ T, err error) error { return err }
-
-func TestWearAgainstRating(t *testing.T) {
-	// 100 kLy rating at 0.18 kLy a drying: about 550 dryings to the rated dose.
-	w, err := WearOf(550*0.18, 100)
-	if err != nil || w.Assumed {
-		t.Fatal(w, err)
-	}
-	near(t, "share", w.Share, 1, 0.02)
-	if w, _ = WearOf(10, 0); !w.Assumed || w.RatingKLy != AssumedRatingKLy {
-		t.Errorf("unknown rating: %+v", w)
-	}
-}
 
 func TestSunEarnsNoCredit(t *testing.T) {
 	if !strings.Contains(NoSanitizingCredit, "no sanitizing credit") {

@@ -6,7 +6,6 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
-	"time"
 
 	"resow/medium"
 )
@@ -32,28 +31,12 @@ func (s *Station) apiDocument(w http.ResponseWriter, _ *http.Request, _ session)
 	_, _ = w.Write(openAPI)
 }
 
-// dueItem has the fields of `resow due --json`.
-type dueItem struct {
-	Code     medium.Code  `json:"code"`
-	Stage    medium.Stage `json:"stage"`
-	NextStep medium.Kind  `json:"next_step"`
-	DueAt    time.Time    `json:"due_at"`
-	OverdueH float64      `json:"overdue_h"`
-	Reasons  []string     `json:"reasons"`
-}
-
 func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
-	items := []dueItem{}
+	items := []medium.DueItem{}
 	err := s.door.read(func(v *view) error {
 		work, err := v.Due(v.now, 1000)
 		for _, one := range work {
-			item := dueItem{Code: one.Code, Stage: one.Stage, NextStep: one.Step, DueAt: one.At, OverdueH: float64(int(one.OverdueH(v.now)*10)) / 10, Reasons: []string{}}
-			for _, d := range one.Dues {
-				if !d.At.After(v.now) {
-					item.Reasons = append(item.Reasons, d.Text)
-				}
-			}
-			items = append(items, item)
+			items = append(items, one.Item(v.now, v.now))
 		}
 		return err
 	})

@@ -440,20 +440,7 @@ func ppm(active, text string) (float64, error) {
 	if text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
 		text += "ppm"
 	}
-	s, err := sanitizer.ParseStrength(text)
-	if err != nil {
-		return 0, err
-	}
-	v, err := s.PPM(sanitizer.Active(active), 0)
-	if err != nil {
-		return 0, err
-	}
-	digits := 3
-	if s.Basis == sanitizer.MgPerL { // as typed, less the noise of the conversion: 49.96ppm is not 50
-		digits = 10
-	}
-	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
-	return rounded, nil
+	return sanitizer.UsePPM(active, text)
 }
 
 func (v *values) swab() (medium.Body, error) {

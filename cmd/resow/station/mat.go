@@ -161,7 +161,7 @@ type matPage struct {
 	NextStep    medium.Kind
 	Steps       []medium.Kind
 	Wrong       []medium.Kind
-	Done        *recorded
+	Done        *medium.Result
 	Scanning    bool
 	Basket      int
 }
@@ -211,7 +211,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 }
 
 // doneStep gives the step that the page is shown after.
-func doneStep(v *view, code medium.Code, seq string) (*recorded, error) {
+func doneStep(v *view, code medium.Code, seq string) (*medium.Result, error) {
 	n, err := strconv.ParseUint(seq, 10, 32)
 	if err != nil {
 		return nil, nil
@@ -222,7 +222,8 @@ func doneStep(v *view, code medium.Code, seq string) (*recorded, error) {
 	}
 	for _, one := range thread {
 		if one.MatSeq == n {
-			return &resultOf([]medium.Step{one}).Steps[0], nil
+			done := one.Result()
+			return &done, nil
 		}
 	}
 	return nil, nil

@@ -39,28 +39,13 @@ type order struct {
 
 // result is what became of an order.
 type result struct {
-	Steps []recorded `json:"steps"`
-}
-
-// recorded is one line of it, with the fields of the commands' --json.
-type recorded struct {
-	Code     medium.Code      `json:"code"`
-	Kind     medium.Kind      `json:"kind"`
-	Seq      uint64           `json:"seq"`
-	MatSeq   uint64           `json:"mat_seq"`
-	Accepted bool             `json:"accepted"`
-	Late     bool             `json:"late,omitempty"`
-	From     medium.Stage     `json:"from"`
-	To       medium.Stage     `json:"to"`
-	NextStep medium.Kind      `json:"next_step"`
-	Findings []medium.Finding `json:"findings"`
+	Steps []medium.Result `json:"steps"`
 }
 
 func resultOf(steps []medium.Step) result {
-	r := result{Steps: make([]recorded, len(steps))}
+	r := result{Steps: make([]medium.Result, len(steps))}
 	for i, s := range steps {
-		r.Steps[i] = recorded{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late,
-			From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: append([]medium.Finding{}, s.Outcome.Findings...)}
+		r.Steps[i] = s.Result()
 	}
 	return r
 }
