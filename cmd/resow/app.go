@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -163,6 +164,11 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	group("keep", a.stationCommand(), a.exportCommand(), a.backupCommand(), a.restoreCommand(), a.verifyCommand(), a.demoCommand())
 	a.noteRuns(root)
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
+	help := root.HelpFunc()
+	root.SetHelpFunc(func(c *cobra.Command, args []string) {
+		c.Long = foldProse(cmp.Or(c.Long, c.Short), 80)
+		help(c, args)
+	})
 	return root
 }
 

@@ -31,7 +31,7 @@ func (a *app) scanCommand() *cobra.Command {
 	var crops []string
 	var idle string
 	c := &cobra.Command{
-		Use: "scan [CODE]", Short: "Say whether a mat may be sown on now, and why; alone: the wash station", Args: cobra.MaximumNArgs(1),
+		Use: "scan [CODE]", Short: "Say whether a mat may be sown on, and why; alone: wash station", Args: cobra.MaximumNArgs(1),
 		Long: `Scan gives the verdict of the farm's own rules: sow, sow with care, do not sow or
 retire, with every reason and the next step. CODE is what the scanner or a person
 gives: the code with or without spaces and dashes in any case, the whole text of

@@ -21,7 +21,7 @@ import (
 func (a *app) exportCommand() *cobra.Command {
 	var out, tables string
 	c := &cobra.Command{
-		Use: "export", Short: "Take everything out: JSON Lines, or a CSV table for each kind of step", Args: cobra.NoArgs,
+		Use: "export", Short: "Take everything out: JSON Lines, or CSV for each kind of step", Args: cobra.NoArgs,
 		Long: `Export writes every record, in the order of the ledger. The JSON Lines hold all of
 it, so that ` + "`resow import`" + ` makes the same ledger of them again, down to the anchor.
 The tables are for spreadsheets. The same ledger gives the same bytes.`,

@@ -39,7 +39,7 @@ available chlorine. Density is needed only for other liquids given by weight;
 peroxide and bleach have a table.
 
 Drugstore peroxide of 3 % is about 27 times the published ceiling of 1,100 ppm for
-peroxide that stays on a food-contact surface, and its label rarely has
+sanitizing solutions of peroxide on food equipment, and its label rarely has
 food-contact directions: rinse, or choose a labelled product.
 
 Keep products in their own closed containers, apart from food, acids and

@@ -2,6 +2,7 @@ package main
 
 import (
 	"path/filepath"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -94,6 +95,20 @@ func foldExample(example string, most int) string {
 		lines = append(lines, line)
 	}
 	return strings.Join(lines, "\n")
+}
+
+// foldProse breaks the paragraphs that have a line of more than most columns.
+// Lists and tables, whose lines begin with a space, stay as they are.
+func foldProse(text string, most int) string {
+	paragraphs := strings.Split(text, "\n\n")
+	for i, p := range paragraphs {
+		set := strings.HasPrefix(p, " ") || strings.Contains(p, "\n ")
+		wide := slices.ContainsFunc(strings.Split(p, "\n"), func(line string) bool { return columns(line) > most })
+		if wide && !set {
+			paragraphs[i] = strings.TrimSuffix(wrap(p, most, ""), "\n")
+		}
+	}
+	return strings.Join(paragraphs, "\n\n")
 }
 
 func dirOf(path string) string { return filepath.Dir(path) }

@@ -309,7 +309,7 @@ func (f *farm) cleaningText(c trace.Cleaning) string {
 func (a *app) traceReportCommand() *cobra.Command {
 	var t tracing
 	var name string
-	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and what is at risk", func(f *farm, origin report.Origin) (report.Report, error) {
+	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and the risk", func(f *farm, origin report.Origin) (report.Report, error) {
 		r, err := t.find(f, name)
 		if err != nil {
 			return report.Report{}, err

@@ -79,7 +79,7 @@ func parseMeasure(what, text string, units map[string]float64, most float64, exa
 
 // splitMixedNumber reads `2`, `2.5`, `1/2` and `1 1/2` at the start of text.
 func splitMixedNumber(text string) (value float64, rest string, ok bool) {
-	digits, rest := splitNumber(text)
+	digits, rest := SplitNumber(text)
 	if digits == "" {
 		return 0, "", false
 	}
@@ -91,7 +91,7 @@ func splitMixedNumber(text string) (value float64, rest string, ok bool) {
 		value, rest, ok = overDenominator(whole, rest[1:])
 		return value, rest, ok && !strings.Contains(digits, ".")
 	}
-	numerator, afterNumerator := splitNumber(rest)
+	numerator, afterNumerator := SplitNumber(rest)
 	if numerator == "" {
 		return whole, rest, true
 	}
@@ -107,7 +107,7 @@ func splitMixedNumber(text string) (value float64, rest string, ok bool) {
 }
 
 func overDenominator(top float64, text string) (value float64, rest string, ok bool) {
-	digits, rest := splitNumber(text)
+	digits, rest := SplitNumber(text)
 	if digits == "" || strings.Contains(digits, ".") {
 		return 0, "", false
 	}

@@ -13,7 +13,7 @@ const drugstorePPM = 25_000
 
 // DrugstorePeroxide is said wherever peroxide near 3 % is registered or used.
 // 30,000 / 1,100 = 27: 65 FR 75174 for the ceiling.
-const DrugstorePeroxide = "Drugstore peroxide of 3 % is about 30,000 ppm, 27 times the published ceiling of 1,100 ppm for peroxide that stays on a food-contact surface without a rinse (65 FR 75174). It is not a labelled sanitizer unless its own label says so. Rinse with potable water and dry, and write it down as a farm procedure; or use a product whose label covers food-contact surfaces."
+const DrugstorePeroxide = "Drugstore peroxide of 3 % is about 30,000 ppm, 27 times the published ceiling of 1,100 ppm for sanitizing solutions of peroxide on food processing equipment (65 FR 75174). It is not a labelled sanitizer unless its own label says so. Rinse with potable water and dry, and write it down as a farm procedure; or use a product whose label covers food-contact surfaces."
 
 // NoDirections is the text for a product with none on file.
 const NoDirections = "No directions are on file for this product: copy the label's directions for food-contact surfaces, or write and initial a farm procedure. Until then no step with it is accepted."

@@ -54,7 +54,7 @@ var mostOf = map[Basis]float64{
 // `120g/L`, `200ppm`, `1100mg/L`, `500mg/kg`, `10vol`. A bare number is
 // refused because 3 could be percent, ppm or volumes. Errors are *InputError.
 func ParseStrength(text string) (Strength, error) {
-	digits, unit := splitNumber(text)
+	digits, unit := SplitNumber(text)
 	fail := func(why, fix string) (Strength, error) {
 		return Strength{}, &InputError{What: "strength", Input: text, Why: why, Fix: fix}
 	}
@@ -204,10 +204,10 @@ func UsePPM(active, text string) (float64, error) {
 	return rounded, nil
 }
 
-// splitNumber cuts text into a plain decimal number and the rest. A decimal
+// SplitNumber cuts text into a plain decimal number and the rest. A decimal
 // comma is given back as a point; one that can as well part thousands (1,000)
 // is refused. Signs, exponents, "nan" and "inf" are not numbers here.
-func splitNumber(text string) (digits, rest string) {
+func SplitNumber(text string) (digits, rest string) {
 	text = strings.TrimSpace(text)
 	end, dots := 0, 0
 	for end < len(text) {

@@ -173,19 +173,12 @@ func scaled(what, text string, units map[string]float64, want string) (float64, 
 }
 
 // split parts a number that is not negative from its unit, which it gives in
-// lower case. A decimal comma is read as a point.
+// lower case. A decimal comma is read as a point; 1,000 is refused, since it
+// can be a thousand or one.
 func split(text string) (float64, string, bool) {
-	text = strings.ToLower(strings.TrimSpace(text))
-	end := 0
-	for end < len(text) && (text[end] >= '0' && text[end] <= '9' || text[end] == '.' || text[end] == ',') {
-		end++
-	}
-	number, unit := text[:end], strings.TrimSpace(text[end:])
-	if strings.Count(number, ",")+strings.Count(number, ".") > 1 {
-		return 0, "", false
-	}
-	v, err := strconv.ParseFloat(strings.Replace(number, ",", ".", 1), 64)
-	if err != nil || math.IsInf(v, 0) {
+	digits, unit := sanitizer.SplitNumber(strings.ToLower(text))
+	v, err := strconv.ParseFloat(digits, 64)
+	if err != nil {
 		return 0, "", false
 	}
 	return v, unit, true

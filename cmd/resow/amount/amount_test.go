@@ -30,7 +30,7 @@ func TestAmounts(t *testing.T) {
 
 func TestBareNumbersAreRefused(t *testing.T) {
 	for _, read := range []func(string, string) (float64, error){Length, Mass, Volume, Temperature, Percent} {
-		for _, text := range []string{"250", "", "mm", "-3g", "1e3mm", "NaNmm", "1,000.5g", "1,000g", "0furlong", "10furlong", "3 %%"} {
+		for _, text := range []string{"250", "", "mm", "-3g", "1e3mm", "NaNmm", "1,000.5g", "1,000g", "1,000mm", "1,000C", "1,000%", "0furlong", "10furlong", "3 %%"} {
 			_, err := read("x", text)
 			require.Error(t, err, text)
 		}
