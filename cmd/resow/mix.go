@@ -147,26 +147,32 @@ func (a *app) mix(m mixer) error {
 	if m.bottle && m.product == "" {
 		return &usageError{"--bottle records a solution of a product on file: give --product (resow sanitizer add copies its label)"}
 	}
-	answer := func(f *farm) error { return a.answerMix(f, m) }
+	answer := func(f *farm) error {
+		f.Settings.Units = unitsOf(f.Settings.Units, m.make, m.use, m.have, m.water, m.add)
+		return a.answerMix(f, m)
+	}
 	err := a.open(!m.bottle, answer)
 	var missing *store.MissingError
 	if m.product == "" && errors.As(err, &missing) { // arithmetic needs no ledger
-		guest := &farm{loc: time.UTC}
-		guest.Settings.Units = unitsOf(m.make, m.use, m.have, m.water, m.add)
-		return answer(guest)
+		return answer(&farm{loc: time.UTC})
 	}
 	return err
 }
 
-// unitsOf guesses the measures of somebody who has no ledger from what was typed.
-func unitsOf(texts ...string) string {
+// unitsOf takes the measures of the first amount that was typed, so that the
+// answer comes in the measures of the question; else the farm's.
+func unitsOf(farm string, texts ...string) string {
 	for _, text := range texts {
-		unit := strings.ToLower(strings.TrimLeft(text, "0123456789./ "))
-		if unit != "" && !slices.Contains([]string{"ml", "l", "cc", "g", "kg", "mg"}, unit) {
-			return medium.US
+		unit := strings.ToLower(strings.TrimLeft(text, "0123456789./, "))
+		if unit == "" {
+			continue
 		}
+		if slices.Contains([]string{"ml", "l", "cc", "g", "kg", "mg"}, unit) {
+			return medium.Metric
+		}
+		return medium.US
 	}
-	return medium.Metric
+	return farm
 }
 
 func (a *app) answerMix(f *farm, m mixer) error {

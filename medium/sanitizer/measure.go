@@ -127,13 +127,13 @@ const (
 	US     System = "US"
 )
 
-// step is the finest mark used up to a volume. The ladders say what a 1 mL and
-// a 10 mL syringe, a 60 mL syringe, a 1 L jug and a bucket show, and what US
+// step is the finest mark used up to a volume. The ladders say what a 1 mL, a
+// 3 mL and a 10 mL syringe, a 60 mL syringe, a 1 L jug and a bucket show, and what US
 // spoons and cups show (common practice, no source).
 type step struct{ uptoML, markML float64 }
 
 var ladders = map[System][]step{
-	Metric: {{1, 0.05}, {10, 0.2}, {60, 1}, {1000, 10}, {5000, 50}, {math.Inf(1), 500}},
+	Metric: {{1, 0.05}, {3, 0.1}, {10, 0.2}, {60, 1}, {1000, 10}, {5000, 50}, {math.Inf(1), 500}},
 	US: {
 		{TablespoonML, TeaspoonML / 8}, {CupML / 4, TeaspoonML / 4}, {CupML, TeaspoonML},
 		{QuartML, TablespoonML}, {GallonML, CupML / 4}, {math.Inf(1), CupML},
