@@ -42,7 +42,7 @@ func BenchmarkFarm(b *testing.B) {
 			for i := range weeks {
 				weeks[i] = .7
 			}
-			_, err := ForecastRetirements(fit, ages, ForecastPlan{TurnsPerMat: weeks, Replace: true}, rand.NewPCG(1, 2))
+			_, err := ForecastRetirements([]Kind{{fit, ages}}, ForecastPlan{TurnsPerMat: weeks, Replace: true}, rand.NewPCG(1, 2))
 			return err
 		},
 		"yield": func() error {

@@ -15,7 +15,7 @@ type MatCost struct {
 	WaterPerTurn     float64
 	OtherPerTurn     float64
 	// Minutes of labour that one turn adds over throw-away medium: roots off,
-	// rinse, sanitize, hang up. A farm that timed it gives MeanOf its times; a
+	// rinse, sanitize, hang up. A farm that timed it gives the mean of its times (Sample); a
 	// guess goes in with Exactly.
 	Minutes       Estimate
 	LabourPerHour float64
@@ -32,27 +32,36 @@ type Medium struct {
 // Exactly is an estimate without spread: a price on a bill.
 func Exactly(x float64) Estimate { return Estimate{Value: x, Low: x, High: x} }
 
-// MeanOf is the mean of some measurements with Student's t interval.
-// Errors: *TooLittle with fewer than two, *Invalid for values not finite.
-func MeanOf(values []float64, confidence float64) (Estimate, error) {
+// Sample sums measurements up as they come, so that none has to be kept. The
+// zero value is empty.
+type Sample struct {
+	N             int
+	mean, squares float64 // of the differences from the mean (Welford 1962)
+}
+
+// Add takes one measurement, within plus and minus 1e12; others are left out.
+func (s *Sample) Add(v float64) {
+	if !(math.Abs(v) <= maxValue) {
+		return
+	}
+	s.N++
+	d := v - s.mean
+	s.mean += d / float64(s.N)
+	s.squares += d * (v - s.mean)
+}
+
+// Mean is the mean with Student's t interval. Errors: *TooLittle with fewer
+// than two measurements, *NoEstimate.
+func (s Sample) Mean(confidence float64) (Estimate, error) {
 	if _, err := normalQuantile(confidence); err != nil {
 		return Estimate{}, err
 	}
-	if len(values) < 2 {
-		return Estimate{}, &TooLittle{Statement: "a mean with its interval", Have: len(values), Need: 2,
+	if s.N < 2 {
+		return Estimate{}, &TooLittle{Statement: "a mean with its interval", Have: s.N, Need: 2,
 			Of: "measurements", Advice: "time the work on another day"}
 	}
-	for i, v := range values {
-		if !(math.Abs(v) <= maxValue) {
-			return Estimate{}, &Invalid{What: fmt.Sprintf("measurement %d", i+1), Value: number(v), Advice: "give a number within plus and minus 1e12"}
-		}
-	}
-	m, n := mean(values), float64(len(values))
-	squares := 0.0
-	for _, v := range values {
-		squares += (v - m) * (v - m)
-	}
-	se := math.Sqrt(squares / (n - 1) / n)
+	m, n := s.mean, float64(s.N)
+	se := math.Sqrt(s.squares / (n - 1) / n)
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(1 - (1-confidence)/2)
 	e := Estimate{Value: m, SE: se, Low: m - t*se, High: m + t*se}
 	if !finite(e.Low, e.High) {

@@ -63,10 +63,18 @@ func TestCostPerTurn(t *testing.T) {
 	assert.ErrorAs(t, err, new(*Invalid))
 }
 
-func TestMeanOf(t *testing.T) {
+func sampleOf(values ...float64) Sample {
+	var s Sample
+	for _, v := range values {
+		s.Add(v)
+	}
+	return s
+}
+
+func TestMeanOfASample(t *testing.T) {
 	// Student 1908, R sleep, extra hours under drug 2: mean 2.33, R t.test prints
 	// .8976775 to 3.7623225 (from memory).
-	e, err := MeanOf([]float64{1.9, .8, 1.1, .1, -.1, 4.4, 5.5, 1.6, 4.6, 3.4}, .95)
+	e, err := sampleOf(1.9, .8, 1.1, .1, -.1, 4.4, 5.5, 1.6, 4.6, 3.4).Mean(.95)
 	require.NoError(t, err)
 	printed(t, "2.33", e.Value, "mean")
 	printed(t, ".8976775", e.Low, "low")

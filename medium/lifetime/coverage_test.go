@@ -78,7 +78,7 @@ func TestCoverageOfLife(t *testing.T) {
 		scale.add(f.ScaleLog.Low, truth.Scale, f.ScaleLog.High)
 		e, err := f.MeanLife()
 		require.NoError(t, err)
-		meanLife.add(e.Low, truth.Mean(), e.High)
+		meanLife.add(e.Low, truth.MeanRemaining(0), e.High)
 		e, err = f.MedianRemainingTurns(15)
 		require.NoError(t, err)
 		remaining.add(e.Low, truth.MedianRemaining(15), e.High)
@@ -255,7 +255,7 @@ func TestCoverageOfForecast(t *testing.T) {
 				ages = append(ages, math.Floor(o.Turns))
 			}
 		}
-		f, err := ForecastRetirements(fit, ages, ForecastPlan{TurnsPerMat: turns, Runs: 100}, rng)
+		f, err := ForecastRetirements([]Kind{{fit, ages}}, ForecastPlan{TurnsPerMat: turns, Runs: 100}, rng)
 		require.NoError(t, err)
 		future := 0
 		for _, n := range simulate(truth, cohorts(ages), ForecastPlan{TurnsPerMat: turns}, rng) {

@@ -99,7 +99,7 @@ func TestAgainstR(t *testing.T) {
 		}
 		tr, err := FindTrend([]Series{s}, .95)
 		require.NoError(t, err)
-		m, err := MeanOf(values, .95)
+		m, err := sampleOf(values...).Mean(.95)
 		require.NoError(t, err)
 		put(set, "kendall-p", tr.P)
 		put(set, "slope", tr.Slope.Value)

@@ -43,17 +43,6 @@ type Forecast struct {
 	Confidence float64
 }
 
-// Buy is how many mats must be bought by the end of the given week (from 0)
-// when spares lie ready: the retirements so far less the spares. A week outside
-// the forecast gives 0.
-func (f Forecast) Buy(week, spares int) (low, median, high int) {
-	if week < 0 || week >= len(f.Weeks) {
-		return 0, 0, 0
-	}
-	w := f.Weeks[week]
-	return max(0, w.SumLow-spares), max(0, w.SumMedian-spares), max(0, w.SumHigh-spares)
-}
-
 // TurnsPerMat spreads the sowings planned for each week evenly over the mats in
 // use, as a farm does that always takes the mat which has rested longest.
 func TurnsPerMat(sowings []int, mats int) ([]float64, error) {
@@ -70,77 +59,101 @@ func TurnsPerMat(sowings []int, mats int) ([]float64, error) {
 	return turns, nil
 }
 
+// Kind is mats in use that wear alike, such as those of one material.
+type Kind struct {
+	Fit  Fit
+	Ages []float64 // turns done, of each mat in use
+}
+
 // cohort is a number of mats of one age.
 type cohort struct {
 	age  float64
 	mats float64
 }
 
-// ForecastRetirements forecasts retirements by week for mats in use with the
-// given ages (turns done). The source is the caller's, so the same seed gives
-// the same forecast. Mats of one age are drawn together from the binomial, so
-// the time goes with weeks and ages, not with mats.
+// ForecastRetirements forecasts retirements by week for mats in use, of one
+// kind or several; the intervals are of all kinds together. The lives of
+// different kinds are drawn apart, those of one Fit that stands with several
+// kinds together. The source is the caller's, so the same seed gives the same
+// forecast. Mats of one age are drawn together from the binomial, so the time
+// goes with weeks and ages, not with mats. The level is that of the first fit.
 //
 // Errors: *TooLittle without mats or weeks, *Invalid for values out of range.
-func ForecastRetirements(fit Fit, ages []float64, plan ForecastPlan, src rand.Source) (Forecast, error) {
+func ForecastRetirements(kinds []Kind, plan ForecastPlan, src rand.Source) (Forecast, error) {
 	if plan.Runs == 0 {
 		plan.Runs = 1000
 	}
-	if err := checkForecast(fit, ages, plan, src); err != nil {
+	if err := checkForecast(kinds, plan, src); err != nil {
 		return Forecast{}, err
 	}
-	start := cohorts(ages)
 	weeks := len(plan.TurnsPerMat)
-	f := Forecast{Runs: plan.Runs, Confidence: fit.Confidence, Weeks: make([]ForecastWeek, weeks)}
-	sum := 0.0
-	for w, e := range expectedRetirements(fit.Weibull, start, plan) {
-		sum += e
-		f.Weeks[w].Expected, f.Weeks[w].SumExpected = e, sum
+	confidence := kinds[0].Fit.Confidence
+	f := Forecast{Runs: plan.Runs, Confidence: confidence, Weeks: make([]ForecastWeek, weeks)}
+	starts := make([][]cohort, len(kinds))
+	for i, k := range kinds {
+		starts[i] = cohorts(k.Ages)
+		sum := 0.0
+		for w, e := range expectedRetirements(k.Fit.Weibull, starts[i], plan) {
+			sum += e
+			f.Weeks[w].Expected += e
+			f.Weeks[w].SumExpected += sum
+		}
 	}
 	byWeek, sums := make([][]int, weeks), make([][]int, weeks)
 	rng := rand.New(src)
 	for range plan.Runs {
-		life := fit.Weibull
-		if !plan.FixedLife {
-			life = fit.draw(rng)
+		lives := drawLives(kinds, plan.FixedLife, rng)
+		retired := make([]int, weeks)
+		for i := range kinds {
+			for w, n := range simulate(lives[i], starts[i], plan, src) {
+				retired[w] += n
+			}
 		}
 		total := 0
-		for w, n := range simulate(life, start, plan, src) {
+		for w, n := range retired {
 			total += n
 			byWeek[w] = append(byWeek[w], n)
 			sums[w] = append(sums[w], total)
 		}
 	}
 	for w := range f.Weeks {
-		f.Weeks[w].Low, f.Weeks[w].Median, f.Weeks[w].High = spreadOf(byWeek[w], fit.Confidence)
-		f.Weeks[w].SumLow, f.Weeks[w].SumMedian, f.Weeks[w].SumHigh = spreadOf(sums[w], fit.Confidence)
+		f.Weeks[w].Low, f.Weeks[w].Median, f.Weeks[w].High = spreadOf(byWeek[w], confidence)
+		f.Weeks[w].SumLow, f.Weeks[w].SumMedian, f.Weeks[w].SumHigh = spreadOf(sums[w], confidence)
 	}
 	return f, nil
 }
 
-func checkForecast(fit Fit, ages []float64, plan ForecastPlan, src rand.Source) error {
-	if _, err := normalQuantile(fit.Confidence); err != nil {
-		return err
+// drawLives gives each kind a life; kinds with one fit share it.
+func drawLives(kinds []Kind, fixed bool, rng *rand.Rand) []Weibull {
+	lives := make([]Weibull, len(kinds))
+	for i, k := range kinds {
+		lives[i] = k.Fit.Weibull
+		if fixed {
+			continue
+		}
+		if at := slices.IndexFunc(kinds[:i], func(other Kind) bool { return other.Fit == k.Fit }); at >= 0 {
+			lives[i] = lives[at]
+			continue
+		}
+		lives[i] = k.Fit.draw(rng)
 	}
-	if err := fit.check(); err != nil {
-		return err
+	return lives
+}
+
+func checkForecast(kinds []Kind, plan ForecastPlan, src rand.Source) error {
+	if len(kinds) == 0 {
+		return noMats()
 	}
-	if vk, vs, c := fit.logCovariance(); !finite(vk, vs, c) {
-		return &Invalid{What: "covariance of the fitted life", Value: "without a number", Advice: "use the result of FitWeibull"}
+	for _, k := range kinds {
+		if err := k.check(); err != nil {
+			return err
+		}
 	}
 	if src == nil {
 		return &Invalid{What: "random source", Value: "missing", Advice: "hand in rand.NewPCG with a fixed seed"}
 	}
 	if plan.Runs < 100 || plan.Runs > 100000 {
 		return &Invalid{What: "runs", Value: fmt.Sprint(plan.Runs), Advice: "give 100 to 100000, or 0 for 1000"}
-	}
-	if len(ages) == 0 {
-		return &TooLittle{Statement: "a forecast", Have: 0, Need: 1, Of: "mats in use", Advice: "add the mats in use"}
-	}
-	for i, a := range ages {
-		if !(a >= 0 && a <= maxTurns) {
-			return &Invalid{What: fmt.Sprintf("age of mat %d in the list", i+1), Value: number(a), Advice: "give turns from 0 to 1e9"}
-		}
 	}
 	if len(plan.TurnsPerMat) == 0 {
 		return &TooLittle{Statement: "a forecast", Have: 0, Need: 1, Of: "planned weeks", Advice: "write down the sowings of the weeks ahead"}
@@ -154,6 +167,31 @@ func checkForecast(fit Fit, ages []float64, plan ForecastPlan, src rand.Source) 
 		}
 	}
 	return nil
+}
+
+func (k Kind) check() error {
+	if _, err := normalQuantile(k.Fit.Confidence); err != nil {
+		return err
+	}
+	if err := k.Fit.check(); err != nil {
+		return err
+	}
+	if vk, vs, c := k.Fit.logCovariance(); !finite(vk, vs, c) {
+		return &Invalid{What: "covariance of the fitted life", Value: "without a number", Advice: "use the result of FitWeibull"}
+	}
+	if len(k.Ages) == 0 {
+		return noMats()
+	}
+	for i, a := range k.Ages {
+		if !(a >= 0 && a <= maxTurns) {
+			return &Invalid{What: fmt.Sprintf("age of mat %d in the list", i+1), Value: number(a), Advice: "give turns from 0 to 1e9"}
+		}
+	}
+	return nil
+}
+
+func noMats() error {
+	return &TooLittle{Statement: "a forecast", Have: 0, Need: 1, Of: "mats in use", Advice: "add the mats in use"}
 }
 
 func cohorts(ages []float64) []cohort {
@@ -246,47 +284,4 @@ func spreadOf(counts []int, confidence float64) (low, middle, high int) {
 	n := len(counts)
 	cut := int(float64(n) * (1 - confidence) / 2)
 	return counts[cut], counts[n/2], counts[n-1-cut]
-}
-
-// Outlook is how many of some mats are retired over a given number of turns, if
-// the life is known and none is replaced.
-type Outlook struct {
-	Expected, Variance float64
-	// Chances holds the chance of exactly 0, 1, 2 ... retirements (the
-	// Poisson-binomial law); nil for more than 2000 mats, where the mean and
-	// variance say as much.
-	Chances []float64
-}
-
-// RetirementsWithin adds up the conditional chances 1 - S(age+turns)/S(age) of
-// the mats (Meeker & Escobar 1998, section 12.7, from memory). It takes the
-// life as known: see ForecastRetirements for the uncertainty of the fit.
-func RetirementsWithin(w Weibull, ages []float64, turns float64) (Outlook, error) {
-	if err := w.check(); err != nil {
-		return Outlook{}, err
-	}
-	if !(turns >= 0 && turns <= maxTurns) {
-		return Outlook{}, &Invalid{What: "turns ahead", Value: number(turns), Advice: "give turns from 0 to 1e9"}
-	}
-	var o Outlook
-	if len(ages) <= 2000 {
-		o.Chances = []float64{1}
-	}
-	for i, a := range ages {
-		if !(a >= 0 && a <= maxTurns) {
-			return Outlook{}, &Invalid{What: fmt.Sprintf("age of mat %d in the list", i+1), Value: number(a), Advice: "give turns from 0 to 1e9"}
-		}
-		p := w.ChanceRetired(a, turns)
-		o.Expected += p
-		o.Variance += p * (1 - p)
-		if o.Chances == nil {
-			continue
-		}
-		o.Chances = append(o.Chances, 0)
-		for k := len(o.Chances) - 1; k > 0; k-- {
-			o.Chances[k] = o.Chances[k]*(1-p) + o.Chances[k-1]*p
-		}
-		o.Chances[0] *= 1 - p
-	}
-	return o, nil
 }

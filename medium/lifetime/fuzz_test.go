@@ -141,7 +141,7 @@ func fuzzFit(t *testing.T, hold func(string, any, error), obs []Observation, lev
 	for range 6 {
 		ages, turns = append(ages, r.float()), append(turns, r.float())
 	}
-	f, err := ForecastRetirements(fit, ages, ForecastPlan{TurnsPerMat: turns, Replace: r.word()&1 == 0, Runs: 100}, rand.NewPCG(2, 2))
+	f, err := ForecastRetirements([]Kind{{fit, ages}}, ForecastPlan{TurnsPerMat: turns, Replace: r.word()&1 == 0, Runs: 100}, rand.NewPCG(2, 2))
 	hold("forecast", f, err)
 	if err == nil {
 		for _, w := range f.Weeks {
@@ -150,8 +150,6 @@ func fuzzFit(t *testing.T, hold func(string, any, error), obs []Observation, lev
 			}
 		}
 	}
-	o, err := RetirementsWithin(fit.Weibull, ages, r.float())
-	hold("outlook", o, err)
 }
 
 func fuzzCounts(hold func(string, any, error), level float64, r raw) {
@@ -210,7 +208,7 @@ func fuzzMoney(hold func(string, any, error), level float64, r raw) {
 	hold("what if", rows, err)
 	a, err := MassAvoided(r.int(), medium, r.int(), r.float())
 	hold("mass", a, err)
-	m, err := MeanOf([]float64{r.float(), r.float(), r.float()}, level)
+	m, err := sampleOf(r.float(), r.float(), r.float()).Mean(level)
 	hold("mean", m, err)
 	tp, err := TurnsPerMat([]int{r.int()}, r.int())
 	hold("turns per mat", tp, err)

@@ -39,9 +39,6 @@ func (w Weibull) Survival(t float64) float64 {
 	return math.Exp(-math.Pow(notNegative(t)/w.Scale, w.Shape))
 }
 
-// Mean is the mean life in turns.
-func (w Weibull) Mean() float64 { return w.MeanRemaining(0) }
-
 // Quantile is the turns by which the share p is retired; p is cut to 0..1-1e-16.
 func (w Weibull) Quantile(p float64) float64 {
 	p = math.Min(notNegative(p), 1-1e-16)

@@ -21,17 +21,6 @@ func PoissonShort(mean float64, mats int) float64 {
 	return distuv.Poisson{Lambda: mean}.Survival(float64(mats))
 }
 
-// PoissonExpectedShort is the mean number of sowings without a mat at a random
-// moment: the expected backorders of Palm's theorem, E max(0, X - mats).
-func PoissonExpectedShort(mean float64, mats int) float64 {
-	if !(mean > 0) || mats <= 0 {
-		return max(0, mean) - min(0, float64(mats))
-	}
-	p := distuv.Poisson{Lambda: mean}
-	// E (X-s)+ = mean P(X >= s) - s P(X > s).
-	return max(0, mean*p.Survival(float64(mats-1))-float64(mats)*p.Survival(float64(mats)))
-}
-
 // PoissonMats is the least number of mats for which PoissonShort is at most the
 // wanted level (0 < level < 1).
 func PoissonMats(mean, level float64) (int, error) {
@@ -70,38 +59,6 @@ func ErlangB(load float64, mats int) (float64, error) {
 		return 0, nil
 	}
 	return b, nil
-}
-
-// ErlangBMats is the least number of mats for which ErlangB is below the level.
-func ErlangBMats(load, level float64) (int, error) {
-	if err := checkLevel(level); err != nil {
-		return 0, err
-	}
-	for mats := 0; mats <= MaxMats; mats++ {
-		b, err := ErlangB(load, mats)
-		if err != nil {
-			return 0, err
-		}
-		if b < level {
-			return mats, nil
-		}
-	}
-	return 0, &TooLarge{What: "number of mats", Have: MaxMats + 1, Limit: MaxMats, Do: "give a smaller load"}
-}
-
-// FewerReady is the chance that fewer than need of n mats are fit for use when
-// each is with the same chance share, independently (binomial).
-func FewerReady(n int, share float64, need int) (float64, error) {
-	if n < 0 || n > MaxMats || !(share >= 0 && share <= 1) {
-		return 0, invalid("mats and share ready", []any{n, share}, "give 0 to 100000 mats and a share of 0 to 1")
-	}
-	if need <= 0 {
-		return 0, nil
-	}
-	if need > n {
-		return 1, nil
-	}
-	return distuv.Binomial{N: float64(n), P: share}.CDF(float64(need - 1)), nil
 }
 
 // Share is a share with its Wilson interval.

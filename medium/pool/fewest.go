@@ -1,7 +1,6 @@
 package pool
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"sort"
@@ -24,16 +23,6 @@ type SheetsPlan struct {
 	Bound  int
 	Proven bool
 	Steps  int
-}
-
-// WastePercent is the share of all sheets that is in no mat.
-func (p SheetsPlan) WastePercent() float64 {
-	pieces, area := 0, 0
-	for _, b := range p.Batches {
-		pieces += b.Times * b.Pattern.PieceMM2
-		area += b.Times * b.Pattern.Sheet.AreaMM2()
-	}
-	return percent(area-pieces, area)
 }
 
 // GapPercent is how many sheets more than the bound, in percent of the bound.
@@ -308,9 +297,4 @@ func (d *demand) plan(batches []batch, sheet Sheet, sizes []Size, c Cutting) She
 	p.Proven = p.Sheets == p.Bound
 	p.Steps = d.budget.used
 	return p
-}
-
-// String sums the plan up for a log or a test.
-func (p SheetsPlan) String() string {
-	return fmt.Sprintf("%d sheets (bound %d), %.1f %% waste", p.Sheets, p.Bound, p.WastePercent())
 }

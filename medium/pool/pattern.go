@@ -1,7 +1,5 @@
 package pool
 
-import "fmt"
-
 // Rect is a rectangle on the stock in millimetres: X along the length and the
 // mesh direction, Y along the width, from one corner of the untrimmed stock.
 type Rect struct {
@@ -67,11 +65,6 @@ func percent(part, of int) float64 {
 		return 0
 	}
 	return 100 * float64(part) / float64(of)
-}
-
-// String sums the pattern up for a log or a test.
-func (p Pattern) String() string {
-	return fmt.Sprintf("%d x %d mm: %d mats, %d cuts, %.1f %% waste", p.Sheet.LengthMM, p.Sheet.WidthMM, len(p.Placed), len(p.Cuts), p.WastePercent())
 }
 
 // render turns a tree of parts into geometry. usable is the stock that the tree

@@ -27,11 +27,6 @@ type RollPlan struct {
 // GapPercent is how much longer than the bound, in percent of the bound.
 func (p RollPlan) GapPercent() float64 { return percent(p.LengthMM-p.BoundMM, p.BoundMM) }
 
-// String sums the plan up for a log or a test.
-func (p RollPlan) String() string {
-	return fmt.Sprintf("%d mm (bound %d mm), %v", p.LengthMM, p.BoundMM, p.Pattern)
-}
-
 // ShortestRoll cuts the Count of every size from as short a length of a roll as
 // it finds. One size alone, and small demands, are cut shortest and proven so;
 // larger mixed demands are cut in bands (column generation over bands, rounded)

@@ -132,8 +132,9 @@ func (t *tally) inAWeek() Share {
 	n := float64(t.runs)
 	mean := 0.0
 	for _, s := range t.share {
-		mean += s / n
+		mean += s
 	}
+	mean /= n // only now: where every week of every repeat runs short it is 1, not nearly 1
 	spread := 0.0
 	for _, s := range t.share {
 		spread += (s - mean) * (s - mean)

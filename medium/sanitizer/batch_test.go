@@ -136,7 +136,7 @@ func TestCautionsByActiveAndStrength(t *testing.T) {
 
 func TestEveryCautionHasASource(t *testing.T) {
 	seen := map[string]bool{}
-	for _, c := range AllCautions() {
+	for _, c := range allCautions() {
 		if c.Code == "" || c.Text == "" || c.Source == "" || seen[c.Code] {
 			t.Errorf("caution %+v", c)
 		}
@@ -148,7 +148,7 @@ func TestEveryCautionHasASource(t *testing.T) {
 	for _, a := range Actives() {
 		for _, c := range Cautions(Work{Active: a, StockPPM: 4e5, Misting: true}) {
 			if !seen[c.Code] {
-				t.Errorf("%s is not in AllCautions", c.Code)
+				t.Errorf("%s is not in allCautions", c.Code)
 			}
 		}
 	}

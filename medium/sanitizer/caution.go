@@ -117,14 +117,3 @@ func peroxideCautions(handledPPM float64) []Caution {
 	}
 	return append(list, cautionFeedsFire)
 }
-
-// AllCautions lists every sentence once, for the printed bench sheet and for
-// tests.
-func AllCautions() []Caution {
-	return []Caution{
-		cautionLabel, cautionMesh, cautionGloves, cautionWaterFirst, cautionStrongH2O2,
-		cautionFeedsFire, cautionH2O2Air, cautionVinegar, cautionChlorine, cautionStrongCl,
-		cautionFades, cautionPAA, cautionQuat, cautionIodine, cautionAcid, cautionMist,
-		cautionStore, cautionDrain, cautionFloor,
-	}
-}

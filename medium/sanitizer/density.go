@@ -1,7 +1,5 @@
 package sanitizer
 
-import "math"
-
 // WaterDensity20C is the density of water at 20 C in g/mL (handbook value,
 // from memory).
 const WaterDensity20C = 0.9982
@@ -33,24 +31,7 @@ var hypochloriteTable = []densityRow{
 	{15.0 / 1.200 * molarNaOCl / molarCl2, 1.200, true},
 }
 
-// Density looks up the density in g/mL of a peroxide or hypochlorite solution
-// by weight percent of the compound, interpolating the specific volume
-// linearly (exact for an ideal mixture). source says where the table comes
-// from. Outside the table: *RangeError. Other actives: *NoDensityError.
-func Density(a Active, percentWW float64) (gPerML float64, source string, err error) {
-	if math.IsNaN(percentWW) || percentWW < 0 {
-		return 0, "", &AmountError{What: "percent by weight", Value: percentWW}
-	}
-	c, source, ok := handbook(a)
-	if !ok {
-		return 0, "", &NoDensityError{Active: a, Strength: Strength{percentWW, PercentWW}}
-	}
-	if percentWW/100 > c.last() {
-		return 0, "", c.outside(percentWW / 100)
-	}
-	return c.density(percentWW / 100), source, nil
-}
-
+// handbook gives the table of an active and where it comes from.
 func handbook(a Active) (c curve, source string, ok bool) {
 	switch a {
 	case Peroxide:

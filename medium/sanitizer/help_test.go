@@ -44,3 +44,13 @@ func peroxide(text string) Stock {
 }
 
 func splitPlus(text string) []string { return strings.Split(text, " + ") }
+
+// allCautions lists every sentence once.
+func allCautions() []Caution {
+	return []Caution{
+		cautionLabel, cautionMesh, cautionGloves, cautionWaterFirst, cautionStrongH2O2,
+		cautionFeedsFire, cautionH2O2Air, cautionVinegar, cautionChlorine, cautionStrongCl,
+		cautionFades, cautionPAA, cautionQuat, cautionIodine, cautionAcid, cautionMist,
+		cautionStore, cautionDrain, cautionFloor,
+	}
+}

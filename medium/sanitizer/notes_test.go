@@ -77,7 +77,7 @@ func TestTheFarmsOwnCeiling(t *testing.T) {
 
 // A person reads a tag at a glance: every caution has a short form.
 func TestShortCautions(t *testing.T) {
-	for _, c := range AllCautions() {
+	for _, c := range allCautions() {
 		if c.Short == "" || len(c.Short) > 62 {
 			t.Errorf("%s: %d characters: %q", c.Code, len(c.Short), c.Short)
 		}

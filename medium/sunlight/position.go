@@ -1,9 +1,6 @@
 package sunlight
 
-import (
-	"math"
-	"time"
-)
+import "time"
 
 // Position is where the sun stands. Angles in degrees; azimuth from north over
 // east. Elevation is seen from the ground without the air's refraction.
@@ -86,17 +83,6 @@ func siderealDeg(jd float64, s sun) float64 {
 	c := (jd - 2451545) / 36525
 	mean := 280.46061837 + 360.98564736629*(jd-2451545) + 0.000387933*c*c
 	return mean - 0.00478*sin(s.node)*cos(s.obliquity)
-}
-
-// RefractionDeg is how much the air lifts the sun, in degrees, at a geometric
-// elevation, air pressure in hPa and temperature in C: the formula of the NREL
-// Solar Position Algorithm, equation 42. 0 when the sun is below the horizon.
-func RefractionDeg(elevationDeg, hPa, tempC float64) float64 {
-	if elevationDeg < -(sunRadiusDeg + horizonRefractionDeg) {
-		return 0
-	}
-	lift := 1.02 / (60 * math.Tan((elevationDeg+10.3/(elevationDeg+5.11))*math.Pi/180))
-	return hPa / 1010 * 283 / (273 + tempC) * lift
 }
 
 // Sunrise is counted when the upper limb touches the horizon, with the usual

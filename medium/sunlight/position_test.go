@@ -38,9 +38,6 @@ func TestNRELExample(t *testing.T) {
 	near(t, "hour angle", p.hourAngleDeg, 11.105902, tol)
 	near(t, "declination", p.declinationDeg, -9.31434, tol)
 	near(t, "distance", p.DistanceAU, 0.9965422974, 2e-5) // series prints five digits
-	lift := RefractionDeg(39.872046, 820, 11)
-	near(t, "refraction", lift, 0.016332, 5e-7) // same formula: rounding of the print
-	near(t, "refracted zenith", 90-p.ElevationDeg-lift, 50.111622, tol)
 	t.Logf("zenith off by %.5f, azimuth off by %.5f degree", p.ZenithDeg()-50.127954, p.AzimuthDeg-194.340241)
 }
 
@@ -151,9 +148,6 @@ func TestPositionIsAlwaysAPosition(t *testing.T) {
 		}
 		if !(p.DistanceAU > 0.98 && p.DistanceAU < 1.02) {
 			t.Fatalf("distance %v", p.DistanceAU)
-		}
-		if lift := RefractionDeg(p.ElevationDeg, 1013, 10); !(lift >= 0 && lift < 0.8) {
-			t.Fatalf("refraction %v at %v", lift, p.ElevationDeg)
 		}
 	})
 }
