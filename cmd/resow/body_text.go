@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"resow/medium"
+	"resow/medium/sunlight"
 )
 
 // bodyText is one line about what a step did.
@@ -25,7 +26,7 @@ func bodyText(body medium.Body) string {
 	case *medium.Rinse:
 		return join("debris left: "+string(b.Debris), b.Detergent, quantity("%.3g min", b.Minutes), b.Place)
 	case *medium.Dry:
-		return join("in "+b.Where, quantity("%.3g h", float64(b.DurationS)/3600), quantity("%.2g kLy of sun", b.KLy), quantity("%g J/m2 erythemal", b.ErythemalJM2), quantity("%g SED", b.SED))
+		return join("in "+b.Where, quantity("%.3g h", float64(b.DurationS)/3600), quantity("%.2g kLy of sun", b.KLy), quantity("%g J/m2 erythemal", b.ErythemalJM2), quantity("%g SED", b.SED), quantity("UV index %g", b.UVIndex)+when(b.UVIndex > 0, ", "+sunlight.Band(b.UVIndex)))
 	case *medium.Sanitize:
 		what := b.Product
 		if what == "" {

@@ -151,6 +151,7 @@ type cutDoc struct {
 	Sheets       int          `json:"sheets,omitempty"`
 	RollLengthMM int          `json:"roll_length_mm,omitempty"`
 	Proven       bool         `json:"proven"`
+	GapPercent   float64      `json:"gap_percent"` // to the bound that no plan can pass
 	WastePercent float64      `json:"waste_percent"`
 	LostPercent  float64      `json:"lost_percent"` // without the remnants worth keeping
 	Made         []cutMade    `json:"made"`
@@ -190,11 +191,11 @@ func cutJSON(in report.CuttingInput) cutDoc {
 	doc.WastePercent, doc.LostPercent = in.Waste()
 	switch {
 	case in.Sheets != nil:
-		doc.Sheets, doc.Proven = in.Sheets.Sheets, in.Sheets.Proven
+		doc.Sheets, doc.Proven, doc.GapPercent = in.Sheets.Sheets, in.Sheets.Proven, in.Sheets.GapPercent()
 	case in.Best != nil:
-		doc.Sheets, doc.Proven = 1, in.Best.Proven
+		doc.Sheets, doc.Proven, doc.GapPercent = 1, in.Best.Proven, in.Best.GapPercent()
 	case in.Roll != nil:
-		doc.RollLengthMM, doc.Proven = in.Roll.LengthMM, in.Roll.Proven
+		doc.RollLengthMM, doc.Proven, doc.GapPercent = in.Roll.LengthMM, in.Roll.Proven, in.Roll.GapPercent()
 	}
 	for i, n := range in.Made() {
 		doc.Made = append(doc.Made, cutMade{in.Sizes[i].Name, n})

@@ -15,14 +15,18 @@ import (
 func (a *app) forecastCommand() *cobra.Command {
 	var in report.ForecastInput
 	var out string
-	c := &cobra.Command{Use: "forecast", Short: "How many mats will go in the weeks ahead, and how many to buy", Args: cobra.NoArgs,
-		Long: `Forecast fits a life to all mats, retired and in use, and plays the weeks ahead
-with a fixed seed: retirements by week with their 95 % interval, the mats that
-reach the farm's own limit of turns, and the mats to buy by then. Without
+
+	c := &cobra.Command{Use: "forecast [CODE]", Short: "How many mats will go in the weeks ahead, and how many to buy", Args: cobra.MaximumNArgs(1),
+		Long: `Forecast fits a life to the mats of each material, retired and in use (to all
+mats together where a material has too few retired ones), and plays the weeks
+ahead with a fixed seed: retirements by week with their 95 % interval, the mats
+that reach the farm's own limit of turns, and the mats to buy by then. Without
 --sowings it takes the pace of the last four weeks. With too few retired mats it
-says so instead of a number.`,
-		Example: "  resow forecast\n  resow forecast --weeks 8 --sowings 30,30,40 --spares 4\n  resow forecast --out forecast.pdf",
-		RunE: func(*cobra.Command, []string) error {
+says so instead of a number. With a CODE it says how many more turns that one mat
+is likely to make.`,
+		Example:           "  resow forecast\n  resow forecast TK7R2N81\n  resow forecast --weeks 8 --sowings 30,30,40 --spares 4\n  resow forecast --out forecast.pdf",
+		ValidArgsFunction: a.completeCodes,
+		RunE: func(c *cobra.Command, args []string) error {
 			if in.Weeks < 1 || in.Weeks > 260 {
 				return &usageError{fmt.Sprintf("--weeks %d: want 1 to 260", in.Weeks)}
 			}
@@ -34,18 +38,33 @@ says so instead of a number.`,
 			if in.Spares < 0 {
 				return &usageError{fmt.Sprintf("--spares %d: want 0 or more", in.Spares)}
 			}
+			if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") || flags.Changed("spares")) {
+				return &usageError{"--weeks, --sowings and --spares are about all mats; leave them out with a CODE"}
+			}
 			return a.open(true, func(f *farm) (err error) {
 				if in.Origin, err = a.origin(f); err != nil {
 					return err
 				}
-				if in.Mats, err = a.conditions(f); err != nil {
-					return err
+				var broken error
+				in.Mats = f.eachMat(&broken)
+				var r report.Report
+				var doc any
+				if len(args) == 1 {
+					mat, err := f.mat(args[0])
+					if err != nil {
+						return err
+					}
+					r, doc = in.Left(mat)
+				} else {
+					if in.Tally, err = a.tally(f); err != nil {
+						return err
+					}
+					r, doc = report.Forecast(in)
 				}
-				if in.Tally, err = a.tally(f); err != nil {
-					return err
+				if broken != nil {
+					return broken
 				}
-				r, outlook := report.Forecast(in)
-				return a.paper(out, r, outlook)
+				return a.paper(out, r, doc)
 			})
 		}}
 	c.Flags().IntVar(&in.Weeks, "weeks", 12, "how many weeks ahead")

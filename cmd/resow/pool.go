@@ -255,7 +255,7 @@ func (a *app) pool(f *farm, origin report.Origin, p poolFlags) error {
 	if err != nil {
 		return err
 	}
-	in := report.PoolInput{Origin: origin, Level: level, Have: p.mats}
+	in := report.PoolInput{Origin: origin, Level: level, Plan: plan, Have: p.mats}
 	if in.Have == 0 && f != nil {
 		mats, err := a.conditions(f)
 		if err != nil {

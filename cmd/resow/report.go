@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+	"iter"
 	"time"
 
 	"resow/labels/report"
@@ -8,15 +10,30 @@ import (
 )
 
 func (a *app) reuseReport(f *farm, origin report.Origin) (report.Report, error) {
-	mats, err := a.conditions(f)
-	if err != nil {
-		return report.Report{}, err
-	}
 	tally, err := a.tally(f)
 	if err != nil {
 		return report.Report{}, err
 	}
-	return report.Reuse(report.ReuseInput{Origin: origin, Mats: mats, Tally: tally}), nil
+	var broken error
+	r := report.Reuse(report.ReuseInput{Origin: origin, Mats: f.eachMat(&broken), Tally: tally})
+	return r, broken
+}
+
+// eachMat gives every mat's condition straight from the store, so that no more
+// than one is in memory at a time. What goes wrong stands in broken.
+func (f *farm) eachMat(broken *error) iter.Seq[medium.Condition] {
+	return func(yield func(medium.Condition) bool) {
+		stop := errors.New("enough")
+		err := f.Conditions(func(c medium.Condition) error {
+			if !yield(c) {
+				return stop
+			}
+			return nil
+		})
+		if !errors.Is(err, stop) {
+			*broken = err
+		}
+	}
 }
 
 // tally reads every mat's thread, one at a time.
@@ -46,12 +63,10 @@ func (f *farm) threads(do func([]medium.Step)) error {
 }
 
 func (a *app) retirementReport(f *farm, origin report.Origin) (report.Report, error) {
-	mats, err := a.conditions(f)
-	if err != nil {
-		return report.Report{}, err
-	}
+	var broken error
 	from, to := a.period(f)
-	return report.Retirement(report.RetirementInput{Origin: origin, Mats: mats, From: from, To: to}), nil
+	r := report.Retirement(report.RetirementInput{Origin: origin, Mats: f.eachMat(&broken), From: from, To: to})
+	return r, broken
 }
 
 // period is the last thirty days.

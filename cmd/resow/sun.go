@@ -112,7 +112,7 @@ func (d drying) sun(a *app, f *farm) (medium.Body, error) {
 			return nil, err
 		}
 		if dose.KLy < 1e-4 {
-			return nil, &usageError{fmt.Sprintf("the sun was not up from %s to %s at %g, %g; check the times, or record it with --where air", start.Format("2 Jan 15:04"), end.Format("15:04"), place.LatDeg, place.LonDeg)}
+			return nil, &usageError{fmt.Sprintf("the sun was not up from %s to %s at %g, %g (%s); check the times, or record it with --where air", start.Format("2 Jan 15:04"), end.Format("15:04"), place.LatDeg, place.LonDeg, daylight(start, place))}
 		}
 		b.KLy, b.Sky, b.SunFrom = roundTo(dose.KLy, 3), string(sky), "computed from place, time and sky; no measurement"
 		b.ErythemalJM2, b.SED, b.UVIndex = math.Round(dose.ErythemalJPerM2), roundTo(dose.SED, 3), roundTo(dose.PeakUVIndex, 2)
@@ -136,6 +136,16 @@ func (d drying) sun(a *app, f *farm) (medium.Body, error) {
 		b.SunFrom += "; total sun computed from place, time and sky"
 	}
 	return b, nil
+}
+
+// daylight says when the sun is up on a day, in the day's own zone.
+func daylight(day time.Time, place sunlight.Place) string {
+	y, m, d := day.Date()
+	rise, set, err := sunlight.Daylight(time.Date(y, m, d, 12, 0, 0, 0, day.Location()), place)
+	if err != nil {
+		return err.Error()
+	}
+	return fmt.Sprintf("up from %s to %s that day", rise.In(day.Location()).Format("15:04"), set.In(day.Location()).Format("15:04"))
 }
 
 // window is the time in the sun: --from and --to, or --for before the step.

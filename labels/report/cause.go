@@ -17,11 +17,8 @@ type causesOver struct {
 	refused error
 }
 
-func causesOverOf(mats []medium.Condition) causesOver {
-	obs := make([]lifetime.Observation, len(mats))
-	for i, c := range mats {
-		obs[i] = observation(c)
-	}
+func causesOverOf(all *census) causesOver {
+	obs := all.observations()
 	var c causesOver
 	if c.refused = lifetime.DefaultLimits().Curve(obs); c.refused == nil {
 		c.curves, c.refused = lifetime.CumulativeIncidence(obs, confidence)
@@ -52,7 +49,7 @@ func (c causesOver) say() []string {
 	}
 	first := c.curves[0]
 	p := incidenceAt(first, c.last)
-	return []string{fmt.Sprintf("By turn %s a mat has been retired for %s with a chance of %s (95 %% interval %s), the most frequent cause.",
+	return []string{fmt.Sprintf("By turn %s a mat has been retired for %s with a chance of %s (95 %% interval %s), the most frequent cause so far.",
 		short(c.last), causePhrase(first.Cause), percentOf(p.F), percentSpan(p.Low, p.High))}
 }
 

@@ -86,7 +86,7 @@ func (in CuttingInput) say() []string {
 		first = fmt.Sprintf("%s of %s", count(in.Sheets.Sheets, "sheet", "sheets"), stock(in.Patterns()))
 		proof = "No cutting plan needs fewer: proven."
 		if !in.Sheets.Proven {
-			proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d.", in.Sheets.Bound)
+			proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", in.Sheets.Bound, short(in.Sheets.GapPercent()))
 		}
 	case in.Best != nil:
 		first = "1 sheet of " + stock(in.Patterns())
@@ -105,7 +105,7 @@ func (in CuttingInput) say() []string {
 	for _, n := range in.Made() {
 		total += n
 	}
-	return []string{fmt.Sprintf("Cut %s from %s; %s %% of the mesh is waste, %s %% without the remnants worth keeping.", mats(total), first, short(waste), short(lost)), proof}
+	return []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.", mats(total), first, keep(short(waste)+" %"), keep(short(lost)+" %")), proof}
 }
 
 func stock(b []pool.Batch) string {
@@ -141,7 +141,7 @@ func (in CuttingInput) pattern(i int, b pool.Batch) Section {
 		s.Heading = "Cuts from the roll"
 	}
 	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM), Along: "mesh direction (along the roll)",
-		Alt: fmt.Sprintf("%s with %s, drawn to scale; grey is waste, dashes outline remnants worth keeping. Waste %s %%.", stock([]pool.Batch{b}), mats(len(p.Placed)), short(p.WastePercent()))}
+		Alt: fmt.Sprintf("%s with %s, drawn to scale; grey is waste, dashes outline remnants worth keeping. Waste %s %%, %s %% without those.", stock([]pool.Batch{b}), mats(len(p.Placed)), short(p.WastePercent()), short(p.LostPercent()))}
 	counts := make([]int, len(in.Sizes))
 	for _, placed := range p.Placed {
 		counts[placed.Size]++

@@ -59,13 +59,6 @@ func mass(g float64, units string) string {
 	return keep(fmt.Sprintf("%.0f g", g))
 }
 
-func size(m medium.Mat, units string) string {
-	if units == medium.US {
-		return keep(fmt.Sprintf("%s x %s in", short(m.LengthMM/25.4), short(m.WidthMM/25.4)))
-	}
-	return keep(m.Size())
-}
-
 func money(v float64, currency string) string {
 	return keep(strings.TrimSpace(fmt.Sprintf("%.2f %s", v, currency)))
 }

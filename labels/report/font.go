@@ -1,49 +1,20 @@
 package report
 
-import "golang.org/x/image/font/sfnt"
+import "resow/labels/lettering"
 
-// stand is what is printed for a character that the font lacks.
+// stand is what is printed for a character that the fonts lack.
 const stand = '\u25a1'
 
-// font knows which characters can be printed.
-type font struct {
-	file *sfnt.Font
-	buf  sfnt.Buffer
-	has  map[rune]bool
-}
-
-func readFont(file []byte) (*font, error) {
-	f, err := sfnt.Parse(file)
-	if err != nil {
-		return nil, err
-	}
-	return &font{file: f, has: map[rune]bool{}}, nil
-}
-
-// prints says whether a character can be printed; the PDF writer goes no
-// further than U+FFFF.
-func (f *font) prints(r rune) bool {
-	if known, ok := f.has[r]; ok {
-		return known
-	}
-	glyph, err := f.file.GlyphIndex(&f.buf, r)
-	f.has[r] = err == nil && glyph != 0 && r < 0xffff
-	return f.has[r]
-}
-
-// fit gives the report with a box for every character that the font lacks, and
-// counts the different ones.
-func (f *font) fit(r Report) (Report, int) {
+// printable gives the report with a box for every character that the fonts
+// lack, and counts the different ones.
+func printable(r Report) (Report, int) {
 	lacking := map[rune]bool{}
 	one := func(s string) string {
-		out := []rune(s)
-		for i, c := range out {
-			if !f.prints(c) {
-				lacking[c] = true
-				out[i] = stand
-			}
+		s, missing := lettering.Stand(s, stand)
+		for _, c := range missing {
+			lacking[c] = true
 		}
-		return string(out)
+		return s
 	}
 	all := func(list []string) {
 		for i := range list {

@@ -3,7 +3,8 @@ package report
 import (
 	"cmp"
 	"slices"
-	"unicode"
+
+	"resow/labels/lettering"
 )
 
 // fitColumns shares total among columns. Every column gets what it needs to
@@ -84,17 +85,12 @@ func oneLine(text string, width float64, measure func(string) float64) string {
 // marks.
 func breakWord(word string, width float64, measure func(string) float64) int {
 	fits := 0
-	for i, r := range word {
-		if i == 0 || unicode.Is(unicode.M, r) || r == 0x200d {
-			continue
-		}
-		if fits > 0 && measure(word[:i]) > width {
+	for _, letter := range lettering.Letters(word) {
+		next := fits + len(letter)
+		if fits > 0 && measure(word[:next]) > width {
 			return fits
 		}
-		fits = i
-	}
-	if fits == 0 {
-		return len(word)
+		fits = next
 	}
 	return fits
 }

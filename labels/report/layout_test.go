@@ -7,7 +7,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"pgregory.net/rapid"
-	"resow/labels/lettering"
 )
 
 // Wrapping loses nothing, and no line is too wide but for a single character.
@@ -96,26 +95,4 @@ func TestCellsOfATerminal(t *testing.T) {
 	for s, want := range map[string]float64{"abc": 3, "農場": 4, "e\u0301": 1, "ﾊ": 1, "": 0, "🌱": 2} {
 		require.Equal(t, want, cellsOf(s), s)
 	}
-}
-
-// Logical order in, order of drawing out (Unicode Standard Annex 9).
-func TestRightToLeftIsDrawnInOrder(t *testing.T) {
-	for in, want := range map[string]string{
-		"plain":     "plain",
-		"אבג":       "גבא",
-		"mat אבג 1": "mat 1 גבא",
-		"אבג 12":    "12 גבא",
-		"ферма":     "ферма",
-	} {
-		require.Equal(t, want, lettering.Drawn(loose(in)), in)
-	}
-}
-
-func TestDrawnLosesNoCharacter(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		text := clean(rapid.StringOf(rapid.OneOf(rapid.Rune(), rapid.SampledFrom([]rune("אבגשلاممa1 -(.\u05be")))).Draw(t, "text"))
-		if got, want := len([]rune(lettering.Drawn(loose(text)))), len([]rune(text)); got != want {
-			t.Fatalf("%q has %d characters, drawn %d", text, want, got)
-		}
-	})
 }

@@ -7,16 +7,10 @@ import (
 	"slices"
 	"strings"
 
-	"resow/medium"
 	"resow/medium/lifetime"
 )
 
 const confidence = 0.95
-
-// observation is a mat as far as its life is known.
-func observation(c medium.Condition) lifetime.Observation {
-	return lifetime.Observation{Turns: float64(c.Turn), Retired: c.Stage == medium.Retired, Cause: causeName(c.Cause)}
-}
 
 // tooFew puts a refusal in words.
 func tooFew(err error) string {
@@ -55,13 +49,14 @@ func percentSpan(low, high float64) string {
 	return keep(short(100*low)) + " to " + keep(short(100*high)+" %")
 }
 
-// lives is how long the mats of each material last.
+// lives is how long the mats of each material, or supplier, last.
 type lives struct {
+	by      lifeBy
 	groups  []lifeGroup // most mats first
 	all     lifeGroup
 	until   float64 // the longest turn that all known curves reach
 	test    lifetime.LogRankResult
-	refused error // why the materials can't be compared
+	refused error // why the groups can't be compared
 	pairs   []lifePair
 }
 
@@ -72,7 +67,7 @@ type lifeGroup struct {
 	refused error // why nothing is said of the life
 }
 
-// lifePair compares two materials, the longer-lived first.
+// lifePair compares two groups, the longer-lived first.
 type lifePair struct {
 	a, b     string
 	ratio    lifetime.RestrictedMean
@@ -87,16 +82,9 @@ func newLifeGroup(name string, obs []lifetime.Observation) lifeGroup {
 	return g
 }
 
-func livesOf(mats []medium.Condition) lives {
-	by := map[string][]lifetime.Observation{}
-	var all []lifetime.Observation
-	for _, c := range mats {
-		o := observation(c)
-		by[named(c.Mat.Material)] = append(by[named(c.Mat.Material)], o)
-		all = append(all, o)
-	}
-	l := lives{all: newLifeGroup("all mats", all)}
-	for name, obs := range by {
+func livesOf(c *census, by lifeBy) lives {
+	l := lives{by: by, all: newLifeGroup(allMats, c.observations())}
+	for name, obs := range c.grouped(by) {
 		l.groups = append(l.groups, newLifeGroup(name, obs))
 	}
 	slices.SortFunc(l.groups, func(a, b lifeGroup) int {
@@ -104,6 +92,11 @@ func livesOf(mats []medium.Condition) lives {
 	})
 	l.compare()
 	return l
+}
+
+// noted says that the group is on file for some mat.
+func (l lives) noted() bool {
+	return slices.ContainsFunc(l.groups, func(g lifeGroup) bool { return g.name != unknown })
 }
 
 // known are the groups with enough retired mats.
@@ -118,14 +111,14 @@ func (l lives) known() []lifeGroup {
 }
 
 func (l *lives) compare() {
-	groups := l.known()
+	groups := slices.DeleteFunc(l.known(), func(g lifeGroup) bool { return g.name == unknown && len(l.groups) > 1 })
 	for i, g := range groups {
 		if i == 0 || g.curve.LastTurn < l.until {
 			l.until = g.curve.LastTurn
 		}
 	}
 	if len(groups) < 2 {
-		l.refused = &lifetime.TooLittle{Of: "materials with enough retired mats", Have: len(groups), Need: 2}
+		l.refused = &lifetime.TooLittle{Of: l.by.many + " with enough retired mats", Have: len(groups), Need: 2}
 		return
 	}
 	var tested []lifetime.Group
@@ -154,7 +147,7 @@ func (l *lives) compare() {
 	}
 }
 
-// comparePair sets two materials against each other; too few expected
+// comparePair sets two groups against each other; too few expected
 // retirements are an error.
 func comparePair(a, b lifeGroup) (lifePair, float64, error) {
 	test, err := lifetime.LogRank([]lifetime.Group{{Name: a.name, Observations: a.obs}, {Name: b.name, Observations: b.obs}})
@@ -172,7 +165,7 @@ func comparePair(a, b lifeGroup) (lifePair, float64, error) {
 	return lifePair{a: a.name, b: b.name, ratio: ratio}, test.P, err
 }
 
-// say gives at most three sentences on how long mats last.
+// say gives at most two sentences: which lasts longer, or how long all last.
 func (l lives) say() []string {
 	if l.all.refused != nil {
 		rate, err := lifetime.RetirementRate(l.all.obs, confidence)
@@ -182,22 +175,27 @@ func (l lives) say() []string {
 		return []string{fmt.Sprintf("Too few mats are retired (%d) to say how long a mat lasts; so far %s in 100 turns have ended one (exact 95 %% interval %s to %s).",
 			rate.Retired, short(100*rate.PerTurn), short(100*rate.Low), short(100*rate.High))}
 	}
-	out := []string{l.all.sayHalf()}
-	var unlike, alike []string
-	for _, p := range l.pairs {
-		if p.adjusted >= 1-confidence {
-			alike = append(alike, p.a+" and "+p.b)
-			continue
-		}
-		unlike = append(unlike, fmt.Sprintf("Mats of %s last %s times as long as %s over the first %s turns (95 %% interval %s to %s; log-rank %s).",
-			p.a, hundredths(p.ratio.Value), p.b, short(p.ratio.Until), hundredths(p.ratio.Low), hundredths(p.ratio.High), probability(p.adjusted)))
+	unlike := l.sayUnlike()
+	if len(unlike) > 0 {
+		return unlike[:min(len(unlike), 2)]
 	}
-	out = append(out, unlike[:min(len(unlike), 2)]...)
 	switch {
-	case len(l.pairs) == 0 && len(l.groups) > 1:
-		out = append(out, "Too few mats are retired to compare the life of the materials.")
-	case len(alike) > 0 && len(unlike) == 0:
-		out = append(out, fmt.Sprintf("The records show no difference in life between materials beyond chance (log-rank %s).", probability(l.test.P)))
+	case len(l.pairs) > 0:
+		return []string{l.all.sayHalf(), fmt.Sprintf("The records show no difference in life between %s beyond chance (log-rank %s).", l.by.many, probability(l.test.P))}
+	case len(l.groups) > 1:
+		return []string{l.all.sayHalf(), fmt.Sprintf("Too few mats are retired to compare the life of the %s.", l.by.many)}
+	}
+	return []string{l.all.sayHalf()}
+}
+
+// sayUnlike names the pairs that differ beyond chance.
+func (l lives) sayUnlike() []string {
+	var out []string
+	for _, p := range l.pairs {
+		if p.adjusted < 1-confidence {
+			out = append(out, fmt.Sprintf("Mats of %s last %s times as long as %s over the first %s turns (95 %% interval %s to %s; log-rank %s).",
+				p.a, hundredths(p.ratio.Value), p.b, short(p.ratio.Until), hundredths(p.ratio.Low), hundredths(p.ratio.High), probability(p.adjusted)))
+		}
 	}
 	return out
 }
@@ -209,10 +207,10 @@ func (g lifeGroup) sayHalf() string {
 		return fmt.Sprintf("Fewer than half of the mats end within the %s turns that the records reach: %s are still in use then (95 %% interval %s).",
 			short(g.curve.LastTurn), percentOf(last.S), percentSpan(last.Low, last.High))
 	}
-	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s).", short(half.At.Turns), span(half))
+	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s).", short(half.At.Turns), turnSpan(half))
 }
 
-func span(q lifetime.Quantile) string {
+func turnSpan(q lifetime.Quantile) string {
 	low, high := "not reached", "not reached"
 	if q.Low.Reached {
 		low = short(q.Low.Turns)
@@ -224,9 +222,9 @@ func span(q lifetime.Quantile) string {
 }
 
 func (l lives) table() Section {
-	s := Section{Heading: "How long mats last, by material", Empty: "No mats are on file.",
+	s := Section{Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
 		Note: "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
-		Columns: []Column{{Head: "Material"}, {Head: "Mats", Right: true}, {Head: "Retired", Right: true}, {Head: "Half are retired by turn"},
+		Columns: []Column{{Head: headed(l.by.one)}, {Head: "Mats", Right: true}, {Head: "Retired", Right: true}, {Head: "Half are retired by turn"},
 			{Head: l.meanHead(), Drop: 1}, {Head: "Retired per 100 turns (exact 95 % interval)", Drop: 2}}}
 	for _, g := range l.groups {
 		s.Rows = append(s.Rows, l.row(g))
@@ -236,6 +234,9 @@ func (l lives) table() Section {
 	}
 	return s
 }
+
+// headed begins a text with a capital letter.
+func headed(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 
 func (l lives) meanHead() string {
 	if l.until == 0 {
@@ -255,7 +256,7 @@ func (l lives) row(g lifeGroup) []string {
 	if g.refused == nil {
 		half = "not reached"
 		if q := g.curve.Median(); q.At.Reached {
-			half = fmt.Sprintf("%s (%s)", short(q.At.Turns), span(q))
+			half = fmt.Sprintf("%s (%s)", short(q.At.Turns), turnSpan(q))
 		}
 		if m, err := g.curve.RestrictedMean(l.until); err == nil {
 			mean = fmt.Sprintf("%s (%s to %s)", short(m.Value), short(m.Low), short(m.High))
@@ -274,7 +275,25 @@ func tooFewShort(err error) string {
 	return "too few retired"
 }
 
-// panels is how many materials are drawn side by side.
+// supplierSections are the life by supplier, or why there is none.
+func (l lives) supplierSections(c *census) []Section {
+	if !l.noted() {
+		return []Section{{Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
+	}
+	table := l.table()
+	table.Note = "As by material. Suppliers whose mats differ in material are compared with that difference in it."
+	if c.oneMaterialEach() {
+		table.Note = "Each supplier on file sold one material, so these are the lives by material again: the records can't tell supplier and material apart."
+		return []Section{table}
+	}
+	curves, ok := l.curves()
+	if !ok {
+		return []Section{table, l.pairTable()}
+	}
+	return []Section{table, curves, l.pairTable()}
+}
+
+// panels is how many groups are drawn side by side.
 const panels = 3
 
 // curves draws the survival curve of each material with its band, the others
@@ -289,7 +308,7 @@ func (l lives) curves() (Section, bool) {
 	for _, g := range groups {
 		last = max(last, g.curve.LastTurn)
 	}
-	s := Section{Heading: "Mats still in use after so many turns", Columns: []Column{{Head: "After turn", Right: true}}}
+	s := Section{Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{{Head: "After turn", Right: true}}}
 	for i, g := range groups {
 		s.Plots = append(s.Plots, survivalPlot(groups, i, last))
 		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)"}, Column{Head: "Mats watched", Right: true})
@@ -323,7 +342,7 @@ func watchedIn(obs []lifetime.Observation, turn float64) int {
 
 func survivalPlot(groups []lifeGroup, at int, last float64) Plot {
 	p := Plot{Title: groups[at].name, X: Axis{Label: "turns", To: last}, Y: Axis{Label: "still in use", To: 100, Unit: "%"},
-		Alt: "Share of mats still in use after so many turns (steps), with the 95 % interval (grey area); a thin line repeats each of the other materials."}
+		Alt: "Share of mats still in use after so many turns (steps), with the 95 % interval (grey area); a thin line repeats each of the others."}
 	steps, band := curvePoints(groups[at].curve)
 	p.Series = append(p.Series, Series{Shape: StepBand, Points: band})
 	for i, g := range groups {
@@ -333,7 +352,21 @@ func survivalPlot(groups []lifeGroup, at int, last float64) Plot {
 		}
 	}
 	p.Series = append(p.Series, Series{Shape: Steps, Points: steps})
+	if f, err := fitLife(sownOn(groups[at].obs)); err == nil {
+		p.Series = append(p.Series, Series{Name: "fitted life", Style: 2, Points: fittedPoints(f.Weibull, groups[at].curve.LastTurn)})
+	}
 	return p
+}
+
+// fittedPoints draws a fitted life as far as the records reach, in percent.
+func fittedPoints(w lifetime.Weibull, last float64) []Point {
+	const pieces = 48
+	points := make([]Point, 0, pieces+1)
+	for i := range pieces + 1 {
+		x := last * float64(i) / pieces
+		points = append(points, Point{X: x, Y: 100 * w.Survival(x)})
+	}
+	return points
 }
 
 // curvePoints gives the steps of a curve and its band, in percent.
@@ -347,9 +380,9 @@ func curvePoints(c lifetime.Curve) (steps, band []Point) {
 }
 
 func (l lives) pairTable() Section {
-	s := Section{Heading: "Materials against each other",
+	s := Section{Heading: headed(l.by.many) + " against each other",
 		Note:    "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at.",
-		Empty:   "Too few mats are retired to compare materials: at least 5 retirements must be expected in each.",
+		Empty:   "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each.",
 		Columns: []Column{{Head: "Longer"}, {Head: "Shorter"}, {Head: "Times as long (95 % interval)"}, {Head: "Up to turn", Right: true}, {Head: "Corrected p"}}}
 	for _, p := range l.pairs {
 		s.Rows = append(s.Rows, []string{p.a, p.b, fmt.Sprintf("%s (%s to %s)", hundredths(p.ratio.Value), hundredths(p.ratio.Low), hundredths(p.ratio.High)),

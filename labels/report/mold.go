@@ -130,12 +130,15 @@ func (m *molds) sanitizers() {
 		}
 		m.changes = append(m.changes, c)
 	}
+	slices.SortStableFunc(m.changes, func(a, b change) int { return cmp.Compare(a.day, b.day) })
 }
 
 func day(n int) string {
 	return keep(time.Unix(int64(n)*86400, 0).UTC().Format("2 Jan 2006"))
 }
 
+// say gives at most three sentences: how often, where most, and whether the
+// sanitizer made a difference.
 func (m molds) say() []string {
 	if m.tally.ended.Turns == 0 {
 		return []string{"No turn is finished yet to count mold in."}
@@ -144,8 +147,9 @@ func (m molds) say() []string {
 	if lifetime.DefaultLimits().Rate(lifetime.Count{Trials: m.tally.ended.Turns}) != nil {
 		return []string{said + ", too few turns to state a rate."}
 	}
-	out := append([]string{said + "."}, m.sayPairs()...)
-	return append(append(out, m.sayWeeks()...), m.sayChanges()...)
+	out := append([]string{said + m.sayWeeks() + "."}, m.sayPairs()...)
+	changes := m.sayChanges()
+	return append(out, changes[max(0, len(changes)-1):]...)
 }
 
 func (m molds) sayPairs() []string {
@@ -154,7 +158,7 @@ func (m molds) sayPairs() []string {
 	}
 	var out []string
 	for _, p := range m.compared {
-		if p.Adjusted < 1-confidence && len(out) < 2 {
+		if p.Adjusted < 1-confidence && len(out) < 1 {
 			out = append(out, p.say(len(m.compared)))
 		}
 	}
@@ -173,9 +177,10 @@ func (p comparedPair) say(of int) string {
 		p.by, more.Name, less.Name, percentOf(more.Share()), percentOf(less.Share()), probability(p.Adjusted), count(of, "pair", "pairs"))
 }
 
-func (m molds) sayWeeks() []string {
+// sayWeeks ends the sentence on the rate with what the control chart says.
+func (m molds) sayWeeks() string {
 	if m.refused != nil {
-		return []string{fmt.Sprintf("Too few weeks with harvests (%d) for a control chart of mold.", plotted(m.weeks))}
+		return fmt.Sprintf("; too few weeks with harvests (%d) for a control chart", plotted(m.weeks))
 	}
 	var above, runs int
 	for _, w := range m.chart.Weeks {
@@ -187,9 +192,13 @@ func (m molds) sayWeeks() []string {
 		}
 	}
 	if above+runs == 0 {
-		return []string{fmt.Sprintf("No week of %d has more mold than chance explains.", plotted(m.weeks))}
+		return fmt.Sprintf("; none of %s has more than chance explains", count(plotted(m.weeks), "week", "weeks"))
 	}
-	return []string{fmt.Sprintf("More mold than chance explains: %d of %d weeks above the limit, %d at the end of a long run above the mean.", above, plotted(m.weeks), runs)}
+	said := fmt.Sprintf("; %d of %s above the limit of the control chart", above, count(plotted(m.weeks), "week", "weeks"))
+	if runs > 0 {
+		said += fmt.Sprintf(" and %d at the end of a long run above the mean", runs)
+	}
+	return said + fmt.Sprintf(" (chance alone marks a week in %s of such charts)", percentOf(m.chart.FalseAlarmChance))
 }
 
 func plotted(weeks []lifetime.Week) int {
@@ -223,24 +232,77 @@ func (m molds) rateTable() Section {
 	s := Section{Heading: "Mold per finished turn", Empty: "No turn is finished yet.",
 		Note: "Groups differ in more than their name: crops, ages and seasons mix. A difference is a hint where to look, and the next table says which are beyond chance.",
 		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Finished turns", Right: true}, {Head: "With mold", Right: true},
-			{Head: "Rate", Right: true}, {Head: "95 % interval (Wilson)"}}}
+			{Head: "Rate", Right: true}, {Head: "95 % interval (Wilson)"}, {Head: "Exact interval (Clopper-Pearson)", Drop: 1}}}
 	for i, counts := range m.groups {
 		by := rateGroups[i]
 		for n, c := range counts {
 			if n == rowsPerGroup {
 				break
 			}
-			rate, interval := "", "too few turns"
+			rate, interval, exact := "", "too few turns", ""
 			if lifetime.DefaultLimits().Rate(c) == nil {
 				if w, err := c.Wilson(confidence); err == nil {
 					rate, interval = percentOf(c.Share()), percentSpan(w.Low, w.High)
 				}
+				if w, err := c.ClopperPearson(confidence); err == nil {
+					exact = percentSpan(w.Low, w.High)
+				}
 			}
-			s.Rows = append(s.Rows, []string{by, c.Name, fmt.Sprint(c.Trials), fmt.Sprint(c.Hits), rate, interval})
+			s.Rows = append(s.Rows, []string{by, c.Name, fmt.Sprint(c.Trials), fmt.Sprint(c.Hits), rate, interval, exact})
 			by = ""
 		}
 	}
+	for i := range m.groups {
+		if p, ok := m.ratePlot(i); ok {
+			s.Plots = append(s.Plots, p)
+		}
+	}
 	return s
+}
+
+// groupsDrawn is how many groups of a breakdown the plot holds.
+const groupsDrawn = 8
+
+// ratePlot draws the rates of one breakdown, a group to a line: the rate as a
+// dot on its interval.
+func (m molds) ratePlot(at int) (Plot, bool) {
+	var drawn []lifetime.Count
+	for _, c := range m.groups[at] {
+		if lifetime.DefaultLimits().Rate(c) == nil && len(drawn) < groupsDrawn {
+			drawn = append(drawn, c)
+		}
+	}
+	if len(drawn) < 2 {
+		return Plot{}, false
+	}
+	n := float64(len(drawn))
+	p := Plot{X: Axis{Label: "turns with mold, %", To: 10}, Y: Axis{Label: rateGroups[at], To: n},
+		Alt: "Share of finished turns with mold (dot) with its 95 % interval (line), in each breakdown the groups with most turns; the dashed line is the share of all turns."}
+	var dots, lines []Point
+	for i, c := range drawn {
+		w, err := c.Wilson(confidence)
+		if err != nil {
+			return Plot{}, false
+		}
+		y := n - 0.5 - float64(i)
+		dots = append(dots, Point{X: 100 * c.Share(), Y: y})
+		lines = append(lines, Point{X: 100 * w.High, Low: 100 * w.Low, Y: y})
+		p.Y.Ticks = append(p.Y.Ticks, Tick{y, brief(c.Name)})
+		p.X.To = min(100, max(p.X.To, 105*w.High))
+	}
+	all := 100 * lifetime.Count{Hits: m.tally.ended.Moldy, Trials: m.tally.ended.Turns}.Share()
+	p.Series = []Series{{Shape: Line, Style: 1, Points: []Point{{X: all}, {X: all, Y: n}}},
+		{Shape: Across, Points: lines}, {Shape: Dots, Points: dots}}
+	return p, true
+}
+
+// brief shortens a name for an axis.
+func brief(name string) string {
+	const most = 18
+	if r := []rune(name); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return name
 }
 
 // rowsPerGroup keeps a farm with hundreds of shelves to a readable table.

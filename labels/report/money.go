@@ -17,10 +17,10 @@ type costs struct {
 	untimed  error
 	lines    []costLine
 	areaMM2  float64 // of the mats that one tray of medium is taken to fill
-	retired  int
-	retiredG float64 // mean dry mass of a retired mat, 0 where not known
 	turns    int
-	mediumG  float64 // for all turns, each by its mat's area
+	retired  int
+	weighed  int
+	avoided  lifetime.Avoided // all turns, each by its mat's area
 }
 
 type costLine struct {
@@ -34,70 +34,59 @@ type costLine struct {
 	refused string
 }
 
-// usualArea is the area that most mats have.
-func usualArea(mats []medium.Condition) float64 {
-	n := map[float64]int{}
-	best := 0.0
-	for _, c := range mats {
-		a := c.Mat.AreaMM2()
-		n[a]++
-		if n[a] > n[best] || n[a] == n[best] && a > best {
-			best = a
-		}
-	}
-	return best
-}
-
-func costsOf(farm medium.Farm, mats []medium.Condition, l lives, t *Tally) costs {
-	c := costs{currency: farm.Settings.Currency, prices: farm.Prices, timed: len(t.minutes), areaMM2: usualArea(mats)}
-	c.minutes, c.untimed = lifetime.MeanOf(t.minutes, confidence)
+func costsOf(farm medium.Farm, all *census, l lives, t *Tally) costs {
+	c := costs{currency: farm.Settings.Currency, prices: farm.Prices, timed: t.minutes.N, areaMM2: all.usualArea()}
+	c.minutes, c.untimed = t.minutes.Mean(confidence)
 	c.minutes.Low = max(0, c.minutes.Low)
-	c.weigh(mats)
+	c.weigh(all)
 	for _, g := range l.groups {
-		c.lines = append(c.lines, c.line(g, mats))
+		c.lines = append(c.lines, c.line(g, all))
 	}
 	return c
 }
 
-func (c *costs) weigh(mats []medium.Condition) {
-	weighed := 0
-	for _, m := range mats {
-		c.turns += m.Turn
-		c.mediumG += float64(m.Turn) * c.prices.MediumGPerTray * c.shareOf(m.Mat)
-		if m.Stage == medium.Retired {
-			c.retired++
-			if m.Mat.DryWeightG > 0 {
-				weighed++
-				c.retiredG += m.Mat.DryWeightG
-			}
-		}
+// weigh sets the medium that all turns would have used against the retired
+// mats, taken to weigh what those with a weight on file do.
+func (c *costs) weigh(all *census) {
+	trays, weightG := 0.0, 0.0
+	for _, key := range all.bySize() {
+		s := all.sizes[key]
+		c.turns += s.turns
+		trays += float64(s.turns) * c.shareOf(key.areaMM2)
+		c.retired += s.retired
+		c.weighed += s.weighed
+		weightG += s.weightG
 	}
-	if weighed > 0 {
-		c.retiredG /= float64(weighed)
+	if c.turns == 0 {
+		return
+	}
+	perTurn := lifetime.Medium{MassG: c.prices.MediumGPerTray * trays / float64(c.turns)}
+	var err error
+	if c.avoided, err = lifetime.MassAvoided(c.turns, perTurn, c.retired, weightG/math.Max(1, float64(c.weighed))); err != nil {
+		c.avoided = lifetime.Avoided{}
 	}
 }
 
 // shareOf is the share of a tray that a mat fills.
-func (c costs) shareOf(m medium.Mat) float64 {
+func (c costs) shareOf(areaMM2 float64) float64 {
 	if c.areaMM2 <= 0 {
 		return 1
 	}
-	return m.AreaMM2() / c.areaMM2
+	return areaMM2 / c.areaMM2
 }
 
-func (c costs) line(g lifeGroup, mats []medium.Condition) costLine {
+func (c costs) line(g lifeGroup, all *census) costLine {
 	line := costLine{name: g.name}
 	sum, share, priced, n := 0.0, 0.0, 0, 0
-	for _, m := range mats {
-		if named(m.Mat.Material) != g.name {
+	for _, key := range all.bySize() {
+		if key.material != g.name {
 			continue
 		}
-		n++
-		share += c.shareOf(m.Mat)
-		if m.Mat.Cost > 0 {
-			priced++
-			sum += m.Mat.Cost
-		}
+		s := all.sizes[key]
+		n += s.mats
+		share += float64(s.mats) * c.shareOf(key.areaMM2)
+		priced += s.priced
+		sum += s.cost
 	}
 	share /= math.Max(1, float64(n))
 	switch {
@@ -130,6 +119,14 @@ func (c costs) line(g lifeGroup, mats []medium.Condition) costLine {
 
 func (c costs) money(v float64) string { return minus(money(v, c.currency)) }
 
+// price is an amount of the farm's price list, where 0 means that it is not set.
+func (c costs) price(v float64) string {
+	if v == 0 {
+		return "not set"
+	}
+	return c.money(v)
+}
+
 func (c costs) span(low, high float64) string {
 	return fmt.Sprintf("%.2f to %.2f", low, high)
 }
@@ -160,7 +157,7 @@ func (c costs) say() []string {
 	for _, l := range lines[:min(len(lines), 2)] {
 		out = append(out, l.say(c))
 	}
-	return append(out, c.sayMass()...)
+	return out
 }
 
 func (c costs) why() string {
@@ -170,15 +167,34 @@ func (c costs) why() string {
 	return c.lines[0].refused
 }
 
+// pays is the answer that the interval of the cost of a turn allows. The life
+// is the least that the records show, so the cost is rather too high.
+func (l costLine) pays() string {
+	switch {
+	case l.costs.Saving.Low > 0:
+		return "Reuse of " + l.name + " pays"
+	case l.costs.Saving.High < 0 && l.costs.BreakEven.Never:
+		return "Reuse of " + l.name + " does not pay at these prices"
+	case l.costs.Saving.High < 0:
+		return "Reuse of " + l.name + " has not paid so far"
+	}
+	return "Whether reuse of " + l.name + " pays is open"
+}
+
 func (l costLine) say(c costs) string {
-	said := fmt.Sprintf("A turn on %s costs %s (%s), on throw-away medium %s", l.name, c.money(l.costs.PerTurn.Value),
+	said := fmt.Sprintf("%s: a turn costs %s (%s; 95 %% interval), one on throw-away medium %s", l.pays(), c.money(l.costs.PerTurn.Value),
 		c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High), c.money(l.costs.Medium))
 	if l.costs.BreakEven.Never {
-		return said + ": at these prices a mat never pays for itself."
+		return said + "; a mat never pays for itself."
 	}
-	said += fmt.Sprintf(": a mat has paid for itself after %s (%s)", turns(l.costs.BreakEven.Turns), l.breakSpan())
+	said += fmt.Sprintf("; a mat has paid for itself after %s (%s)", turns(l.costs.BreakEven.Turns), l.breakSpan())
 	if l.reached {
 		said += fmt.Sprintf(", and %s of them live that long", percentOf(l.reach.S))
+		if l.reach.Known {
+			said += fmt.Sprintf(" (%s)", percentSpan(l.reach.Low, l.reach.High))
+		} else {
+			said += fmt.Sprintf(" (at least %s)", percentOf(l.reach.Low))
+		}
 	}
 	return said + "."
 }
@@ -193,21 +209,31 @@ func (l costLine) breakSpan() string {
 	return name(l.costs.Earliest) + " to " + name(l.costs.Latest)
 }
 
-func (c costs) sayMass() []string {
+// sayMass is the mass of throw-away medium avoided.
+func (c costs) sayMass() string {
 	if c.prices.MediumGPerTray == 0 || c.turns == 0 {
-		return nil
+		return ""
 	}
-	said := fmt.Sprintf("The %s so far took the place of %s kg of throw-away medium", turns(c.turns), short(c.mediumG/1000))
-	if c.retired > 0 && c.retiredG > 0 {
-		said += fmt.Sprintf("; the %s that are retired weighed about %s kg", mats(c.retired), short(float64(c.retired)*c.retiredG/1000))
+	said := fmt.Sprintf(" The %s so far took the place of %s kg of throw-away medium", turns(c.turns), short(c.avoided.MediumG/1000))
+	if c.weighed > 0 {
+		said += fmt.Sprintf("; the %s that are retired weighed about %s kg, so %s kg less went to waste", mats(c.retired), short(c.avoided.MatsG/1000), minus(short(c.avoided.NetG/1000)))
 	}
-	return []string{said + "."}
+	return said + "."
+}
+
+// sayMinutes is what the washing takes.
+func (c costs) sayMinutes() string {
+	if c.untimed != nil {
+		return ""
+	}
+	return fmt.Sprintf(" Washing took %s minutes of hands a turn on average (95 %% interval %s to %s), over %s with a noted time.",
+		short(c.minutes.Value), short(c.minutes.Low), short(c.minutes.High), turns(c.timed))
 }
 
 func (c costs) section() Section {
 	s := Section{Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
-		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer %s and water %s a turn, labor at %s an hour for the minutes noted at rinsing. One tray of medium stands for a mat of the farm's usual size; smaller mats for their share of it.",
-			c.money(c.prices.SanitizerPerTurn), c.money(c.prices.WaterPerTurn), c.money(c.prices.LabourPerHour)),
+		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size; smaller mats for their share of it.",
+			c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)) + c.sayMinutes() + c.sayMass(),
 		Columns: []Column{{Head: "Material"}, {Head: "Mesh and label", Right: true}, {Head: "Mean life, turns (at least)"}, {Head: "Cost per turn (95 % interval)"},
 			{Head: "Medium", Right: true}, {Head: "Saved per turn", Right: true}, {Head: "Paid for at turn (interval)"}, {Head: "Mats that live so long", Right: true, Drop: 1}}}
 	for _, l := range c.lines {

@@ -2,7 +2,11 @@ package report
 
 import (
 	"fmt"
+	"iter"
+	"maps"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"time"
 
 	"resow/medium"
@@ -12,22 +16,36 @@ import (
 // forecastSeed is fixed, so that the same records give the same forecast.
 const forecastSeed = 2026
 
+// forecastRuns is how often the weeks ahead are played.
+const forecastRuns = 2000
+
 // outlookWeeks is how far the reuse report looks ahead.
 const outlookWeeks = 12
 
 // Outlook is the retirements to be expected in the weeks ahead.
 type Outlook struct {
-	Due      int           `json:"due_now"`     // mats that the farm's own rules retire now
-	InUse    int           `json:"mats_in_use"` // without those
-	Pace     float64       `json:"sowings_per_week"`
-	Spares   int           `json:"spares"`
-	Limit    float64       `json:"turn_limit,omitempty"`      // the farm's own; 0: none
-	Life     float64       `json:"mean_life_turns,omitempty"` // fitted, with its 95 % interval
-	LifeLow  float64       `json:"mean_life_low,omitempty"`
-	LifeHigh float64       `json:"mean_life_high,omitempty"`
-	Shape    float64       `json:"weibull_shape,omitempty"`
-	Refused  string        `json:"refused,omitempty"` // why there is no forecast
-	Weeks    []OutlookWeek `json:"weeks"`
+	Due     int           `json:"due_now"`     // mats that the farm's own rules retire now
+	InUse   int           `json:"mats_in_use"` // without those
+	Pace    float64       `json:"sowings_per_week"`
+	Spares  int           `json:"spares"`
+	Limit   float64       `json:"turn_limit,omitempty"` // the farm's own; 0: none
+	Lives   []OutlookLife `json:"lives"`                // fitted, that the mats in use go by
+	Refused string        `json:"refused,omitempty"`    // why there is no forecast
+	Weeks   []OutlookWeek `json:"weeks"`
+
+	fits fits
+}
+
+// OutlookLife is one fitted life and the mats in use that go by it.
+type OutlookLife struct {
+	Of        string   `json:"life_of"`   // a material, or all mats
+	Materials []string `json:"materials"` // in use that go by it
+	Retired   int      `json:"retired"`
+	Mean      float64  `json:"mean_life_turns,omitempty"` // with its 95 % interval
+	Low       float64  `json:"mean_life_low,omitempty"`
+	High      float64  `json:"mean_life_high,omitempty"`
+	Shape     float64  `json:"weibull_shape"`
+	Suits     *float64 `json:"suits_p,omitempty"` // small: the fitted life is the wrong shape
 }
 
 // OutlookWeek is one week ahead; low and high hold 95 % of the simulated runs.
@@ -52,7 +70,7 @@ type OutlookWeek struct {
 // ForecastInput is what a forecast is made from.
 type ForecastInput struct {
 	Origin
-	Mats    []medium.Condition
+	Mats    iter.Seq[medium.Condition]
 	Tally   *Tally
 	Weeks   int   // ahead; 0 is 12
 	Sowings []int // planned, of each week; the last goes on. None: the pace of the last four weeks
@@ -60,60 +78,103 @@ type ForecastInput struct {
 }
 
 // Look works the forecast out.
-func (in ForecastInput) Look() Outlook {
-	now := in.now()
-	o := Outlook{Spares: in.Spares, Weeks: []OutlookWeek{}}
+func (in ForecastInput) Look() Outlook { return in.look(in.census()) }
+
+// census judges every mat in use by the farm's own rules.
+func (in ForecastInput) census() *census {
+	now, c := in.now(), newCensus()
+	for m := range each(in.Mats) {
+		c.add(m, m.Stage != medium.Retired && medium.Judge(m, in.Farm.Policy, now).Word == medium.RetireMat)
+	}
+	return c
+}
+
+func (in ForecastInput) look(c *census) Outlook {
+	o := Outlook{Spares: in.Spares, Lives: []OutlookLife{}, Weeks: []OutlookWeek{}, fits: fitsOf(c)}
 	if set := in.Farm.Policy.Setting("max-turns"); set.On {
 		o.Limit = set.Limit
 	}
-	var ages []float64
-	var obs []lifetime.Observation
-	for _, c := range in.Mats {
-		if c.Turn > 0 {
-			obs = append(obs, observation(c))
-		}
+	ages := map[string][]float64{} // by material
+	for _, m := range c.lines {
 		switch {
-		case c.Stage == medium.Retired:
-		case medium.Judge(c, in.Farm.Policy, now).Word == medium.RetireMat:
+		case m.retired:
+		case m.due:
 			o.Due++
 		default:
-			ages = append(ages, float64(c.Turn))
+			ages[m.material] = append(ages[m.material], float64(m.turn))
+			o.InUse++
 		}
 	}
-	o.InUse = len(ages)
 	weeks := in.plan(&o)
 	if o.InUse == 0 {
 		o.Refused = "no mats are in use"
 		return o
-	}
-	fit, err := fitLife(obs)
-	if err != nil {
-		o.Refused = tooFew(err)
-		return o
-	}
-	o.Shape = fit.Shape
-	if mean, err := fit.MeanLife(); err == nil {
-		o.Life, o.LifeLow, o.LifeHigh = mean.Value, mean.Low, mean.High
 	}
 	turns, err := lifetime.TurnsPerMat(weeks, o.InUse)
 	if err != nil {
 		o.Refused = "the sowing plan can't be spread over the mats"
 		return o
 	}
-	ages, reach := o.splitByLimit(ages, turns)
-	if len(ages) == 0 {
+	kinds, reach, err := o.kinds(ages, turns)
+	if err != nil {
+		o.Refused = tooFew(err)
+		return o
+	}
+	if len(kinds) == 0 {
 		o.Refused = "every mat in use reaches the farm's limit of turns in these weeks"
 		return o
 	}
-	f, err := lifetime.ForecastRetirements(fit, ages, lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Runs: 2000}, rand.NewPCG(forecastSeed, 0))
+	f, err := lifetime.ForecastRetirements(kinds, lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Runs: forecastRuns}, rand.NewPCG(forecastSeed, 0))
 	if err != nil {
 		o.Refused = tooFew(err)
 		return o
 	}
 	for i, w := range f.Weeks {
-		o.Weeks = append(o.Weeks, o.week(now.AddDate(0, 0, 7*i), w, reach[i]))
+		o.Weeks = append(o.Weeks, o.week(in.now().AddDate(0, 0, 7*i), w, reach[i]))
 	}
 	return o
+}
+
+// kinds sorts the mats in use by the life that they go by, and sets those apart
+// that come to the farm's own limit.
+func (o *Outlook) kinds(ages map[string][]float64, turns []float64) (kinds []lifetime.Kind, reach []int, err error) {
+	reach = make([]int, len(turns))
+	materials := slices.Sorted(maps.Keys(ages))
+	for _, m := range materials {
+		if f := o.fits.of(m); f.refused != nil {
+			return nil, reach, f.refused
+		}
+	}
+	for _, f := range o.fits.used(materials) {
+		kind, life := lifetime.Kind{Fit: f.fit}, f.outlook()
+		for _, m := range materials {
+			if o.fits.of(m).name != f.name {
+				continue
+			}
+			life.Materials = append(life.Materials, m)
+			others, reached := o.splitByLimit(ages[m], turns)
+			kind.Ages = append(kind.Ages, others...)
+			for i, n := range reached {
+				reach[i] += n
+			}
+		}
+		o.Lives = append(o.Lives, life)
+		if len(kind.Ages) > 0 {
+			kinds = append(kinds, kind)
+		}
+	}
+	return kinds, reach, nil
+}
+
+func (f fitted) outlook() OutlookLife {
+	life := OutlookLife{Of: f.name, Materials: []string{}, Retired: f.retired, Shape: f.fit.Shape}
+	if mean, err := f.fit.MeanLife(); err == nil {
+		life.Mean, life.Low, life.High = mean.Value, mean.Low, mean.High
+	}
+	if f.untested == nil {
+		life.Suits = &f.suits
+	}
+	return life
 }
 
 // splitByLimit sets the mats apart that reach the farm's own limit of turns in
@@ -135,13 +196,6 @@ func (o Outlook) splitByLimit(ages, turns []float64) (others []float64, reach []
 		}
 	}
 	return others, reach
-}
-
-func fitLife(obs []lifetime.Observation) (lifetime.Fit, error) {
-	if err := lifetime.DefaultLimits().Fit(obs); err != nil {
-		return lifetime.Fit{}, err
-	}
-	return lifetime.FitWeibull(obs, confidence)
 }
 
 // plan gives the sowings of each week ahead.
@@ -174,20 +228,59 @@ func (o Outlook) week(from time.Time, w lifetime.ForecastWeek, reach int) Outloo
 		BuyLow: buy(w.SumLow), Buy: buy(w.SumMedian), BuyHigh: buy(w.SumHigh)}
 }
 
+// weeksInAMonth is how far the first sentence of a report looks.
+const weeksInAMonth = 4
+
 // say is the first sentence of a report: what to replace.
-func (o Outlook) say() []string {
-	first := "No mat has to be replaced now by the farm's own rules"
+func (o Outlook) say() string {
+	due := "none is due now by the farm's own rules"
 	if o.Due > 0 {
-		first = fmt.Sprintf("Replace %s now, by the farm's own rules", mats(o.Due))
+		due = fmt.Sprintf("%d due now by the farm's own rules", o.Due)
 	}
-	if o.Refused != "" || len(o.Weeks) < 4 {
-		return []string{first + "."}
+	if o.Refused != "" || len(o.Weeks) < weeksInAMonth {
+		first := "No mat has to be replaced now by the farm's own rules"
+		if o.Due > 0 {
+			first = fmt.Sprintf("Replace %s now, by the farm's own rules", mats(o.Due))
+		}
+		if o.Refused != "" {
+			first += "; how many will follow can't be said: " + o.Refused
+		}
+		return first + "."
 	}
-	month := o.Weeks[3]
+	month := o.Weeks[weeksInAMonth-1]
+	sure := o.Due + month.AtLimit
+	parts := []string{due}
 	if month.AtLimit > 0 {
-		first += fmt.Sprintf("; within 4 weeks %s the farm's own limit of %s turns", count(month.AtLimit, "more reaches", "more reach"), short(o.Limit))
+		parts = append(parts, fmt.Sprintf("%s the farm's own limit of %s turns", count(month.AtLimit, "more comes to", "more come to"), short(o.Limit)))
 	}
-	return []string{fmt.Sprintf("%s; expect about %d of the others to go within 4 weeks (95 %% interval %d to %d).", first, month.SumMedian, month.SumLow, month.SumHigh)}
+	parts = append(parts, fmt.Sprintf("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow, month.SumHigh))
+	replace := "Replace about " + mats(sure+month.SumMedian)
+	if sure+month.SumMedian == 0 {
+		replace = "Probably no mat has to be replaced"
+	}
+	return fmt.Sprintf("%s within 4 weeks (95 %% interval %d to %d): %s.", replace, sure+month.SumLow, sure+month.SumHigh, strings.Join(parts, ", "))
+}
+
+// sayLives says which life which mats go by.
+func (o Outlook) sayLives() []string {
+	var out []string
+	for _, l := range o.Lives {
+		from := fmt.Sprintf("from its own %s", count(l.Retired, "retired mat", "retired mats"))
+		if l.Of == allMats {
+			from = "that of all mats, for too few of its own are retired"
+		}
+		mean := "not known within any number"
+		if l.Mean > 0 {
+			mean = fmt.Sprintf("%s turns (95 %% interval %s to %s)", short(l.Mean), short(l.Low), short(l.High))
+		}
+		out = append(out, fmt.Sprintf("Mean life of %s in this forecast: %s, %s.", list(l.Materials), mean, from))
+	}
+	for _, f := range append(slices.Clone(o.fits.groups), o.fits.all) {
+		if f.refused == nil && f.misfit() && slices.ContainsFunc(o.Lives, func(l OutlookLife) bool { return l.Of == f.name }) {
+			out = append(out, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take these weeks as rough.", f.name, probability(f.suits)))
+		}
+	}
+	return out
 }
 
 func (o Outlook) section() Section {
@@ -229,20 +322,22 @@ func (o Outlook) plot() Plot {
 func Forecast(in ForecastInput) (Report, Outlook) {
 	r := in.report("Mats to be replaced")
 	o := in.Look()
-	r.Summary = o.say()
-	if o.Refused != "" {
-		r.Summary = append(r.Summary, "The weeks ahead can't be forecast: "+o.Refused+".")
-	} else {
+	r.Summary = []string{o.say()}
+	if o.Refused == "" {
 		last := o.Weeks[len(o.Weeks)-1]
-		r.Summary = append(r.Summary,
-			fmt.Sprintf("By the end of the %d weeks about %s must be bought (95 %% interval %d to %d).", len(o.Weeks), mats(last.Buy), last.BuyLow, last.BuyHigh),
-			fmt.Sprintf("The fitted mean life is %s turns (95 %% interval %s to %s).", short(o.Life), short(o.LifeLow), short(o.LifeHigh)))
+		r.Summary = append(r.Summary, fmt.Sprintf("By the end of the %s about %s must be bought (95 %% interval %d to %d).",
+			count(len(o.Weeks), "week", "weeks"), mats(last.Buy), last.BuyLow, last.BuyHigh))
+		r.Summary = append(r.Summary, o.sayLives()...)
 	}
 	r.Sections = []Section{o.section()}
+	if len(o.fits.groups) > 0 {
+		r.Sections = append(r.Sections, o.fits.section())
+	}
 	r.Method = outlookMethod
 	return r, o
 }
 
 var outlookMethod = []string{
-	"The forecast fits a Weibull life to all mats, retired and in use, by maximum likelihood, and plays the weeks ahead 2,000 times with a fixed seed; each run draws a life from the uncertainty of the fit. Sowings are spread evenly over the mats in use. Mats that come to the farm's own limit of turns at that pace are counted apart. The forecast takes mats of all materials as one kind, which makes its interval rough where they last very differently.",
+	fmt.Sprintf("The forecast fits a Weibull life by maximum likelihood to the mats of each material with 6 retired mats or more, those in use included; other materials go by the life of all mats together. It plays the weeks ahead %d,000 times with a fixed seed; each run draws the lives from the uncertainty of their fits. Sowings are spread evenly over the mats in use, and a new mat is of the kind of the old one. Mats that come to the farm's own limit of turns at that pace are counted apart.", forecastRuns/1000),
+	"The expected number of a week is worked out in closed form at the fitted life; its interval, and all sums, come from the runs.",
 }

@@ -24,6 +24,11 @@ const (
 	smallPt    = 7.2
 	cellGap    = 3.5
 	cellPad    = 0.9
+	densePt    = 7.4 // of a table with many columns
+	denseGap   = 2.2
+	signGap    = 10.0 // to write in, above a line
+	signRoom   = 26.0 // for the lines for review with their heading
+	signRows   = 3    // rows of a log that stay on the page with them
 	wordMost   = 30.0 // a word wider than this may be broken to save the other columns
 	hairline   = 0.15
 	boxPad     = 2.5
@@ -38,39 +43,39 @@ func lineHeight(points float64) float64 { return mm(points) * lineEm }
 // only date in the file is the report's own. Characters that the font lacks
 // stand as a box, and a caution says so.
 func PDF(w io.Writer, r Report) error {
-	book, bold := lettering.File(lettering.Book), lettering.File(lettering.Bold)
-	font, err := readFont(book)
-	if err != nil {
-		return fmt.Errorf("the embedded font: %w", err)
-	}
-	r, lacking := font.fit(r.cleaned())
+	r, lacking := printable(r.cleaned())
 	if lacking > 0 {
-		r.Cautions = append(r.Cautions, fmt.Sprintf("%s not in the printed font and shown as %c; the screen and the CSV file have them.",
+		r.Cautions = append(r.Cautions, fmt.Sprintf("%s not in the printed fonts and shown as %c; the screen and the CSV file have them.",
 			count(lacking, "character is", "characters are"), stand))
 	}
-	d := newDrawing(r, book, bold)
+	d := newDrawing(r)
 	d.title()
 	d.bullets("In short", r.Summary, bodyPt)
 	d.box("Read this with it", r.Cautions)
-	for _, s := range r.Sections {
-		d.section(s)
+	for i, s := range r.Sections {
+		follow := 0.0
+		if r.Sign && i == len(r.Sections)-1 {
+			follow = signRoom
+		}
+		d.section(s, follow)
 	}
-	d.bullets("How this was worked out", r.Method, cellPt)
 	if r.Sign {
 		d.signature()
 	}
+	d.bullets("How this was worked out", r.Method, cellPt)
 	d.feet()
 	var b bytes.Buffer
 	if err := d.pdf.Output(&b); err != nil {
 		return fmt.Errorf("drawing the report: %w", err)
 	}
-	_, err = w.Write(b.Bytes())
+	_, err := w.Write(b.Bytes())
 	return err
 }
 
 // drawing is a PDF in the making; y is the upper edge of what comes next.
 type drawing struct {
 	pdf    *gofpdf.Fpdf
+	pen    *lettering.Pen
 	r      Report
 	w, h   float64
 	y      float64
@@ -78,7 +83,7 @@ type drawing struct {
 	points float64
 }
 
-func newDrawing(r Report, book, bold []byte) *drawing {
+func newDrawing(r Report) *drawing {
 	size := gofpdf.SizeType{Wd: 210, Ht: 297}
 	if r.Letter {
 		size = gofpdf.SizeType{Wd: 215.9, Ht: 279.4}
@@ -95,9 +100,7 @@ func newDrawing(r Report, book, bold []byte) *drawing {
 	pdf.SetTitle(r.Title, true)
 	pdf.SetCreator("resow", true)
 	pdf.SetSubject(r.identity(), true)
-	pdf.AddUTF8FontFromBytes("sans", "", book)
-	pdf.AddUTF8FontFromBytes("sans", "B", bold)
-	d := &drawing{pdf: pdf, r: r, w: size.Wd, h: size.Ht}
+	d := &drawing{pdf: pdf, pen: lettering.NewPen(pdf), r: r, w: size.Wd, h: size.Ht}
 	d.addPage()
 	return d
 }
@@ -137,24 +140,24 @@ func (d *drawing) font(bold bool, points float64) {
 	if points == 0 {
 		return
 	}
-	style := ""
-	if bold {
-		style = "B"
-	}
-	d.pdf.SetFont("sans", style, points)
+	d.pen.SetFont(bold, points)
 }
 
 // at sets one line with its upper edge at y.
 func (d *drawing) at(x, y float64, text string) {
 	if text != "" {
-		d.pdf.Text(x, y+mm(d.points)*ascentEm, lettering.Drawn(lettering.Join(loose(text))))
+		d.pen.Text(x, y+mm(d.points)*ascentEm, loose(text), d.bold, d.points)
 	}
 }
 
 func (d *drawing) atRight(x, y float64, text string) { d.at(x-d.measure(text), y, text) }
 
 func (d *drawing) measure(text string) float64 {
-	return d.pdf.GetStringWidth(lettering.Drawn(lettering.Join(loose(text))))
+	text = loose(text)
+	if lettering.Plain(text) {
+		return d.pdf.GetStringWidth(text)
+	}
+	return lettering.Width(text, d.bold) * mm(d.points)
 }
 
 func (d *drawing) measureIn(bold bool, points float64) func(string) float64 {
@@ -273,7 +276,9 @@ func (d *drawing) box(heading string, items []string) {
 	d.y += height
 }
 
-func (d *drawing) section(s Section) {
+// section draws a section. Its last rows stay on one page with what follows, of
+// the height follow, where that is not 0.
+func (d *drawing) section(s Section, follow float64) {
 	d.heading(s.Heading, d.opening(s))
 	d.font(false, cellPt)
 	if s.Note != "" {
@@ -290,7 +295,10 @@ func (d *drawing) section(s Section) {
 	}
 	t := d.table(s)
 	t.head()
-	for _, row := range s.Rows {
+	for i, row := range s.Rows {
+		if follow > 0 && i == max(0, len(s.Rows)-signRows) {
+			t.keep(s.Rows[i:], follow)
+		}
 		t.row(row)
 	}
 }
@@ -351,14 +359,14 @@ func (d *drawing) picture(x, y float64, pic picture) {
 func (d *drawing) inkText(x, y float64, i ink) {
 	d.font(i.bold, i.points)
 	shift := d.measure(i.text) * i.anchor
-	text := lettering.Drawn(lettering.Join(loose(i.text)))
+	text := loose(i.text)
 	if !i.up {
-		d.pdf.Text(x-shift, y, text)
+		d.pen.Text(x-shift, y, text, i.bold, i.points)
 		return
 	}
 	d.pdf.TransformBegin()
 	d.pdf.TransformRotate(90, x, y)
-	d.pdf.Text(x-shift, y, text)
+	d.pen.Text(x-shift, y, text, i.bold, i.points)
 	d.pdf.TransformEnd()
 }
 
@@ -393,21 +401,26 @@ type table struct {
 	columns []Column
 	x, w    []float64
 	heads   [][]string
+	size    float64 // of the type, in points
 }
 
 func (d *drawing) table(s Section) *table {
-	least, most := measureColumns(s, wordMost, d.measureIn(true, cellPt), d.measureIn(false, cellPt))
-	gaps := cellGap * float64(len(s.Columns)-1)
+	size, gap := cellPt, cellGap
+	if s.Dense {
+		size, gap = densePt, denseGap
+	}
+	least, most := measureColumns(s, wordMost, d.measureIn(true, size), d.measureIn(false, size))
+	gaps := gap * float64(len(s.Columns)-1)
 	for i := range least { // rounding of the writer must not break a word that just fits
 		least[i] += 0.05
 		most[i] += 0.05
 	}
-	t := &table{drawing: d, columns: s.Columns, w: fitColumns(least, most, d.inner()-gaps)}
+	t := &table{drawing: d, size: size, columns: s.Columns, w: fitColumns(least, most, d.inner()-gaps)}
 	x := margin
 	for i, c := range s.Columns {
 		t.x = append(t.x, x)
-		x += t.w[i] + cellGap
-		t.heads = append(t.heads, wrap(c.Head, t.w[i], d.measureIn(true, cellPt)))
+		x += t.w[i] + gap
+		t.heads = append(t.heads, wrap(c.Head, t.w[i], d.measureIn(true, size)))
 	}
 	return t
 }
@@ -432,16 +445,16 @@ func (t *table) line(y, width float64, grey int) {
 // head draws the column heads, standing on a line.
 func (t *table) head() {
 	n := tallest(t.heads)
-	height := float64(n)*lineHeight(cellPt) + 2*cellPad
-	t.need(height + lineHeight(cellPt)*2)
-	t.font(true, cellPt)
+	height := float64(n)*lineHeight(t.size) + 2*cellPad
+	t.need(height + lineHeight(t.size)*2)
+	t.font(true, t.size)
 	for i, lines := range t.heads {
 		padded := append(make([]string, n-len(lines)), lines...)
 		t.cell(i, padded, t.y+cellPad)
 	}
 	t.y += height
 	t.line(t.y, 0.35, 0)
-	t.font(false, cellPt)
+	t.font(false, t.size)
 }
 
 func (t *table) cell(i int, lines []string, y float64) {
@@ -451,7 +464,24 @@ func (t *table) cell(i int, lines []string, y float64) {
 		} else {
 			t.at(t.x[i], y, line)
 		}
-		y += lineHeight(cellPt)
+		y += lineHeight(t.size)
+	}
+}
+
+// keep begins a new page unless these rows and what follows them fit on this one.
+func (t *table) keep(rows [][]string, follow float64) {
+	t.font(false, t.size)
+	height := follow
+	for _, row := range rows {
+		lines := 0
+		for i, text := range row {
+			lines = max(lines, len(wrap(text, t.w[i], t.measure)))
+		}
+		height += float64(lines)*lineHeight(t.size) + 2*cellPad
+	}
+	if t.y+height > t.bottom() {
+		t.addPage()
+		t.head()
 	}
 }
 
@@ -459,17 +489,17 @@ func (t *table) cell(i int, lines []string, y float64) {
 // runs on, with the heads repeated.
 func (t *table) row(row []string) {
 	cells := make([][]string, len(row))
-	t.font(false, cellPt)
+	t.font(false, t.size)
 	for i, text := range row {
 		cells[i] = wrap(text, t.w[i], t.measure)
 	}
 	rows := tallest(cells)
-	if t.y+float64(rows)*lineHeight(cellPt)+2*cellPad > t.bottom() {
+	if t.y+float64(rows)*lineHeight(t.size)+2*cellPad > t.bottom() {
 		t.addPage()
 		t.head()
 	}
 	for from := 0; from < rows; {
-		fits := int(math.Floor((t.bottom() - t.y - 2*cellPad) / lineHeight(cellPt)))
+		fits := int(math.Floor((t.bottom() - t.y - 2*cellPad) / lineHeight(t.size)))
 		if fits < 1 {
 			t.addPage()
 			t.head()
@@ -479,26 +509,30 @@ func (t *table) row(row []string) {
 		for i, lines := range cells {
 			t.cell(i, lines[min(from, len(lines)):min(to, len(lines))], t.y+cellPad)
 		}
-		t.y += float64(to-from)*lineHeight(cellPt) + 2*cellPad
+		t.y += float64(to-from)*lineHeight(t.size) + 2*cellPad
 		t.line(t.y, hairline, 175)
 		from = to
 	}
 }
 
-// signature draws the lines for review, on one page.
+// signature draws the lines for review side by side, each with what belongs on
+// it written under it.
 func (d *drawing) signature() {
-	const gap = 13.0
-	d.heading("Review", gap*float64(len(signLines)))
-	d.font(false, bodyPt)
-	for _, what := range signLines {
-		d.y += gap - lineHeight(bodyPt)
-		d.at(margin, d.y, what)
-		d.pdf.SetLineWidth(hairline)
-		d.pdf.SetDrawColor(0, 0, 0)
-		y := d.y + lineHeight(bodyPt)
-		d.pdf.Line(margin+d.measure(signLines[0])+4, y, margin+min(d.inner(), 165), y)
-		d.y += lineHeight(bodyPt)
+	d.need(signRoom)
+	d.heading("Review", 0)
+	d.y += signGap
+	d.font(false, smallPt)
+	const gap = 8.0
+	x, room := margin, d.inner()-gap*float64(len(signLines)-1)
+	d.pdf.SetLineWidth(hairline)
+	d.pdf.SetDrawColor(0, 0, 0)
+	for i, what := range signLines {
+		width := room * signShare[i]
+		d.pdf.Line(x, d.y, x+width, d.y)
+		d.at(x, d.y+0.8, what)
+		x += width + gap
 	}
+	d.y += lineHeight(smallPt) + 0.8
 }
 
 // feet sets the foot of every page, once it is known how many there are.

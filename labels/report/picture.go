@@ -56,7 +56,7 @@ func (p Plot) picture(w, h float64, measure measurer) picture {
 		top = mm(plotPt+1) * 1.5
 	}
 	top = pic.key(p.Series, top, measure)
-	xTicks, yTicks := p.X.ticks(7), p.Y.ticks(6)
+	xTicks, yTicks := p.X.ticks(max(3, min(7, int(w/12)))), p.Y.ticks(6)
 	left := 1.0
 	for _, t := range yTicks {
 		left = max(left, measure(t.Text, plotPt))
@@ -236,6 +236,10 @@ func (f frame) series(pic *picture, s Series) {
 	case Ranges:
 		for _, p := range s.Points {
 			pic.stroke(s.lineWidth(), s.grey(), nil, f.at(p.X, p.Low), f.at(p.X, p.Y))
+		}
+	case Across:
+		for _, p := range s.Points {
+			pic.stroke(s.lineWidth(), s.grey(), nil, f.at(p.Low, p.Y), f.at(p.X, p.Y))
 		}
 	default:
 		pic.stroke(s.lineWidth(), s.grey(), s.dash(), f.path(s.Points, s.Shape == Steps, upper)...)

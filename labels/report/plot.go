@@ -37,9 +37,11 @@ const (
 	Dots                  // a mark at each point
 	Dotted                // a mark at each point, joined by a line
 	Ranges                // an upright line from Low to Y
+	Across                // a level line from Low to X
 )
 
-// Point is one point of a series; Low is used by bands and ranges.
+// Point is one point of a series; Low is used by bands and
+// ranges.
 type Point struct{ X, Y, Low float64 }
 
 // Series is what is drawn alike and has one name in the key.

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 
+	"resow/medium"
 	"resow/medium/pool"
 )
 
@@ -10,6 +11,7 @@ import (
 type PoolInput struct {
 	Origin
 	Level  float64 // wanted chance, at most, that a week runs short
+	Plan   pool.Plan
 	Needs  pool.Needs
 	Have   int              // mats that the farm has; 0 where not known
 	WithIt *pool.Outcome    // simulated with those
@@ -23,6 +25,9 @@ func Pool(in PoolInput) Report {
 	r := in.report("Mats for the sowing plan")
 	r.Summary = in.say()
 	r.Sections = []Section{in.cropTable()}
+	if in.Enough != nil {
+		r.Sections = append(r.Sections, in.closedForm())
+	}
 	if in.WithIt != nil {
 		r.Sections = append(r.Sections, in.weekTable(fmt.Sprintf("Chance of running short with %s", mats(in.Have)), *in.WithIt))
 	}
@@ -31,6 +36,7 @@ func Pool(in PoolInput) Report {
 	}
 	r.Method = []string{
 		"The mean is by " + pool.NeedSource + ".",
+		"Where sowings come by chance (--by-order), the share of sowings that find no mat is by Erlang's loss formula, and the mats that enough moments are content with by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
 		"The simulation plays each day: drying weather, limits of washing, racks and sanitizing, losses and their replacement; its random numbers have a fixed seed, so the same plan gives the same answer. The interval of a chance is Wilson's and says how well the simulation knows it, not how well the plan knows the weather.",
 		"Plan, shares and capacities are the farm's own figures, taken as given.",
 	}
@@ -39,6 +45,9 @@ func Pool(in PoolInput) Report {
 
 func (in PoolInput) say() []string {
 	out := []string{fmt.Sprintf("On average %s mats are busy; the plan needs %s on its fullest day.", short(in.Needs.Mean), mats(in.Needs.AtOnce))}
+	if in.Plan.ByOrder {
+		out[0] = fmt.Sprintf("On average %s mats are busy.", short(in.Needs.Mean))
+	}
 	outcome := in.WithIt
 	if in.Enough != nil {
 		out = append([]string{fmt.Sprintf("%s are enough for this plan: a week then runs short with a chance of %s (%s), at most %s is wanted.",
@@ -66,6 +75,67 @@ func (in PoolInput) cropTable() Section {
 		s.Rows = append(s.Rows, []string{c.Crop, fmt.Sprint(c.MatsPerWeek), short(c.GrowDays), short(c.Growing), short(c.TurnAround), short(c.OnOrder), short(c.Total())})
 	}
 	return s
+}
+
+// closedForm sets what can be worked out without playing the weeks beside what
+// the simulation saw.
+func (in PoolInput) closedForm() Section {
+	out, n := in.Enough.With, in.Needs
+	s := Section{Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
+		Note:    "The closed form knows no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
+		Columns: []Column{{Head: "Figure"}, {Head: "Closed form", Right: true}, {Head: "Simulated", Right: true}}}
+	var growing, turnAround, onOrder float64
+	for _, c := range n.Crops {
+		growing, turnAround, onOrder = growing+c.Growing, turnAround+c.TurnAround, onOrder+c.OnOrder
+	}
+	var grew, turned, ordered float64
+	for _, stage := range out.Stages {
+		switch stage.Stage {
+		case medium.Growing:
+			grew += stage.Mean
+		case pool.OnOrder:
+			ordered += stage.Mean
+		case medium.Ready:
+		default:
+			turned += stage.Mean
+		}
+	}
+	row := func(name string, closed, simulated string) {
+		s.Rows = append(s.Rows, []string{name, closed, simulated})
+	}
+	row("Mats growing, mean (Little)", short(growing), short(grew))
+	row("Mats in the turn-around, mean (Little)", short(turnAround), short(turned))
+	row("Mats on order, mean (Little)", short(onOrder), short(ordered))
+	row("Mats busy in all, mean (Little)", short(n.Mean), short(out.InUse))
+	if in.Plan.ByOrder {
+		s.Note += " Erlang's and Palm's forms spread the sowings evenly over all hours; the simulation keeps them on the days of the plan, which bunches them and runs short more often."
+	} else {
+		row("Mats on the fullest day", fmt.Sprint(n.AtOnce), "–")
+		return s
+	}
+	ready := int(float64(in.Enough.Mats) * (1 - in.Plan.Losses.Aside))
+	if lost, err := pool.ErlangB(n.Mean, ready); err == nil {
+		row("Sowings that find no mat (Erlang)", percentOf(lost), percentOf(in.lacking(out)))
+	}
+	if enough, err := pool.PoissonMats(n.Mean, in.Level); err == nil {
+		row(fmt.Sprintf("Mats that are enough but for %s of moments (Palm)", percentOf(in.Level)), fmt.Sprint(enough), "–")
+	}
+	return s
+}
+
+// lacking is the share of the sowings that found no mat.
+func (in PoolInput) lacking(o pool.Outcome) float64 {
+	lack, wanted := 0.0, 0.0
+	for _, w := range o.Weeks {
+		lack += w.MatsShort
+	}
+	for _, c := range in.Needs.Crops {
+		wanted += float64(c.MatsPerWeek * len(o.Weeks))
+	}
+	if wanted == 0 {
+		return 0
+	}
+	return lack / wanted
 }
 
 func (in PoolInput) weekTable(heading string, o pool.Outcome) Section {

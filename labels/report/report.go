@@ -39,6 +39,7 @@ type Section struct {
 	Note    string
 	Columns []Column
 	Rows    [][]string // one cell per column
+	Dense   bool       // many columns: on paper in small type, so that a row keeps to one line
 	Empty   string     // what to say instead of a table without rows
 	Plots   []Plot     // above the table, which holds their figures
 	Layouts []Layout
@@ -165,6 +166,9 @@ func (r Report) cleaned() Report {
 // The signature lines of a signed report: 21 CFR 112.161(b) asks for review,
 // date and signature by a supervisor or responsible party.
 var signLines = []string{"Reviewed by (supervisor or responsible party)", "Signature", "Date and time"}
+
+// signShare is how much of a page's width each of them gets.
+var signShare = []float64{0.42, 0.34, 0.24}
 
 func count(n int, one, many string) string {
 	if n == 1 {

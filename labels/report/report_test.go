@@ -18,8 +18,8 @@ var update = flag.Bool("update", false, "write the golden files anew; then read 
 
 func papers(f *farm) map[string]Report {
 	return map[string]Report{
-		"reuse":      Reuse(ReuseInput{Origin: f.origin(), Mats: f.mats(), Tally: f.tally()}),
-		"retirement": Retirement(RetirementInput{Origin: f.origin(), Mats: f.mats()}),
+		"reuse":      Reuse(ReuseInput{Origin: f.origin(), Mats: slices.Values(f.mats()), Tally: f.tally()}),
+		"retirement": Retirement(RetirementInput{Origin: f.origin(), Mats: slices.Values(f.mats())}),
 		"sanitation": Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)}),
 		"trace":      Trace(TraceInput{Origin: f.origin(), Result: f.trace()}),
 	}
@@ -80,7 +80,7 @@ func TestDemoMarkOnlyWhenAsked(t *testing.T) {
 	f := small(t)
 	o := f.origin()
 	o.Demo = false
-	require.NotContains(t, drawnWith(t, drawText, Reuse(ReuseInput{Origin: o, Mats: f.mats()})), "Invented demo farm")
+	require.NotContains(t, drawnWith(t, drawText, Reuse(ReuseInput{Origin: o, Mats: slices.Values(f.mats())})), "Invented demo farm")
 }
 
 func TestCleanLeavesNothingThatMovesACursor(t *testing.T) {
@@ -100,7 +100,7 @@ func TestHTMLEscapesAndIsAccessible(t *testing.T) {
 	f := newFarm(t)
 	f.Settings.Name = `<script>alert("x")</script> & Sons`
 	f.do(code(1), addMat(0))
-	page := drawnWith(t, HTML, Reuse(ReuseInput{Origin: f.origin(), Mats: f.mats()}))
+	page := drawnWith(t, HTML, Reuse(ReuseInput{Origin: f.origin(), Mats: slices.Values(f.mats())}))
 	require.NotContains(t, page, "<script")
 	require.Contains(t, page, "&lt;script&gt;")
 	require.NotRegexp(t, `(?i)(src|href)=|url\(|@import`, page, "the page stands alone")
@@ -128,7 +128,7 @@ func TestCSVGuardsFormulas(t *testing.T) {
 	mat := *addMat(0)
 	mat.Mat.Material = " @evil" // the report trims it
 	f.do(code(1), &mat)
-	out := drawnWith(t, CSV, Reuse(ReuseInput{Origin: f.origin(), Mats: f.mats()}))
+	out := drawnWith(t, CSV, Reuse(ReuseInput{Origin: f.origin(), Mats: slices.Values(f.mats())}))
 	require.True(t, strings.HasPrefix(out, "\ufeff"))
 	require.Contains(t, out, "place,'=HYPERLINK(1)\r\n")
 	require.Regexp(t, `(?m)"?'@evil, `, out)

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -14,7 +16,7 @@ import (
 // back to the beginning, a zero To up to the report's time.
 type RetirementInput struct {
 	Origin
-	Mats     []medium.Condition
+	Mats     iter.Seq[medium.Condition]
 	From, To time.Time
 }
 
@@ -25,10 +27,10 @@ var watched = []string{"near-limit", "mold-last-turn", "cut-noted", "inspection-
 // and what was retired in the period and after how many turns.
 func Retirement(in RetirementInput) Report {
 	r := in.report("Retirement of mats")
-	f := in.figures()
-	why := causesOverOf(in.Mats)
+	f, c := in.figures()
+	why := causesOverOf(c)
 	r.Summary = append(f.summary(), why.say()...)
-	r.Sections = []Section{f.dueTable(), f.nearTable(), why.section(), f.causeTable(), f.goneTable(), limitTable(in.Farm.Policy)}
+	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
 	r.Method = []string{
 		"A mat is due to be retired when one of the farm's own retire rules speaks. The last table gives every such limit and where it comes from.",
 		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they are not the life of a mat; that stands in the reuse report.",
@@ -67,24 +69,31 @@ type retirementFigures struct {
 	from, to time.Time
 }
 
-func (in RetirementInput) figures() retirementFigures {
-	now := in.now()
-	f := retirementFigures{loc: now.Location(), mats: len(in.Mats), byCause: map[medium.Cause][]int{}, from: in.From, to: in.To}
+func (in RetirementInput) figures() (retirementFigures, *census) {
+	now, counted := in.now(), newCensus()
+	f := retirementFigures{loc: now.Location(), byCause: map[medium.Cause][]int{}, from: in.From, to: in.To}
 	if f.to.IsZero() {
 		f.to = now
 	}
-	for _, c := range byCode(in.Mats) {
+	for c := range each(in.Mats) {
+		f.mats++
+		counted.add(c, false)
 		if c.Stage == medium.Retired {
 			if !c.RetiredAt.Before(in.From) && !c.RetiredAt.After(f.to) {
-				f.gone = append(f.gone, c)
+				f.gone = append(f.gone, &c)
 				f.byCause[c.Cause] = append(f.byCause[c.Cause], c.Turn)
 			}
 			continue
 		}
-		f.judge(c, medium.Judge(*c, in.Farm.Policy, now))
+		f.judge(&c, medium.Judge(c, in.Farm.Policy, now))
 	}
-	slices.SortStableFunc(f.gone, func(a, b *medium.Condition) int { return a.RetiredAt.Compare(b.RetiredAt) })
-	return f
+	slices.SortFunc(f.gone, func(a, b *medium.Condition) int {
+		return cmp.Or(a.RetiredAt.Compare(b.RetiredAt), strings.Compare(string(a.Code), string(b.Code)))
+	})
+	for _, found := range [][]judged{f.due, f.near} {
+		slices.SortFunc(found, func(a, b judged) int { return strings.Compare(string(a.c.Code), string(b.c.Code)) })
+	}
+	return f, counted
 }
 
 func (f *retirementFigures) judge(c *medium.Condition, v medium.Verdict) {
@@ -194,6 +203,15 @@ func causeName(c medium.Cause) string {
 		return "no cause given"
 	}
 	return string(c)
+}
+
+// cut keeps the list of mats of a very large farm to a size that can be printed.
+func (s Section) cut() Section {
+	if over := len(s.Rows) - matRows; over > 0 {
+		s.Rows = s.Rows[:matRows]
+		s.Note = fmt.Sprintf("The first %d; %d more are left out: `resow list` has all.", matRows, over)
+	}
+	return s
 }
 
 func (f retirementFigures) dueTable() Section {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -69,7 +70,7 @@ func TestRetiredInThePeriodByCause(t *testing.T) {
 		reached = append(reached, c.Turn)
 	}
 	f.now = start.Add(30 * 24 * time.Hour)
-	in := RetirementInput{Origin: f.origin(), Mats: f.mats()}
+	in := RetirementInput{Origin: f.origin(), Mats: slices.Values(f.mats())}
 	r := Retirement(in)
 	require.Contains(t, r.Summary, "7 mats were retired up to 1 Apr 2026: 4 cut and 3 mold.")
 	require.Contains(t, r.Summary, fmt.Sprintf("Half of them had reached 6 turns or more; the least was %d and the most %d.", reached[0], reached[6]))
@@ -93,4 +94,17 @@ func TestAGrowingMatIsHarvestedFirst(t *testing.T) {
 	r := papers(f)["retirement"]
 	require.Equal(t, []string{"harvest, then retire"}, column(t, section(t, r, "Retire now"), "Do"))
 	require.Contains(t, r.Summary[0], "1 of them carries a crop; harvest that first.")
+}
+
+func TestAVeryLongListIsCut(t *testing.T) {
+	f := newFarm(t)
+	var list []medium.Condition
+	for i := range matRows + 7 {
+		list = append(list, medium.Condition{Code: medium.Code(fmt.Sprintf("T%07d", i)), Stage: medium.Retired, Turn: 3, Cause: medium.CauseCut, RetiredAt: start})
+	}
+	r := Retirement(RetirementInput{Origin: f.origin(), Mats: slices.Values(list)})
+	gone := section(t, r, "Each mat retired")
+	require.Len(t, gone.Rows, matRows)
+	require.Contains(t, gone.Note, "7 more are left out")
+	require.Contains(t, r.Summary[2], fmt.Sprintf("%d mats were retired", matRows+7), "the sentence counts all")
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -10,10 +11,11 @@ import (
 )
 
 // ReuseInput is what the reuse report is made from: every mat on file, retired
-// ones too, and, where the caller has read the threads, their tally.
+// ones too, and, where the caller has read the threads, their tally. The mats
+// are gone through once, so they can come straight from the store.
 type ReuseInput struct {
 	Origin
-	Mats  []medium.Condition
+	Mats  iter.Seq[medium.Condition]
 	Tally *Tally
 }
 
@@ -45,18 +47,21 @@ func Reuse(in ReuseInput) Report {
 func (f reuseFigures) sections(in ReuseInput) []Section {
 	s := []Section{f.stageTable()}
 	if !f.counted {
-		return append(s, f.meshTable(), f.cropTable(), in.matTable())
+		return append(s, f.meshTable(), f.cropTable(), f.matTable(in))
 	}
 	s = append(s, f.outlook.section(), f.lives.table())
 	if curves, ok := f.lives.curves(); ok {
-		s = append(s, curves, f.lives.pairTable())
+		s = append(s, curves, f.lives.pairTable(), f.outlook.fits.section())
+	}
+	if f.all.mats > 0 {
+		s = append(s, f.suppliers.supplierSections(f.census)...)
 	}
 	s = append(s, f.costs.section())
 	if what, ok := f.costs.whatIf(); ok {
 		s = append(s, what)
 	}
 	s = append(s, f.molds.chartSection(), f.molds.changeTable(), f.molds.rateTable(), f.molds.pairTable())
-	return append(s, f.yields.section(), f.meshTable(), f.cropTable(), in.matTable())
+	return append(s, f.yields.section(), f.meshTable(), f.cropTable(), f.matTable(in))
 }
 
 // reuseFigures are the figures behind the sentences, settled once so that
@@ -73,7 +78,10 @@ type reuseFigures struct {
 	meshes     []group
 	crops      []cropFigures
 	counted    bool // the threads were read
+	census     *census
+	listed     listing
 	lives      lives
+	suppliers  lives
 	molds      molds
 	yields     yields
 	costs      costs
@@ -133,9 +141,9 @@ func (in ReuseInput) figures() reuseFigures {
 	now := in.now()
 	f := reuseFigures{units: in.Farm.Settings.Units, currency: in.Farm.Settings.Currency, now: now,
 		stages: map[medium.Stage]int{}, waiting: map[medium.Stage]time.Time{}, words: map[medium.Word]int{},
-		counted: in.Tally != nil}
+		counted: in.Tally != nil, census: newCensus(), listed: listing{most: matRows}}
 	meshes, crops := map[string]*group{}, map[string]*cropFigures{}
-	for _, c := range in.Mats {
+	for c := range each(in.Mats) {
 		f.addMat(c, in.Farm.Policy)
 		name := mesh(c.Mat)
 		if meshes[name] == nil {
@@ -173,9 +181,10 @@ func (f *reuseFigures) count(in ReuseInput, crops map[string]*cropFigures) {
 		crop := cropNamed(crops, name)
 		crop.turns, crop.mold = w.Turns, w.Moldy
 	}
-	f.lives, f.molds, f.yields = livesOf(in.Mats), moldsOf(in.Tally), yieldsOf(in.Tally)
-	f.costs = costsOf(in.Farm, in.Mats, f.lives, in.Tally)
-	f.outlook = ForecastInput{Origin: in.Origin, Mats: in.Mats, Tally: in.Tally}.Look()
+	f.lives, f.suppliers = livesOf(f.census, byMaterial), livesOf(f.census, bySupplier)
+	f.molds, f.yields = moldsOf(in.Tally), yieldsOf(in.Tally)
+	f.costs = costsOf(in.Farm, f.census, f.lives, in.Tally)
+	f.outlook = ForecastInput{Origin: in.Origin, Tally: in.Tally}.look(f.census)
 }
 
 func cropNamed(crops map[string]*cropFigures, name string) *cropFigures {
@@ -195,11 +204,15 @@ func (f *reuseFigures) addMat(c medium.Condition, p medium.Policy) {
 		f.waiting[c.Stage] = c.Since
 	}
 	if c.Stage == medium.Retired {
+		f.census.add(c, false)
 		return
 	}
 	f.inUse.add(c)
 	f.usedTurns = append(f.usedTurns, c.Turn)
-	f.words[medium.Judge(c, p, f.now).Word]++
+	word := medium.Judge(c, p, f.now).Word
+	f.words[word]++
+	f.census.add(c, word == medium.RetireMat)
+	f.listed.add(c)
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
 		f.procedure++
 	}
@@ -211,59 +224,40 @@ func (f reuseFigures) summary() []string {
 	}
 	var out []string
 	if f.counted && f.inUse.mats > 0 {
-		out = f.outlook.say()
+		out = append(out, f.outlook.say())
+	}
+	if f.all.turns > 0 && f.counted {
+		out = append(out, f.lives.say()...)
+		out = append(out, f.costs.say()...)
+		out = append(out, f.molds.say()...)
+		out = append(out, f.yields.say()...)
 	}
 	out = append(out, f.sayPool())
-	if f.inUse.mats > 0 {
-		out = append(out, f.sayVerdicts())
-	}
-	out = append(out, f.sayTurns()...)
-	if f.all.turns == 0 || !f.counted {
-		return append(append(out, f.sayCost()), f.sayUndocumented()...)
-	}
-	out = append(out, f.lives.say()...)
-	out = append(out, f.costs.say()...)
-	out = append(out, f.sayCost())
-	out = append(out, f.molds.say()...)
-	out = append(out, f.yields.say()...)
-	out = append(out, f.sayYields()...)
-	if f.costs.untimed == nil {
-		out = append(out, fmt.Sprintf("Washing took %s minutes of hands a turn on average (95 %% interval %s to %s), over %s with a noted time.",
-			short(f.costs.minutes.Value), short(f.costs.minutes.Low), short(f.costs.minutes.High), turns(f.costs.timed)))
+	if f.all.turns == 0 {
+		out = append(out, "No mat has been sown on yet.")
 	}
 	return append(out, f.sayUndocumented()...)
 }
 
 func (f reuseFigures) sayPool() string {
-	var stages []string
-	for _, s := range medium.Stages {
-		if n := f.stages[s]; n > 0 && s != medium.Retired {
-			stages = append(stages, fmt.Sprintf("%d %s", n, s))
-		}
+	retired := f.stages[medium.Retired]
+	if f.inUse.mats == 0 {
+		return fmt.Sprintf("%s on file, none in use: %d retired.", mats(f.all.mats), retired)
 	}
-	retired := fmt.Sprintf("%d retired", f.stages[medium.Retired])
-	if len(stages) == 0 {
-		return fmt.Sprintf("%s on file, none in use: %s.", mats(f.all.mats), retired)
-	}
-	return fmt.Sprintf("%s on file: %d in use (%s), %s.", mats(f.all.mats), f.inUse.mats, list(stages), retired)
+	return fmt.Sprintf("%s on file, %d retired and %d in use; of these, by the farm's own rules: %d clear to sow on now, %d more with care, %d not clear, %d due to be retired.",
+		mats(f.all.mats), retired, f.inUse.mats, f.words[medium.SowIt], f.words[medium.SowWithCare], f.words[medium.DoNotSow], f.words[medium.RetireMat])
 }
 
-func (f reuseFigures) sayVerdicts() string {
-	return fmt.Sprintf("Of %s in use, by the farm's own rules: %d clear to sow on now, %d more with care, %d not clear, %d due to be retired.",
-		mats(f.inUse.mats), f.words[medium.SowIt], f.words[medium.SowWithCare], f.words[medium.DoNotSow], f.words[medium.RetireMat])
-}
-
-func (f reuseFigures) sayTurns() []string {
-	if f.all.turns == 0 {
-		return []string{"No mat has been sown on yet."}
+// sayTurns says what the mats in use have done so far.
+func (f reuseFigures) sayTurns() string {
+	s := spreadOf(f.usedTurns)
+	switch {
+	case s.n == 0 || f.all.turns == 0:
+		return ""
+	case s.n == 1:
+		return fmt.Sprintf("The mat in use has done %s so far.", turns(s.sum))
 	}
-	var out []string
-	if s := spreadOf(f.usedTurns); s.n == 1 {
-		out = append(out, fmt.Sprintf("The mat in use has done %s so far.", turns(s.sum)))
-	} else if s.n > 1 {
-		out = append(out, fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()), s.least, s.most))
-	}
-	return out
+	return fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()), s.least, s.most)
 }
 
 func (f reuseFigures) sayCost() string {
@@ -282,44 +276,20 @@ func (f reuseFigures) sayCost() string {
 	return said + "."
 }
 
-// cropsSaid is how many crops the summary names; the table has them all.
-const cropsSaid = 4
-
-func (f reuseFigures) sayYields() []string {
-	var said []string
-	few := 0
-	for _, c := range f.crops {
-		switch {
-		case c.harvests == 0:
-		case c.harvests < fewHarvests:
-			few++
-		case len(said) < cropsSaid:
-			said = append(said, fmt.Sprintf("%s %s (%d)", c.name, mass(c.sumG/float64(c.harvests), f.units), c.harvests))
-		}
+// sayUndocumented is what keeps the mats in use from being in order on paper.
+func (f reuseFigures) sayUndocumented() (out []string) {
+	if f.inUse.undocumented > 0 {
+		out = append(out, fmt.Sprintf("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.inUse.undocumented, mats(f.inUse.mats)))
 	}
-	switch {
-	case len(said) > 0:
-		return []string{"Mean yield per harvest, with the number of harvests: " + list(said) + "."}
-	case few > 0:
-		return []string{fmt.Sprintf("No crop has %d weighed harvests yet: too few to state a yield.", fewHarvests)}
+	if f.procedure > 0 {
+		out = append(out, fmt.Sprintf("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: %d of %s in use.",
+			f.procedure, mats(f.inUse.mats)))
 	}
-	return []string{"No harvest has been weighed yet."}
-}
-
-func (f reuseFigures) sayUndocumented() []string {
-	if f.inUse.mats == 0 {
-		return nil
-	}
-	said := fmt.Sprintf("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.inUse.undocumented, mats(f.inUse.mats))
-	if f.procedure == 0 {
-		return []string{said}
-	}
-	return []string{said, fmt.Sprintf("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: %d of %s in use.",
-		f.procedure, mats(f.inUse.mats))}
+	return out
 }
 
 func (f reuseFigures) stageTable() Section {
-	s := Section{Heading: "Mats by stage", Empty: "No mats are on file.",
+	s := Section{Heading: "Mats by stage", Empty: "No mats are on file.", Note: f.sayTurns(),
 		Columns: []Column{{Head: "Stage"}, {Head: "Mats", Right: true}, {Head: "Longest wait, days", Right: true, Drop: 1}}}
 	if f.all.mats == 0 {
 		return s
@@ -337,7 +307,7 @@ func (f reuseFigures) stageTable() Section {
 
 func (f reuseFigures) meshTable() Section {
 	s := Section{Heading: "Mats by mesh", Empty: "No mats are on file.",
-		Note: "Retired mats count too. Groups differ in age and crops, so a difference between them is not yet a finding about the mesh.",
+		Note: "Retired mats count too. Groups differ in age and crops, so a difference between them is not yet a finding about the mesh. " + f.sayCost(),
 		Columns: []Column{{Head: "Mesh"}, {Head: "Mats", Right: true}, {Head: "In use", Right: true}, {Head: "Turns", Right: true},
 			{Head: "Turns per mat", Right: true}, {Head: "Mesh cost per turn", Right: true, Drop: 2},
 			{Head: "In use without contact statement", Right: true, Drop: 1}}}
@@ -377,40 +347,76 @@ func (f reuseFigures) cropTable() Section {
 	return s
 }
 
-func (in ReuseInput) matTable() Section {
+func (f reuseFigures) matTable(in ReuseInput) Section {
 	s := Section{Heading: "Each mat in use", Empty: "No mats are in use.",
 		Note: "The verdict is by the farm's own rules at the time of this report. Retired mats stand in the retirement report.",
-		Columns: []Column{{Head: "Code"}, {Head: "Size", Drop: 2}, {Head: "Mesh", Drop: 3}, {Head: "Turns", Right: true},
-			{Head: "Mold turns", Right: true}, {Head: "Sun, kLy", Right: true, Drop: 1},
-			{Head: "Verdict and why"}}}
-	units, now := in.Farm.Settings.Units, in.now()
-	left := 0
-	for _, c := range byCode(in.Mats) {
-		if c.Stage == medium.Retired {
-			continue
-		}
-		if len(s.Rows) == matRows {
-			left++
-			continue
-		}
-		s.Rows = append(s.Rows, []string{keep(c.Code.String()), size(c.Mat, units), mesh(c.Mat), fmt.Sprint(c.Turn),
-			fmt.Sprint(moldTurns(*c)), short(c.SunKLy), reasons(medium.Judge(*c, in.Farm.Policy, now))})
+		Columns: []Column{{Head: "Code"}, {Head: "Mesh", Drop: 3}, {Head: "Turns", Right: true},
+			{Head: "Mold turns", Right: true}, {Head: "Sun, kLy", Right: true, Drop: 1}}}
+	fitted := f.counted && f.outlook.fits.all.refused == nil
+	if fitted {
+		s.Note += " Further turns are those that half of such mats still make, by the fitted life of the material, with the 95 % interval of the fit."
+		s.Columns = append(s.Columns, Column{Head: "Further turns", Drop: 2})
 	}
-	if left > 0 {
-		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, left)
+	s.Columns = append(s.Columns, Column{Head: "Verdict and why"})
+	left := f.furtherTurns()
+	for _, c := range f.listed.sorted() {
+		row := []string{keep(c.Code.String()), mesh(c.Mat), fmt.Sprint(c.Turn), fmt.Sprint(moldTurns(c)), short(c.SunKLy)}
+		if fitted {
+			row = append(row, left(c))
+		}
+		s.Rows = append(s.Rows, append(row, reasons(medium.Judge(c, in.Farm.Policy, f.now))))
+	}
+	if f.listed.left > 0 {
+		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, f.listed.left)
 	}
 	return s
+}
+
+// furtherTurns gives the turns left of a mat in words; mats of one material and
+// age have the same.
+func (f reuseFigures) furtherTurns() func(medium.Condition) string {
+	type age struct {
+		life string
+		turn int
+	}
+	known := map[age]string{}
+	return func(c medium.Condition) string {
+		life := f.outlook.fits.of(named(c.Mat.Material))
+		at := age{life.name, c.Turn}
+		if _, ok := known[at]; !ok {
+			known[at] = life.left(c.Turn)
+		}
+		return known[at]
+	}
 }
 
 // matRows keeps the report of a very large farm to a size that can be printed.
 const matRows = 1000
 
-// byCode gives the mats in the order of their codes.
-func byCode(mats []medium.Condition) []*medium.Condition {
-	out := make([]*medium.Condition, len(mats))
-	for i := range mats {
-		out[i] = &mats[i]
+// listing keeps the mats with the first codes, and counts the others.
+type listing struct {
+	most int
+	mats []medium.Condition
+	left int
+}
+
+func (l *listing) add(c medium.Condition) {
+	l.mats = append(l.mats, c)
+	if len(l.mats) >= 2*l.most {
+		l.cut()
 	}
-	slices.SortStableFunc(out, func(a, b *medium.Condition) int { return strings.Compare(string(a.Code), string(b.Code)) })
-	return out
+}
+
+func (l *listing) cut() {
+	slices.SortStableFunc(l.mats, func(a, b medium.Condition) int { return strings.Compare(string(a.Code), string(b.Code)) })
+	if over := len(l.mats) - l.most; over > 0 {
+		clear(l.mats[l.most:]) // else their texts stay in memory
+		l.left += over
+		l.mats = l.mats[:l.most]
+	}
+}
+
+func (l *listing) sorted() []medium.Condition {
+	l.cut()
+	return l.mats
 }

@@ -183,26 +183,8 @@ func garwood(events, turns int) (low, high float64) {
 
 func (n tally) claims() []claim {
 	used := n.mats - n.retired
-	pool := []string{fmt.Sprint(n.mats), fmt.Sprint(used)}
-	for _, s := range medium.Stages {
-		if n.stages[s] > 0 {
-			pool = append(pool, fmt.Sprint(n.stages[s]))
-		}
-	}
 	low, high := wilson(n.mold, n.ended)
-	washed, err := lifetime.MeanOf(n.minutes, 0.95)
-	if err != nil {
-		panic(err)
-	}
 	rateLow, rateHigh := garwood(n.retired, n.turns)
-	var yields []string
-	for _, crop := range []string{"pea", "broccoli", "sunflower", "radish"} { // by number of harvests, then by name
-		total := 0.0
-		for _, g := range n.yields[crop] {
-			total += g
-		}
-		yields = append(yields, fmt.Sprintf("%.0f", total/float64(len(n.yields[crop]))), fmt.Sprint(len(n.yields[crop])))
-	}
 	i := func(values ...int) []string {
 		var out []string
 		for _, v := range values {
@@ -211,22 +193,57 @@ func (n tally) claims() []claim {
 		return out
 	}
 	return []claim{
-		{`on file: \d+ in use \(`, append(pool, fmt.Sprint(n.retired))},
-		{`in use, by the farm's own rules`, i(used, n.words[medium.SowIt], n.words[medium.SowWithCare], n.words[medium.DoNotSow], n.words[medium.RetireMat])},
-		{`^Mats in use have done`, []string{decimal(float64(n.usedTurns) / float64(used)), fmt.Sprint(n.usedLeast), fmt.Sprint(n.usedMost)}},
-		{`^Replace \d+ mats? now`, i(n.words[medium.RetireMat])},
+		{`^Replace \d+ mats? now`, i(n.words[medium.RetireMat], n.retired, 6)},
 		{`^Too few mats are retired`, []string{fmt.Sprint(n.retired), decimal(100 * float64(n.retired) / float64(n.turns)), "100", "95", decimal(rateLow), decimal(rateHigh)}},
 		{`^Whether reuse pays can't be said`, nil},
-		{`^Mold was found`, []string{fmt.Sprint(n.mold), fmt.Sprint(n.ended), decimal(100 * float64(n.mold) / float64(n.ended)), "95", decimal(low), decimal(high)}},
-		{`^No material, crop`, []string{fmt.Sprint(n.pairs)}},
-		{`^Too few weeks with harvests`, i(n.weeks)},
-		{`^The mesh has cost`, []string{fmt.Sprintf("%.2f", n.cost/float64(n.pricedTurns)), fmt.Sprintf("%.2f", n.cost), fmt.Sprint(n.pricedTurns), fmt.Sprint(n.priced), fmt.Sprint(n.mats - n.priced)}},
-		{`^Mean yield per harvest`, yields},
+		{`^Mold was found`, []string{fmt.Sprint(n.mold), fmt.Sprint(n.ended), decimal(100 * float64(n.mold) / float64(n.ended)), "95", decimal(low), decimal(high), fmt.Sprint(n.weeks)}},
+		{`^No material, crop`, i(n.pairs)},
 		{`^Yield, adjusted for crop and seed`, n.trend()},
-		{`^Washing took`, []string{decimal(washed.Value), "95", decimal(washed.Low), decimal(washed.High), fmt.Sprint(len(n.minutes))}},
+		{`^\d+ mats on file, `, i(n.mats, n.retired, used, n.words[medium.SowIt], n.words[medium.SowWithCare], n.words[medium.DoNotSow], n.words[medium.RetireMat])},
 		{`^Without a dated food-contact statement`, i(n.undocumented, used)},
 		{`^Last sanitized by the farm's own procedure`, i(n.procedure, used)},
 	}
+}
+
+// mean is the mean of some measurements with the limits of Student's t, by the
+// textbook's sums; quantile is that of 97.5 % at so many degrees of freedom.
+func mean(values []float64, quantile float64) (m, low, high float64) {
+	for _, v := range values {
+		m += v / float64(len(values))
+	}
+	squares := 0.0
+	for _, v := range values {
+		squares += (v - m) * (v - m)
+	}
+	half := quantile * math.Sqrt(squares/float64(len(values)-1)/float64(len(values)))
+	return m, m - half, m + half
+}
+
+// student is the 97.5 % quantile of Student's t with so many degrees of
+// freedom, by bisection on Simpson's rule over its density.
+func student(df float64) float64 {
+	a, _ := math.Lgamma((df + 1) / 2)
+	b, _ := math.Lgamma(df / 2)
+	density := func(x float64) float64 {
+		return math.Exp(a-b) / math.Sqrt(df*math.Pi) * math.Pow(1+x*x/df, -(df+1)/2)
+	}
+	below := func(x float64) float64 {
+		const n = 2000
+		sum := density(0) + density(x)
+		for i := 1; i < n; i++ {
+			sum += float64(2+2*(i%2)) * density(x*float64(i)/n)
+		}
+		return 0.5 + sum*x/n/3
+	}
+	low, high := 0.0, 100.0
+	for range 60 {
+		if mid := (low + high) / 2; below(mid) < 0.975 {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
 }
 
 // trend is the slope in the words of the summary: Theil (1950) and Sen (1968),
@@ -316,6 +333,41 @@ func TestReuseSummaryIsTracedToTheLedger(t *testing.T) {
 	traced(t, r.Summary, n.claims())
 }
 
+var sentenceEnd = regexp.MustCompile(`[.] ([A-Z0-9])`)
+
+// notes are the sentences beside the tables.
+func notes(r Report) []string {
+	var out []string
+	for _, s := range r.Sections {
+		text := sentenceEnd.ReplaceAllString(s.Note, ".\n$1")
+		out = append(out, strings.Split(text, "\n")...)
+	}
+	return out
+}
+
+// The sentences beside the tables hold the ledger's figures too.
+func TestReuseNotesAreTracedToTheLedger(t *testing.T) {
+	f := small(t)
+	n, said := tallyOf(f), notes(papers(f)["reuse"])
+	used := n.mats - n.retired
+	require.Equal(t, []string{decimal(float64(n.usedTurns) / float64(used)), fmt.Sprint(n.usedLeast), fmt.Sprint(n.usedMost)},
+		numbers(sentence(t, said, "Mats in use have done")))
+	require.Equal(t, []string{two(n.cost / float64(n.pricedTurns)), two(n.cost), fmt.Sprint(n.pricedTurns), fmt.Sprint(n.priced), fmt.Sprint(n.mats - n.priced)},
+		numbers(sentence(t, said, "The mesh has cost")))
+	require.InDelta(t, 2.228, student(10), 5e-4, "a t table: 10 degrees of freedom")
+	m, low, high := mean(n.minutes, student(float64(len(n.minutes)-1)))
+	require.Equal(t, []string{decimal(m), "95", decimal(low), decimal(high), fmt.Sprint(len(n.minutes))}, numbers(sentence(t, said, "Washing took")))
+	crops := section(t, papers(f)["reuse"], "Crops")
+	for i, crop := range column(t, crops, "Crop") {
+		total := 0.0
+		for _, g := range n.yields[crop] {
+			total += g
+		}
+		require.Equal(t, fmt.Sprintf("%.0f g", total/float64(len(n.yields[crop]))), column(t, crops, "Mean yield per harvest")[i], crop)
+		require.Equal(t, fmt.Sprint(len(n.yields[crop])), column(t, crops, "Weighed harvests")[i], crop)
+	}
+}
+
 func column(t *testing.T, s Section, head string) []string {
 	t.Helper()
 	for i, c := range s.Columns {
@@ -390,25 +442,26 @@ func TestTooLittleDataGivesWords(t *testing.T) {
 	said := func() string { return loose(strings.Join(papers(f)["reuse"].Summary, " ")) }
 	require.Contains(t, said(), "No mats are on file yet")
 	require.Empty(t, numbers(said()))
+	beside := func() string { return loose(strings.Join(notes(papers(f)["reuse"]), " ")) }
 
 	f.do(code(1), addMat(0))
 	require.Contains(t, said(), "1 mat on file")
 	require.Contains(t, said(), "No mat has been sown on yet.")
-	require.Contains(t, said(), "Mats with a price on file: 1, with 0 turns in all; too few")
+	require.Contains(t, beside(), "Mats with a price on file: 1, with 0 turns in all; too few")
 
 	f.wash(code(1), label())
 	for n := range 9 {
 		f.turn(code(1), "pea", "L", "shelf", 200, label())
 		if n == 0 {
-			require.Contains(t, said(), "No crop has 3 weighed harvests yet")
+			require.Equal(t, []string{"too few"}, column(t, section(t, papers(f)["reuse"], "Crops"), "Mean yield per harvest"))
 		}
 	}
 	require.Contains(t, said(), "Mold was found in 0 of 9 turns, too few turns to state a rate.")
-	require.NotContains(t, said(), "has cost")
+	require.NotContains(t, beside(), "has cost")
 	f.turn(code(1), "pea", "L", "shelf", 200, label())
-	require.Contains(t, said(), "Mold was found in 0 of 10 turns (0 %; 95 % interval 0 to 27.8 %).", "Wilson 1927: z2/(n+z2) for none of ten")
-	require.Contains(t, said(), "The mesh has cost 0.42 EUR per turn so far: 4.20 EUR over 10 turns of 1 mat.")
-	require.Contains(t, said(), "pea 200 g (10)")
+	require.Contains(t, said(), "Mold was found in 0 of 10 turns (0 %; 95 % interval 0 to 27.8 %); too few weeks with harvests (10) for a control chart.", "Wilson 1927: z2/(n+z2) for none of ten")
+	require.Contains(t, beside(), "The mesh has cost 0.42 EUR per turn so far: 4.20 EUR over 10 turns of 1 mat.")
+	require.Equal(t, []string{"200 g"}, column(t, section(t, papers(f)["reuse"], "Crops"), "Mean yield per harvest"))
 }
 
 func TestAFarmWithOnlyRetiredMats(t *testing.T) {
@@ -416,9 +469,9 @@ func TestAFarmWithOnlyRetiredMats(t *testing.T) {
 	for i := range 5 {
 		f.do(code(i), addMat(0))
 		f.do(code(i), &medium.Retire{Cause: medium.CauseLost})
-		summary := strings.Join(papers(f)["reuse"].Summary, " ")
-		require.Contains(t, summary, "none in use")
-		require.NotContains(t, summary, "Mats in use have done")
+		r := papers(f)["reuse"]
+		require.Contains(t, strings.Join(r.Summary, " "), "none in use")
+		require.NotContains(t, strings.Join(notes(r), " "), "Mats in use have done")
 	}
 }
 
@@ -432,7 +485,6 @@ func TestMoldBeforeTheFirstSowingBelongsToNoTurn(t *testing.T) {
 func TestUnitsOfTheFarm(t *testing.T) {
 	require.Equal(t, "16.0 oz", loose(mass(453.59237, medium.US)), "NIST SP 811: 1 lb is 453.59237 g, 16 oz")
 	require.Equal(t, "200 g", loose(mass(200, medium.Metric)))
-	require.Equal(t, "9.8 x 20.1 in", loose(size(medium.Mat{LengthMM: 250, WidthMM: 510}, medium.US)), "1 in is 25.4 mm")
 }
 
 func TestTurnsOfAThread(t *testing.T) {
@@ -449,10 +501,10 @@ func TestTurnsOfAThread(t *testing.T) {
 	f.do(code(1), &medium.Rinse{Debris: medium.DebrisNone, Minutes: 1})
 	seq := f.do(code(1), &medium.Mold{Where: "edge"}).MatSeq
 	want := Turn{Number: 1, Crop: "pea", Place: "A", Sanitizer: "Dairy Rinse 5", SeedG: 20, YieldG: 100, Whole: true, Minutes: 3, Mold: true, SownAt: f.now, EndedAt: f.now}
-	require.Equal(t, []Turn{want}, Turns(f.thread(code(1))))
+	require.Equal(t, []Turn{want}, appendTurns(nil, f.thread(code(1))))
 	f.correct(code(1), seq, "it was root hair")
 	want.Mold = false
-	require.Equal(t, []Turn{want}, Turns(f.thread(code(1))))
+	require.Equal(t, []Turn{want}, appendTurns(nil, f.thread(code(1))))
 }
 
 func TestSpread(t *testing.T) {
@@ -470,4 +522,19 @@ func TestTimesAreTheFarms(t *testing.T) {
 	f := newFarm(t)
 	f.now = time.Date(2026, 7, 1, 22, 30, 0, 0, time.UTC)
 	require.Equal(t, "2 Jul 2026 00:30 CEST", papers(f)["reuse"].stamp())
+}
+
+// The list of mats keeps the first by code, whatever their order, and counts
+// the others.
+func TestListingKeepsTheFirstByCode(t *testing.T) {
+	l := listing{most: 3}
+	for i := range 20 {
+		l.add(medium.Condition{Code: medium.Code(fmt.Sprintf("T%02d", (i*7)%20))})
+	}
+	var codes []string
+	for _, c := range l.sorted() {
+		codes = append(codes, string(c.Code))
+	}
+	require.Equal(t, []string{"T00", "T01", "T02"}, codes)
+	require.Equal(t, 17, l.left)
 }

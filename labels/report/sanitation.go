@@ -41,7 +41,8 @@ func Sanitation(in SanitationInput) Report {
 	r.Wide, r.Sign = true, true
 	l := in.log()
 	r.Summary = l.summary()
-	r.Sections = []Section{l.gapTable(), l.stepTable(), l.reviewTable()}
+	// the steps last: on paper the lines for review stand under their last rows
+	r.Sections = []Section{l.gapTable(), l.supersededTable(), l.reviewTable(), l.productTable(), l.stepTable()}
 	r.Method = []string{
 		"The columns follow 21 CFR 112.161(a): farm and place (page head), actual values, crop and lot, area, date and time, initials; and 112.140(b): date and method. The lines for review follow 112.161(b).",
 		"112.140(b) names equipment used in growing sprouts, and in harvest, packing and holding of covered produce. A mat that only grows other crops is not named in it; whether this log is required of the farm is for the farm's own adviser or inspector to say.",
@@ -49,7 +50,9 @@ func Sanitation(in SanitationInput) Report {
 		"The place is the one recorded with the step, or else the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing; a step that stands for it says so.",
 		"A step is reviewed when a review that was recorded after it takes in its day. A week with steps that nobody reviewed is listed when it is over; 112.161(b) asks for a review within a reasonable time and names no days, so the week is common practice, no source.",
 		"The ledger never deletes a record, whatever its age. The rule asks that records are kept for at least 2 years from the day they were made, 21 CFR 112.164(a)(1) (from memory; check the text in force); keep the backups that long too.",
-		"Accepted means: by the directions and policy that were in force that day, as stored with the step.",
+		"Accepted means: by the directions and policy that were on file when the step was recorded, as stored with the step. So a late entry was judged by what was on file when it was written down, not on the day of the work.",
+		"The farm's own records are corrected by newer ones. Where a step relied on directions, a solution or a strip reading that a newer record took the place of, both are shown; the step keeps the outcome that it was recorded with.",
+		"Reviewed by the same person means: the initials under the review are those of the step. 112.161(b) asks for a supervisor or responsible party; on a farm of one person that is the same.",
 	}
 	return r
 }
@@ -66,6 +69,8 @@ type cleaning struct {
 	review      *medium.Step // the first review that takes it in
 }
 
+func (c cleaning) key() stepKey { return stepKey{c.step.Mat, c.step.MatSeq} }
+
 func (c cleaning) sanitize() bool { return c.step.Kind == medium.KindSanitize }
 
 // gap is something that an inspector would ask about.
@@ -75,6 +80,8 @@ type gap struct {
 	at   time.Time
 	by   string
 	more string
+	week bool    // at is the Monday of the week that is meant
+	row  stepKey // of the log; empty: no row of its own
 }
 
 type sanitationLog struct {
@@ -82,10 +89,11 @@ type sanitationLog struct {
 	from, to time.Time
 	rows     []cleaning
 	gaps     []gap
-	reviews  []medium.Step // that touch the period
-	weeks    int           // that are over and hold a step that nobody reviewed
-	unsown   int           // sowings without an accepted sanitize step before
-	open     int           // mats harvested and not sanitized since
+	reviews  []medium.Step            // that touch the period
+	weeks    int                      // that are over and hold a step that nobody reviewed
+	farm     map[string][]medium.Step // directions of a product, records of a solution, in order: see farmKey
+	unsown   int                      // sowings without an accepted sanitize step before
+	open     int                      // mats harvested and not sanitized since
 }
 
 // thread is what the log keeps of a mat while it reads.
@@ -102,7 +110,7 @@ type stepKey struct {
 }
 
 func (in SanitationInput) log() *sanitationLog {
-	l := &sanitationLog{loc: in.now().Location(), from: in.From, to: in.To}
+	l := &sanitationLog{loc: in.now().Location(), from: in.From, to: in.To, farm: map[string][]medium.Step{}}
 	if l.to.IsZero() {
 		l.to = in.now()
 	}
@@ -113,6 +121,9 @@ func (in SanitationInput) log() *sanitationLog {
 			voids[stepKey{s.Mat, b.MatSeq}] = s
 		case *medium.Review:
 			l.reviews = append(l.reviews, s)
+		}
+		if key := farmKey(s.Body); key != "" {
+			l.farm[key] = append(l.farm[key], s)
 		}
 	}
 	threads := map[medium.Code]*thread{}
@@ -160,14 +171,31 @@ func (l *sanitationLog) review() {
 		key := monday.Format(time.DateOnly)
 		if steps[key]++; steps[key] == 1 {
 			open[key] = len(weeks)
-			weeks = append(weeks, gap{what: "week not reviewed", at: monday})
+			weeks = append(weeks, gap{what: "week not reviewed", at: monday, week: true})
 		}
 	}
 	for key, n := range steps {
-		weeks[open[key]].more = count(n, "step", "steps") + " in the week from that day on"
+		weeks[open[key]].more = count(n, "step", "steps")
 	}
 	l.weeks = len(weeks)
-	l.gaps = append(weeks, l.gaps...)
+	l.gaps = append(weeks, append(l.ownReviews(), l.gaps...)...)
+}
+
+// own says that a step was reviewed by whoever did it.
+func (c cleaning) own() bool { return c.review != nil && medium.SamePerson(c.step, *c.review) }
+
+// ownReviews lists the reviews by which somebody reviewed their own steps.
+func (l *sanitationLog) ownReviews() (out []gap) {
+	for i, s := range l.reviews {
+		b := s.Body.(*medium.Review)
+		all := l.tally(func(r cleaning) bool { return r.review == &l.reviews[i] })
+		own := l.tally(func(r cleaning) bool { return r.review == &l.reviews[i] && r.own() })
+		if own > 0 {
+			out = append(out, gap{what: "reviewed by the same person", at: s.Recorded, by: s.By,
+				more: fmt.Sprintf("%d of %s from %s to %s", own, count(all, "step", "steps"), b.From, b.To)})
+		}
+	}
+	return out
 }
 
 // mondayOf gives the Monday on which a moment's week began (ISO 8601).
@@ -179,14 +207,15 @@ func mondayOf(t time.Time) time.Time {
 // reviewTable lists the reviews whose days lie in the period.
 func (l *sanitationLog) reviewTable() Section {
 	s := Section{Heading: "Reviews by a supervisor or responsible party", Empty: "None on file.",
-		Columns: []Column{{Head: "Period", Cite: citeReview}, {Head: "Reviewed", Cite: citeReview}, {Head: "By", Cite: citeReview}, {Head: "Steps", Right: true}, {Head: "Note", Drop: 1}}}
+		Columns: []Column{{Head: "Period", Cite: citeReview}, {Head: "Reviewed", Cite: citeReview}, {Head: "By", Cite: citeReview}, {Head: "Steps", Right: true}, {Head: "Their own", Right: true}, {Head: "Note", Drop: 1}}}
 	for i, step := range l.reviews {
 		b := step.Body.(*medium.Review)
 		if b.To < l.from.In(l.loc).Format(time.DateOnly) || b.From > l.to.In(l.loc).Format(time.DateOnly) {
 			continue
 		}
 		n := l.tally(func(r cleaning) bool { return r.review == &l.reviews[i] })
-		s.Rows = append(s.Rows, []string{b.From + " to " + b.To, l.time(step.Recorded), strings.TrimSpace(step.By + " " + b.Name), fmt.Sprint(n), or(b.Note, "–")})
+		own := l.tally(func(r cleaning) bool { return r.review == &l.reviews[i] && r.own() })
+		s.Rows = append(s.Rows, []string{b.From + " to " + b.To, l.time(step.Recorded), strings.TrimSpace(step.By + " " + b.Name), fmt.Sprint(n), fmt.Sprint(own), or(b.Note, "–")})
 	}
 	return s
 }
@@ -229,7 +258,7 @@ func (l *sanitationLog) follow(t *thread, s medium.Step) {
 	case *medium.Sow:
 		if !t.cleared && l.covers(s.At) {
 			l.unsown++
-			l.gaps = append(l.gaps, gap{"sown on without an accepted sanitizing step before", s.Mat, s.At, s.By, lotText(medium.CropName(b.Crops), b.Lot)})
+			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before", mat: s.Mat, at: s.At, by: s.By, more: lotText(medium.CropName(b.Crops), b.Lot)})
 		}
 		*t = thread{crop: medium.CropName(b.Crops), lot: b.Lot, place: b.Place, sown: true}
 	case *medium.Harvest:
@@ -249,7 +278,7 @@ func (l *sanitationLog) stillOpen(threads map[medium.Code]*thread) {
 	var open []gap
 	for mat, t := range threads {
 		if !t.harvested.IsZero() && l.covers(t.harvested) {
-			open = append(open, gap{"harvested, no accepted sanitizing step since", mat, t.harvested, "", lotText(t.crop, t.lot)})
+			open = append(open, gap{what: "harvested, no accepted sanitizing step since", mat: mat, at: t.harvested, more: lotText(t.crop, t.lot)})
 		}
 	}
 	slices.SortFunc(open, func(a, b gap) int {
@@ -267,7 +296,7 @@ func (l *sanitationLog) rowGaps() {
 	add := func(what string, pick func(cleaning) bool, more func(cleaning) string) {
 		for _, r := range l.rows {
 			if pick(r) {
-				l.gaps = append(l.gaps, gap{what, r.step.Mat, r.step.At, r.step.By, more(r)})
+				l.gaps = append(l.gaps, gap{what: what, mat: r.step.Mat, at: r.step.At, by: r.step.By, more: more(r), row: r.key()})
 			}
 		}
 	}
@@ -347,6 +376,12 @@ func (l *sanitationLog) summary() []string {
 			count(l.tally(func(r cleaning) bool { return !r.counts() }), "step", "steps")),
 	}
 	out = append(out, fmt.Sprintf("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks))
+	if own := l.tally(cleaning.own); own > 0 {
+		out = append(out, fmt.Sprintf("Reviewed by the person who did them: %s.", count(own, "step", "steps")))
+	}
+	if n := len(l.superseded()); n > 0 {
+		out = append(out, fmt.Sprintf("Directions, solutions or strip readings that a step relied on and that a newer record took the place of: %d.", n))
+	}
 	if farm := l.tally(byProcedure); farm > 0 {
 		out = append(out, fmt.Sprintf("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm,
 			count(sanitized, "sanitizing step", "sanitizing steps")))
@@ -361,11 +396,26 @@ func byProcedure(r cleaning) bool {
 
 func (l *sanitationLog) gapTable() Section {
 	s := Section{Heading: "Gaps and entries to be explained", Empty: "None found.",
-		Columns: []Column{{Head: "What"}, {Head: "Mat"}, {Head: "When"}, {Head: "By", Drop: 1}, {Head: "More"}}}
-	for _, g := range l.gaps {
-		s.Rows = append(s.Rows, []string{g.what, or(keep(g.mat.String()), "–"), l.time(g.at), or(g.by, "–"), g.more})
+		Columns: []Column{{Head: "No.", Right: true}, {Head: "What"}, {Head: "Mat"}, {Head: "When"}, {Head: "By", Drop: 1}, {Head: "More"}}}
+	for i, g := range l.gaps {
+		when := l.time(g.at)
+		if g.week {
+			when = "week of " + keep(g.at.In(l.loc).Format("2 Jan 2006"))
+		}
+		s.Rows = append(s.Rows, []string{fmt.Sprint(i + 1), g.what, or(keep(g.mat.String()), "–"), when, or(g.by, "–"), g.more})
 	}
 	return s
+}
+
+// numbers gives the numbers of the gaps that speak of a row.
+func (l *sanitationLog) numbers() map[stepKey][]string {
+	out := map[stepKey][]string{}
+	for i, g := range l.gaps {
+		if g.row.mat != "" {
+			out[g.row] = append(out[g.row], fmt.Sprint(i+1))
+		}
+	}
+	return out
 }
 
 func (l *sanitationLog) time(t time.Time) string {
@@ -373,7 +423,7 @@ func (l *sanitationLog) time(t time.Time) string {
 }
 
 func (l *sanitationLog) stepTable() Section {
-	s := Section{Heading: "Cleaning and sanitizing steps", Empty: "None in the period.",
+	s := Section{Heading: "Cleaning and sanitizing steps", Empty: "None in the period.", Dense: true,
 		Columns: []Column{
 			{Head: "Date and time", Cite: citeTime},
 			{Head: "Place", Cite: citePlace, Drop: 2},
@@ -388,13 +438,17 @@ func (l *sanitationLog) stepTable() Section {
 			{Head: "Reviewed", Cite: citeReview, Drop: 5},
 			{Head: "Result", Cite: citeMade},
 		}}
+	numbers := l.numbers()
+	if len(numbers) > 0 {
+		s.Note = "The numbers under Result are those of the gaps and entries to be explained, where the reasons stand."
+	}
 	for _, r := range l.rows {
-		s.Rows = append(s.Rows, l.row(r))
+		s.Rows = append(s.Rows, l.row(r, numbers[r.key()]))
 	}
 	return s
 }
 
-func (l *sanitationLog) row(r cleaning) []string {
+func (l *sanitationLog) row(r cleaning, numbers []string) []string {
 	place := or(r.place, unknown)
 	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
@@ -405,7 +459,10 @@ func (l *sanitationLog) row(r cleaning) []string {
 	if r.review != nil {
 		reviewed = r.review.By + " " + keep(r.review.Recorded.In(l.loc).Format("2 Jan 2006"))
 	}
-	return append(cells, r.step.By, reviewed, l.result(r))
+	if r.own() {
+		reviewed += " (own)"
+	}
+	return append(cells, r.step.By, reviewed, result(r, numbers))
 }
 
 // values gives method, product, strength, contact time and the other values.
@@ -418,7 +475,7 @@ func values(body medium.Body) []string {
 		}
 		return []string{"rinse", or(b.Detergent, "water"), "–", "–", other}
 	case *medium.Sanitize:
-		return []string{method(b), product(b), fmt.Sprintf("%g", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), otherValues(b)}
+		return []string{method(b), or(b.Product, or(b.Active, unknown)), fmt.Sprintf("%g", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), otherValues(b)}
 	}
 	return make([]string, 5)
 }
@@ -436,16 +493,6 @@ func method(b *medium.Sanitize) string {
 		sides = "one side"
 	}
 	return "sanitize: " + or(b.Method, "method "+unknown) + ", " + sides
-}
-
-func product(b *medium.Sanitize) string {
-	if b.Product == "" {
-		return or(b.Active, unknown)
-	}
-	if b.Active == "" {
-		return b.Product
-	}
-	return b.Product + " (" + b.Active + ")"
 }
 
 func otherValues(b *medium.Sanitize) string {
@@ -468,22 +515,26 @@ func otherValues(b *medium.Sanitize) string {
 	return strings.Join(out, "; ")
 }
 
-// result says accepted or why not, and flags what came late or was voided.
-func (l *sanitationLog) result(r cleaning) string {
+// result says accepted or not, with the numbers of the gaps where the reasons
+// stand, so that a row keeps to one line.
+func result(r cleaning, numbers []string) string {
 	said := "accepted"
 	switch {
 	case !r.counts():
-		said = r.void(l.loc)
+		said = "void"
 	case !r.step.Outcome.Accepted:
-		said = "not accepted: " + why(r.step)
+		said = "not accepted"
 	case byProcedure(r):
 		said = "accepted (farm procedure)"
 	}
 	if r.step.Replaces > 0 {
-		said += fmt.Sprintf("; stands for the voided step %d", r.step.Replaces)
+		said += fmt.Sprintf(", stands for void step %d", r.step.Replaces)
 	}
 	if r.step.Outcome.Late {
-		said += "; late entry, written down " + l.time(r.step.Recorded)
+		said += ", late"
+	}
+	if len(numbers) > 0 {
+		said += ", see " + list(numbers)
 	}
 	return said
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -124,7 +125,7 @@ func TestReview(t *testing.T) {
 		return Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
 	}
 	require.Len(t, gaps(t, build())["week not reviewed"], 1)
-	require.Equal(t, "week not reviewed", section(t, build(), "Gaps").Rows[0][0], "before all others")
+	require.Equal(t, "week not reviewed", column(t, section(t, build(), "Gaps"), "What")[0], "before all others")
 	review()
 	r := build()
 	require.Empty(t, gaps(t, r)["week not reviewed"])
@@ -140,10 +141,176 @@ func TestReview(t *testing.T) {
 	require.Len(t, gaps(t, build())["week not reviewed"], 1, "an entry after the review")
 	review()
 	require.Empty(t, gaps(t, build())["week not reviewed"])
-	for _, bad := range []medium.Review{{From: "2026-03-01", To: "2026-02-01"}, {From: "2026-01-01", To: "2026-12-31"}, {From: "x", To: day}, {From: day, To: "2027-01-01"}} {
+	today := f.now.In(f.Location()).Format(time.DateOnly)
+	_, err = medium.AdmitFarm(f.Farm, medium.Step{By: "SV", Body: &medium.Review{From: day, To: today}}, f.now)
+	var notOver *medium.ReviewError
+	require.ErrorAs(t, err, &notOver)
+	for _, bad := range []medium.Review{{From: "2026-03-01", To: "2026-02-01"}, {From: "2025-01-01", To: "2025-12-31"}, {From: "x", To: day}, {From: day, To: "x"}} {
 		_, err := medium.AdmitFarm(f.Farm, medium.Step{By: "SV", Body: &bad}, f.now)
 		var input *medium.InputError
 		require.ErrorAs(t, err, &input, "%+v", bad)
+	}
+}
+
+// A review of one's own work is taken, and shown: 21 CFR 112.161(b) asks for a
+// supervisor or responsible party, and there are farms of one.
+func TestReviewByTheSamePerson(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	day := f.now.In(f.Location()).Format(time.DateOnly)
+	f.do(code(1), &medium.Rinse{Debris: medium.DebrisTraces})
+	f.add(medium.Step{Mat: code(1), By: "SV", Body: &medium.Rinse{Debris: medium.DebrisNone}})
+	f.now = f.now.AddDate(0, 0, 2)
+	done, err := medium.AdmitFarm(f.Farm, medium.Step{By: "ab", Body: &medium.Review{From: day, To: day}}, f.now)
+	require.NoError(t, err)
+	f.append(done)
+	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+	require.Equal(t, []string{"–: 1 of 2 steps from " + day + " to " + day}, gaps(t, r)["reviewed by the same person"])
+	require.Contains(t, r.Summary, "Reviewed by the person who did them: 1 step.")
+	require.Equal(t, []string{"1"}, column(t, section(t, r, "Reviews"), "Their own"))
+	reviewed := column(t, section(t, r, "Cleaning and sanitizing steps"), "Reviewed")
+	require.Contains(t, reviewed[0], "(own)")
+	require.NotContains(t, reviewed[1], "(own)")
+}
+
+// Where a step relied on directions or a strip that a newer record took the
+// place of, the log shows both, and what the newer one says of the step.
+func TestSupersededFarmRecords(t *testing.T) {
+	f := newFarm(t)
+	record := func(by string, body medium.Body) {
+		t.Helper()
+		f.hours(0.1)
+		done, err := medium.AdmitFarm(f.Farm, medium.Step{By: by, Body: body}, f.now)
+		require.NoError(t, err)
+		f.Farm = f.Apply(f.append(done))
+	}
+	product := medium.Sanitizer{Name: "Dairy Rinse 5", Active: "peroxyacetic", Directions: medium.DirectionsLabel, MinPPM: 80, MaxPPM: 200, ContactS: 60, MixedHours: 48}
+	const bottle = "BK7R2N81"
+	record("MK", &product)
+	record("MK", &medium.Solution{Code: bottle, Product: "Dairy Rinse 5", StockML: 20, WaterML: 980, StrengthPPM: 110})
+	record("MK", &medium.Strip{Code: bottle, ReadPPM: 120, StepPPM: 20})
+	for i := range 2 {
+		f.do(code(i), addMat(0))
+		f.wash(code(i), medium.Sanitize{Solution: bottle, ContactS: 90, Sides: 2, Method: "soak"})
+	}
+	build := func() Report {
+		return Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+	}
+	table := func() Section { return section(t, build(), "Records of the farm") }
+	require.Empty(t, table().Rows)
+	products := section(t, build(), "Products used")
+	require.Equal(t, []string{"label: 80 to 200 ppm, 1 min, good 48 h"}, column(t, products, "Directions"))
+	require.Equal(t, []string{"2"}, column(t, products, "Steps"))
+	record("MK", &medium.Strip{Code: bottle, ReadPPM: 120, StepPPM: 20})
+	product.Note = "shelf 2"
+	record("MK", &product)
+	require.Empty(t, table().Rows, "the same reading and the same directions")
+
+	record("SV", &medium.Strip{Code: bottle, ReadPPM: 60, StepPPM: 20})
+	product.MinPPM = 100
+	record("SV", &product)
+	got := table()
+	require.Equal(t, []string{"directions of Dairy Rinse 5", "solution BK7R 2N81"}, column(t, got, "Record"))
+	require.Equal(t, []string{"2", "2"}, column(t, got, "Steps"))
+	require.Equal(t, []string{"–", "under the 80 ppm of the directions"}, column(t, got, "Later strength"))
+	require.Contains(t, column(t, got, "Relied on")[0], "label: 80 to 200 ppm")
+	require.Contains(t, column(t, got, "Relied on")[1], "strip 120 ppm, ")
+	require.Contains(t, column(t, got, "Relied on")[1], " by MK")
+	require.Contains(t, column(t, got, "Superseded by")[0], "label: 100 to 200 ppm")
+	require.Contains(t, column(t, got, "Superseded by")[1], "strip 60 ppm, ")
+	require.Contains(t, column(t, got, "Superseded by")[1], " by SV")
+	require.Contains(t, strings.Join(build().Summary, " "), "a newer record took the place of: 2.")
+}
+
+// A bottle that is emptied and filled again under the same code is another
+// solution: nothing of the first was superseded.
+func TestRefilledBottleSupersedesNothing(t *testing.T) {
+	f := newFarm(t)
+	record := func(body medium.Body) {
+		t.Helper()
+		f.hours(0.1)
+		done, err := medium.AdmitFarm(f.Farm, medium.Step{By: "MK", Body: body}, f.now)
+		require.NoError(t, err)
+		f.Farm = f.Apply(f.append(done))
+	}
+	const bottle = "BK7R2N81"
+	fill := func(ppm float64) {
+		record(&medium.Solution{Code: bottle, Product: "Dairy Rinse 5", StockML: 20, WaterML: 980, StrengthPPM: ppm})
+		record(&medium.Strip{Code: bottle, ReadPPM: ppm, StepPPM: 20})
+	}
+	fill(120)
+	f.do(code(1), addMat(0))
+	f.wash(code(1), medium.Sanitize{Solution: bottle, ContactS: 90, Sides: 2, Method: "soak"})
+	record(&medium.Discard{Code: bottle, Reason: "empty"})
+	fill(160)
+	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+	require.Empty(t, section(t, r, "Records of the farm").Rows)
+}
+
+// Every number under Result leads to a gap of the same mat, and every step that
+// was not accepted, came late or is void has one.
+func TestResultsLeadToTheirReasons(t *testing.T) {
+	r := papers(small(t))["sanitation"]
+	g := section(t, r, "Gaps")
+	steps := section(t, r, "Cleaning and sanitizing steps")
+	at, numbers := column(t, g, "Mat"), column(t, g, "No.")
+	led := 0
+	for i, result := range column(t, steps, "Result") {
+		_, see, has := strings.Cut(result, "see ")
+		sanitize := strings.HasPrefix(column(t, steps, "Method")[i], "sanitize")
+		require.Equal(t, has, has || sanitize && strings.HasPrefix(result, "not accepted") || strings.Contains(result, "late") || strings.HasPrefix(result, "void"), result)
+		for _, n := range strings.FieldsFunc(see, func(c rune) bool { return c < '0' || c > '9' }) {
+			require.Equal(t, column(t, steps, "Mat")[i], at[slices.Index(numbers, n)], result)
+			led++
+		}
+	}
+	require.Greater(t, led, 2)
+	require.Contains(t, strings.Join(r.Method, " "), "on file when the step was recorded")
+}
+
+// The lines for review stand on the page of the last rows, however many there
+// are, and a row of the log keeps to one line.
+func TestSignatureStandsWithTheLastRows(t *testing.T) {
+	whole := papers(small(t))["sanitation"]
+	last := len(whole.Sections) - 1
+	rows := whole.Sections[last].Rows
+	require.Greater(t, len(rows), 60)
+	for n := 40; n <= 62; n++ { // over the end of a page
+		r := whole
+		r.Sections = slices.Clone(whole.Sections)
+		r.Sections[last].Rows = slices.Clone(rows[:n])
+		r.Sections[last].Rows[n-1] = slices.Clone(rows[n-1])
+		r.Sections[last].Rows[n-1][1] = "lastrow"
+		r.Sections[last].Rows[n-3] = slices.Clone(rows[n-3])
+		r.Sections[last].Rows[n-3][1] = "thirdlast"
+		found := 0
+		for _, p := range read(t, pdfOf(t, r)) {
+			text := p.text()
+			if strings.Contains(text, "Reviewed by (supervisor") {
+				found++
+				require.Contains(t, text, "lastrow", "%d rows", n)
+				require.Contains(t, text, "thirdlast", "%d rows", n)
+			}
+		}
+		require.Equal(t, 1, found)
+	}
+	for _, p := range read(t, pdfOf(t, whole)) {
+		line := map[float64]bool{}
+		for _, w := range p.Words {
+			if strings.HasPrefix(w.Text, "sanitize:") || w.Text == "rinse" {
+				line[w.YMin] = true
+			}
+		}
+		var least, before float64 = 99, 0
+		for _, y := range slices.Sorted(maps.Keys(line)) {
+			if before > 0 {
+				least = min(least, y-before)
+			}
+			before = y
+		}
+		if len(line) > 20 {
+			require.Less(t, least, 2*lineHeight(densePt)*72/25.4, "rows of one line")
+		}
 	}
 }
 

@@ -6,6 +6,11 @@ import (
 	"strings"
 )
 
+// SVG draws the plot for a page of another room, as wide and high in mm as it is
+// given, with letters of the size they have in print. It has no style attribute
+// and no script, so a strict content security policy lets it be.
+func (p Plot) SVG(w, h float64) template.HTML { return p.picture(w, h, htmlMeasure).svg(p.Alt) }
+
 // svg gives a picture as part of a page. Its texts keep their size in points
 // when the page is printed at the width that it was laid out for.
 func (pic picture) svg(alt string) template.HTML {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"resow/medium"
@@ -12,6 +13,9 @@ import (
 type TraceInput struct {
 	Origin
 	Result trace.Result
+	// Commands hold what is not on hold yet: the mats of this trace, then those of
+	// the same seed lots. They are printed to be typed.
+	Commands []string
 }
 
 // Trace is the paper of a recall: what is traced, what is at risk, where it may
@@ -25,7 +29,7 @@ func Trace(in TraceInput) Report {
 		t.reach("Possible sources", in.Result.Sources), t.growths("Other crops of the same seed lots", in.Result.SeedAlso), t.solutions()}
 	r.Method = []string{
 		"A growth is one lot of a crop on one mat, from sowing to harvest. At risk is every growth sown on the same mat later with no accepted sanitizing step between, every other part of such a growth's lot, and so on from each of these. Possible sources are found in the same way, back in time.",
-		"An accepted sanitizing step ends the way on a mat. It was accepted by the directions and policy in force that day; where the solution itself is traced, steps with it end nothing.",
+		"An accepted sanitizing step ends the way on a mat. It was accepted by the directions and policy on file when it was recorded; where the solution itself is traced, steps with it end nothing.",
 		"Voided steps count as never taken. What was never written down can't be traced.",
 		"Whether food is recalled is decided with the buyers and the local health authority, not by this paper.",
 	}
@@ -38,39 +42,97 @@ type tracePaper struct {
 }
 
 func (t tracePaper) summary() []string {
+	out := []string{fmt.Sprintf("Traced: %s on %s.", count(len(t.r.Start), "growth", "growths"), mats(len(t.r.Mats))), t.mold()}
+	out = append(out, "Other lots at risk by the records: "+counted(t.otherLots())+".")
+	for _, s := range t.r.Seeds {
+		out = append(out, fmt.Sprintf("Other lots of the same seed lot, %s: %s.", s.Name, or(strings.Join(s.Lots, ", "), "none with a name")))
+	}
+	out = append(out, fmt.Sprintf("In use and not on hold when this was printed: %s of this trace.", mats(len(t.r.Hold))))
+	for _, s := range t.r.Seeds {
+		if len(s.Hold) > 0 {
+			out = append(out, fmt.Sprintf("In use, not on hold, and other crops of seed lot %s grew on them: %s more.", s.Name, mats(len(s.Hold))))
+		}
+	}
+	for _, c := range t.in.Commands {
+		out = append(out, "To hold them: "+c)
+	}
+	return out
+}
+
+// counted is a list of names with their number, or none.
+func counted(names []string) string {
+	if len(names) == 0 {
+		return "none"
+	}
+	return fmt.Sprintf("%d: %s", len(names), strings.Join(names, ", "))
+}
+
+// otherLots are the lots at risk that the start does not have itself.
+func (t tracePaper) otherLots() (others []string) {
 	own := map[string]bool{}
 	for _, g := range t.r.Start {
 		own[strings.ToLower(g.Lot)] = true
 	}
-	var others []string
 	for _, lot := range t.r.Lots {
 		if !own[strings.ToLower(lot)] {
 			others = append(others, lot)
 		}
 	}
-	out := []string{fmt.Sprintf("Traced: %s on %s.", count(len(t.r.Start), "growth", "growths"), mats(len(t.r.Mats)))}
-	if len(others) == 0 {
-		out = append(out, "Other lots at risk by the records: none.")
-	} else {
-		out = append(out, fmt.Sprintf("Other lots at risk by the records: %d: %s.", len(others), strings.Join(others, ", ")))
+	return others
+}
+
+// mold names the growths of the trace on which mold was seen.
+func (t tracePaper) mold() string {
+	var seen []string
+	take := func(g trace.Growth, as string) {
+		if g.Mold {
+			seen = append(seen, fmt.Sprintf("%s on %s (%s)", lotText(g.Crop, g.Lot), keep(g.Mat.String()), as))
+		}
 	}
-	return append(out, fmt.Sprintf("In use and not on hold when this was printed: %s.", mats(len(t.r.Hold))))
+	for _, g := range t.r.Start {
+		take(g, "traced")
+	}
+	for _, x := range t.r.AtRisk {
+		take(x.Growth, "at risk")
+	}
+	for _, x := range t.r.Sources {
+		take(x.Growth, "possible source")
+	}
+	for _, g := range t.r.SeedAlso {
+		take(g, "same seed lot")
+	}
+	if len(seen) == 0 {
+		return "Mold on file in this trace: none."
+	}
+	return "MOLD was seen: " + strings.Join(slices.Compact(seen), "; ") + "."
 }
 
 func (t tracePaper) matTable() Section {
-	s := Section{Heading: "Mats to set apart", Empty: "None.", Columns: []Column{{Head: "Mat"}, {Head: "State"}, {Head: "Found and set apart (initials, time)"}}}
-	open := map[medium.Code]bool{}
-	for _, c := range t.r.Hold {
-		open[c] = true
-	}
-	for _, c := range t.r.Mats {
-		state := "on hold or retired"
-		if open[c] {
-			state = "in use"
+	s := Section{Heading: "Mats to set apart", Empty: "None.",
+		Columns: []Column{{Head: "Mat"}, {Head: "State"}, {Head: "Crop and lot on it"}, {Head: "Found and set apart (initials, time)"}}}
+	for _, m := range t.r.States {
+		crop := "no crop yet"
+		if m.Crop != "" {
+			crop = lotText(m.Crop, m.Lot)
 		}
-		s.Rows = append(s.Rows, []string{keep(c.String()), state, "____________________"})
+		if m.Crop != "" && m.Stage != medium.Growing && m.HeldIn != medium.Growing {
+			crop = "none now; last " + crop
+		}
+		s.Rows = append(s.Rows, []string{keep(m.Mat.String()), stateText(m), crop, "____________________"})
 	}
 	return s
+}
+
+func stateText(m trace.State) string {
+	switch {
+	case m.Stage == medium.Retired:
+		return "retired"
+	case m.Stage == medium.OnHold && m.HeldIn != "":
+		return "ON HOLD, was " + string(m.HeldIn)
+	case m.Stage == medium.OnHold:
+		return "ON HOLD"
+	}
+	return "in use, " + string(m.Stage)
 }
 
 func (t tracePaper) row(g trace.Growth) []string {

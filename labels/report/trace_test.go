@@ -63,7 +63,52 @@ func TestTracePaper(t *testing.T) {
 	require.Equal(t, []string{"no accepted step"}, column(t, risk, "Sanitized before"))
 	mats := section(t, r, "Mats to set apart")
 	require.Len(t, mats.Rows, len(found.Mats))
-	require.Equal(t, []string{"in use"}, column(t, mats, "State"))
+	require.Equal(t, []string{"in use, growing"}, column(t, mats, "State"))
+	require.Equal(t, []string{"radish, lot L2"}, column(t, mats, "Crop and lot on it"))
+	require.Contains(t, r.Summary, "Mold on file in this trace: none.")
 	require.NotEmpty(t, r.Anchor)
 	require.True(t, r.Sign)
+}
+
+// The state of every mat is told, a hold apart from the end of a mat; mold and
+// the other lots of the same seed stand in the summary, with what holds them.
+func TestTraceTellsStatesMoldAndSeed(t *testing.T) {
+	f := newFarm(t)
+	sow := func(i int, lot string) {
+		f.do(code(i), addMat(0))
+		f.wash(code(i), label())
+		f.do(code(i), &medium.Sow{Crops: []medium.Sown{{Crop: "pea", SeedG: 20}}, Lot: lot, SeedLot: "S88"})
+	}
+	sow(1, "L1")
+	sow(2, "L1")
+	sow(3, "L1")
+	sow(4, "L1")
+	sow(5, "L5")
+	f.do(code(2), &medium.Hold{Reason: "doubt"})
+	f.do(code(3), &medium.Harvest{YieldG: 90})
+	f.do(code(3), &medium.Retire{Cause: medium.CauseWear})
+	f.do(code(4), &medium.Mold{Where: "edge"})
+	g := trace.New(func(yield func([]medium.Step) bool) {
+		for i := 1; i <= 5; i++ {
+			if !yield(f.thread(code(i))) {
+				return
+			}
+		}
+	})
+	found, err := g.Find(trace.Query{From: trace.FromLot, Name: "L1"})
+	require.NoError(t, err)
+	r := Trace(TraceInput{Origin: f.origin(), Result: found, Commands: []string{"resow trace L1 --hold x", "resow trace S88 --hold x"}})
+	mats := section(t, r, "Mats to set apart")
+	require.Equal(t, []string{"in use, growing", "ON HOLD, was growing", "retired", "ON HOLD, was growing"}, column(t, mats, "State"))
+	require.Equal(t, []string{"pea, lot L1", "pea, lot L1", "none now; last pea, lot L1", "pea, lot L1"}, column(t, mats, "Crop and lot on it"))
+	text := loose(strings.Join(r.Summary, "\n"))
+	for _, want := range []string{
+		"MOLD was seen: pea, lot L1 on " + code(4).String() + " (traced).",
+		"Other lots of the same seed lot, S88: L5.",
+		"In use and not on hold when this was printed: 1 mat of this trace.",
+		"In use, not on hold, and other crops of seed lot S88 grew on them: 1 mat more.",
+		"To hold them: resow trace L1 --hold x", "To hold them: resow trace S88 --hold x",
+	} {
+		require.Contains(t, text, want)
+	}
 }

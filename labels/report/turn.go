@@ -24,19 +24,18 @@ type Turn struct {
 	Whole     bool      // harvested, with no more cuts to come
 }
 
-// Turns reads the turns from a mat's whole thread. Voided steps count as never
-// taken.
-func Turns(thread []medium.Step) []Turn {
-	voided := map[uint64]bool{}
+// appendTurns reads the turns from a mat's whole thread into an empty list, so
+// that one list can serve for all mats. Voided steps count as never taken.
+func appendTurns(out []Turn, thread []medium.Step) []Turn {
+	var voided []uint64
 	for _, s := range thread {
 		if b, ok := s.Body.(*medium.Correct); ok {
-			voided[b.MatSeq] = true
+			voided = append(voided, b.MatSeq)
 		}
 	}
-	var out []Turn
 	cleared := ""
 	for _, s := range thread {
-		if voided[s.MatSeq] {
+		if len(voided) > 0 && slices.Contains(voided, s.MatSeq) {
 			continue
 		}
 		if b, ok := s.Body.(*medium.Sanitize); ok && s.Outcome.Accepted {
@@ -102,7 +101,8 @@ func (t *Turn) take(s medium.Step) {
 }
 
 // Tally gathers what the reuse report needs of the mats' threads, one mat
-// after the other, so that no more than one thread is in memory at a time.
+// after the other, so that no more than one thread is in memory at a time. What
+// it keeps grows with groups, weeks and days, not with mats or turns.
 type Tally struct {
 	loc    *time.Location
 	south  bool
@@ -113,8 +113,9 @@ type Tally struct {
 	crops  map[string]lifetime.Week // finished turns
 	recent int                      // sowings in the last paceWeeks
 	ended  lifetime.Week
+	turns  []Turn // of the thread at hand; kept for the next
 
-	minutes  []float64
+	minutes  lifetime.Sample
 	harvests []lifetime.Harvest
 	seen     int // mats
 	every    int // of so many mats the harvests of one are kept
@@ -148,7 +149,8 @@ func NewTally(farm medium.Farm, now time.Time) *Tally {
 func (t *Tally) Add(thread []medium.Step) {
 	mat := matOf(thread)
 	t.seen++
-	for _, turn := range Turns(thread) {
+	t.turns = appendTurns(t.turns[:0], thread)
+	for _, turn := range t.turns {
 		t.turn(mat, turn)
 		if (t.seen-1)%t.every == 0 {
 			t.harvest(string(thread[0].Mat), mat, turn)
@@ -170,7 +172,7 @@ func matOf(thread []medium.Step) medium.Mat {
 
 func (t *Tally) turn(mat medium.Mat, turn Turn) {
 	if turn.Minutes > 0 {
-		t.minutes = append(t.minutes, turn.Minutes)
+		t.minutes.Add(turn.Minutes)
 	}
 	if t.now.Sub(turn.SownAt) < paceWeeks*7*24*time.Hour {
 		t.recent++

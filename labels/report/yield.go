@@ -41,6 +41,7 @@ func yieldsOf(t *Tally) yields {
 	return y
 }
 
+// say gives the common trend and, where some mats lose yield, which.
 func (y yields) say() []string {
 	if y.refused != nil || len(y.all) == 0 || y.all[0].Refused != nil {
 		return nil

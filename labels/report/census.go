@@ -1,0 +1,190 @@
+package report
+
+import (
+	"cmp"
+	"iter"
+	"slices"
+	"strings"
+
+	"resow/medium"
+	"resow/medium/lifetime"
+)
+
+// census keeps of each mat what its life and its worth need, so that no more
+// than one whole condition is in memory at a time.
+type census struct {
+	lines []matLine
+	sizes map[sizeKey]*sizeSum
+	names map[string]string // one copy of each name
+}
+
+// matLine is one mat.
+type matLine struct {
+	material, supplier string
+	cause              string
+	turn               int32
+	retired            bool
+	due                bool // in use, and to be retired now by the farm's own rules
+}
+
+type sizeKey struct {
+	material string
+	areaMM2  float64
+}
+
+// sizeSum adds the mats of one material and size up.
+type sizeSum struct {
+	mats, turns      int
+	priced           int
+	cost             float64
+	retired, weighed int
+	weightG          float64 // dry, of the weighed retired ones
+}
+
+func newCensus() *census {
+	return &census{sizes: map[sizeKey]*sizeSum{}, names: map[string]string{}}
+}
+
+// censusOf counts all mats; the farm's rules are not asked.
+func censusOf(mats iter.Seq[medium.Condition]) *census {
+	c := newCensus()
+	for m := range each(mats) {
+		c.add(m, false)
+	}
+	return c
+}
+
+// each is a sequence that may be missing.
+func each(mats iter.Seq[medium.Condition]) iter.Seq[medium.Condition] {
+	if mats == nil {
+		return func(func(medium.Condition) bool) {}
+	}
+	return mats
+}
+
+func (c *census) add(m medium.Condition, due bool) {
+	line := matLine{material: c.name(m.Mat.Material), supplier: c.name(m.Mat.Supplier), turn: int32(m.Turn),
+		retired: m.Stage == medium.Retired, due: due}
+	if line.retired {
+		line.cause = c.kept(causeName(m.Cause))
+	}
+	c.lines = append(c.lines, line)
+	key := sizeKey{line.material, m.Mat.AreaMM2()}
+	s := c.sizes[key]
+	if s == nil {
+		s = &sizeSum{}
+		c.sizes[key] = s
+	}
+	s.add(m)
+}
+
+func (s *sizeSum) add(m medium.Condition) {
+	s.mats++
+	s.turns += m.Turn
+	if m.Mat.Cost > 0 {
+		s.priced++
+		s.cost += m.Mat.Cost
+	}
+	if m.Stage != medium.Retired {
+		return
+	}
+	s.retired++
+	if m.Mat.DryWeightG > 0 {
+		s.weighed++
+		s.weightG += m.Mat.DryWeightG
+	}
+}
+
+func (c *census) name(text string) string { return c.kept(named(text)) }
+
+// kept gives the one copy of a text; the records hold one for each mat.
+func (c *census) kept(text string) string {
+	if old, ok := c.names[text]; ok {
+		return old
+	}
+	text = strings.Clone(text)
+	c.names[text] = text
+	return text
+}
+
+// bySize gives the sums in a fixed order.
+func (c *census) bySize() []sizeKey {
+	keys := make([]sizeKey, 0, len(c.sizes))
+	for k := range c.sizes {
+		keys = append(keys, k)
+	}
+	slices.SortFunc(keys, func(a, b sizeKey) int {
+		return cmp.Or(strings.Compare(a.material, b.material), cmp.Compare(a.areaMM2, b.areaMM2))
+	})
+	return keys
+}
+
+// usualArea is the area that most mats have.
+func (c *census) usualArea() float64 {
+	n := map[float64]int{}
+	best := 0.0
+	for _, k := range c.bySize() {
+		n[k.areaMM2] += c.sizes[k].mats
+		if n[k.areaMM2] > n[best] || n[k.areaMM2] == n[best] && k.areaMM2 > best {
+			best = k.areaMM2
+		}
+	}
+	return best
+}
+
+// observation is a mat as far as its life is known.
+func (m matLine) observation() lifetime.Observation {
+	return lifetime.Observation{Turns: float64(m.turn), Retired: m.retired, Cause: m.cause}
+}
+
+// observations are those of all mats.
+func (c *census) observations() []lifetime.Observation {
+	out := make([]lifetime.Observation, len(c.lines))
+	for i, m := range c.lines {
+		out[i] = m.observation()
+	}
+	return out
+}
+
+// lifeBy is what the life of mats is broken down by.
+type lifeBy struct {
+	one, many string
+	of        func(matLine) string
+}
+
+var (
+	byMaterial = lifeBy{"material", "materials", func(m matLine) string { return m.material }}
+	bySupplier = lifeBy{"supplier", "suppliers", func(m matLine) string { return m.supplier }}
+)
+
+// grouped gives the observations of each group.
+func (c *census) grouped(by lifeBy) map[string][]lifetime.Observation {
+	n := map[string]int{}
+	for _, m := range c.lines {
+		n[by.of(m)]++
+	}
+	out := map[string][]lifetime.Observation{}
+	for name, count := range n {
+		out[name] = make([]lifetime.Observation, 0, count)
+	}
+	for _, m := range c.lines {
+		name := by.of(m)
+		out[name] = append(out[name], m.observation())
+	}
+	return out
+}
+
+// oneMaterialEach says that every supplier sold one material, and every
+// material came from one supplier.
+func (c *census) oneMaterialEach() bool {
+	sold, from := map[string]string{}, map[string]string{}
+	for _, m := range c.lines {
+		material, known := sold[m.supplier]
+		supplier, known2 := from[m.material]
+		if known && material != m.material || known2 && supplier != m.supplier {
+			return false
+		}
+		sold[m.supplier], from[m.material] = m.material, m.supplier
+	}
+	return true
+}

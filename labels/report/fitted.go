@@ -1,0 +1,208 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+
+	"resow/medium/lifetime"
+)
+
+// fitted is the Weibull life of the mats of one material, or of all.
+type fitted struct {
+	name     string // material; allMats
+	fit      lifetime.Fit
+	retired  int
+	mats     int   // that were sown on
+	refused  error // why there is no life
+	suits    float64
+	untested error // why the fit was not tested
+}
+
+// fits are the lives of all materials that allow one of their own.
+type fits struct {
+	all    fitted
+	groups []fitted // most mats first; those without a life of their own too
+}
+
+const (
+	allMats = "all mats"
+	// goodnessRepeats draws of every mat tell a p-value near 0.05 within 0.03.
+	goodnessRepeats = 200
+	// goodnessMats is how many mats the test of a fit looks at; of more, every
+	// second, third … one.
+	goodnessMats = 2000
+)
+
+func fitsOf(c *census) fits {
+	by := c.grouped(byMaterial)
+	f := fits{}
+	for name, obs := range by {
+		f.groups = append(f.groups, fit(name, obs))
+	}
+	slices.SortFunc(f.groups, func(a, b fitted) int { return cmp.Or(cmp.Compare(b.mats, a.mats), strings.Compare(a.name, b.name)) })
+	if len(f.groups) == 1 {
+		f.all = f.groups[0]
+		f.all.name = allMats
+		return f
+	}
+	f.all = fit(allMats, c.observations())
+	return f
+}
+
+func fit(name string, obs []lifetime.Observation) fitted {
+	obs = sownOn(obs)
+	f := fitted{name: name, mats: len(obs)}
+	for _, o := range obs {
+		if o.Retired {
+			f.retired++
+		}
+	}
+	if f.fit, f.refused = fitLife(obs); f.refused == nil {
+		f.suits, f.untested = goodness(obs, f.fit)
+	}
+	return f
+}
+
+// sownOn leaves out the mats without a turn: a fitted life begins with the
+// first sowing.
+func sownOn(obs []lifetime.Observation) []lifetime.Observation {
+	return slices.DeleteFunc(slices.Clone(obs), func(o lifetime.Observation) bool { return o.Turns == 0 })
+}
+
+func fitLife(obs []lifetime.Observation) (lifetime.Fit, error) {
+	if err := lifetime.DefaultLimits().Fit(obs); err != nil {
+		return lifetime.Fit{}, err
+	}
+	return lifetime.FitWeibull(obs, confidence)
+}
+
+// goodness tests how well a fitted life suits the records.
+func goodness(obs []lifetime.Observation, fit lifetime.Fit) (float64, error) {
+	if every := (len(obs) + goodnessMats - 1) / goodnessMats; every > 1 {
+		var some []lifetime.Observation
+		for i := 0; i < len(obs); i += every {
+			some = append(some, obs[i])
+		}
+		var err error
+		if fit, err = lifetime.FitWeibull(some, confidence); err != nil {
+			return 0, err
+		}
+		obs = some
+	}
+	return lifetime.GoodnessP(obs, fit, goodnessRepeats, rand.NewPCG(forecastSeed, 1))
+}
+
+// of gives the life by which the mats of a material go: their own, or that of
+// all mats.
+func (f fits) of(material string) fitted {
+	for _, g := range f.groups {
+		if g.name == material && g.refused == nil {
+			return g
+		}
+	}
+	return f.all
+}
+
+// used are the lives that some mats in use go by.
+func (f fits) used(materials []string) []fitted {
+	var out []fitted
+	for _, g := range append(slices.Clone(f.groups), f.all) {
+		if g.refused == nil && slices.ContainsFunc(materials, func(m string) bool { return f.of(m).name == g.name }) {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// misfit says that a fitted life has the wrong shape for its records.
+func (f fitted) misfit() bool { return f.untested == nil && f.suits < 1-confidence }
+
+// left is the number of further turns that half of the mats of an age reach,
+// in words.
+func (f fitted) left(turn int) string {
+	if f.refused != nil {
+		return "not known"
+	}
+	e, err := f.fit.MedianRemainingTurns(float64(turn))
+	if err != nil {
+		return "not known"
+	}
+	whole := func(v float64) string {
+		if v > mostTurns {
+			return "many"
+		}
+		return fmt.Sprintf("%.0f", v)
+	}
+	return keep(fmt.Sprintf("%s (%s to %s)", whole(e.Value), whole(e.Low), whole(e.High)))
+}
+
+// mostTurns is where a number of turns stops saying anything.
+const mostTurns = 9999
+
+// estimate writes turns with their interval.
+func estimate(e lifetime.Estimate) string {
+	if e.Value > mostTurns {
+		return "over 9999"
+	}
+	high := short(e.High)
+	if e.High > mostTurns {
+		high = "over 9999"
+	}
+	return fmt.Sprintf("%s (%s to %s)", short(e.Value), short(e.Low), high)
+}
+
+// wear says how the chance to be retired changes with age.
+func (f fitted) wear() string {
+	switch {
+	case f.fit.WearP >= 1-confidence:
+		return "no change shown"
+	case f.fit.Shape > 1:
+		return "old mats go sooner"
+	}
+	return "new mats go sooner"
+}
+
+// suit says how well the fitted life suits the records.
+func (f fitted) suit() string {
+	switch {
+	case f.untested != nil:
+		return "not tested"
+	case f.misfit():
+		return figure(f.suits) + ", does not suit"
+	}
+	return figure(f.suits)
+}
+
+func (f fits) section() Section {
+	s := Section{Heading: "Fitted lives", Empty: "No mats are on file.",
+		Note:    "A Weibull life by maximum likelihood, which the forecast goes by; a material with fewer than 6 retired mats goes by the life of all mats. Shape 1 is a steady rate, above 1 wear, below 1 early losses. The p-value is the chance that mats with such a life plot as crookedly as these: under 0.05 trust the survival curve instead.",
+		Columns: []Column{{Head: "Mats of"}, {Head: "Retired", Right: true, Drop: 2}, {Head: "Half end by turn (95 % interval)"}, {Head: "Mean life, turns (95 % interval)"}, {Head: "Shape (95 % interval)", Drop: 1}, {Head: "With age"}, {Head: "p against the fit"}}}
+	groups := f.groups
+	if len(groups) > 1 {
+		groups = append(slices.Clone(groups), f.all)
+	}
+	for _, g := range groups {
+		s.Rows = append(s.Rows, g.row())
+	}
+	return s
+}
+
+func (f fitted) row() []string {
+	row := []string{f.name, keep(fmt.Sprintf("%d of %d", f.retired, f.mats)), tooFewShort(f.refused), "–", "–", "–", "–"}
+	if f.refused != nil {
+		return row
+	}
+	row[2], row[3] = "not known", "not known"
+	if half, err := f.fit.QuantileTurns(0.5); err == nil {
+		row[2] = estimate(half)
+	}
+	if mean, err := f.fit.MeanLife(); err == nil {
+		row[3] = estimate(mean)
+	}
+	row[4] = fmt.Sprintf("%s (%s to %s)", hundredths(f.fit.Shape), hundredths(f.fit.ShapeLog.Low), hundredths(f.fit.ShapeLog.High))
+	row[5], row[6] = f.wear(), f.suit()
+	return row
+}
