@@ -17,6 +17,7 @@ type BottleTag struct {
 	Product   string
 	Active    string // active ingredient
 	Strength  string
+	Use       string // the directions' contact time and rinse; left out whole where it has no room
 	MadeAt    string
 	GoodUntil string
 	MadeBy    string
@@ -29,7 +30,9 @@ type BottleTag struct {
 type BottleTags struct {
 	Stock   Stock
 	Tags    []BottleTag
+	Skip    int       // labels already used up on the first page
 	Created time.Time // stands in the file
+	Correction
 }
 
 // The type sizes of a tag, in points. What must be read at arm's length is
@@ -48,19 +51,27 @@ func WriteBottleTags(w io.Writer, run BottleTags) error {
 	if len(run.Tags) == 0 {
 		return &SheetError{"there are no bottle tags to print; name at least one solution"}
 	}
+	if err := run.Stock.checkSkip(run.Skip); err != nil {
+		return err
+	}
+	if err := run.Correction.check(); err != nil {
+		return err
+	}
 	p, err := newPaper(run.Stock.PageW, run.Stock.PageH, "Solution tags", run.Created, true)
 	if err != nil {
 		return err
 	}
+	p.adjust(run.Correction)
 	for i, tag := range run.Tags {
 		layout, ruleAt, err := tag.layOut(run.Stock)
 		if err != nil {
 			return err
 		}
-		if i%run.Stock.PerPage() == 0 {
+		place := (run.Skip + i) % run.Stock.PerPage()
+		if i == 0 || place == 0 {
 			p.addPage()
 		}
-		cell := run.Stock.Cell(i)
+		cell := run.Stock.Cell(place)
 		run.Stock.drawTag(p, cell, run.Stock.PerPage() > 1)
 		p.drawLayout(layout, cell)
 		if ruleAt > 0 {
@@ -92,9 +103,9 @@ func (t BottleTag) layOut(stock Stock) (out Layout, ruleAt float64, err error) {
 	}
 	out.Symbols = []PlacedSymbol{{symbol, Box{panel.right() - side, panel.Y, side, side}}}
 
-	points := min(18, side/halfCode*pointsPerMM)
+	points := min(17, side/halfCode*pointsPerMM)
 	out.code([]string{code[:4], code[4:]}, Box{panel.right() - side, panel.Y + side, side, 0}, points, true)
-	head := side + codeHeight(2, points) + 1
+	head := side + codeHeight(2, points) + 0.3
 
 	cautions := t.cautionItems()
 	if len(cautions) > 0 {
@@ -108,6 +119,10 @@ func (t BottleTag) layOut(stock Stock) (out Layout, ruleAt float64, err error) {
 		head = panel.H
 	}
 	out.stack(Box{panel.X, panel.Y, panel.W - side - 1, head - 0.5}, t.headItems(), 0, false)
+	if t.Use != "" && len(out.shortened) > 0 { // half of it could be misread, and the others come first
+		t.Use = ""
+		return t.layOut(stock)
+	}
 	for _, role := range []string{"product", "strength", "good until", "caution"} {
 		if slices.Contains(out.shortened, role) {
 			return Layout{}, 0, &SheetError{fmt.Sprintf("the %s of %q does not fit in full on %v x %v mm; take a larger tag or say it shorter",
@@ -128,7 +143,7 @@ func (t BottleTag) check() (code, payload string, err error) {
 	if strings.TrimSpace(t.Product) == "" {
 		return "", "", &SheetError{"a bottle tag without the product's name would be dangerous; give the name"}
 	}
-	texts := append([]string{t.Product, t.Active, t.Strength, t.MadeAt, t.GoodUntil, t.MadeBy, t.Farm}, t.Cautions...)
+	texts := append([]string{t.Product, t.Active, t.Strength, t.Use, t.MadeAt, t.GoodUntil, t.MadeBy, t.Farm}, t.Cautions...)
 	for _, text := range texts {
 		if err := printable(text); err != nil {
 			return "", "", err
@@ -142,6 +157,7 @@ func (t BottleTag) headItems() []item {
 	return []item{
 		{role: "product", text: t.Product, bold: true, most: 22, least: 11, rows: 2},
 		{role: "strength", text: t.Strength, bold: true, most: 20, least: 11, rows: 1},
+		{role: "use", text: t.Use, bold: true, most: 12, least: 8, rows: 2},
 		{role: "good until", text: prefixed("Good until ", t.GoodUntil), bold: true, most: 13, least: 9, rows: 2},
 		{role: "active", text: t.Active, most: 11, least: 7, rows: 2},
 		{role: "made", text: made, most: 11, least: 7, rows: 2},

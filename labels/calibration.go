@@ -11,10 +11,9 @@ import (
 // of the first and last label to hold against the label paper. Print it on
 // plain paper with the corrections in use, so that their effect can be seen.
 type Calibration struct {
-	Stocks           []Stock
-	OffsetX, OffsetY float64 // as in Sheet
-	ScaleX, ScaleY   float64
-	Created          time.Time // stands in the file
+	Stocks []Stock
+	Correction
+	Created time.Time // stands in the file
 }
 
 // WriteCalibration draws the ruler pages as a PDF.
@@ -28,12 +27,12 @@ func WriteCalibration(w io.Writer, c Calibration) error {
 		return err
 	}
 	for _, s := range c.Stocks {
-		check := Sheet{Stock: s, Labels: make([]Label, 1), OffsetX: c.OffsetX, OffsetY: c.OffsetY, ScaleX: c.ScaleX, ScaleY: c.ScaleY}
+		check := Sheet{Stock: s, Labels: make([]Label, 1), Correction: c.Correction}
 		if err := check.validate(); err != nil {
 			return err
 		}
 		p.w, p.h = s.PageW, s.PageH
-		p.adjust(c.OffsetX, c.OffsetY, c.ScaleX, c.ScaleY)
+		p.adjust(c.Correction)
 		p.addPage()
 		if s.PageW < 150 || s.PageH < 150 {
 			s.smallRuler(p)

@@ -21,6 +21,7 @@ type ActionCards struct {
 	Letter  bool // US Letter; else A4
 	Farm    string
 	Created time.Time // stands in the file
+	Correction
 }
 
 // The symbols stand more than 80 mm apart, so that the neighbour is not caught
@@ -46,11 +47,15 @@ func WriteCards(w io.Writer, set ActionCards) error {
 	if len(set.Cards) == 0 {
 		return &SheetError{"there are no action cards to print; name at least one action"}
 	}
+	if err := set.Correction.check(); err != nil {
+		return err
+	}
 	stock := set.stock()
 	p, err := newPaper(stock.PageW, stock.PageH, "Action cards", set.Created, true)
 	if err != nil {
 		return err
 	}
+	p.adjust(set.Correction)
 	for i, card := range set.Cards {
 		layout, picture, err := card.layOut(stock, set.Farm)
 		if err != nil {

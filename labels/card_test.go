@@ -71,7 +71,7 @@ func TestCardsThatAreRefused(t *testing.T) {
 		"none":     {},
 		"a mat":    {Cards: []ActionCard{{"TK7R2N81", "SOW", ""}}},
 		"no word":  {Cards: []ActionCard{{"XKRBVJCS", " ", ""}}},
-		"no glyph": {Cards: []ActionCard{{"XKRBVJCS", "微", ""}}},
+		"no glyph": {Cards: []ActionCard{{"XKRBVJCS", "\U0001F331", ""}}},
 	} {
 		err := WriteCards(&bytes.Buffer{}, set)
 		require.Error(t, err, name)
@@ -82,7 +82,7 @@ func TestCardsThatAreRefused(t *testing.T) {
 func someTag(t testing.TB) BottleTag {
 	code, err := NewCode(Bottle, chacha(6))
 	require.NoError(t, err)
-	return BottleTag{Code: code, Product: "Oxy Rinse", Active: "hydrogen peroxide", Strength: "3.0 % w/w", MadeAt: "2026-11-25 08:10",
+	return BottleTag{Code: code, Product: "Oxy Rinse", Active: "hydrogen peroxide", Strength: "3.0 % w/w", Use: "Wet for 10 min, then rinse", MadeAt: "2026-11-25 08:10",
 		GoodUntil: "2026-11-26 08:10", MadeBy: "KL", Farm: farmNames[2], Cautions: []string{
 			"Wear gloves and eye protection.", "Never mix with other chemicals: vinegar and peroxide in one bottle make an irritant acid.", "Mist makes floors slippery."}}
 }
@@ -115,6 +115,44 @@ func TestBottleTags(t *testing.T) {
 	}
 }
 
+// Contact time and rinse stand on a tag in full or not at all.
+func TestUseIsWholeOrLeftOut(t *testing.T) {
+	const use = "Wet for 10 min, then rinse with potable water"
+	seen := map[string]int{}
+	for w := 100.0; w > 40; w -= 0.5 {
+		stock := stockNamed(t, "roll-100x60")
+		stock.LabelW, stock.PageW, stock.PitchX = w, w, w
+		tag := someTag(t)
+		tag.Use, tag.Cautions = use, nil
+		layout, _, err := tag.layOut(stock)
+		if err != nil {
+			break // too small for what must be on it
+		}
+		checkLayout(t, stock, layout)
+		words := ""
+		for _, text := range layout.Texts {
+			if text.Role == "use" {
+				words += text.Text + " "
+			}
+		}
+		seen[strings.TrimSpace(words)]++
+	}
+	require.Len(t, seen, 2)
+	require.Positive(t, seen[use])
+	require.Positive(t, seen[""])
+}
+
+func TestCorrectionsThatAreRefused(t *testing.T) {
+	for _, c := range []Correction{{OffsetX: 21}, {OffsetY: -21}, {ScaleX: 0.5}, {ScaleY: 1.2}, {OffsetX: math.NaN()}} {
+		var sheetErr *SheetError
+		require.ErrorAs(t, WriteCards(&bytes.Buffer{}, ActionCards{Cards: someCards(t), Correction: c}), &sheetErr)
+		require.ErrorAs(t, WriteBottleTags(&bytes.Buffer{}, BottleTags{Stock: stockNamed(t, "a4-8"), Tags: []BottleTag{someTag(t)}, Correction: c}), &sheetErr)
+	}
+	for _, skip := range []int{-1, 8} {
+		require.Error(t, WriteBottleTags(&bytes.Buffer{}, BottleTags{Stock: stockNamed(t, "a4-8"), Tags: []BottleTag{someTag(t)}, Skip: skip}))
+	}
+}
+
 func TestBottleTagsThatAreRefused(t *testing.T) {
 	for name, change := range map[string]func(*BottleTag){
 		"a mat":         func(b *BottleTag) { b.Code = "TK7R2N81" },
@@ -134,13 +172,13 @@ func TestBottleTagsThatAreRefused(t *testing.T) {
 
 func TestCalibrationAndDoorSign(t *testing.T) {
 	var first, again bytes.Buffer
-	c := Calibration{Stocks: Stocks(), OffsetX: 1, ScaleX: 1.01, Created: day}
+	c := Calibration{Stocks: Stocks(), Correction: Correction{OffsetX: 1, ScaleX: 1.01}, Created: day}
 	require.NoError(t, WriteCalibration(&first, c))
 	require.NoError(t, WriteCalibration(&again, c))
 	require.True(t, bytes.Equal(first.Bytes(), again.Bytes()))
 	require.Equal(t, len(Stocks()), bytes.Count(first.Bytes(), []byte("/Type /Page\n")), "one page for each stock")
 	require.Error(t, WriteCalibration(&first, Calibration{}))
-	require.Error(t, WriteCalibration(&first, Calibration{Stocks: Stocks(), OffsetX: 100}))
+	require.Error(t, WriteCalibration(&first, Calibration{Stocks: Stocks(), Correction: Correction{OffsetX: 100}}))
 
 	for _, bad := range []string{"", "farm.local", "ftp://farm.local"} {
 		require.Error(t, WriteDoorSign(&first, DoorSign{Address: bad}), bad)

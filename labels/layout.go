@@ -55,7 +55,8 @@ const (
 	codePoints  = 14.0 // the least size of the code that is wanted beside a symbol
 	leastCode   = 7.0  // on small labels
 	mostCode    = 26.0
-	leastPoints = 5.0 // of any other text
+	mostAcross  = 48.0 // in a strip across the label
+	leastPoints = 5.0  // of any other text
 	// Beyond about 20 mm a larger symbol reads hardly better when wet.
 	wantedSide = 22.0
 	// The widest four characters of the alphabet in DejaVu Sans Bold, in em.
@@ -63,6 +64,7 @@ const (
 	halfCode  = 3.36
 	wholeCode = 2*halfCode + 0.35
 	codePitch = 1.02 // from one line of a code to the next, em
+	codeDrop  = 0.21 // of J in DejaVu Sans Bold below the base line, em
 )
 
 // arrangement is one way to share a panel out, before any text is set.
@@ -71,6 +73,7 @@ type arrangement struct {
 	column  Box // beside or below the symbol: code first
 	strip   Box // below everything; no height when there is none
 	twoLine bool
+	below   bool    // the code goes in the strip, across the label
 	points  float64 // of the code
 	center  bool
 	level   level
@@ -140,10 +143,9 @@ func printable(text string) error {
 	if !utf8.ValidString(text) {
 		return &SheetError{fmt.Sprintf("%q is not text in UTF-8; type it again or convert the file it came from", shorten(text, 40))}
 	}
-	shaped := lettering.Join(text)
-	if lacks := append(book().missing(shaped), bold().missing(shaped)...); len(lacks) > 0 {
-		return &SheetError{fmt.Sprintf("%q has characters that the built-in font lacks, such as %q; write it in Latin, Greek, Cyrillic, Armenian, Georgian, Hebrew or Arabic letters",
-			shorten(text, 40), string(lacks[0]))}
+	if missing := lettering.Missing(text); len(missing) > 0 {
+		return &SheetError{fmt.Sprintf("%q has characters that no built-in font has, such as %q; leave them out or write them in other letters",
+			shorten(text, 40), string(missing[0]))}
 	}
 	return nil
 }
@@ -250,7 +252,18 @@ func beside(p Box, l level, count int, least, points, dot float64) (arrangement,
 		a.symbols = append(a.symbols, Box{onDot(p.right()-side, dot), a.symbols[0].Y, side, side})
 	}
 	a.setCode(0.55)
+	a.setBelow()
 	return a, a.points >= points-1e-9
+}
+
+// setBelow moves the code into a strip that is tall enough for a much larger
+// one: on a large label it is read across the room.
+func (a *arrangement) setBelow() {
+	points := min(mostAcross, a.strip.W/wholeCode*pointsPerMM, a.strip.H*0.55/codeHeight(1, 1))
+	if points < a.points*1.3 {
+		return
+	}
+	a.below, a.twoLine, a.points = true, false, math.Floor(points*4)/4
 }
 
 // The least height below the symbols that is worth a line of its own, and the
@@ -328,10 +341,17 @@ func (a arrangement) write(out *Layout, code string, label Label) {
 		{role: "reprint", text: reprint, bold: true, most: 6, least: leastPoints, rows: 1},
 	}
 	// A tall strip takes larger type: a quarter of its height for the name.
-	larger := max(1, min(2, a.strip.H/4/(mm(9)*lineEm)))
+	larger := max(1, min(1.5, a.strip.H/4/(mm(9)*lineEm)))
 	others := []item{
 		{role: "farm", text: label.Farm, most: 9 * larger, least: leastPoints, rows: 2},
 		{role: "note", text: label.Note, most: 7 * larger, least: leastPoints, rows: 2},
+	}
+	if a.below {
+		column[0].most = 10 * larger
+		out.stack(a.column, column, 0, a.center)
+		top := out.stack(a.strip, others, codeHeight(1, a.points)+0.1*mm(a.points), a.center)
+		out.code([]string{Print(code)}, Box{a.strip.X, top, a.strip.W, 0}, a.points, a.center)
+		return
 	}
 	if a.strip.H > 0 {
 		out.stack(a.strip, others, 0, a.center)
@@ -342,27 +362,27 @@ func (a arrangement) write(out *Layout, code string, label Label) {
 	if a.twoLine {
 		lines = []string{code[:4], code[4:]}
 	}
-	top := out.stack(a.column, column, codeHeight(len(lines), a.points)+0.25*mm(a.points), a.center)
+	top := out.stack(a.column, column, codeHeight(len(lines), a.points)+0.05*mm(a.points), a.center)
 	out.code(lines, Box{a.column.X, top, a.column.W, 0}, a.points, a.center)
 }
 
-// codeHeight is the height of a code in a number of lines: capitals and digits
-// need no room below the base line.
+// codeHeight is the height of a code in a number of lines. Of its letters only
+// J goes below the base line.
 func codeHeight(lines int, points float64) float64 {
-	return (float64(lines-1)*codePitch + capHeight + 0.02) * mm(points)
+	return (float64(lines-1)*codePitch + capHeight + 0.02 + codeDrop) * mm(points)
 }
 
 // code places the lines of a code from the top of box down.
 func (l *Layout) code(lines []string, box Box, points float64, center bool) {
 	em := mm(points)
 	for i, line := range lines {
-		width := bold().width(line) * em
+		long := width(line, true) * em
 		x := box.X
 		if center {
-			x += (box.W - width) / 2
+			x += (box.W - long) / 2
 		}
 		l.Texts = append(l.Texts, PlacedText{Role: "code", Text: line, Points: points, Bold: true,
-			Box:  Box{x, box.Y + float64(i)*codePitch*em, width, (capHeight + 0.02) * em},
+			Box:  Box{x, box.Y + float64(i)*codePitch*em, long, (capHeight + 0.02 + codeDrop) * em},
 			rise: (capHeight + 0.01) * em})
 	}
 }
@@ -381,13 +401,13 @@ func (l *Layout) stack(box Box, items []item, reserved float64, center bool) flo
 	for _, it := range items {
 		em := mm(it.set.points)
 		for _, line := range it.set.lines {
-			width := face(it.bold).width(line) * em
+			long := width(line, it.bold) * em
 			x := box.X
 			if center {
-				x += (box.W - width) / 2
+				x += (box.W - long) / 2
 			}
 			l.Texts = append(l.Texts, PlacedText{Role: it.role, Text: line, Points: it.set.points, Bold: it.bold,
-				Box: Box{x, y, width, lineEm * em}, rise: ascent * em})
+				Box: Box{x, y, long, lineEm * em}, rise: ascent * em})
 			y += lineEm * em
 		}
 	}
@@ -402,9 +422,8 @@ func (l *Layout) setItems(items []item, width, height float64) []item {
 		if strings.TrimSpace(it.text) == "" {
 			continue
 		}
-		it.text = lettering.Join(it.text)
 		need := min(height, float64(it.rows)*(lineEm*mm(it.least)+1e-6))
-		it.set = fit(face(it.bold), it.text, width, need, it.least, it.least)
+		it.set = fit(it.bold, it.text, width, need, it.least, it.least)
 		if it.set.cut {
 			l.shortened = append(l.shortened, it.role)
 		}
@@ -419,7 +438,7 @@ func (l *Layout) setItems(items []item, width, height float64) []item {
 	for i := range kept {
 		it := &kept[i]
 		extra := min(height, float64(it.rows)*lineEm*mm(it.most)-it.height)
-		it.set = fit(face(it.bold), it.text, width, it.height+max(0, extra), it.most, it.least)
+		it.set = fit(it.bold, it.text, width, it.height+max(0, extra), it.most, it.least)
 		height -= max(0, it.set.height()-it.height)
 	}
 	return kept

@@ -14,6 +14,7 @@ import (
 // paper is a PDF in the making: the only place that knows the PDF library.
 type paper struct {
 	pdf    *gofpdf.Fpdf
+	pen    *lettering.Pen
 	w, h   float64
 	matrix string
 	open   bool
@@ -29,15 +30,14 @@ func newPaper(w, h float64, title string, created time.Time, compress bool) (*pa
 	pdf.SetModificationDate(created)
 	pdf.SetTitle(title, true)
 	pdf.SetCreator("resow", true)
-	if err := registerFonts(pdf); err != nil {
-		return nil, err
-	}
-	return &paper{pdf: pdf, w: w, h: h}, nil
+	p := &paper{pdf: pdf, pen: lettering.NewPen(pdf), w: w, h: h}
+	return p, pdf.Error()
 }
 
 // adjust moves and stretches everything on the pages that follow, from the top
 // left corner.
-func (p *paper) adjust(dx, dy, sx, sy float64) {
+func (p *paper) adjust(c Correction) {
+	dx, dy, sx, sy := c.OffsetX, c.OffsetY, c.ScaleX, c.ScaleY
 	if sx == 0 {
 		sx = 1
 	}
@@ -92,23 +92,19 @@ func (p *paper) symbol(s Symbol, box Box) {
 }
 
 func (p *paper) text(x, baseline float64, text string, isBold bool, points float64) {
-	style := ""
-	if isBold {
-		style = "B"
-	}
-	p.pdf.SetFont(family, style, points)
-	p.pdf.Text(x, baseline, lettering.Drawn(text))
+	left, _ := lettering.Overhang(text, isBold)
+	p.pen.Text(x+left*mm(points), baseline, text, isBold, points)
 }
 
 // textIn sets text into a box, shrunk, wrapped and cut as needed, and gives the
 // height used.
 func (p *paper) textIn(box Box, text string, isBold bool, most float64, center bool) float64 {
-	return p.lines(box, fit(face(isBold), lettering.Join(text), box.W, box.H, most, leastPoints), isBold, center)
+	return p.lines(box, fit(isBold, text, box.W, box.H, most, leastPoints), isBold, center)
 }
 
 // paragraph is textIn for running text, which keeps its size and wraps.
 func (p *paper) paragraph(box Box, text string, isBold bool, points float64, center bool) float64 {
-	return p.lines(box, flow(face(isBold), lettering.Join(text), box.W, box.H, points, leastPoints), isBold, center)
+	return p.lines(box, flow(isBold, text, box.W, box.H, points, leastPoints), isBold, center)
 }
 
 func (p *paper) lines(box Box, set fitted, isBold, center bool) float64 {
@@ -116,7 +112,7 @@ func (p *paper) lines(box Box, set fitted, isBold, center bool) float64 {
 	for i, line := range set.lines {
 		x := box.X
 		if center {
-			x += (box.W - face(isBold).width(line)*em) / 2
+			x += (box.W - width(line, isBold)*em) / 2
 		}
 		p.text(x, box.Y+(float64(i)*lineEm+ascent)*em, line, isBold, set.points)
 	}

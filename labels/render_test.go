@@ -8,6 +8,7 @@ import (
 	imagedraw "image/draw"
 	"image/png"
 	"maps"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,6 +16,7 @@ import (
 	"sort"
 	"strings"
 	"testing"
+	"unicode"
 
 	"github.com/stretchr/testify/require"
 )
@@ -75,6 +77,99 @@ func readBack(t *testing.T, stock Stock, dpi int) {
 		}
 	}
 	require.Equal(t, want, zbar(t, want))
+}
+
+// All that is printed lies in its box, for names in any script: outside the
+// boxes of a layout the rendered page is white, and no text box is empty.
+func TestNamesInAnyScriptStayInTheirBoxes(t *testing.T) {
+	needTool(t, "pdftoppm", "pdftotext")
+	if testing.Short() {
+		t.Skip("rendering takes some seconds; not in -short")
+	}
+	stocks := []Stock{stockNamed(t, "a4-21")}
+	if os.Getenv("RESOW_DEEP") == "1" {
+		stocks = append(stocks, stockNamed(t, "a4-tags"), stockNamed(t, "a4-65"), stockNamed(t, "letter-8"), stockNamed(t, "a4-24"))
+	}
+	const dpi = 200
+	for _, stock := range stocks {
+		var all []Label
+		for i := range stock.PerPage() {
+			label := someLabels(t, 1, uint64(i))[0]
+			label.Farm, label.Note = farmNames[i%len(farmNames)], farmNames[(i+7)%len(farmNames)]
+			label.Size = farmNames[(i+9)%len(farmNames)] // in bold
+			all = append(all, label)
+		}
+		var b bytes.Buffer
+		require.NoError(t, WriteSheet(&b, Sheet{Stock: stock, Labels: all, Created: day}))
+		page := renderPages(t, t.TempDir(), b.Bytes(), dpi)[0]
+		dots := func(mm, d float64) int { return int(math.Floor(mm*dpi/25.4 + d)) }
+		held := pageText(t, b.Bytes())
+		wide := page.Bounds().Dx()
+		allowed := make([]bool, wide*page.Bounds().Dy())
+		for i, label := range all {
+			layout, err := LayOut(stock, label)
+			require.NoError(t, err)
+			cell := stock.Cell(i)
+			take := func(box Box) (dark int) {
+				box = box.shifted(cell.X, cell.Y)
+				for y := dots(box.Y, 0) - 1; y <= dots(box.bottom(), 0)+1; y++ { // a dot around for smoothed edges
+					for x := dots(box.X, 0) - 1; x <= dots(box.right(), 0)+1; x++ {
+						allowed[y*wide+x] = true
+						if darkAt(page, x, y) {
+							dark++
+						}
+					}
+				}
+				return dark
+			}
+			for _, s := range layout.Symbols {
+				require.Positive(t, take(s.Box))
+			}
+			for _, text := range layout.Texts {
+				least := 4.0 * float64(len([]rune(text.Text))-strings.Count(text.Text, " "))
+				if !strings.ContainsFunc(text.Text, rightToLeft) { // which the reader turns round
+					require.True(t, strings.Contains(held, squeezed(text.Text)), "%q can't be searched for", text.Text)
+				}
+				require.Greater(t, float64(take(text.Box)), least, "%s: %q is hardly drawn", stock.Name, text.Text)
+			}
+			if stock.HoleD > 0 {
+				take(Box{stock.HoleX - stock.HoleD/2, stock.LabelH/2 - stock.HoleD/2, stock.HoleD, stock.HoleD})
+			}
+		}
+		for y := range page.Bounds().Dy() {
+			for x := range page.Bounds().Dx() {
+				if darkAt(page, x, y) && !allowed[y*wide+x] {
+					t.Fatalf("%s: ink at %.1f x %.1f mm, outside of every box", stock.Name, float64(x)*25.4/dpi, float64(y)*25.4/dpi)
+				}
+			}
+		}
+	}
+}
+
+// pageText is the text that a program finds in a PDF, squeezed.
+func pageText(t *testing.T, pdf []byte) string {
+	t.Helper()
+	command := exec.Command("pdftotext", "-", "-")
+	command.Stdin = bytes.NewReader(pdf)
+	out, err := command.Output()
+	require.NoError(t, err)
+	return squeezed(string(out))
+}
+
+// squeezed leaves out spaces, and hyphens, which the reader drops at the end of
+// a line.
+func squeezed(s string) string {
+	return strings.ReplaceAll(strings.Join(strings.Fields(s), ""), "-", "")
+}
+
+func rightToLeft(r rune) bool { return unicode.In(r, unicode.Hebrew, unicode.Arabic) }
+
+func darkAt(page image.Image, x, y int) bool {
+	if grey, ok := page.(*image.Gray); ok {
+		return grey.GrayAt(x, y).Y < 0x80
+	}
+	v, _, _, _ := page.At(x, y).RGBA()
+	return v < 0x8000
 }
 
 // renderPages draws the first page.
@@ -169,6 +264,15 @@ func TestOtherPagesAreRead(t *testing.T) {
 		require.NoError(t, WriteBottleTags(&b, BottleTags{Stock: stock, Tags: []BottleTag{tag}, Created: day}))
 		check("bottle-"+name, b.Bytes(), stock, layout.Symbols[0].Box, 0, tag.Code)
 	}
+	// A part-used page on a printer that prints 2 mm to the left.
+	stock, tag := stockNamed(t, "a4-8"), someTag(t)
+	var moved bytes.Buffer
+	require.NoError(t, WriteBottleTags(&moved, BottleTags{Stock: stock, Tags: []BottleTag{tag}, Skip: 3, Correction: Correction{OffsetX: 2}, Created: day}))
+	layout, _, err := tag.layOut(stock)
+	require.NoError(t, err)
+	stock.Left += 2
+	check("bottle-skip", moved.Bytes(), stock, layout.Symbols[0].Box, 3, tag.Code)
+
 	for _, letter := range papers {
 		set := ActionCards{Cards: someCards(t), Letter: letter, Created: day}
 		stock := set.stock()

@@ -3,7 +3,6 @@ package labels
 import (
 	"fmt"
 	"io"
-	"math"
 	"time"
 )
 
@@ -14,10 +13,7 @@ type Sheet struct {
 	Skip   int // labels already used up on the first page
 	Copies int // of every label, side by side; 0 counts as 1
 
-	// What the calibration page showed: how far to move the print, mm right and
-	// down, and how much to stretch it (1.01 is one per cent; 0 counts as 1).
-	OffsetX, OffsetY float64
-	ScaleX, ScaleY   float64
+	Correction
 
 	// Anchor is printed in a page margin of at least 10 mm; sheets without such a
 	// margin, rolls and tags leave it out (see HasAnchorRoom).
@@ -70,23 +66,24 @@ func (s Sheet) validate() error {
 	if len(s.Labels) == 0 {
 		return &SheetError{"there are no labels to print; name at least one mat"}
 	}
-	if s.Skip < 0 || s.Skip >= s.Stock.PerPage() {
-		return &SheetError{fmt.Sprintf("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", s.Skip, s.Stock.PerPage(), s.Stock.PerPage()-1)}
+	if err := s.Stock.checkSkip(s.Skip); err != nil {
+		return err
 	}
 	if s.Copies < 0 || s.Copies > 100 {
 		return &SheetError{fmt.Sprintf("%d copies cannot be; give 1 to 100", s.Copies)}
 	}
-	for _, v := range []float64{s.OffsetX, s.OffsetY} {
-		if !(math.Abs(v) <= 20) {
-			return &SheetError{fmt.Sprintf("a printer offset of %v mm cannot be; give -20 to 20 as measured on the calibration page", v)}
-		}
-	}
-	for _, v := range []float64{s.ScaleX, s.ScaleY} {
-		if v != 0 && !(v >= 0.9 && v <= 1.1) {
-			return &SheetError{fmt.Sprintf("a scale of %v cannot be; give 0.9 to 1.1, and print at 100 %% first", v)}
-		}
+	if err := s.Correction.check(); err != nil {
+		return err
 	}
 	return printable(s.Anchor)
+}
+
+// checkSkip refuses to leave out more labels than a page has.
+func (s Stock) checkSkip(skip int) error {
+	if skip < 0 || skip >= s.PerPage() {
+		return &SheetError{fmt.Sprintf("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", skip, s.PerPage(), s.PerPage()-1)}
+	}
+	return nil
 }
 
 // WriteSheet draws the labels as a PDF. Errors are *SheetError, *StockError,
@@ -103,7 +100,7 @@ func writeSheet(w io.Writer, sheet Sheet, compress bool) error {
 	if err != nil {
 		return err
 	}
-	p.adjust(sheet.OffsetX, sheet.OffsetY, sheet.ScaleX, sheet.ScaleY)
+	p.adjust(sheet.Correction)
 	copies := max(1, sheet.Copies)
 	total := len(sheet.Labels) * copies
 	place := sheet.Skip

@@ -46,7 +46,7 @@ func stockNamed(t testing.TB, name string) Stock {
 func TestSheetsAreTheSameBytesEveryTime(t *testing.T) {
 	for _, name := range []string{"letter-30", "roll-50x25", "a4-tags"} {
 		sheet := Sheet{Stock: stockNamed(t, name), Labels: someLabels(t, 40, 9), Anchor: "ledger 1234 records, anchor ABCD EFGH JKNP RSTV",
-			CutLines: true, CropMarks: true, Created: day, OffsetX: 0.4, ScaleY: 1.002}
+			CutLines: true, CropMarks: true, Created: day, Correction: Correction{OffsetX: 0.4, ScaleY: 1.002}}
 		var first bytes.Buffer
 		require.NoError(t, WriteSheet(&first, sheet))
 		for range 3 {
@@ -130,7 +130,7 @@ func TestSkipAndCopies(t *testing.T) {
 func TestOffsetAndScaleMoveThePrint(t *testing.T) {
 	p, err := newPaper(210, 297, "t", day, false)
 	require.NoError(t, err)
-	p.adjust(1.5, -2, 1.01, 0.99)
+	p.adjust(Correction{1.5, -2, 1.01, 0.99})
 	// The matrix works on points from the bottom left; the same corner in
 	// millimetres from the top left has to land at scale times place plus offset.
 	var a, b, c, d, e, f float64
@@ -142,7 +142,7 @@ func TestOffsetAndScaleMoveThePrint(t *testing.T) {
 		require.InDelta(t, at[1]*0.99-2, 297-(b*x+d*y+f)/pointsPerMM, 1e-3)
 	}
 	var plain bytes.Buffer
-	require.NoError(t, writeSheet(&plain, Sheet{Stock: stockNamed(t, "roll-50x25"), Labels: someLabels(t, 3, 1), OffsetX: 1}, false))
+	require.NoError(t, writeSheet(&plain, Sheet{Stock: stockNamed(t, "roll-50x25"), Labels: someLabels(t, 3, 1), Correction: Correction{OffsetX: 1}}, false))
 	require.Equal(t, bytes.Count(plain.Bytes(), []byte("\nq ")), bytes.Count(plain.Bytes(), []byte("Q\n")), "every state saved is restored")
 }
 
@@ -172,7 +172,7 @@ func TestSheetsThatAreRefused(t *testing.T) {
 		"copies":      func(s *Sheet) { s.Copies = 101 },
 		"offset":      func(s *Sheet) { s.OffsetX = 21 },
 		"scale":       func(s *Sheet) { s.ScaleY = 2 },
-		"anchor":      func(s *Sheet) { s.Anchor = "微" },
+		"anchor":      func(s *Sheet) { s.Anchor = "\U0001F331" },
 		"a bad label": func(s *Sheet) { s.Labels = []Label{{Code: "TK7R2N82"}} },
 		"a bad stock": func(s *Sheet) { s.Stock.Rows = 14 },
 		"long payload": func(s *Sheet) {

@@ -101,6 +101,10 @@ func (s Stock) Cell(i int) Box {
 	return Box{s.Left + float64(i%s.Columns)*s.PitchX, s.Top + float64(i/s.Columns)*s.PitchY, s.LabelW, s.LabelH}
 }
 
+// CutByHand says that the labels come on plain paper or film, and need a line to
+// cut along.
+func (s Stock) CutByHand() bool { return s.Source == plainPaper }
+
 // Panels are the areas of one label that may be printed, relative to its
 // corner: the label less its safe edge; past the hole and 3 mm of a tag; the
 // two faces of a folding tag less fold and seams.

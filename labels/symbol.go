@@ -3,12 +3,10 @@ package labels
 import (
 	"bytes"
 	"fmt"
-	"image"
-	"image/color"
-	"image/png"
-	"io"
 	"math"
 	"strconv"
+	"strings"
+	"sync"
 
 	qrcode "github.com/skip2/go-qrcode"
 )
@@ -58,6 +56,11 @@ type level struct {
 	version  int
 }
 
+// The encoder's names mislead: its High is level Q, and its Highest level H.
+var recoveryOf = map[string]qrcode.RecoveryLevel{
+	"L": qrcode.Low, "M": qrcode.Medium, "Q": qrcode.High, "H": qrcode.Highest,
+}
+
 // side is the number of modules from edge to edge of the quiet zone.
 func (l level) side() float64 { return float64(17+4*l.version) + 2*QuietModules }
 
@@ -65,9 +68,13 @@ func (l level) side() float64 { return float64(17+4*l.version) + 2*QuietModules 
 // level is listed only if it makes the symbol smaller. The list is empty when
 // the payload does not fit any symbol.
 func levels(payload string) []level {
+	key := classes(payload)
+	if known, ok := levelsKnown.Load(key); ok {
+		return known.([]level)
+	}
 	var useful []level
 	for _, name := range []string{"H", "Q", "M", "L"} {
-		l, err := newLevel(payload, name, recoveryOf[name])
+		l, err := newLevel(payload, name)
 		if err != nil {
 			continue
 		}
@@ -75,20 +82,39 @@ func levels(payload string) []level {
 			useful = append(useful, l)
 		}
 	}
+	if len(key) < 100 {
+		levelsKnown.Store(key, useful)
+	}
 	return useful
 }
 
-// The encoder's names mislead: its High is level Q, and its Highest level H.
-var recoveryOf = map[string]qrcode.RecoveryLevel{
-	"L": qrcode.Low, "M": qrcode.Medium, "Q": qrcode.High, "H": qrcode.Highest,
-}
-
-func newLevel(payload, name string, recovery qrcode.RecoveryLevel) (level, error) {
-	q, err := qrcode.New(payload, recovery)
+func newLevel(payload, name string) (level, error) {
+	q, err := qrcode.New(payload, recoveryOf[name])
 	if err != nil {
 		return level{}, err
 	}
-	return level{name, recovery, q.VersionNumber}, nil
+	return level{name, recoveryOf[name], q.VersionNumber}, nil
+}
+
+// levelsKnown remembers the levels for payloads of one build: all bare codes
+// take the same, and finding them costs four times what a symbol does.
+var levelsKnown sync.Map
+
+// classes gives the mode that each byte asks for, which is all that the size of
+// a symbol depends on (ISO/IEC 18004, 7.3): numeric, alphanumeric or byte.
+func classes(payload string) string {
+	out := []byte(payload)
+	for i, c := range out {
+		switch {
+		case c >= '0' && c <= '9':
+			out[i] = 'n'
+		case c >= 'A' && c <= 'Z' || strings.IndexByte(" $%*+-./:", c) >= 0:
+			out[i] = 'a'
+		default:
+			out[i] = 'b'
+		}
+	}
+	return string(out)
 }
 
 // NewSymbol encodes the payload for a square of side mm, quiet zone included.
@@ -189,36 +215,3 @@ func (s Symbol) path(x, y, pageH float64) []byte {
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
-
-// WriteSVG draws the symbol with its quiet zone as an SVG image in millimetres.
-func (s Symbol) WriteSVG(w io.Writer) error {
-	n := s.Modules() + 2*QuietModules
-	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="0 0 %d %d" shape-rendering="crispEdges">`,
-		number(s.Side()), number(s.Side()), n, n)
-	fmt.Fprintf(&b, `<rect width="%d" height="%d" fill="#fff"/><path fill="#000" d="`, n, n)
-	for _, r := range s.runs() {
-		fmt.Fprintf(&b, "M%d %dh%dv1h-%dz", r.x+QuietModules, r.y+QuietModules, r.n, r.n)
-	}
-	b.WriteString("\"/></svg>\n")
-	_, err := w.Write(b.Bytes())
-	return err
-}
-
-// WritePNG draws the symbol with its quiet zone as a black and white PNG with
-// pixels (1 to 100) whole pixels per module.
-func (s Symbol) WritePNG(w io.Writer, pixels int) error {
-	if pixels < 1 || pixels > 100 {
-		return &PayloadError{fmt.Sprintf("%d pixels per module cannot be drawn; take 1 to 100, 8 is good for a screen", pixels)}
-	}
-	side := (s.Modules() + 2*QuietModules) * pixels
-	img := image.NewPaletted(image.Rect(0, 0, side, side), color.Palette{color.White, color.Black})
-	for y := range side {
-		for x := range side {
-			if s.Dark(x/pixels-QuietModules, y/pixels-QuietModules) {
-				img.Pix[y*img.Stride+x] = 1
-			}
-		}
-	}
-	return png.Encode(w, img)
-}

@@ -42,8 +42,8 @@ func TestVersionsHoldWhatTheStandardSays(t *testing.T) {
 
 func allLevels(t testing.TB, payload string) []level {
 	var out []level
-	for name, recovery := range recoveryOf {
-		l, err := newLevel(payload, name, recovery)
+	for name := range recoveryOf {
+		l, err := newLevel(payload, name)
 		require.NoError(t, err)
 		out = append(out, l)
 	}
@@ -124,16 +124,16 @@ func TestSVGAndPNGDecode(t *testing.T) {
 	s, err := NewSymbol("TK7R2N81", 29)
 	require.NoError(t, err)
 	var b bytes.Buffer
-	require.NoError(t, s.WritePNG(&b, 6))
+	require.NoError(t, s.WritePNG(&b, 6, ""))
 	img, err := png.Decode(&b)
 	require.NoError(t, err)
 	require.Equal(t, 29*6, img.Bounds().Dx())
 	require.Equal(t, "TK7R2N81", decode(img))
-	require.Error(t, s.WritePNG(&b, 0))
-	require.Error(t, s.WritePNG(&b, 101))
+	require.Error(t, s.WritePNG(&b, 0, ""))
+	require.Error(t, s.WritePNG(&b, 101, ""))
 
 	b.Reset()
-	require.NoError(t, s.WriteSVG(&b))
+	require.NoError(t, s.WriteSVG(&b, ""))
 	require.Contains(t, b.String(), `width="29.0000mm"`)
 	img2 := image.NewGray(image.Rect(0, 0, 29*6, 29*6))
 	for i := range img2.Pix {

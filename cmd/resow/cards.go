@@ -59,7 +59,7 @@ func cardText(c medium.Card) string {
 }
 
 func (a *app) cardsCommand() *cobra.Command {
-	var out, paper, sun string
+	var out, paper, sun, printer string
 	c := &cobra.Command{
 		Use: "cards", Short: "Print the cards that are scanned at the wash station", Args: cobra.NoArgs,
 		Long: `Cards writes a PDF of all cards in force, six to a page: laminate them matt and
@@ -74,25 +74,31 @@ into resow sow - instead. Cards are for resow scan.`,
   resow cards add sanitize --product "blue drum" --strength 100ppm --contact 2min --by MK
   resow cards add operator --initials MK --by MK
   resow cards list
-  resow cards --paper letter --out cards.pdf`,
+  resow cards --paper letter --printer office --out cards.pdf`,
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(false, func(f *farm) error { return a.cards(f, out, paper, sun) })
+			return a.open(false, func(f *farm) error { return a.cards(f, out, paper, sun, printer) })
 		},
 	}
 	c.Flags().StringVar(&out, "out", "cards.pdf", "file to write")
 	c.Flags().StringVar(&paper, "paper", "", "a4 or letter (default the farm's)")
 	c.Flags().StringVar(&sun, "sun", "3h", "how long mats lie in the sun, for the first DRY SUN card")
+	c.Flags().StringVar(&printer, "printer", defaultPrinter, "printer whose correction is used (resow label --calibrate)")
 	must(c.RegisterFlagCompletionFunc("paper", fixedWords("a4", "letter")))
+	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters))
 	c.AddCommand(a.cardsAddCommand(), a.cardsListCommand(), a.cardsWithdrawCommand())
 	return c
 }
 
-func (a *app) cards(f *farm, out, paper, sun string) error {
+func (a *app) cards(f *farm, out, paper, sun, printer string) error {
 	if paper == "" {
 		paper = f.Settings.Paper
 	}
 	if paper != "a4" && paper != "letter" {
 		return &medium.InputError{Field: "paper", Value: paper, Want: "a4 or letter"}
+	}
+	correction, err := f.knownPrinter(printer)
+	if err != nil {
+		return err
 	}
 	file, err := beginFile(out) // before the cards are registered, for good
 	if err != nil {
@@ -109,7 +115,7 @@ func (a *app) cards(f *farm, out, paper, sun string) error {
 	}
 	f.Farm = state
 	cards := cardsInForce(f.Farm)
-	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.paperTime(nil)}
+	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.paperTime(nil), Correction: correctionOf(correction)}
 	for _, c := range cards {
 		detail := cardFaces[c.Action].detail
 		if own := cardText(c); c.Action != medium.ActOperator && own != "" && own != standardReason(c.Action) {
@@ -132,6 +138,7 @@ func (a *app) cards(f *farm, out, paper, sun string) error {
 			fmt.Fprintf(w, "Registered %s.\n", counted(fresh, "card"))
 		}
 		fmt.Fprintf(w, "%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.\n", counted(len(cards), "card"), out)
+		printedCorrected(w, correction)
 		missing := f.productsWithoutCard()
 		if len(missing) > 0 {
 			fmt.Fprint(w, wrap("No card yet for "+strings.Join(missing, ", ")+": `resow cards add sanitize --product NAME --strength 100ppm`.", 78, ""))

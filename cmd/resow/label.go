@@ -29,7 +29,10 @@ type labelFlags struct {
 	payload, station, prefix, assetNumber string
 }
 
-const defaultPrinter = "default"
+const (
+	defaultPrinter = "default"
+	anchorLead     = "resow ledger, anchor "
+)
 
 func (a *app) labelCommand() *cobra.Command {
 	var l labelFlags
@@ -97,8 +100,8 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 	flags.StringVar(&l.pitch, "pitch", "", "from one label to the next: 66x38.1mm (default the label)")
 	flags.StringVar(&l.margin, "margin", "", "left and top of the first label: 7.2x15.1mm (default 0x0mm)")
 	flags.StringVar(&l.out, "out", "", "file to write (default labels.pdf, or calibration.pdf)")
-	flags.StringVar(&l.png, "png", "", "folder for the symbols as PNG too, one file a label")
-	flags.StringVar(&l.svg, "svg", "", "folder for the symbols as SVG too, one file a label")
+	flags.StringVar(&l.png, "png", "", "folder for symbols with their codes as PNG too")
+	flags.StringVar(&l.svg, "svg", "", "folder for symbols with their codes as SVG too")
 	flags.StringVar(&l.note, "note", "", "one more line on each label")
 	flags.BoolVar(&l.fresh, "new", false, "every mat not sown on yet, those labelled before too")
 	flags.BoolVar(&l.all, "all", false, "every mat that is not retired")
@@ -210,10 +213,10 @@ func pair(what, text string, units map[string]float64, want string) (x, y float6
 // correction gives the printer's correction, and records it where this run
 // states a new one.
 func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
-	p, known := f.Printer(l.printer)
-	if !known && !l.corrects() && l.printer != defaultPrinter {
-		return p, &medium.UnknownError{What: "printer", Name: l.printer, Do: "measure it with `resow label --calibrate`, and give --offset and --scale once"}
+	if !l.corrects() {
+		return f.knownPrinter(l.printer)
 	}
+	p, known := f.Printer(l.printer)
 	old := p
 	var err error
 	if l.offset != "" {
@@ -226,11 +229,31 @@ func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
 			return p, err
 		}
 	}
-	if p == old && (known || !l.corrects()) {
+	if p == old && known {
 		return p, nil
 	}
 	_, err = f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: &p}})
 	return p, err
+}
+
+// knownPrinter gives the correction on record for a printer.
+func (f *farm) knownPrinter(name string) (medium.Printer, error) {
+	p, known := f.Printer(name)
+	if !known && name != defaultPrinter {
+		return p, &medium.UnknownError{What: "printer", Name: name, Do: "measure it with `resow label --calibrate`, and give --offset and --scale once"}
+	}
+	return p, nil
+}
+
+func correctionOf(p medium.Printer) labels.Correction {
+	return labels.Correction{OffsetX: p.OffsetXMM, OffsetY: p.OffsetYMM, ScaleX: p.ScaleX / 100, ScaleY: p.ScaleY / 100}
+}
+
+// printedCorrected says that a print is corrected, where it is.
+func printedCorrected(w io.Writer, p medium.Printer) {
+	if correctionOf(p) != (labels.Correction{ScaleX: 1, ScaleY: 1}) {
+		fmt.Fprintf(w, "Corrected for the printer %s.\n", bodyText(&p))
+	}
 }
 
 func (a *app) calibrate(f *farm, l labelFlags) error {
@@ -246,8 +269,7 @@ func (a *app) calibrate(f *farm, l labelFlags) error {
 	if out == "" {
 		out = "calibration.pdf"
 	}
-	page := labels.Calibration{Stocks: []labels.Stock{paper}, OffsetX: p.OffsetXMM, OffsetY: p.OffsetYMM,
-		ScaleX: p.ScaleX / 100, ScaleY: p.ScaleY / 100, Created: f.paperTime(nil)}
+	page := labels.Calibration{Stocks: []labels.Stock{paper}, Correction: correctionOf(p), Created: f.paperTime(nil)}
 	if err := writeFile(out, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
 		return err
 	}
@@ -299,9 +321,9 @@ func (a *app) labelSheet(f *farm, l labelFlags, printer medium.Printer, codes []
 	if err != nil {
 		return labels.Sheet{}, err
 	}
-	sheet := labels.Sheet{Stock: paper, Skip: l.skip, Copies: l.copies, CropMarks: l.cropMarks, CutLines: true,
-		OffsetX: printer.OffsetXMM, OffsetY: printer.OffsetYMM, ScaleX: printer.ScaleX / 100, ScaleY: printer.ScaleY / 100,
-		Anchor: "resow ledger, anchor " + anchor.String(), Progress: a.progress("drawing labels")}
+	sheet := labels.Sheet{Stock: paper, Skip: l.skip, Copies: l.copies, CropMarks: l.cropMarks, CutLines: paper.CutByHand(),
+		Correction: correctionOf(printer),
+		Anchor:     anchorLead + anchor.String(), Progress: a.progress("drawing labels")}
 	mats := make([]medium.Condition, len(codes))
 	for i, code := range codes {
 		if mats[i], err = f.Condition(code); err != nil {
@@ -397,13 +419,14 @@ func reprints(f *farm, c medium.Condition) (int, error) {
 // make 0.5 mm, and 12 leave room to scale.
 const pngPixels = 12
 
-// writeSymbols writes each label's symbol into a file named for its code.
+// writeSymbols writes each label's symbol, with the code below it, into a file
+// named for its code.
 func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, total int)) error {
 	for _, kind := range []struct {
 		dir, ext string
-		write    func(labels.Symbol, io.Writer) error
+		write    func(s labels.Symbol, w io.Writer, code string) error
 	}{
-		{pngDir, ".png", func(s labels.Symbol, w io.Writer) error { return s.WritePNG(w, pngPixels) }},
+		{pngDir, ".png", func(s labels.Symbol, w io.Writer, code string) error { return s.WritePNG(w, pngPixels, code) }},
 		{svgDir, ".svg", labels.Symbol.WriteSVG},
 	} {
 		if kind.dir == "" {
@@ -421,7 +444,7 @@ func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, tot
 				return err
 			}
 			var b bytes.Buffer
-			if err := kind.write(layout.Symbols[0].Symbol, &b); err != nil {
+			if err := kind.write(layout.Symbols[0].Symbol, &b, label.Code); err != nil {
 				return err
 			}
 			if err := os.WriteFile(filepath.Join(kind.dir, label.Code+kind.ext), b.Bytes(), 0o644); err != nil {
@@ -467,10 +490,11 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 		Stock   string          `json:"stock"`
 		Symbols int             `json:"symbols_per_label"`
 		Dropped []string        `json:"left_out,omitempty"`
+		Anchor  bool            `json:"anchor_printed"`
 		Explain string          `json:"symbol"`
 		Payload string          `json:"first_payload"`
 		Printer *medium.Printer `json:"printer"`
-	}{l.out, len(sheet.Labels), sheet.Pages(), sheet.Stock.Name, len(layout.Symbols), layout.Dropped, symbol.Explain(), symbol.Payload, &printer}, func(w io.Writer) {
+	}{l.out, len(sheet.Labels), sheet.Pages(), sheet.Stock.Name, len(layout.Symbols), layout.Dropped, sheet.Stock.HasAnchorRoom(), symbol.Explain(), symbol.Payload, &printer}, func(w io.Writer) {
 		fmt.Fprint(w, wrap(fmt.Sprintf("%s on %s of %s in %s. Print at 100 %%, not fitted to the page.",
 			counted(len(sheet.Labels)*max(1, l.copies), "label"), counted(sheet.Pages(), "page"), sheet.Stock.Name, l.out), 78, ""))
 		if l.fresh {
@@ -479,9 +503,10 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 		if len(layout.Dropped) > 0 {
 			fmt.Fprint(w, wrap("No room on the label for: "+strings.Join(layout.Dropped, ", ")+".", 78, ""))
 		}
-		if printer.OffsetXMM != 0 || printer.OffsetYMM != 0 || printer.ScaleX != 100 || printer.ScaleY != 100 {
-			fmt.Fprintf(w, "Corrected for the printer %s.\n", bodyText(&printer))
+		if !sheet.Stock.HasAnchorRoom() {
+			fmt.Fprint(w, wrap("This stock has no margin for the ledger's anchor: write "+strings.TrimPrefix(sheet.Anchor, anchorLead)+" down, or print a report, for resow verify --anchor.", 78, ""))
 		}
+		printedCorrected(w, printer)
 		for _, dir := range []string{l.png, l.svg} {
 			if dir != "" {
 				fmt.Fprintf(w, "One file a label in %s.\n", dir)

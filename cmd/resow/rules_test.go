@@ -25,14 +25,14 @@ var mayImport = map[string][]string{
 	"medium/lifetime":  {"gonum.org/v1/gonum"},
 	"medium/pool":      {"resow/medium", "gonum.org/v1/gonum"},
 	"store":            {"resow/medium", "go.etcd.io/bbolt", "github.com/ugorji/go/codec", "golang.org/x/sys"},
-	"labels":           {"resow/labels/lettering", "github.com/skip2/go-qrcode", "github.com/jung-kurt/gofpdf", "golang.org/x/image", "golang.org/x/text"},
-	"labels/lettering": {"golang.org/x/text"},
+	"labels":           {"resow/labels/lettering", "github.com/skip2/go-qrcode", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},
+	"labels/lettering": {"github.com/go-text/typesetting", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},
 	"labels/report":    {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/trace", "resow/labels/lettering", "github.com/jung-kurt/gofpdf", "gonum.org/v1/plot", "golang.org/x/image", "golang.org/x/text"},
 	"cmd/resow": {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/sanitizer", "resow/medium/sunlight", "resow/medium/trace", "resow/store", "resow/labels", "resow/labels/report",
 		"resow/cmd/resow/amount", "resow/cmd/resow/demo", "resow/cmd/resow/moving", "resow/cmd/resow/station", "github.com/spf13/cobra", "golang.org/x/term", "golang.org/x/text"},
 	"cmd/resow/amount":  {"resow/medium/sanitizer"},
 	"cmd/resow/moving":  {"resow/medium", "resow/store", "resow/cmd/resow/amount"},
-	"cmd/resow/station": {"resow/medium", "resow/medium/sanitizer", "resow/store", "resow/labels", "resow/labels/report", "resow/cmd/resow/amount"},
+	"cmd/resow/station": {"resow/medium", "resow/medium/sanitizer", "resow/store", "resow/labels", "resow/labels/report", "resow/cmd/resow/amount", "github.com/hashicorp/mdns"},
 	"cmd/resow/demo":    {"resow/medium", "resow/store", "resow/labels"},
 }
 

@@ -14,27 +14,14 @@ import (
 	"resow/medium/sanitizer"
 )
 
-// bottleUp records a mixed solution under a new code. What is recorded is what a
-// person measures: the rounded recipe where there is one.
+// bottleUp records a mixed solution under a new code.
 func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Stock, doc mixAnswer) (mixAnswer, error) {
 	at, err := a.happened(f)
 	if err != nil {
 		return doc, err
 	}
-	s := medium.Solution{Product: d.Name, Stock: doc.Stock, StockML: doc.StockML, WaterML: doc.WaterML, StrengthPPM: doc.StrengthPPM}
-	if stock.Active.Solid() {
-		s.StockG = roundTo(doc.StockG, 4)
-	}
-	if doc.With != "" {
-		s.Stock, s.StockML = doc.Stock+" + "+doc.With, doc.StockML+doc.Stock2ML
-	}
-	if r := doc.Recipe; r != nil && !m.exact {
-		if err := asMeasured(&s, *r, stock, doc); err != nil {
-			return doc, err
-		}
-	}
-	s.StockML, s.WaterML, s.StrengthPPM = roundTo(s.StockML, 4), roundTo(s.WaterML, 4), round3(s.StrengthPPM)
-	if s.OpenedAt, err = openedAt(f, m, d); err != nil {
+	s, err := m.solution(f, d, stock, doc)
+	if err != nil {
 		return doc, err
 	}
 	if s.Code, err = a.freshBottle(f); err != nil {
@@ -59,11 +46,33 @@ func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Sto
 	if file == nil {
 		return doc, nil
 	}
-	if err := a.drawTags(f, file, paper, medium.Bottle{Solution: *doc.Solution, MadeAt: done[0].At, MadeBy: done[0].By}); err != nil {
+	printer, _ := f.Printer(defaultPrinter)
+	run := labels.BottleTags{Stock: paper, Correction: correctionOf(printer)}
+	if err := a.drawTags(f, file, run, medium.Bottle{Solution: *doc.Solution, MadeAt: done[0].At, MadeBy: done[0].By}); err != nil {
 		return doc, &afterError{err, "resow solution tag " + string(doc.Solution.Code)}
 	}
 	doc.Tag = m.tag
 	return doc, nil
+}
+
+// solution is what is recorded of a mix, without its code: what a person
+// measures, which is the rounded recipe where there is one.
+func (m mixer) solution(f *farm, d medium.Sanitizer, stock sanitizer.Stock, doc mixAnswer) (s medium.Solution, err error) {
+	s = medium.Solution{Product: d.Name, Stock: doc.Stock, StockML: doc.StockML, WaterML: doc.WaterML, StrengthPPM: doc.StrengthPPM}
+	if stock.Active.Solid() {
+		s.StockG = roundTo(doc.StockG, 4)
+	}
+	if doc.With != "" {
+		s.Stock, s.StockML = doc.Stock+" + "+doc.With, doc.StockML+doc.Stock2ML
+	}
+	if r := doc.Recipe; r != nil && !m.exact {
+		if err := asMeasured(&s, *r, stock, doc); err != nil {
+			return s, err
+		}
+	}
+	s.StockML, s.WaterML, s.StrengthPPM = roundTo(s.StockML, 4), roundTo(s.WaterML, 4), round3(s.StrengthPPM)
+	s.OpenedAt, err = openedAt(f, m, d)
+	return s, err
 }
 
 // asMeasured puts the rounded recipe's amounts in the place of the exact ones.
@@ -309,12 +318,14 @@ func (a *app) recordSolution(f *farm, body medium.Body) error {
 }
 
 func (a *app) solutionTagCommand() *cobra.Command {
-	var out, stock string
+	var out, stock, printer string
+	var skip int
 	c := &cobra.Command{Use: "tag CODE...", Short: "Print the tags of solution bottles as a PDF", Args: cobra.MinimumNArgs(1),
 		Long: `The tag holds the QR symbol and the code, product, strength, good-until, maker and
-the cautions. Print at 100 %, not fitted to the page, on a stock that survives
+the cautions, and where there is room the contact time and the rinse of the
+product's directions. Print at 100 %, not fitted to the page, on a stock that survives
 wet hands, or slip the paper into a clear pouch.`,
-		Example:           "  resow solution tag BK7R2N81 --out bottle.pdf\n  resow solution tag BK7R2N81 --stock roll-100x60",
+		Example:           "  resow solution tag BK7R2N81 --out bottle.pdf\n  resow solution tag BK7R2N81 --stock roll-100x60\n  resow solution tag BK7R2N81 --skip 3 --printer office",
 		ValidArgsFunction: a.completeSolutions,
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(true, func(f *farm) error {
@@ -325,21 +336,30 @@ wet hands, or slip the paper into a clear pouch.`,
 						return err
 					}
 				}
-				if err := a.writeTags(f, bottles, out, stock); err != nil {
+				correction, err := f.knownPrinter(printer)
+				if err != nil {
+					return err
+				}
+				run := labels.BottleTags{Skip: skip, Correction: correctionOf(correction)}
+				if err := a.writeTags(f, run, bottles, out, stock); err != nil {
 					return err
 				}
 				return a.print(map[string]any{"file": out, "tags": len(bottles)}, func(w io.Writer) {
 					fmt.Fprintf(w, "%s in %s. Print at 100 %%, not fitted to the page.\n", counted(len(bottles), "tag"), out)
+					printedCorrected(w, correction)
 				})
 			})
 		}}
 	c.Flags().StringVar(&out, "out", "bottle.pdf", "file to write")
 	c.Flags().StringVar(&stock, "stock", "", "label stock: a4-8, letter-8 or roll-100x60 (by the farm's paper)")
+	c.Flags().IntVar(&skip, "skip", 0, "tags already used up on the first page")
+	c.Flags().StringVar(&printer, "printer", defaultPrinter, "printer whose correction is used (resow label --calibrate)")
 	must(c.RegisterFlagCompletionFunc("stock", fixedWords("a4-8", "letter-8", "roll-100x60")))
+	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters))
 	return c
 }
 
-func (a *app) writeTags(f *farm, bottles []medium.Bottle, out, stock string) error {
+func (a *app) writeTags(f *farm, run labels.BottleTags, bottles []medium.Bottle, out, stock string) error {
 	paper, err := f.tagPaper(stock)
 	if err != nil {
 		return err
@@ -349,7 +369,8 @@ func (a *app) writeTags(f *farm, bottles []medium.Bottle, out, stock string) err
 		return err
 	}
 	defer file.drop()
-	return a.drawTags(f, file, paper, bottles...)
+	run.Stock = paper
+	return a.drawTags(f, file, run, bottles...)
 }
 
 // tagPaper is the stock named, or the one for the farm's paper.
@@ -360,8 +381,8 @@ func (f *farm) tagPaper(stock string) (labels.Stock, error) {
 	return labels.FindStock(stock)
 }
 
-func (a *app) drawTags(f *farm, file *begun, paper labels.Stock, bottles ...medium.Bottle) error {
-	run := labels.BottleTags{Stock: paper, Created: f.now(a)}
+func (a *app) drawTags(f *farm, file *begun, run labels.BottleTags, bottles ...medium.Bottle) error {
+	run.Created = f.now(a)
 	for _, b := range bottles {
 		run.Tags = append(run.Tags, f.tag(b))
 	}
@@ -375,9 +396,23 @@ func (f *farm) tag(b medium.Bottle) labels.BottleTag {
 	if b.Strip != nil {
 		strength = fmt.Sprintf("%g ppm by strip", b.Strip.ReadPPM)
 	}
-	return labels.BottleTag{Code: string(b.Solution.Code), Product: b.Solution.Product, Active: active.Title(), Strength: strength,
+	directions, _ := f.Sanitizer(b.Solution.Product, "")
+	return labels.BottleTag{Code: string(b.Solution.Code), Product: b.Solution.Product, Active: active.Title(), Strength: strength, Use: tagUse(directions),
 		MadeAt: b.MadeAt.In(f.loc).Format(stamp), GoodUntil: b.Solution.GoodUntil.In(f.loc).Format(stamp), MadeBy: b.MadeBy, Farm: f.Settings.Name,
 		Cautions: pack(sanitizer.TagCautions(active, b.Solution.StrengthPPM), tagLine)}
+}
+
+// tagUse says in a few words what the directions ask for on the mat; nothing
+// where the product has none on file.
+func tagUse(d medium.Sanitizer) string {
+	if d.Directions == "" || d.ContactS == 0 {
+		return ""
+	}
+	rinse := "no rinse asked for"
+	if d.Rinse {
+		rinse = "then rinse with potable water"
+	}
+	return "Wet " + medium.Seconds(d.ContactS) + ", " + rinse
 }
 
 // tagLine is what one line of a tag's cautions holds at a type that can be read.

@@ -1,12 +1,17 @@
-// Package lettering holds the embedded typeface of everything that is printed,
-// and prepares text for a PDF writer that sets characters from left to right
-// and joins nothing: [Join] before a line is measured, [Drawn] when it is set.
+// Package lettering holds the embedded typefaces of everything that is printed,
+// measures text and sets it on a PDF.
+//
+// Text in Latin, Greek, Cyrillic, Armenian and Georgian letters is [Plain]: the
+// PDF writer sets it, one character after the other. Everything else goes
+// through a shaper, which orders, joins and stacks its letters, and is drawn
+// as outlines, with the text held beside them for programs that search.
 package lettering
 
 import "embed"
 
 // DejaVu Sans: free licence (LICENSE.txt), covers Latin, Greek, Cyrillic,
-// Armenian, Georgian, Hebrew, Arabic and more; tells 1 from I, and 0 from O.
+// Armenian, Georgian, Hebrew and more; tells 1 from I, and 0 from O. The fonts
+// of other scripts are in script.go.
 //
 //go:embed DejaVuSans.ttf DejaVuSans-Bold.ttf
 var files embed.FS
@@ -15,6 +20,13 @@ var files embed.FS
 const (
 	Book = "DejaVuSans.ttf"
 	Bold = "DejaVuSans-Bold.ttf"
+)
+
+// The line box of both faces, in em above and below the base line: ascender
+// and descender of their hhea tables. All ink of a line stays in it.
+const (
+	Ascent  = 0.928
+	Descent = 0.236
 )
 
 // File gives a face's TrueType file. It panics on any other name: the files
