@@ -53,3 +53,48 @@ func TestReplaces(t *testing.T) {
 	thread = append(thread, Step{MatSeq: 5, Kind: KindCut, Body: &Cut{}, Replaces: 3})
 	require.ErrorContains(t, try(3, &Cut{}), "step 5 stands for it already")
 }
+
+// A sowing that is taken back leaves a doubt until the next accepted sanitize
+// step, and none where one was accepted before it was taken back.
+func TestVoidedCropStep(t *testing.T) {
+	at := time.Date(2026, 3, 2, 7, 0, 0, 0, time.UTC)
+	var thread []Step
+	add := func(accepted bool, bodies ...Body) {
+		for _, b := range bodies {
+			thread = append(thread, Step{Mat: "TK7R2N81", MatSeq: uint64(len(thread) + 1), At: at.Add(time.Duration(len(thread)) * time.Hour), Kind: b.kind(), Body: b, Outcome: Outcome{Accepted: accepted}})
+		}
+	}
+	wash := []Body{&Rinse{Debris: DebrisNone}, &Dry{Where: DryAir}, &Sanitize{}, &Dry{Where: DryAir}}
+	care := func(steps []Step) (rules []string) {
+		v := Judge(Replay(steps), Policy{}, at.AddDate(0, 0, 3))
+		for _, f := range v.Findings {
+			if f.Rule == "crop-voided" {
+				require.Equal(t, Care, f.Severity)
+				rules = append(rules, f.Rule)
+			}
+		}
+		return rules
+	}
+	add(true, &Add{Mat: Mat{Form: FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}})
+	add(true, wash...)
+	add(true, &Sow{Crops: []Sown{{Crop: "radish"}}}, &Harvest{}) // 6, 7
+	used := append([]Step(nil), thread...)
+	require.Empty(t, care(thread))
+	add(true, &Correct{MatSeq: 7}, &Correct{MatSeq: 6})
+	require.Equal(t, Ready, Replay(thread).Stage, "so that only the finding speaks")
+	require.Equal(t, []string{"crop-voided"}, care(thread))
+	add(true, wash[:2]...)
+	add(false, wash[2])
+	require.Equal(t, []string{"crop-voided"}, care(thread), "a sanitize step that was not accepted")
+	add(true, wash[2:]...)
+	require.Empty(t, care(thread))
+
+	thread = used
+	add(true, wash...)
+	add(true, &Correct{MatSeq: 7}, &Correct{MatSeq: 6})
+	require.Empty(t, care(thread), "sanitized before it was voided")
+
+	thread = append([]Step(nil), used...)
+	add(true, &Correct{MatSeq: 4})
+	require.Empty(t, care(thread), "no crop step was voided")
+}

@@ -31,6 +31,9 @@ type Condition struct {
 	// WetWith are the sanitizers put on since the mat was last dried or rinsed,
 	// accepted or not.
 	WetWith []string `cbor:"28" json:"wet_with,omitempty"`
+	// CropVoided: a sowing or a harvest since the last accepted sanitize step
+	// was taken back. Whether a crop lay on the mat is not certain.
+	CropVoided bool `cbor:"29" json:"crop_step_voided,omitempty"`
 
 	HeldIn    Stage   `cbor:"30" json:"held_in,omitempty"` // stage before the hold
 	HeldFor   string  `cbor:"31" json:"held_for,omitempty"`
@@ -117,9 +120,21 @@ func Replay(thread []Step) Condition {
 	}
 	var c Condition
 	for _, s := range thread {
-		if !voided[s.MatSeq] {
-			c = c.Apply(s)
+		if voided[s.MatSeq] {
+			c = c.without(s)
+			continue
 		}
+		c = c.Apply(s)
+	}
+	return c
+}
+
+// without is the condition after a step that was taken back later. A mat on
+// which a crop was recorded by mistake is looked at before it is sown on.
+func (c Condition) without(s Step) Condition {
+	switch s.Body.(type) {
+	case *Sow, *Harvest:
+		c.CropVoided = true
 	}
 	return c
 }
@@ -315,7 +330,7 @@ func (c Condition) sanitize(s Step, b *Sanitize) Condition {
 	if last.Accepted {
 		last.AcceptedAt = s.At
 		last.FarmProcedure = b.Directions != nil && b.Directions.Directions == DirectionsFarm
-		c.Stage, c.Cleared, c.SwabOpen, c.WetSince = Airing, true, false, s.At
+		c.Stage, c.Cleared, c.SwabOpen, c.WetSince, c.CropVoided = Airing, true, false, s.At, false
 	}
 	c.Sanitized = &last
 	c.WetWith = wetWith(c.WetWith, b)

@@ -54,6 +54,8 @@ func TestSentences(t *testing.T) {
 			"no crop \"triffid\" on file; see `resow crop list`, or add your own with `resow crop add`"},
 		{PolicyChange{Setting: Setting{Rule: "luck"}}.Check(), "no rule \"luck\" on file; see `resow policy show`"},
 		{&CorrectError{Code: testCode, MatSeq: 9, Why: "it is void already"}, "mat TK7R 2N81, step 9: it is void already"},
+		{Review{From: "2026-10-26", To: "2026-11-03"}.check(testFarm(), local(time.November, 3, 9)),
+			"the period to 2026-11-03 is not over before 4 Nov 2026 00:00 (now 3 Nov 2026 09:00): nobody has seen records that are still to come; review it then, or up to 2026-11-02 now"},
 		{admitted(testCondition(ToWash), testStep(nil)), `step "": want a kind of step that this version knows`},
 		{admitted(testCondition(ToWash), Step{Mat: testCode, Body: &Rinse{Debris: DebrisNone}}),
 			`initials "": want the initials of who did it, at most 20 letters (--by, or RESOW_BY)`},
@@ -67,7 +69,7 @@ func TestSentences(t *testing.T) {
 
 // TestEveryErrorTypeHasASentence finds the package's error types in its source.
 func TestEveryErrorTypeHasASentence(t *testing.T) {
-	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true}
+	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true, "ReviewError": true}
 	files, err := filepath.Glob("*.go")
 	require.NoError(t, err)
 	for _, file := range files {

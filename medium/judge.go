@@ -181,6 +181,9 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
 		add("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces")
 	}
+	if _, on := p.limit("crop-voided"); on && c.CropVoided {
+		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make sure that nothing grew on it, or wash and sanitize it")
+	}
 	if l, on := p.limit("mold-last-turn"); on && len(c.MoldTurns) > 0 && c.Turn-c.MoldTurns[len(c.MoldTurns)-1] < int(l) {
 		add("mold-last-turn", "mold %s; look at it against the light before you sow", inTurn(c.MoldTurns[len(c.MoldTurns)-1]))
 	}

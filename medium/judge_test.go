@@ -111,7 +111,7 @@ func TestRulesAtTheirLimits(t *testing.T) {
 // in the test named.
 func TestEveryVerdictRuleIsTested(t *testing.T) {
 	tested := map[string]string{"stage": "TestStagesThatStop", "held": "TestStagesThatStop", "retired": "TestStagesThatStop",
-		"farm-procedure": "TestFarmProcedureStands", "fine-seed": "TestSeedFindings", "coarse-root": "TestSeedFindings", "seed-size": "TestSeedFindings"}
+		"farm-procedure": "TestFarmProcedureStands", "fine-seed": "TestSeedFindings", "coarse-root": "TestSeedFindings", "seed-size": "TestSeedFindings", "crop-voided": "TestVoidedCropStep"}
 	for _, k := range ruleCases {
 		tested[k.rule] = "here"
 	}

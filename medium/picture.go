@@ -20,6 +20,19 @@ func IsPicture(name string) bool {
 	return true
 }
 
+// PicturesOf gives the names of the pictures that a step refers to.
+func PicturesOf(b Body) []string {
+	switch b := b.(type) {
+	case *Mold:
+		return b.Pictures
+	case *Cut:
+		return b.Pictures
+	case *Inspect:
+		return b.Pictures
+	}
+	return nil
+}
+
 func checkPictures(names []string) error {
 	if len(names) > MaxPictures {
 		return &InputError{Field: "pictures", Value: fmt.Sprint(len(names)), Want: fmt.Sprintf("at most %d", MaxPictures)}

@@ -92,6 +92,8 @@ var Rules = []Rule{
 		About:  "the supplier's food-contact statement and its date are on file"},
 	{Name: "farm-procedure", Severity: Care, Default: 1, Unit: "allowed", Min: 1, Max: 1, Source: "the product's label is the rule; a farm's own procedure is not a label",
 		About: "a sanitizer without label directions may be accepted by a written farm procedure; switched off, it never is"},
+	{Name: "crop-voided", Severity: Care, Default: 1, Unit: "accepted sanitize step after it", Min: 1, Max: 1, Source: common,
+		About: "a mat whose sowing or harvest was voided is sanitized again, or looked at with care"},
 	{Name: "cut-noted", Severity: Care, Default: 1, Unit: "cuts", Min: 1, Max: 50, Source: common,
 		About: "cuts that are not through"},
 	{Name: "inspection-due", Severity: Care, Default: 5, Unit: "turns", Min: 1, Max: 100, Source: common,

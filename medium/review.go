@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -40,13 +41,33 @@ func (b Review) check(f Farm, at time.Time) error {
 	if to.Before(from) {
 		return &InputError{Field: "period of the review", Value: b.From + " to " + b.To, Want: "the earlier day first"}
 	}
-	if to.After(at) {
-		return &InputError{Field: "last day of the review", Value: b.To, Want: "today or a day before: nobody has seen the records of a day to come"}
+	if over := to.AddDate(0, 0, 1); over.After(at) {
+		return &ReviewError{To: b.To, Over: over, Now: at.In(f.Location())}
 	}
 	if to.Sub(from) > maxReviewDays*24*time.Hour+2*time.Hour {
 		return &InputError{Field: "period of the review", Value: b.From + " to " + b.To, Want: fmt.Sprintf("at most %d days at once", maxReviewDays)}
 	}
 	return first(checkText("name", b.Name), checkText("note", b.Note), checkText("anchor", b.Anchor))
+}
+
+// ReviewError refuses to sign a period that is not over.
+type ReviewError struct {
+	To   string    // its last day
+	Over time.Time // when that day ends
+	Now  time.Time
+}
+
+func (e *ReviewError) Error() string {
+	const stamp = "2 Jan 2006 15:04"
+	return fmt.Sprintf("the period to %s is not over before %s (now %s): nobody has seen records that are still to come; review it then, or up to %s now",
+		e.To, e.Over.Format(stamp), e.Now.Format(stamp), e.Now.AddDate(0, 0, -1).Format(time.DateOnly))
+}
+
+// SamePerson says that a step was reviewed by whoever did it, by the initials.
+// 21 CFR 112.161(b) asks for a supervisor or responsible party; on a farm of one
+// that is the same person, so it is shown and not refused.
+func SamePerson(step, review Step) bool {
+	return strings.EqualFold(strings.TrimSpace(step.By), strings.TrimSpace(review.By))
 }
 
 // Covers says whether a review took in a step: the day of the work lies in the

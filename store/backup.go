@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -222,16 +223,28 @@ type Loss struct {
 }
 
 // Finding is a record that spoke against a mat and that the backup does not
-// have: mold, a hold, a failed swab, or that it was retired.
+// have: mold, a cut, a failed inspection or swab, a hold, a sanitize step that
+// was not accepted, a correction, or that it was retired; or that it was sown on
+// or harvested since.
 type Finding struct {
 	Mat  medium.Code `json:"mat"`
 	Seq  uint64      `json:"seq"`  // in the present ledger
 	What string      `json:"what"` // mold, at the edge
+	Crop bool        `json:"crop_step,omitempty"`
 }
 
 // Nothing says that a restore takes nothing away.
 func (l Loss) Nothing() bool {
 	return l.Problem == "" && !l.Other && !l.Diverge && l.Lost == 0
+}
+
+// Speaks is the number of mats with findings.
+func (l Loss) Speaks() int {
+	mats := map[medium.Code]bool{}
+	for _, f := range l.Findings {
+		mats[f.Mat] = true
+	}
+	return len(mats)
 }
 
 // CompareBackup verifies a backup and says what would be lost if it took the
@@ -240,6 +253,11 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 	o = o.withDefaults()
 	o.ReadOnly = true
 	l := Loss{Steps: []medium.Step{}}
+	backup, done, err := inTodaysFormat(backup, o)
+	if err != nil {
+		return l, err
+	}
+	defer done()
 	b, err := Open(backup, o)
 	var missing *MissingError
 	if errors.As(err, &missing) {
@@ -296,8 +314,8 @@ func (s *Store) compare(l *Loss, backup *bbolt.Tx) error {
 				l.Diverge = true
 			}
 			// by the bytes, since two histories that parted may count alike
-			if what := finding(step.Body); what != "" && !l.Other && !bytes.Equal(stored, backup.Bucket(bucketSteps).Get(stepKey(step.Mat, step.MatSeq))) {
-				l.Findings = append(l.Findings, Finding{Mat: step.Mat, Seq: n, What: what})
+			if what, crop := finding(step); what != "" && !l.Other && !bytes.Equal(stored, backup.Bucket(bucketSteps).Get(stepKey(step.Mat, step.MatSeq))) {
+				l.Findings = append(l.Findings, Finding{Mat: step.Mat, Seq: n, What: what, Crop: crop})
 			}
 			if !l.Other && n <= l.Backup.Count {
 				return nil
@@ -312,21 +330,38 @@ func (s *Store) compare(l *Loss, backup *bbolt.Tx) error {
 }
 
 // finding says what a record holds against its mat, and nothing where it holds
-// nothing against it.
-func finding(body medium.Body) string {
-	switch b := body.(type) {
+// nothing against it. A crop step counts only where the mat would seem ready
+// without it.
+func finding(s medium.Step) (what string, crop bool) {
+	switch b := s.Body.(type) {
 	case *medium.Mold:
-		return "mold, " + b.Where
+		return "mold, " + b.Where, false
 	case *medium.Hold:
-		return "hold, " + b.Reason
+		return "hold, " + b.Reason, false
 	case *medium.Retire:
-		return "retired, " + string(b.Cause)
+		return "retired, " + string(b.Cause), false
+	case *medium.Cut:
+		return fmt.Sprintf("cut, %g mm", b.LengthMM), false
+	case *medium.Inspect:
+		if b.FoldSnaps || b.Fuzz || b.Holes > 0 || b.Smell || b.Mold {
+			return "failed inspection", false
+		}
 	case *medium.Swab:
 		if !b.Pass {
-			return "failed swab, " + b.Test
+			return "failed swab, " + b.Test, false
 		}
+	case *medium.Sanitize:
+		if !s.Outcome.Accepted {
+			return "sanitize step not accepted", false
+		}
+	case *medium.Correct:
+		return fmt.Sprintf("%s voided, %s", b.Voids, b.Reason), false
+	case *medium.Sow:
+		return "sown, " + medium.CropName(b.Crops), true
+	case *medium.Harvest:
+		return "harvested", true
 	}
-	return ""
+	return "", false
 }
 
 // holdLost records a hold on every mat with a finding that a restore loses, in
@@ -359,7 +394,7 @@ func holdLost(l *Loss, path, by string, o Options) error {
 			l.Unheld = append(l.Unheld, f.Mat)
 		case err != nil:
 			return err
-		case c.Stage != medium.Retired:
+		case c.Stage != medium.Retired && (c.Stage == medium.Ready || slices.ContainsFunc(lost, func(f Finding) bool { return !f.Crop })):
 			steps = append(steps, medium.Step{Mat: f.Mat, By: by, Body: &medium.Hold{Reason: lostText(lost)}})
 		}
 	}
@@ -442,6 +477,11 @@ func Restore(backup, path string, replace bool, by string, o Options) (aside str
 		return "", l, err
 	}
 	defer release()
+	backup, done, err := inTodaysFormat(backup, o)
+	if err != nil {
+		return "", l, err
+	}
+	defer done()
 	if l, err = CompareBackup(backup, path, o); err != nil {
 		return "", l, err
 	}

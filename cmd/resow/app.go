@@ -22,6 +22,10 @@ import (
 	"resow/store"
 )
 
+// version is written into the files that this program makes, for an older one
+// to name.
+const version = "1.0.0-dev"
+
 // world is everything outside the program that a command may touch.
 type world struct {
 	self     string // how a person starts the program, for commands to copy
@@ -131,7 +135,7 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
   resow init --name "Reed End Greens" --zone Europe/Dublin
   resow add --count 24 --size 250x510mm --aperture 0.5mm --thread 0.3mm
   resow scan TK7R2N81`,
-		Version:       "1.0.0-dev",
+		Version:       version,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
@@ -166,7 +170,7 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
 	help := root.HelpFunc()
 	root.SetHelpFunc(func(c *cobra.Command, args []string) {
-		c.Long = foldProse(cmp.Or(c.Long, c.Short), 80)
+		c.Long, c.Example = foldProse(cmp.Or(c.Long, c.Short), 80), foldExample(c.Example, 79)
 		help(c, args)
 	})
 	return root
@@ -175,7 +179,6 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 // noteRuns makes each command note that its own code began. A hook before the
 // run would not do: cobra checks the required flags after it.
 func (a *app) noteRuns(c *cobra.Command) {
-	c.Example = foldExample(c.Example, 79)
 	if run := c.RunE; run != nil {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true
@@ -258,9 +261,14 @@ type farm struct {
 // now is the present in the farm's zone.
 func (f *farm) now(a *app) time.Time { return a.now().In(f.loc) }
 
+// storeOptions are what every opening of the ledger is handed.
+func (a *app) storeOptions(readOnly bool) store.Options {
+	return store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random, Program: "resow " + version}
+}
+
 // open opens the ledger, runs do, and closes it.
 func (a *app) open(readOnly bool, do func(*farm) error) (err error) {
-	s, err := store.Open(a.storePath(), store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random})
+	s, err := store.Open(a.storePath(), a.storeOptions(readOnly))
 	if err != nil {
 		return err
 	}

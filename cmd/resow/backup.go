@@ -31,7 +31,7 @@ that is named .backup is good. Keep some of them on another disk or machine.`,
 				dir = filepath.Join(dirOf(a.storePath()), "backups")
 			}
 			to := store.Backups{Dir: dir, Keep: keep, Progress: a.progress("copying"), Throttle: func() { time.Sleep(pause) }}
-			made, err := store.BackUp(a.storePath(), to, store.Options{Now: a.now, Random: a.random})
+			made, err := store.BackUp(a.storePath(), to, a.storeOptions(false))
 			if err != nil {
 				return err
 			}
@@ -55,13 +55,14 @@ func (a *app) restoreCommand() *cobra.Command {
 		Use: "restore BACKUP", Short: "Put a backup in the place of the ledger", Args: cobra.ExactArgs(1),
 		Long: `Restore checks the backup, and shows which records of the present ledger it does
 not have. Where a ledger is, nothing is done without --replace; the present file
-is then kept beside it under another name. A mat with mold, a hold, a failed swab
-or a retirement that the backup does not have is put on hold in the restored
-ledger, under your initials.`,
+is then kept beside it under another name. A mat is put on hold in the restored
+ledger, under your initials, where the backup does not have what was found since:
+mold, a cut, a failed inspection or swab, a hold, a sanitize step that was not
+accepted, a correction, a retirement, or a sowing on a mat that would seem ready.`,
 		Example: `  resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --try
   resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --replace`,
 		RunE: func(_ *cobra.Command, args []string) error {
-			o := store.Options{Now: a.now, Random: a.random}
+			o := a.storeOptions(false)
 			if try {
 				loss, err := store.CompareBackup(args[0], a.storePath(), o)
 				if err != nil {
@@ -99,7 +100,7 @@ ledger, under your initials.`,
 // printHeld says what a restore did about findings that the backup lacks.
 func (a *app) printHeld(w io.Writer, l store.Loss) {
 	if l.Problem != "" {
-		fmt.Fprint(w, wrap(a.paint(red, "Nobody can say which mold, holds, failed swabs and retirements were lost with the file that can't be read.")+" Look at every mat before you sow on it.", 79, "  "))
+		fmt.Fprint(w, wrap(a.paint(red, "Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be read.")+" Look at every mat before you sow on it.", 79, "  "))
 	}
 	if len(l.Held) > 0 {
 		fmt.Fprintf(w, "%d mats were put on hold; release each when you have looked at it:\n", len(l.Held))
@@ -108,7 +109,7 @@ func (a *app) printHeld(w io.Writer, l store.Loss) {
 		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), bodyText(s.Body), 79))
 	}
 	for _, mat := range l.Unheld {
-		fmt.Fprint(w, wrap(fmt.Sprintf("%s is not in the backup, and mold, a hold, a failed swab or its end was recorded since: set it apart.", mat), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and register it again before it is used.", mat), 79, "  "))
 	}
 }
 
@@ -139,5 +140,8 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 	}
 	if l.Lost > 20 {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
+	}
+	if mats := l.Speaks(); mats > 0 {
+		fmt.Fprint(w, wrap(fmt.Sprintf("Among them is what speaks against %d mats. A restore puts those on hold, as far as they would seem fit for use without it.", mats), 79, "  "))
 	}
 }

@@ -61,7 +61,7 @@ func printSeedLotMats(f *farm, codes []medium.Code, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(out, "Seed lot %s touched %d mats; look at each, and hold those in doubt with `resow hold`:\n", c.SeedLot, len(touched))
+		fmt.Fprintf(out, "Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:\n", c.SeedLot, counted(len(touched), "mat"))
 		for _, t := range touched {
 			tc, err := f.Condition(t)
 			if err != nil {
@@ -247,7 +247,11 @@ func (a *app) correctCommand() *cobra.Command {
 		Use: "correct CODE STEP", Short: "Void an earlier step of a mat, with a reason", Args: cobra.ExactArgs(2),
 		Long: `Nothing is edited or deleted. A correction voids an earlier step: both stay on
 record, and the mat is as if the step had never been taken. STEP is the step's
-number in ` + "`resow history`" + `. Then record what really happened, with --at.`,
+number in ` + "`resow history`" + `. Then record what really happened, with --at. A mat whose
+sowing or harvest was voided carries a care finding until it is sanitized again.
+
+On the command line there are no roles: whoever can write the ledger's file can
+void a step, under the initials of --by.`,
 		Example: `  resow history TK7R2N81
   resow correct TK7R2N81 14 --reason "wrong mat scanned" --by MK`,
 		ValidArgsFunction: a.completeCodes,
@@ -257,7 +261,7 @@ number in ` + "`resow history`" + `. Then record what really happened, with --at
 				return &usageError{fmt.Sprintf("step %q: want its number in `resow history`", args[1])}
 			}
 			if strings.EqualFold(args[0], "farm") {
-				return &usageError{"a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, crop add, prices set)"}
+				return &usageError{"a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where a step relied on the older one"}
 			}
 			return a.open(false, func(f *farm) error {
 				code, err := f.find(args[0])

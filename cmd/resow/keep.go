@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -19,8 +20,12 @@ condition follows from its steps, and that the indexes match. With the anchor
 from a printed label sheet or report it also shows whether records were cut off
 the end, or the whole file exchanged, since that paper was printed.
 
+It also looks at the pictures that the station keeps beside the ledger: one that a
+step names and that is missing or changed is a problem; one that no step names is
+only listed.
+
 With --repair it makes anew what is derived from the records: conditions, the due
-list, the lists of lots and codes. It never touches a record.`,
+list, the lists of lots and codes. It never touches a record or a picture.`,
 		Example: `  resow verify
   resow verify --repair
   resow verify --anchor 1234-BCDE-FGHJ-KNPR-STVX-42`,
@@ -46,38 +51,72 @@ list, the lists of lots and codes. It never touches a record.`,
 				if err != nil {
 					return err
 				}
+				kept, err := checkPictures(f, filepath.Join(a.storePath()+".station", "pictures"))
+				if err != nil && chain.OK { // records that can't be read are reported already
+					return err
+				}
+				whole := found.OK
+				found.OK = found.OK && len(kept.Bad) == 0
 				if !found.OK {
 					a.code = exitFailed
 				}
-				return a.print(found, func(w io.Writer) {
-					printProblems(w, chain.Problems)
-					if len(mended) > 0 {
-						fmt.Fprintf(w, "%d problems with what is derived from the records were mended; no record was touched:\n", len(mended))
-						printProblems(w, mended)
-					}
-					offPaper := len(chain.Problems) < len(found.Problems)
-					state := "whole and unchanged"
-					switch {
-					case !chain.OK:
-						state = "NOT WHOLE: keep a copy, and restore the last good backup"
-					case offPaper:
-						state = "whole"
-					}
-					fmt.Fprintf(w, "%d mats, %d steps: %s\n", found.Mats, found.Steps, state)
-					switch {
-					case offPaper:
-						fmt.Fprint(w, wrap(a.paint(red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
-					case want != nil && found.OK:
-						fmt.Fprintf(w, "the paper's %d records are all here unchanged; %d were added since\n", want.Count, uint64(found.Steps)-want.Count)
-					}
-					fmt.Fprintf(w, "anchor %s\n", now)
-				})
+				v := verified{want: want, found: found, chain: chain, mended: mended, kept: kept, anchor: now, whole: whole}
+				return a.print(v.document(), func(w io.Writer) { a.printVerified(w, v) })
 			})
 		},
 	}
 	c.Flags().StringVar(&anchor, "anchor", "", "the anchor from a printed sheet")
 	c.Flags().BoolVar(&repair, "repair", false, "make anew what is derived from the records")
 	return c
+}
+
+// verified is what verify found.
+type verified struct {
+	want   *store.Anchor
+	found  store.Report // OK only where the pictures are too
+	chain  store.Report // the printed anchor left aside
+	mended []store.Problem
+	kept   pictures
+	anchor store.Anchor
+	whole  bool // the ledger, the pictures left aside
+}
+
+func (v verified) document() any {
+	report := v.found
+	report.Problems = append(append([]store.Problem{}, v.found.Problems...), v.kept.Bad...)
+	return struct {
+		store.Report
+		Pictures pictures `json:"pictures"`
+	}{report, v.kept}
+}
+
+func (a *app) printVerified(w io.Writer, v verified) {
+	printProblems(w, v.chain.Problems)
+	printProblems(w, v.kept.Bad)
+	if len(v.mended) > 0 {
+		fmt.Fprintf(w, "%d problems with what is derived from the records were mended; no record was touched:\n", len(v.mended))
+		printProblems(w, v.mended)
+	}
+	offPaper := len(v.chain.Problems) < len(v.found.Problems)
+	state := "whole and unchanged"
+	switch {
+	case !v.chain.OK:
+		state = "NOT WHOLE: keep a copy, and restore the last good backup"
+	case offPaper:
+		state = "whole"
+	}
+	fmt.Fprintf(w, "%d mats, %d steps: %s\n", v.found.Mats, v.found.Steps, state)
+	switch {
+	case offPaper:
+		fmt.Fprint(w, wrap(a.paint(red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
+	case v.want != nil && v.whole:
+		fmt.Fprintf(w, "the paper's %d records are all here unchanged; %d were added since\n", v.want.Count, uint64(v.found.Steps)-v.want.Count)
+	}
+	if v.kept.Named > 0 {
+		fmt.Fprintf(w, "%d pictures are named by steps; problems with them: %d\n", v.kept.Named, len(v.kept.Bad))
+	}
+	printOrphans(w, v.kept)
+	fmt.Fprintf(w, "anchor %s\n", v.anchor)
 }
 
 // verifyOrRepair gives what stands now, and what a repair has mended.

@@ -344,7 +344,7 @@ func (a *app) listCommand() *cobra.Command {
 						}
 						fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, cut(crop, 16))
 					}
-					fmt.Fprintf(w, "%d mats\n", len(items))
+					fmt.Fprintf(w, "%s\n", counted(len(items), "mat"))
 				})
 			})
 		},

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 
@@ -173,7 +174,7 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 // folder that goes away again, which tries every line.
 func (a *app) importLedger(in io.Reader, apply bool) error {
 	path := a.storePath()
-	o := store.Options{Now: a.now, Random: a.random}
+	o := a.storeOptions(false)
 	at := path
 	if !apply {
 		dir, err := os.MkdirTemp("", "resow-import-")
@@ -297,7 +298,11 @@ func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply 
 	for _, n := range table.Notes {
 		fmt.Fprintln(w, n)
 	}
-	fmt.Fprintf(w, "%d rows of %s, dates read as %s\n", len(table.Rows), doc.What, doc.Dates)
+	dates := ""
+	if slices.ContainsFunc(doc.Columns, func(c moving.Column) bool { return c.Field == "at" }) {
+		dates = ", dates read as " + doc.Dates
+	}
+	fmt.Fprintf(w, "%d rows of %s%s\n", len(table.Rows), doc.What, dates)
 	fmt.Fprintf(w, "  %-24s  %-18s  %s\n", "COLUMN", "IS", "UNIT")
 	for _, c := range doc.Columns {
 		is := c.Field
@@ -310,6 +315,9 @@ func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply 
 		fmt.Fprintln(w, "Guessed; look at each:")
 		for _, g := range doc.Guesses {
 			fmt.Fprint(w, column("  ", g, 79))
+		}
+		if slices.ContainsFunc(doc.Guesses, func(g string) bool { return strings.Contains(g, "=FIELD") }) {
+			fmt.Fprint(w, column("  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "), 79))
 		}
 	}
 	if len(doc.Bad) > 0 {
@@ -324,8 +332,13 @@ func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply 
 	}
 	fmt.Fprintln(w)
 	switch {
+	case doc.Applied && doc.New == 0:
+		fmt.Fprintln(w, "Nothing to do: every row was imported before.")
 	case doc.Applied:
 		fmt.Fprintln(w, a.paint(green, "Recorded."))
+		if doc.What == moving.Mats {
+			fmt.Fprintf(w, "An old name finds its mat as mark:NAME; `%s label` prints the labels.\n", a.self)
+		}
 	case apply:
 		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+" If the guesses are right, run it again with --apply --confirm.")
 	default:

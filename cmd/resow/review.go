@@ -20,7 +20,11 @@ func (a *app) reviewCommand() *cobra.Command {
 		Long: `Where 21 CFR 112.161(b) applies, records are reviewed, dated and signed by a
 supervisor or responsible party within a reasonable time. Read the log first
 (` + "`resow report sanitation`" + `), then record the review: your initials, the moment and
-the state of the ledger are kept. What is entered later stays open.`,
+the state of the ledger are kept. What is entered later stays open, and a period
+that is not over is refused. A review of one's own work is taken, and the report
+shows it as reviewed by the same person.
+
+` + fileIsOpen,
 		Example: `  resow report sanitation --from 2026-11-16 --to 2026-11-22
   resow review --from 2026-11-16 --to 2026-11-22 --note "two late entries explained" --by SV`,
 		RunE: func(*cobra.Command, []string) error {
@@ -34,8 +38,19 @@ the state of the ledger are kept. What is entered later stays open.`,
 				if err != nil {
 					return err
 				}
-				return a.print(done[0], func(w io.Writer) {
-					fmt.Fprintf(w, "%s reviewed the records of %s to %s, %s.\n", done[0].By, b.From, b.To, f.stamp(done[0].Recorded))
+				steps, own, err := f.reviewed(done[0], &b)
+				if err != nil {
+					return err
+				}
+				return a.print(struct {
+					medium.Step
+					Steps int `json:"steps_reviewed"`
+					Own   int `json:"own_steps"`
+				}{done[0], steps, own}, func(w io.Writer) {
+					fmt.Fprintf(w, "%s reviewed the records of %s to %s, %s: %d steps of mats.\n", done[0].By, b.From, b.To, f.stamp(done[0].Recorded), steps)
+					if own > 0 {
+						fmt.Fprint(w, wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
+					}
 				})
 			})
 		},
@@ -48,6 +63,27 @@ the state of the ledger are kept. What is entered later stays open.`,
 	must(c.MarkFlagRequired("from"))
 	must(c.MarkFlagRequired("to"))
 	return c
+}
+
+// fileIsOpen says in the help of what a supervisor does that the command line
+// knows no roles.
+const fileIsOpen = `On the command line there are no roles: whoever can write the ledger's file can do
+this, under the initials of --by; the pages of the station ask for a supervisor's
+device.`
+
+// reviewed counts the steps of mats that a review takes in, and the reviewer's own.
+func (f *farm) reviewed(review medium.Step, b *medium.Review) (steps, own int, err error) {
+	err = f.Steps(func(s medium.Step) error {
+		if s.Mat == medium.FarmThread || !b.Covers(s, review.Recorded, f.loc) {
+			return nil
+		}
+		steps++
+		if medium.SamePerson(s, review) {
+			own++
+		}
+		return nil
+	})
+	return steps, own, err
 }
 
 // between is the period of a report: whole days in the farm's zone.

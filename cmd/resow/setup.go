@@ -28,7 +28,7 @@ resow policy show and make them your own.`,
 			if cmd.Flags().Changed("lat") {
 				s.Lat, s.Lon = &lat, &lon
 			}
-			st, err := store.Create(a.storePath(), s, a.initials(), store.Options{Now: a.now, Random: a.random})
+			st, err := store.Create(a.storePath(), s, a.initials(), a.storeOptions(false))
 			if err != nil {
 				return err
 			}
@@ -176,7 +176,7 @@ func (a *app) freshCode(f *farm, drawn map[medium.Code]bool) (medium.Code, error
 
 func (a *app) policyCommand() *cobra.Command {
 	c := &cobra.Command{Use: "policy", Short: "Show or change the farm's own limits",
-		Long:    "Every limit has a name, a figure and a source, and can be changed or switched off with initials and a reason.",
+		Long:    "Every limit has a name, a figure and a source, and can be changed or switched off with initials and a reason.\n\n" + fileIsOpen,
 		Example: "  resow policy show\n  resow policy set max-turns --limit 40 --reason \"stainless screens\" --by MK"}
 	c.AddCommand(a.policyShowCommand(), a.policySetCommand())
 	return c
@@ -242,7 +242,7 @@ func (a *app) policySetCommand() *cobra.Command {
 	var off bool
 	var reason string
 	c := &cobra.Command{Use: "set RULE", Short: "Change a limit or switch a rule off", Args: cobra.ExactArgs(1),
-		Long: "The change is a record of its own, with initials and reason. It applies from now on and does not restate past steps.",
+		Long: "The change is a record of its own, with initials and reason. It applies from now on and does not restate past steps.\n\n" + fileIsOpen,
 		Example: `  resow policy set max-turns --limit 40 --reason "stainless screens" --by MK
   resow policy set mold-repeat --limit 2 --window 8 --reason "stricter" --by MK
   resow policy set max-age --off --reason "screens do not age" --by MK`}

@@ -9,6 +9,7 @@ import (
 	"os/signal"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -25,7 +26,8 @@ func (a *app) stationCommand() *cobra.Command {
 		Long: `Station serves local web pages on which a phone reads a mat's symbol, sees the
 verdict and records the step. It listens on this machine only, unless --lan opens
 it to the farm's network; then the address is shown as a symbol for the phone's
-camera. The command line works beside it, on the same ledger.
+camera, and most phones find it under http://resow.local:8417 too. Two stations on
+one network need two names (--local-name). The command line works beside it, on the same ledger.
 
 A device is paired once with a code that is shown here: one code for an operator,
 one for a supervisor, each good for one device and ten minutes. Press Enter for
@@ -35,9 +37,13 @@ station and loses nothing.
 Without a certificate whoever is on the same Wi-Fi can read along, and take over a
 paired device: keep the farm's Wi-Fi to the farm, or give --tls-cert and --tls-key.
 Pairings, last values and pictures lie beside the ledger in FILE.station; back them
-up with it.`,
+up with it.
+
+With --backup-to the station makes a backup now and then, as the backup command
+does: verified before it is named one, the oldest removed. What failed is shown on
+its page Status and here, and never stops recording.`,
 		Example: `  resow station
-  resow station --lan
+  resow station --lan --backup-to /media/stick/resow --backup-keep 14
   resow station --lan --name sink.farm.example --tls-cert farm.crt --tls-key farm.key`,
 		RunE: func(*cobra.Command, []string) error {
 			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -49,8 +55,12 @@ up with it.`,
 	flags.StringVar(&c.Listen, "listen", "127.0.0.1:8417", "address and port")
 	flags.BoolVar(&c.LAN, "lan", false, "listen for the phones of the farm's network, on all of this machine's addresses")
 	flags.StringArrayVar(&c.Names, "name", nil, "a host name under which it is reached too")
+	flags.StringVar(&c.LocalName, "local-name", "resow", "with --lan: `NAME` that it answers for, as NAME.local; empty for none")
 	flags.StringVar(&c.TLSCert, "tls-cert", "", "the farm's own certificate, for https")
 	flags.StringVar(&c.TLSKey, "tls-key", "", "its key")
+	flags.StringVar(&c.BackupTo, "backup-to", "", "folder for scheduled backups, best on another disk")
+	flags.DurationVar(&c.BackupEvery, "backup-every", 24*time.Hour, "time between two backups, 10m to 744h")
+	flags.IntVar(&c.BackupKeep, "backup-keep", 0, "how many of this ledger to keep there; 0 keeps all")
 	return command
 }
 
@@ -59,7 +69,7 @@ func (a *app) station(ctx context.Context, c station.Config) error {
 	c.Store, c.Now, c.Random, c.Err = a.storePath(), a.now, a.random, a.world.err
 	c.Describe, c.Find = bodyText, findIn
 	c.Demo = func(f medium.Farm) bool { return f.Settings.Place == demoPlace }
-	c.Reports = a.stationReports()
+	c.Reports, c.Bench, c.Plan = a.stationReports(), a.stationBench(), planOnPage
 	s, err := station.New(c)
 	if err != nil {
 		return err
@@ -103,8 +113,14 @@ func (a *app) welcome(s *station.Station, lan bool) error {
 		return err
 	}
 	doc := map[string]string{"address": s.Address(), "operator_code": operator, "supervisor_code": supervisor}
+	if s.LocalName() != "" {
+		doc["local_name"] = s.LocalName()
+	}
 	return a.print(doc, func(w io.Writer) {
 		fmt.Fprintf(w, "The station is at %s (Ctrl-C ends it).\n", s.Address())
+		if s.LocalName() != "" {
+			fmt.Fprintf(w, "Many devices open it under %s too.\n", s.LocalName())
+		}
 		if lan && isTerminal(a.out) {
 			a.note(station.TerminalQR(w, s.Address()))
 		}

@@ -67,7 +67,13 @@ func (t *tracing) find(f *farm, name string) (trace.Result, error) {
 	case last == nil:
 		return trace.Result{}, &usageError{fmt.Sprintf("--as %s: want lot, seed-lot, mat, solution or roll", t.as)}
 	case t.as == "" && errors.As(last, &unknown):
-		return trace.Result{}, &medium.UnknownError{What: "lot, seed lot, mat, solution or mesh roll", Name: name, Do: "`resow list` shows mats with their lots"}
+		unknown = &medium.UnknownError{What: "lot, seed lot, mat, solution or mesh roll", Name: name, Do: "a lot is the name that was given at the sowing; `resow history CODE` shows those of a mat"}
+	}
+	if unknown != nil {
+		if near := g.Near(name); len(near) > 0 {
+			unknown.Do = "did you mean " + strings.Join(near, ", ") + "?"
+		}
+		return trace.Result{}, unknown
 	}
 	return trace.Result{}, last
 }
@@ -144,12 +150,11 @@ with the buyer and the local health authority.`,
 				}{r, held, epcis}, func(w io.Writer) {
 					a.printTrace(w, f, r)
 					if len(held) > 0 {
-						fmt.Fprintf(w, "%s: %d mats, %q.\n", a.paint(red, "ON HOLD"), len(held), hold)
+						fmt.Fprintf(w, "%s: %s, %q.\n", a.paint(red, "ON HOLD"), counted(len(held), "mat"), hold)
 					} else if hold != "" {
 						fmt.Fprintln(w, "All of these mats are on hold or retired already.")
-					} else if len(r.Hold) > 0 {
-						fmt.Fprintln(w, "Hold them all with --hold REASON; print the list with `resow report trace`.")
 					}
+					a.printHoldCommands(w, r, hold != "")
 					if epcis != "" {
 						fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
 					}
@@ -163,6 +168,53 @@ with the buyer and the local health authority.`,
 	c.Flags().StringVar(&n.Base, "base", "", "address of your own under which the names in it stand: https://greens.example/")
 	c.Flags().StringVar(&n.GRAI, "grai", "", "your GS1 company prefix and asset type for the mats: 9521234.00001")
 	return c
+}
+
+// printHoldCommands shows the commands that hold what is not on hold yet, and the one
+// for the paper.
+func (a *app) printHoldCommands(w io.Writer, r trace.Result, held bool) {
+	if held {
+		r.Hold = nil
+	}
+	for _, c := range a.holdCommands(r) {
+		fmt.Fprintf(w, "to hold    %s\n", c)
+	}
+	fmt.Fprintf(w, "to print   %s report trace %s --as %s --out trace.pdf\n", a.self, quoted(r.Query.Name), traceFlag(r.Query.From))
+}
+
+// holdCommands gives the commands that hold the mats of a trace and those with
+// other crops of the same seed lots, as far as they are not on hold.
+func (a *app) holdCommands(r trace.Result) (out []string) {
+	since := ""
+	if !r.Query.Since.IsZero() {
+		since = " --since " + r.Query.Since.Format(time.DateOnly)
+	}
+	if len(r.Hold) > 0 {
+		out = append(out, fmt.Sprintf("%s trace %s --as %s%s --hold %s", a.self, quoted(r.Query.Name), traceFlag(r.Query.From), since, quoted("recall of "+r.Query.From+" "+r.Query.Name)))
+	}
+	for _, s := range r.Seeds {
+		if len(s.Hold) > 0 {
+			out = append(out, fmt.Sprintf("%s trace %s --as seed-lot --hold %s", a.self, quoted(s.Name), quoted("same seed lot as "+r.Query.From+" "+r.Query.Name)))
+		}
+	}
+	return out
+}
+
+func traceFlag(from string) string {
+	for _, k := range traceKinds {
+		if k.from == from {
+			return k.flag
+		}
+	}
+	return from
+}
+
+// quoted gives a name as it is typed in a shell.
+func quoted(name string) string {
+	if name != "" && strings.Trim(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._-") == "" && name[0] != '-' {
+		return name
+	}
+	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
 }
 
 // holdAll holds the mats in one transaction.
@@ -227,12 +279,7 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 	}
 	part(a.paint(red, "AT RISK, sown later or of the same lots"), r.AtRisk)
 	part("POSSIBLE SOURCES, on the same mats before", r.Sources)
-	if len(r.SeedAlso) > 0 {
-		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT (%s):\n", strings.Join(r.SeedLots, ", "))
-		for _, g := range r.SeedAlso {
-			a.printGrowth(w, f, g, "")
-		}
-	}
+	a.printSeedAlso(w, f, r)
 	for _, s := range r.Solutions {
 		text := s.Product
 		if s.Code != "" {
@@ -253,6 +300,30 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 	if len(r.Hold) < len(r.Mats) {
 		fmt.Fprint(w, column(fmt.Sprintf("%-11s", "in use"), codeList(r.Hold), 79))
 	}
+}
+
+// seedShown is how many growths of the same seed lots are printed one by one;
+// of more only the lots are named, and those with mold, so that they do not bury
+// what is at risk.
+const seedShown = 8
+
+func (a *app) printSeedAlso(w io.Writer, f *farm, r trace.Result) {
+	for _, seed := range r.Seeds {
+		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT, %s:\n", seed.Name)
+		if len(r.SeedAlso) > seedShown {
+			fmt.Fprint(w, column("  ", fmt.Sprintf("%d lots: %s", len(seed.Lots), strings.Join(seed.Lots, ", ")), 79))
+		}
+		for _, g := range r.SeedAlso {
+			if sameLot(g.SeedLot, seed.Name) && (g.Mold || len(r.SeedAlso) <= seedShown) {
+				a.printGrowth(w, f, g, "")
+			}
+		}
+	}
+}
+
+// sameLot compares names as a trace does, whatever their case and spaces.
+func sameLot(a, b string) bool {
+	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 }
 
 func codeList(codes []medium.Code) string {
@@ -314,7 +385,7 @@ func (a *app) traceReportCommand() *cobra.Command {
 		if err != nil {
 			return report.Report{}, err
 		}
-		return report.Trace(report.TraceInput{Origin: origin, Result: r}), nil
+		return report.Trace(report.TraceInput{Origin: origin, Result: r, Commands: a.holdCommands(r)}), nil
 	})
 	c.Use, c.Args = "trace NAME", cobra.ExactArgs(1)
 	c.Example = "  resow report trace R-1124\n  resow report trace R-1124 --out recall.pdf\n  resow report trace BK7R2N81 --as solution --out recall.csv"

@@ -2,10 +2,12 @@ package trace
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"sort"
 	"strings"
 	"time"
+	"unicode"
 
 	"resow/medium"
 )
@@ -47,6 +49,16 @@ type Result struct {
 	Rolls     []string      `json:"mesh_rolls"` // that the start's mats were cut from
 	Mats      []medium.Code `json:"mats"`       // of the start and of what is at risk
 	Hold      []medium.Code `json:"to_hold"`    // those that are neither retired nor on hold
+	States    []State       `json:"mat_states"` // of Mats, in their order
+	Seeds     []SeedLot     `json:"seed_lots_also"`
+}
+
+// SeedLot is a seed lot of the start that other growths share, with the mats of
+// those that are neither retired nor on hold, nor among the mats of this trace.
+type SeedLot struct {
+	Name string        `json:"name"`
+	Lots []string      `json:"lots"` // other crop lots of it
+	Hold []medium.Code `json:"to_hold"`
 }
 
 // Solution is a solution that was used, and where.
@@ -66,7 +78,7 @@ func (g *Graph) Find(q Query) (Result, error) {
 		return Result{}, &medium.UnknownError{What: q.From, Name: q.Name, Do: "look for it with `resow list` or `resow history`; a lot is the name that was given at the sowing"}
 	}
 	r := Result{Query: q, Start: []Growth{}, AtRisk: []Reach{}, Sources: []Reach{}, Lots: []string{}, SeedLots: []string{}, SeedAlso: []Growth{},
-		Solutions: []Solution{}, Rolls: []string{}, Mats: []medium.Code{}, Hold: []medium.Code{}}
+		Solutions: []Solution{}, Rolls: []string{}, Mats: []medium.Code{}, Hold: []medium.Code{}, States: []State{}, Seeds: []SeedLot{}}
 	in := map[int]bool{}
 	for _, n := range start {
 		in[n] = true
@@ -80,6 +92,39 @@ func (g *Graph) Find(q Query) (Result, error) {
 	r.Sources = g.spread(start, suspect, false)
 	g.describe(&r, in)
 	return r, nil
+}
+
+// Near gives the crop and seed lots whose names are like a name that is not on
+// file: the same letters and digits, or one that the name begins, at most five.
+func (g *Graph) Near(name string) []string {
+	want := bones(name)
+	if want == "" {
+		return nil
+	}
+	same, longer := newNames(), newNames()
+	for _, growth := range g.growths {
+		for _, lot := range []string{growth.Lot, growth.SeedLot} {
+			switch b := bones(lot); {
+			case b == want:
+				same.add(lot)
+			case strings.HasPrefix(b, want):
+				longer.add(lot)
+			}
+		}
+	}
+	slices.Sort(longer.list)
+	out := append(same.list, longer.list...)
+	return out[:min(len(out), 5)]
+}
+
+// bones leaves only the letters and digits of a name, in small letters.
+func bones(name string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToLower(r)
+		}
+		return -1
+	}, name)
 }
 
 // start gives the growths of what is traced.
@@ -270,21 +315,22 @@ func (g *Graph) describe(r *Result, in map[int]bool) {
 		}
 	}
 	for _, seed := range seeds.list {
-		for _, n := range g.bySeed[fold(seed)] {
-			if !in[n] {
-				r.SeedAlso = append(r.SeedAlso, g.growths[n])
-			}
+		also := g.also(seed, in, mats)
+		r.SeedAlso = append(r.SeedAlso, also.growths...)
+		if len(also.growths) > 0 {
+			r.Seeds = append(r.Seeds, also.SeedLot)
 		}
 	}
 	r.Lots, r.SeedLots, r.Rolls = lots.list, seeds.list, rolls.list
-	for code := range mats {
-		r.Mats = append(r.Mats, code)
-		if stage := g.mats[code].stage; stage != medium.Retired && stage != medium.OnHold {
+	r.Mats = slices.AppendSeq(r.Mats, maps.Keys(mats))
+	slices.Sort(r.Mats)
+	for _, code := range r.Mats {
+		state := g.mats[code].state
+		r.States = append(r.States, state)
+		if state.open() {
 			r.Hold = append(r.Hold, code)
 		}
 	}
-	slices.Sort(r.Mats)
-	slices.Sort(r.Hold)
 	for _, s := range solutions {
 		slices.Sort(s.Mats)
 		s.Mats = slices.Compact(s.Mats)
@@ -294,6 +340,34 @@ func (g *Graph) describe(r *Result, in map[int]bool) {
 		a, b := r.Solutions[i], r.Solutions[j]
 		return strings.Compare(a.Product+"\x00"+string(a.Code), b.Product+"\x00"+string(b.Code)) < 0
 	})
+}
+
+// seedAlso is what else grew from a seed lot.
+type seedAlso struct {
+	SeedLot
+	growths []Growth
+}
+
+// also gives the growths of a seed lot that are not in the start, and their mats
+// that are open and not among those of the trace.
+func (g *Graph) also(seed string, in map[int]bool, mats map[medium.Code]bool) seedAlso {
+	out := seedAlso{SeedLot: SeedLot{Name: seed, Lots: []string{}, Hold: []medium.Code{}}}
+	lots := newNames()
+	for _, n := range g.bySeed[fold(seed)] {
+		if in[n] {
+			continue
+		}
+		growth := g.growths[n]
+		out.growths = append(out.growths, growth)
+		lots.add(growth.Lot)
+		if g.mats[growth.Mat].state.open() && !mats[growth.Mat] {
+			out.Hold = append(out.Hold, growth.Mat)
+		}
+	}
+	slices.Sort(out.Hold)
+	slices.Sort(lots.list)
+	out.Hold, out.Lots = slices.Compact(out.Hold), lots.list
+	return out
 }
 
 func use(solutions map[string]*Solution, mat medium.Code, c Cleaning) {

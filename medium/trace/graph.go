@@ -50,11 +50,23 @@ type Cleaning struct {
 	MadeAt   time.Time   `json:"made_at,omitzero"`
 }
 
+// State is where a mat stands now.
+type State struct {
+	Mat    medium.Code  `json:"mat"`
+	Stage  medium.Stage `json:"stage"`
+	HeldIn medium.Stage `json:"held_in,omitempty"` // stage before the hold
+	Crop   string       `json:"crop,omitempty"`    // of the turn under way, or of the last one
+	Lot    string       `json:"lot,omitempty"`
+}
+
+// open says that the mat is neither retired nor on hold.
+func (s State) open() bool { return s.Stage != medium.Retired && s.Stage != medium.OnHold }
+
 // piece is one mat of the graph.
 type piece struct {
 	code    medium.Code
 	roll    string
-	stage   medium.Stage
+	state   State
 	growths []int      // in order
 	open    []Cleaning // sanitize steps since its last growth
 }
@@ -99,7 +111,8 @@ func (g *Graph) add(thread []medium.Step) {
 		c = c.Apply(s)
 		g.take(p, s, c)
 	}
-	p.stage, p.roll = c.Stage, c.Mat.Roll
+	p.roll = c.Mat.Roll
+	p.state = State{Mat: p.code, Stage: c.Stage, HeldIn: c.HeldIn, Crop: medium.CropName(c.Crops), Lot: c.Lot}
 	g.mats[p.code] = p
 	g.codes = append(g.codes, p.code)
 }

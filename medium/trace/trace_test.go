@@ -388,3 +388,23 @@ func TestAgainstSQLite(t *testing.T) {
 	require.Equal(t, want, got)
 	t.Logf("%d growths, %d traces, %d growths at risk: graph built in %s, ours %s (forward, back and description), SQLite %.3f s (forward only)", len(l.notes), asked, len(want), built, ours, theirs)
 }
+
+// A lot that is typed in another spelling, or cut short, is found all the same.
+func TestNear(t *testing.T) {
+	l := newLedger(1)
+	l.do("TK7R2N81", &medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}}, true)
+	for _, lot := range []string{"R-1124", "R-1125", "Ä 7/b", "S-1"} {
+		l.do("TK7R2N81", &medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}, Lot: lot, SeedLot: "S 88"}, true)
+		l.do("TK7R2N81", &medium.Harvest{}, true)
+	}
+	g := New(func(yield func([]medium.Step) bool) { yield(l.threads["TK7R2N81"]) })
+	for name, want := range map[string][]string{
+		"r1124": {"R-1124"}, "R 11": {"R-1124", "R-1125"}, "ä7B": {"Ä 7/b"}, "s": {"S 88", "S-1"}, "R-1126": nil, "-/": nil, "": nil,
+	} {
+		if want == nil {
+			require.Empty(t, g.Near(name), name)
+			continue
+		}
+		require.Equal(t, want, g.Near(name), name)
+	}
+}

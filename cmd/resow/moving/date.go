@@ -21,31 +21,47 @@ var (
 )
 
 // dateOrder finds the order of a column's dates. Where every date could be read
-// in two ways it takes that of the farm's units, and says that it guessed.
+// in two ways it takes that of the farm's units, and says that it guessed; where
+// no order fits them all, it takes the one that fits more.
 func dateOrder(cells []string, units string) (order string, guessed bool) {
-	couldDMY, couldMDY, any := true, true, false
+	fitDMY, fitMDY, all := 0, 0, 0
 	for _, c := range cells {
 		m := datePattern.FindStringSubmatch(c)
 		if m == nil || len(m[1]) == 4 {
 			continue
 		}
-		any = true
+		all++
 		a, _ := strconv.Atoi(m[1])
 		b, _ := strconv.Atoi(m[2])
-		couldDMY = couldDMY && b <= 12
-		couldMDY = couldMDY && a <= 12
+		if b <= 12 {
+			fitDMY++
+		}
+		if a <= 12 {
+			fitMDY++
+		}
 	}
 	switch {
-	case !any:
+	case all == 0:
 		return YMD, false
-	case couldDMY && !couldMDY:
-		return DMY, false
-	case couldMDY && !couldDMY:
-		return MDY, false
+	case fitDMY > fitMDY:
+		return DMY, fitDMY < all
+	case fitMDY > fitDMY:
+		return MDY, fitMDY < all
 	case units == "us":
 		return MDY, true
 	}
 	return DMY, true
+}
+
+// fitsAll says whether an order gives a day for every date that does not begin
+// with its year.
+func fitsAll(cells []string, order string) bool {
+	for _, c := range cells {
+		if _, _, _, _, err := day(c, order); err != nil && datePattern.MatchString(c) {
+			return false
+		}
+	}
+	return true
 }
 
 // noTime is the hour written for a date without a time of day.

@@ -273,3 +273,28 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// A spreadsheet as people keep one: signs of money and #, units in heads and in
+// cells, commas in numbers. What can't be read is named by its own words.
+func TestMessyMats(t *testing.T) {
+	p := plan(t, "Mat #;Length (in); WIDTH in ;Mesh / Material;Bought on;Cost $;Opening mm;thread_mm;Supplier name;Colour\r\n"+
+		"#1;20;10;polyester;03/14/2025;4,50;0.8;0,25;Mesh & Co;\r\n"+
+		"#2;50cm;\"10\"\"\";PP;03/15/2025;$4.50;\"1,2 mm\";.4;;blue\r\n"+
+		"#3;fifty;10;PP;03/15/2025;;1.2;.4;;\r\n"+
+		"#4;;;PP;03/15/2025;;;;;\r\n"+
+		"#5;20;10;PP;31/02/2025;;;;;\r\n", Options{})
+	require.Equal(t, MDY, p.Dates)
+	require.Len(t, p.Rows, 2)
+	a, b := p.Rows[0].Step.Body.(*medium.Add).Mat, p.Rows[1].Step.Body.(*medium.Add).Mat
+	require.Equal(t, medium.Mat{Form: medium.FormMat, LengthMM: 508, WidthMM: 254, Material: "polyester", ApertureMM: 0.8, ThreadMM: 0.25, Layers: 1, Supplier: "Mesh & Co", Cost: 4.5, Mark: "#1"}, a)
+	require.Equal(t, []float64{500, 254, 1.2, 0.4, 4.5}, []float64{b.LengthMM, b.WidthMM, b.ApertureMM, b.ThreadMM, b.Cost})
+	require.Equal(t, 14, p.Rows[0].Step.At.Day())
+	require.Len(t, p.Bad, 3)
+	for i, want := range []string{`length "fifty"`, "it has no size, so it is no mat", `there is no day "31/02/2025"`} {
+		require.Equal(t, i+4, p.Bad[i].Line)
+		require.Contains(t, p.Bad[i].Text, want)
+	}
+	guesses := strings.Join(p.Guesses, "\n")
+	require.Contains(t, guesses, "no one order of day and month fits every date")
+	require.Contains(t, guesses, `column "Colour": its name says nothing to resow`)
+}

@@ -26,30 +26,30 @@ type field struct {
 }
 
 var fields = []field{
-	{"mat", text, []string{"code", "tag", "label", "id", "mat id", "mat code", "mat no", "number"}},
+	{"mat", text, []string{"code", "tag", "label", "id", "mat id", "mat code", "mat no", "mat number", "mat name or number", "no", "number"}},
 	{"mark", text, []string{"mat name", "name", "old id"}},
-	{"kind", text, []string{"step", "action", "event", "what", "activity"}},
-	{"at", text, []string{"date", "happened at", "date and time", "datetime", "when", "day", "timestamp", "added at", "datum"}},
+	{"kind", text, []string{"step", "action", "event", "what", "activity", "what was done", "task", "job", "work", "work done"}},
+	{"at", text, []string{"date", "happened at", "date and time", "datetime", "when", "day", "timestamp", "added at", "datum", "bought", "bought on", "date bought", "purchased", "purchase date", "registered", "in use since"}},
 	{"time", text, []string{"time of day", "clock", "hour"}},
-	{"by", text, []string{"initials", "who", "worker", "person", "done by", "operator"}},
+	{"by", text, []string{"initials", "who", "worker", "person", "done by", "operator", "staff", "employee"}},
 	{"form", text, nil},
 	{"size", text, []string{"mat size", "dimensions"}},
 	{"length", length, []string{"mat length", "cut length"}},
 	{"width", length, []string{"mat width"}},
-	{"material", text, []string{"mesh material"}},
-	{"aperture", length, []string{"opening", "mesh opening"}},
-	{"thread", length, []string{"thread thickness", "wire"}},
+	{"material", text, []string{"mesh", "mesh material", "material of mesh"}},
+	{"aperture", length, []string{"opening", "mesh opening", "mesh size", "hole size"}},
+	{"thread", length, []string{"thread thickness", "thread diameter", "wire"}},
 	{"layers", number, nil},
 	{"roll", text, []string{"mesh roll", "sheet"}},
-	{"supplier", text, []string{"vendor"}},
+	{"supplier", text, []string{"supplier name", "vendor", "bought from", "maker"}},
 	{"contact statement", text, []string{"food contact", "food contact statement"}},
 	{"contact date", text, []string{"food contact date", "statement date"}},
-	{"cost", number, []string{"price"}},
+	{"cost", number, []string{"price", "unit price", "unit cost", "cost each", "price each"}},
 	{"weight", mass, []string{"dry weight"}},
 	{"crop", text, []string{"variety", "plant", "crops"}},
 	{"seed", mass, []string{"seed mass", "seed weight"}},
-	{"lot", text, []string{"crop lot", "batch"}},
-	{"seed lot", text, []string{"seed batch"}},
+	{"lot", text, []string{"crop lot", "batch", "lot no", "lot number", "batch no"}},
+	{"seed lot", text, []string{"seed batch", "seed lot no", "seed lot number"}},
 	{"place", text, []string{"shelf", "area", "location", "rack"}},
 	{"yield", mass, []string{"harvest weight", "fresh weight"}},
 	{"cut height", length, nil},
@@ -354,7 +354,11 @@ func (p *planner) dates() error {
 		if y, m, d, _, err := day(example, order); err == nil {
 			example = fmt.Sprintf("%q is read as %d %s %d", example, d, m, y)
 		}
-		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("every date could be read in two ways: %s (say it with --dates %s)", example, order))
+		why := "every date could be read in two ways"
+		if !fitsAll(cells, DMY) && !fitsAll(cells, MDY) {
+			why = "no one order of day and month fits every date"
+		}
+		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("%s: %s (say it with --dates %s)", why, example, order))
 	}
 	return nil
 }

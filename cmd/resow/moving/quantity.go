@@ -118,7 +118,7 @@ func measure(f field, cell, unit string) (float64, error) {
 	case percent:
 		v, err = amount.Percent(f.name, cell)
 	default:
-		v, err = amount.Number(f.name, cell)
+		v, err = amount.Number(f.name, strings.Trim(cell, "$€£ "))
 	}
 	return math.Round(v*1e6) / 1e6, err
 }

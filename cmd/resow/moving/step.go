@@ -1,6 +1,7 @@
 package moving
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -83,7 +84,7 @@ func (r *row) make() (store.Row, error) {
 	} else {
 		err = r.step(&out)
 	}
-	if err == nil {
+	if r.err != nil { // a cell that can't be read says more than what follows from it
 		err = r.err
 	}
 	if err != nil {
@@ -91,7 +92,7 @@ func (r *row) make() (store.Row, error) {
 	}
 	for name, cell := range r.cells {
 		if cell != "" && !r.used[name] && r.Set[name] == "" {
-			return out, fmt.Errorf("a row of %s has no %s, and %q stands there; empty the cell, or leave the column out with --map", r.kindText(out), name, cell)
+			return out, fmt.Errorf("a row of %s has no %s, and %q stands there; empty the cell, say with --map what else the column is, or leave it out with --map \"Column=-\"", r.kindText(out), name, cell)
 		}
 	}
 	return out, nil
@@ -143,6 +144,12 @@ func (r *row) mat(out *store.Row) error {
 			return err
 		}
 		m.LengthMM, m.WidthMM = l, w
+	}
+	if r.err != nil {
+		return r.err
+	}
+	if r.cells["size"] == "" && r.cells["length"] == "" && r.cells["width"] == "" {
+		return errors.New("it has no size, so it is no mat; where the rows are past steps, say which column holds the kind of step: --map \"Column=kind\"")
 	}
 	if err := m.Check(); err != nil {
 		return err

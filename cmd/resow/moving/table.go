@@ -211,8 +211,9 @@ func object(text []byte) (names, cells []string, err error) {
 	return names, cells, nil
 }
 
-// plain brings a name to one spelling: small letters, single spaces.
+// plain brings a name to one spelling: small letters, single spaces, no signs of
+// money; a # stands for "no".
 func plain(s string) string {
-	s = strings.NewReplacer("_", " ", "-", " ", ".", " ", "\ufeff", "").Replace(strings.ToLower(s))
+	s = strings.NewReplacer("_", " ", "-", " ", ".", " ", "/", " ", "#", " no ", "$", " ", "€", " ", "£", " ", "\ufeff", "").Replace(strings.ToLower(s))
 	return strings.Join(strings.Fields(s), " ")
 }
