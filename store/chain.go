@@ -32,8 +32,8 @@ func genesis(identity []byte) hash {
 // next gives the ledger's head after one more record:
 // SHA-256(head || mat || record hash).
 func (h hash) next(mat medium.Code, record hash) hash {
-	b := make([]byte, 0, 2*hashLen+codeLen)
-	b = append(b, h[:]...)
+	var room [2*hashLen + 2*codeLen]byte
+	b := append(room[:0], h[:]...)
 	b = append(b, mat...)
 	b = append(b, record[:]...)
 	return sha256.Sum256(b)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"reflect"
 
 	"github.com/ugorji/go/codec"
 
@@ -13,7 +14,8 @@ import (
 // Records are deterministic CBOR (RFC 8949, section 4.2.1): shortest integers
 // and floats, definite lengths, keys in bytewise order. Keys are integers of
 // two digits, since the library sorts the keys of structs as text, and for
-// two digits that is the bytewise order too.
+// two digits that is the bytewise order too. A plan does the same work faster
+// where it can (plan.go); the library is what it is held against.
 //
 // A record may hold only what this version knows. The handle strict refuses an
 // unknown key; the handle lenient exists to tell an unknown key (a newer
@@ -49,6 +51,13 @@ type frame struct {
 }
 
 func encode(v any) ([]byte, error) {
+	if b, ok := planEncode(make([]byte, 0, 256), v); ok {
+		return b, nil
+	}
+	return libraryEncode(v)
+}
+
+func libraryEncode(v any) ([]byte, error) {
 	var out []byte
 	if err := codec.NewEncoderBytes(&out, strict).Encode(v); err != nil {
 		return nil, fmt.Errorf("encoding: %w", err)
@@ -73,6 +82,14 @@ func decodeWith(h *codec.CborHandle, data []byte, v any) error {
 // decode reads a value, and says so where it holds a field that only a newer
 // version knows.
 func decode(data []byte, v any, fresh func() any) error {
+	if planDecode(data, v) {
+		return nil
+	}
+	reflect.ValueOf(v).Elem().SetZero() // of what the plan had read
+	return libraryDecode(data, v, fresh)
+}
+
+func libraryDecode(data []byte, v any, fresh func() any) error {
 	err := decodeWith(strict, data, v)
 	if err == nil {
 		return nil
@@ -92,23 +109,9 @@ func (e *recordError) Error() string { return e.why }
 // encodeStep gives the bytes of a record and the step as it will be read from
 // them. A record that can't be read back must never get into the ledger.
 func encodeStep(s medium.Step, prev []byte) ([]byte, medium.Step, error) {
-	if s.Body == nil {
-		return nil, s, errors.New("encoding: a step without a body")
-	}
-	if len(s.Outcome.Findings) == 0 { // the codec leaves out no list but one that is nil
-		s.Outcome.Findings = nil
-	}
-	body, err := encode(s.Body)
+	data, err := writeStep(s, prev)
 	if err != nil {
 		return nil, s, err
-	}
-	data, err := encode(&frame{Step: s, Body: body, Prev: prev})
-	if err != nil {
-		return nil, s, err
-	}
-	if len(data) > maxRecord {
-		return nil, s, &medium.InputError{Field: "step", Value: fmt.Sprintf("%s of %d bytes", s.Kind, len(data)),
-			Want: fmt.Sprintf("at most %d bytes; shorten its texts", maxRecord)}
 	}
 	back, _, err := decodeStep(data)
 	if err != nil {
@@ -116,6 +119,37 @@ func encodeStep(s medium.Step, prev []byte) ([]byte, medium.Step, error) {
 			Want: "text in UTF-8; this one could not be read back: " + err.Error()}
 	}
 	return data, back, nil
+}
+
+// writeStep gives the bytes of a record without reading them back: the caller
+// does that later.
+func writeStep(s medium.Step, prev []byte) ([]byte, error) {
+	if s.Body == nil {
+		return nil, errors.New("encoding: a step without a body")
+	}
+	if len(s.Outcome.Findings) == 0 { // the codec leaves out no list but one that is nil
+		s.Outcome.Findings = nil
+	}
+	data, ok := planEncodeStep(&s, prev)
+	if !ok {
+		var err error
+		if data, err = libraryEncodeStep(s, prev); err != nil {
+			return nil, err
+		}
+	}
+	if len(data) > maxRecord {
+		return nil, &medium.InputError{Field: "step", Value: fmt.Sprintf("%s of %d bytes", s.Kind, len(data)),
+			Want: fmt.Sprintf("at most %d bytes; shorten its texts", maxRecord)}
+	}
+	return data, nil
+}
+
+func libraryEncodeStep(s medium.Step, prev []byte) ([]byte, error) {
+	body, err := libraryEncode(s.Body)
+	if err != nil {
+		return nil, err
+	}
+	return libraryEncode(&frame{Step: s, Body: body, Prev: prev})
 }
 
 // storedStep reads a record of the steps bucket with its place.
@@ -134,11 +168,18 @@ func storedStep(k, v []byte) (medium.Code, uint64, medium.Step, error) {
 // decodeStep reads a stored record. It refuses a version, kind or field that
 // it does not know with a NewerError.
 func decodeStep(data []byte) (medium.Step, []byte, error) {
-	var f frame
 	if len(data) > maxRecord {
 		return medium.Step{}, nil, &recordError{fmt.Sprintf("%d bytes, the longest record has %d", len(data), maxRecord)}
 	}
-	if err := decode(data, &f, func() any { return &frame{} }); err != nil {
+	if s, prev, ok := planDecodeStep(data); ok {
+		return s, prev, nil
+	}
+	return libraryDecodeStep(data)
+}
+
+func libraryDecodeStep(data []byte) (medium.Step, []byte, error) {
+	var f frame
+	if err := libraryDecode(data, &f, func() any { return &frame{} }); err != nil {
 		return medium.Step{}, nil, err
 	}
 	if f.Version != medium.Version {
@@ -148,7 +189,7 @@ func decodeStep(data []byte) (medium.Step, []byte, error) {
 	if body == nil {
 		return medium.Step{}, nil, &NewerError{What: fmt.Sprintf("a step of kind %q", f.Kind)}
 	}
-	if err := decode(f.Body, body, func() any { return medium.NewBody(f.Kind) }); err != nil {
+	if err := libraryDecode(f.Body, body, func() any { return medium.NewBody(f.Kind) }); err != nil {
 		return medium.Step{}, nil, err
 	}
 	if len(f.Prev) != 0 && len(f.Prev) != hashLen {

@@ -51,6 +51,9 @@ type container struct {
 	txid     uint64
 	used     []bool
 	skim     bool // leave out the leaves of the parts
+
+	ahead   []byte // what was read last
+	aheadAt uint64 // where it lies in the file
 }
 
 // checkQuickly checks what can be checked whenever a file of this size is
@@ -160,14 +163,15 @@ func (c *container) checkMetas() error {
 	return nil
 }
 
-// page reads a page with all that overflows from it, and marks it as used.
+// page reads a page with all that overflows from it, and marks it as used. Its
+// bytes are good until the next page is read.
 func (c *container) page(id uint64) ([]byte, error) {
 	if id < 2 || id >= c.pages {
 		return nil, fmt.Errorf("page %d lies outside", id)
 	}
-	head := make([]byte, pageHeader)
-	if _, err := c.r.ReadAt(head, int64(id*c.pageSize)); err != nil {
-		return nil, fmt.Errorf("page %d can't be read: %w", id, err)
+	head, err := c.run(id, 1)
+	if err != nil {
+		return nil, err
 	}
 	n := binary.NativeEndian
 	if n.Uint64(head) != id {
@@ -183,11 +187,32 @@ func (c *container) page(id uint64) ([]byte, error) {
 		}
 		c.used[i] = true
 	}
-	b := make([]byte, run*c.pageSize)
-	if _, err := c.r.ReadAt(b, int64(id*c.pageSize)); err != nil {
-		return nil, fmt.Errorf("page %d can't be read: %w", id, err)
+	return c.run(id, run)
+}
+
+// readAhead is how much of the file is read at once: pages that were written
+// together are looked at one after another.
+const readAhead = 256 << 10
+
+// run gives a run of pages, from what was read ahead where it is there.
+func (c *container) run(id, pages uint64) ([]byte, error) {
+	from, size := id*c.pageSize, pages*c.pageSize
+	if from < c.aheadAt || from+size > c.aheadAt+uint64(len(c.ahead)) {
+		want := size
+		if !c.skim { // which looks at few pages
+			want = max(size, min(readAhead, (c.pages-id)*c.pageSize))
+		}
+		if uint64(cap(c.ahead)) < want {
+			c.ahead = make([]byte, want)
+		}
+		c.ahead, c.aheadAt = c.ahead[:want], from
+		n, err := c.r.ReadAt(c.ahead, int64(from))
+		if c.ahead = c.ahead[:n]; uint64(n) < size {
+			return nil, fmt.Errorf("page %d can't be read: %w", id, err)
+		}
 	}
-	return b, nil
+	at := from - c.aheadAt
+	return c.ahead[at : at+size], nil
 }
 
 func (c *container) checkFreelist() error {
@@ -235,7 +260,7 @@ func (c *container) checkTree(id uint64, depth int, min, max []byte) error {
 		}
 		return nil
 	case flagBranch:
-		return c.checkBranch(id, b, depth, min, max)
+		return c.checkBranch(id, bytes.Clone(b), depth, min, max)
 	}
 	return fmt.Errorf("page %d is of no known kind", id)
 }
@@ -317,7 +342,7 @@ func (c *container) skimTree(id uint64, above int, min, max []byte) error {
 	if binary.NativeEndian.Uint16(b[8:]) != flagBranch {
 		return fmt.Errorf("page %d leads to no others", id)
 	}
-	keys, children, err := readBranch(b)
+	keys, children, err := readBranch(bytes.Clone(b))
 	if err == nil {
 		err = ascending(keys, min, max)
 	}
@@ -344,7 +369,8 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 	if pageHeader+16*count > len(b) {
 		return fmt.Errorf("it holds %d keys", count)
 	}
-	keys := make([][]byte, count)
+	var last []byte
+	var parts [][]byte
 	for i := range count {
 		at := pageHeader + 16*i
 		flags, pos, ksize, vsize := n.Uint32(b[at:]), n.Uint32(b[at+4:]), n.Uint32(b[at+8:]), n.Uint32(b[at+12:])
@@ -356,18 +382,27 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		if err != nil || pos+ksize < pos {
 			return fmt.Errorf("a value lies outside")
 		}
-		keys[i] = key
+		if i == 0 && min != nil && bytes.Compare(key, min) < 0 || i > 0 && bytes.Compare(last, key) >= 0 {
+			return fmt.Errorf("its keys are out of order")
+		}
+		last = key
 		switch {
 		case flags == 0 && depth >= 0:
 		case flags == 1 && depth >= 0:
-			if err := c.checkBucket(value, depth); err != nil {
-				return err
-			}
+			parts = append(parts, bytes.Clone(value)) // the page is gone when its parts are looked at
 		default:
 			return fmt.Errorf("a key of unknown kind")
 		}
 	}
-	return ascending(keys, min, max)
+	if last != nil && max != nil && bytes.Compare(last, max) >= 0 {
+		return fmt.Errorf("its keys are out of order")
+	}
+	for _, p := range parts {
+		if err := c.checkBucket(p, depth); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (c *container) checkBucket(value []byte, depth int) error {

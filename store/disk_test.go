@@ -42,7 +42,7 @@ func TestRandomPlacesOfALargerFile(t *testing.T) {
 	o.ReadOnly = true
 	random := rand.New(rand.NewPCG(7, 7))
 	outcome := map[string]int{}
-	copied := filepath.Join(t.TempDir(), "farm.resow")
+	copied := filepath.Join(folder(t), "farm.resow")
 	for i := range places {
 		content := bytes.Clone(whole)
 		what := ""
@@ -117,6 +117,11 @@ func TestReadOnlyDisk(t *testing.T) {
 	s, err := Open(on, o)
 	require.NoError(t, err)
 	verifyClean(t, s)
+	var ran []int
+	_, err = Open(on, pretend(o, &ran))
+	var older *OlderError
+	require.ErrorAs(t, err, &older)
+	require.ErrorContains(t, err, "read-only file system")
 	text := lines(t, s)
 	require.NoError(t, s.Close())
 	var write *WriteError

@@ -8,11 +8,13 @@
 // the file that runs before bbolt maps it, verify.go the comparison of all with
 // all. export.go and import.go take everything out and in, backup.go copies
 // the ledger while others write and puts a copy back, repair.go makes anew what
-// is derived.
+// is derived, migrate.go brings a file of an older format up to date.
 //
 // Format promise: a file of format 1 opens for ever. Records are never
 // rewritten; conditions and indexes are, when a version derives them in
-// another way. What a version does not know it refuses, it never drops it.
+// another way. What a version does not know it refuses, it never drops it. A
+// later format may only change where things stand beside the records: a file is
+// copied, then brought up to date in one transaction when it is first opened.
 //
 // Buckets and keys (integers big-endian, mat and FARM0000 eight bytes):
 //
@@ -24,4 +26,5 @@
 //	tags    'C' | other code, 'M' | mark   mat
 //	tokens  request token                  records made by it
 //	meta    identity, ledger, views        who made the file; count and head; version of what is derived
+//	        format                         of a file that was made in an older format; format 1 has none
 package store

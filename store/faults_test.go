@@ -55,7 +55,7 @@ func child(role, path string) error {
 		}
 		for {
 			fmt.Println("begin", n)
-			if _, err := s.Record(fmt.Sprint("batch ", n), adds(n, batch)); err != nil {
+			if err := recordBatch(s, n); err != nil {
 				return err
 			}
 			n += batch
@@ -64,6 +64,17 @@ func child(role, path string) error {
 	case "steps": // for strace to count what a step costs
 		for n := range 20 {
 			if _, err := s.Record("", []medium.Step{step(code(7*n), &medium.Hold{Reason: "doubt"})}); err != nil {
+				return err
+			}
+		}
+		return s.Close()
+	case "phones": // the same for the steps of eight phones
+		for range 20 {
+			var requests []Request
+			for n := range 8 {
+				requests = append(requests, Request{Token: fmt.Sprint(time.Now().UnixNano(), n), Steps: []medium.Step{step(code(7*n), &medium.Hold{Reason: "doubt"})}})
+			}
+			if _, err := s.RecordEach(requests); err != nil {
 				return err
 			}
 		}
@@ -79,7 +90,7 @@ func child(role, path string) error {
 			return err
 		}
 		for n := 0; ; n += batch {
-			if _, err := s.Record("", adds(n, batch)); err != nil {
+			if err := recordBatch(s, n); err != nil {
 				r, verr := s.Verify(nil, nil)
 				fmt.Println("done", n, r.OK, verr)
 				return err
@@ -87,6 +98,28 @@ func child(role, path string) error {
 		}
 	}
 	return fmt.Errorf("no role %q", role)
+}
+
+// recordBatch adds mats in one commit: as one request, or as several of which
+// some are refused when their steps are half written.
+func recordBatch(s *Store, n int) error {
+	if n/batch%2 == 0 {
+		_, err := s.Record(fmt.Sprint("batch ", n), adds(n, batch))
+		return err
+	}
+	var requests []Request
+	for i := n; i < n+batch; i += batch / 4 {
+		refused := append(adds(i, batch/4), adds(0, 1)...) // the last mat is there already
+		requests = append(requests, Request{Token: fmt.Sprint("refused ", i), Steps: refused},
+			Request{Token: fmt.Sprint("part ", i), Steps: adds(i, batch/4)})
+	}
+	answers, err := s.RecordEach(requests)
+	for i, a := range answers {
+		if (a.Err != nil) != (i%2 == 0) {
+			return fmt.Errorf("request %d of %d: %w", i, n, a.Err)
+		}
+	}
+	return err
 }
 
 func childProcess(t *testing.T, role, path string) *exec.Cmd {
@@ -108,7 +141,7 @@ func TestKilledProcess(t *testing.T) {
 	if deep() {
 		kills = 300
 	}
-	path := filepath.Join(t.TempDir(), "farm.resow")
+	path := filepath.Join(folder(t), "farm.resow")
 	random := rand.New(rand.NewChaCha8([32]byte{3}))
 	inside, reported, whole := 0, 0, 0
 	for i := range kills {
@@ -219,7 +252,7 @@ func TestTwoProcesses(t *testing.T) {
 // The tail of the file vanishes while it is open: the memory of the map fails.
 func TestFileCutWhileOpen(t *testing.T) {
 	c := &clock{now: start}
-	path := filepath.Join(t.TempDir(), "farm.resow")
+	path := filepath.Join(folder(t), "farm.resow")
 	s, err := Create(path, settings, "ab", c.options())
 	require.NoError(t, err)
 	record(t, s, adds(1, 200)...)

@@ -88,6 +88,7 @@ func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated boo
 		return Anchor{}, false, err
 	}
 	defer b.abandon()
+	b.fill = bbolt.DefaultFillPercent // the lines come in the order of the ledger
 	l := lineReader{head: genesis(made), threads: map[medium.Code]threadEnd{}}
 	for line := 2; in.Scan(); line++ {
 		mat, seq, stored := l.read(line, in.Bytes())
@@ -127,7 +128,7 @@ func readHead(in *bufio.Scanner) (exportHead, []byte, error) {
 	if err := json.Unmarshal(line, &h); err != nil || h.Export == 0 {
 		return refuse("it is no head of an export: %v", err)
 	}
-	if h.Export != ExportVersion || h.Format != Format {
+	if h.Export != ExportVersion || h.Format < 1 || h.Format > Format { // that of the file when it was made
 		return h, nil, &NewerError{What: fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format), MadeBy: h.MadeBy}
 	}
 	id, err := hex.DecodeString(h.Store)
@@ -343,17 +344,15 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 	}
 	bad := &ImportError{}
 	refused := map[medium.Code]int{} // mat: line of its first bad row
-	tokens := tx.Bucket(bucketTokens)
 	for _, r := range rows {
 		if r.Token == "" || len(r.Token) > maxToken {
 			return done, fmt.Errorf("line %d: a row without a token", r.Line)
 		}
-		if tokens.Get([]byte(r.Token)) != nil || w.tokens[r.Token] != nil {
+		if w.used(r.Token) != nil {
 			done.Repeated++
 			continue
 		}
 		step := r.Step
-		step.Token = r.Token
 		if step.Mat == "" && r.Mark != "" {
 			owner := tx.Bucket(bucketTags).Get(markKey(r.Mark))
 			if owner == nil {
@@ -366,17 +365,20 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 			bad.add(r.Line, "not tried, since line %d about the same mat is refused", line)
 			continue
 		}
-		took, err := w.take(step)
+		took, err := w.answer(Request{Token: r.Token, Steps: []medium.Step{step}, Now: now})
 		if err != nil {
-			bad.add(r.Line, "%v", err)
+			return done, err
+		}
+		if took.Err != nil {
+			bad.add(r.Line, "%v", took.Err)
 			refused[step.Mat] = r.Line
 			continue
 		}
 		done.New++
-		if !took.Outcome.Accepted {
+		if !took.Steps[0].Outcome.Accepted {
 			done.Missed++
 		}
-		done.Recorded = append(done.Recorded, took)
+		done.Recorded = append(done.Recorded, took.Steps...)
 	}
 	if len(bad.Rows) > 0 {
 		return done, bad

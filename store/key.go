@@ -44,8 +44,11 @@ func stepKey(mat medium.Code, seq uint64) []byte {
 	return binary.BigEndian.AppendUint32([]byte(mat), uint32(seq))
 }
 
+// stepKeyLen is the length of a record's key.
+const stepKeyLen = codeLen + 4
+
 func parseStepKey(k []byte) (medium.Code, uint64, bool) {
-	if len(k) != codeLen+4 {
+	if len(k) != stepKeyLen {
 		return "", 0, false
 	}
 	return medium.Code(k[:codeLen]), uint64(binary.BigEndian.Uint32(k[codeLen:])), true

@@ -44,6 +44,10 @@ type request struct {
 	steps []medium.Step
 }
 
+func newModel() *model {
+	return &model{threads: map[medium.Code][]medium.Step{}, names: map[medium.Code]medium.Code{}, marks: map[string]medium.Code{}, tokens: map[string][]medium.Step{}}
+}
+
 func (m *model) add(token string, steps []medium.Step) {
 	for _, s := range steps {
 		m.threads[s.Mat] = append(m.threads[s.Mat], s)
@@ -85,7 +89,7 @@ func (m *model) inLot(lot string, seed bool) []medium.Code {
 
 // template makes a store once, for tests that begin with many copies of it.
 func template(t *testing.T) []byte {
-	path := filepath.Join(t.TempDir(), "farm.resow")
+	path := filepath.Join(folder(t), "farm.resow")
 	s, err := Create(path, settings, "ab", (&clock{now: start}).options())
 	require.NoError(t, err)
 	record(t, s, sanitizer())
@@ -106,20 +110,13 @@ func TestRandomSequences(t *testing.T) {
 		rapidChecks(t, 10000)
 	}
 	content := template(t)
-	path := filepath.Join(t.TempDir(), "farm.resow")
+	path := filepath.Join(folder(t), "farm.resow")
 	recorded, refused := 0, map[string]int{}
 	rapid.Check(t, func(t *rapid.T) {
-		if err := os.WriteFile(path, content, 0o600); err != nil {
-			t.Fatal(err)
-		}
 		c := &clock{now: start.Add(time.Hour)}
-		s, err := Open(path, c.options())
-		if err != nil {
-			t.Fatal(err)
-		}
+		s := openCopy(t, path, content, c)
 		defer s.Close()
-		s.db.NoSync = true
-		m := &model{threads: map[medium.Code][]medium.Step{}, names: map[medium.Code]medium.Code{}, marks: map[string]medium.Code{}, tokens: map[string][]medium.Step{}}
+		m := newModel()
 		if err := s.Steps(func(s medium.Step) error { m.add("", []medium.Step{s}); return nil }); err != nil {
 			t.Fatal(err)
 		}

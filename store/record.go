@@ -1,8 +1,11 @@
 package store
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
-	"sort"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -11,80 +14,162 @@ import (
 	"resow/medium"
 )
 
-// MaxSteps bounds the steps of one Record.
+// MaxSteps bounds the steps of one Request.
 const MaxSteps = 10000
 
 // maxToken bounds a request token in bytes.
 const maxToken = 200
 
+// Request is what one person asks to be recorded: steps in their order, all or
+// nothing.
+//
+// A token makes a repeated request harmless: the second time the steps of the
+// first come back and nothing is recorded. An empty token makes no such promise.
+type Request struct {
+	Token string
+	Steps []medium.Step
+	Now   time.Time // the clock when it was asked; zero: the store's clock at the commit
+}
+
+// Answer is what became of a Request: its steps as they were recorded, or the
+// error that refuses it. Refusals are the errors of package medium,
+// UnknownMatError, TakenError and TokenError.
+type Answer struct {
+	Steps    []medium.Step
+	Repeated bool // its token was used before: these are the steps of that time
+	Err      error
+}
+
 // Record is the one door: it admits the steps by today's rules, in their
 // order, and commits them with all that follows from them in one transaction,
 // all or nothing, with one reading of the clock. It gives the steps back as
 // they were recorded. A mat may be named by any of its codes; a step about the
-// farm needs none.
-//
-// A token makes a repeated request harmless: the second time the steps of the
-// first come back and nothing is recorded. An empty token makes no such promise.
-//
-// Refusals are the errors of package medium, UnknownMatError and TakenError.
+// farm needs none. The token and the refusals are those of Request and Answer.
 func (s *Store) Record(token string, steps []medium.Step) ([]medium.Step, error) {
+	answers, err := s.RecordEach([]Request{{Token: token, Steps: steps}})
+	if err != nil {
+		return nil, err
+	}
+	return answers[0].Steps, answers[0].Err
+}
+
+// RecordEach records requests of several people in one commit, with what one
+// after another would have come to: each sees what those before it recorded,
+// and one that is refused leaves nothing behind and does not touch the others.
+// The answers stand in the order of the requests. The error is for all of them:
+// the file can't be written or read, and nothing was recorded.
+func (s *Store) RecordEach(requests []Request) ([]Answer, error) {
 	if s.o.ReadOnly {
 		return nil, &ReadOnlyError{Path: s.path}
-	}
-	if len(steps) == 0 || len(steps) > MaxSteps {
-		return nil, &medium.InputError{Field: "steps", Value: fmt.Sprint(len(steps)), Want: fmt.Sprintf("1 to %d in one request", MaxSteps)}
-	}
-	if len(token) > maxToken {
-		return nil, &medium.InputError{Field: "request token", Value: token[:20] + "…", Want: fmt.Sprintf("at most %d bytes", maxToken)}
 	}
 	if s.viewsErr != nil {
 		return nil, s.viewsErr
 	}
 	s.write.Lock()
 	defer s.write.Unlock()
-	var recorded []medium.Step
+	var answers []Answer
 	err := s.guard(func() error {
 		return s.db.Update(func(tx *bbolt.Tx) (err error) {
-			recorded, err = recordAll(tx, token, steps, s.o.Now())
+			answers, err = recordEach(tx, requests, s.o.Now())
 			return err
 		})
 	})
-	if err != nil {
+	if err != nil && !errors.Is(err, errNothing) {
 		return nil, writeError(s.path, err)
 	}
-	return recorded, nil
+	return answers, nil
 }
 
-func recordAll(tx *bbolt.Tx, token string, steps []medium.Step, now time.Time) ([]medium.Step, error) {
+// errNothing rolls back a transaction that has nothing to make durable.
+var errNothing = errors.New("nothing to record")
+
+func recordEach(tx *bbolt.Tx, requests []Request, now time.Time) ([]Answer, error) {
 	w, err := newWork(tx, now)
 	if err != nil {
 		return nil, err
 	}
-	if token != "" {
-		if refs := tx.Bucket(bucketTokens).Get([]byte(token)); refs != nil {
-			return w.repeated(token, refs, steps)
+	before := w.ledger.Count
+	answers := make([]Answer, len(requests))
+	for i, r := range requests {
+		if r.Now.IsZero() {
+			r.Now = now
 		}
-	}
-	recorded := make([]medium.Step, len(steps))
-	for i, step := range steps {
-		step.Token = token
-		if recorded[i], err = w.take(step); err != nil {
+		if answers[i], err = w.answer(r); err != nil {
 			return nil, err
 		}
 	}
-	return recorded, w.finish()
+	if w.ledger.Count == before {
+		return answers, errNothing
+	}
+	return answers, w.finish()
+}
+
+// answer records one request or takes all of it back. Its error is not the
+// request's: the transaction can't go on.
+func (w *work) answer(r Request) (Answer, error) {
+	if err := r.check(); err != nil {
+		return Answer{Err: err}, nil
+	}
+	if r.Token != "" {
+		if refs := w.used(r.Token); refs != nil {
+			steps, err := w.repeated(r.Token, refs, r.Steps)
+			return Answer{Steps: steps, Repeated: err == nil, Err: err}, nil
+		}
+	}
+	w.begin(r.Now)
+	steps := make([]medium.Step, len(r.Steps))
+	for i, step := range r.Steps {
+		step.Token = r.Token
+		var err error
+		if steps[i], err = w.take(step); err != nil {
+			return Answer{Err: err}, w.takeBack()
+		}
+	}
+	if r.Token != "" {
+		w.tokens[r.Token] = w.refs
+	}
+	return Answer{Steps: steps}, nil
+}
+
+// used gives where the steps are that a token recorded, nil where it is fresh.
+func (w *work) used(token string) []byte {
+	if refs, ok := w.tokens[token]; ok {
+		return refs
+	}
+	return w.tx.Bucket(bucketTokens).Get([]byte(token))
+}
+
+func (r Request) check() error {
+	if len(r.Steps) == 0 || len(r.Steps) > MaxSteps {
+		return &medium.InputError{Field: "steps", Value: fmt.Sprint(len(r.Steps)), Want: fmt.Sprintf("1 to %d in one request", MaxSteps)}
+	}
+	if len(r.Token) > maxToken {
+		return &medium.InputError{Field: "request token", Value: r.Token[:20] + "…", Want: fmt.Sprintf("at most %d bytes", maxToken)}
+	}
+	return nil
 }
 
 // work is one transaction under way: what it has read, and what it will write
 // at its end. The records themselves are written at once.
 type work struct {
-	tx     *bbolt.Tx
+	tx *bbolt.Tx
+	standing
+	mats   map[medium.Code]*matWork
+	tokens map[string][]byte // of the requests before
+
+	refs    []byte                   // of the request under way
+	was     standing                 // before the request under way
+	wasMats map[medium.Code]*matWork // the mats that it changed, as they were; nil: not read, or not there
+	undo    []undo                   // where it wrote, in its order
+}
+
+// standing is what a transaction knows of the ledger as a whole.
+type standing struct {
 	now    time.Time
 	ledger ledger
 	head   hash
 	farm   farmEntry
-	mats   map[medium.Code]*matWork
-	tokens map[string][]byte
+	zone   *time.Location // the farm's; loading it reads a file
 
 	farmChanged bool
 	duesChanged bool // of all mats
@@ -96,6 +181,9 @@ type matWork struct {
 	wasDue time.Time
 }
 
+// undo is a value as it was before a request wrote there; nil: none was there.
+type undo struct{ bucket, key, value []byte }
+
 func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
 	w := &work{tx: tx, mats: map[medium.Code]*matWork{}, tokens: map[string][]byte{}}
 	var err error
@@ -105,8 +193,60 @@ func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
 	if w.farm, err = readFarm(tx); err != nil {
 		return nil, err
 	}
-	w.now = now.In(w.farm.Farm.Location())
+	w.zone = w.farm.Farm.Location()
+	w.begin(now)
 	return w, nil
+}
+
+// begin starts a request that takeBack can undo.
+func (w *work) begin(now time.Time) {
+	w.now = now.In(w.zone)
+	w.was, w.wasMats, w.undo, w.refs = w.standing, map[medium.Code]*matWork{}, w.undo[:0], nil
+}
+
+// takeBack leaves the transaction as it was before the request.
+func (w *work) takeBack() error {
+	for _, u := range slices.Backward(w.undo) {
+		b := w.tx.Bucket(u.bucket)
+		if u.value == nil {
+			if err := b.Delete(u.key); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := b.Put(u.key, u.value); err != nil {
+			return err
+		}
+	}
+	for code, was := range w.wasMats {
+		if was == nil {
+			delete(w.mats, code)
+			continue
+		}
+		w.mats[code] = was
+	}
+	w.standing = w.was
+	return nil
+}
+
+// put writes a value and keeps what it takes to undo that. The value is not
+// nil: until the commit bbolt would give it back as that of a key that is not
+// there.
+func (w *work) put(bucket, key, value []byte) error {
+	b := w.tx.Bucket(bucket)
+	w.keep(bucket, key, b.Get(key))
+	return b.Put(key, value)
+}
+
+func (w *work) remove(bucket, key []byte) error {
+	b := w.tx.Bucket(bucket)
+	w.keep(bucket, key, b.Get(key))
+	return b.Delete(key)
+}
+
+// keep copies the value: the next write may move it.
+func (w *work) keep(bucket, key, value []byte) {
+	w.undo = append(w.undo, undo{bucket, key, bytes.Clone(value)})
 }
 
 // take admits and writes one step.
@@ -127,12 +267,25 @@ func (w *work) take(s medium.Step) (medium.Step, error) {
 	if err := w.claim(s); err != nil {
 		return s, err
 	}
+	mat = w.change(s.Mat, mat)
 	s.MatSeq = mat.Len + 1
 	if s, mat.Head, err = w.write(s, mat.Head); err != nil {
 		return s, err
 	}
 	mat.Len = s.MatSeq
 	return s, w.follow(mat, s)
+}
+
+// change gives a copy of what is kept of a mat to be written to, and keeps what
+// it was before the request.
+func (w *work) change(code medium.Code, mat *matWork) *matWork {
+	if _, ok := w.wasMats[code]; ok {
+		return mat
+	}
+	w.wasMats[code] = w.mats[code]
+	changed := *mat
+	w.mats[code] = &changed
+	return &changed
 }
 
 func aboutFarm(b medium.Body) bool { return medium.AboutFarm(b) }
@@ -155,9 +308,7 @@ func (w *work) resolve(s *medium.Step) (*matWork, error) {
 	if _, add := s.Body.(*medium.Add); !add && s.Body != nil {
 		return nil, &UnknownMatError{What: "code", Name: string(s.Mat)}
 	}
-	m := &matWork{}
-	w.mats[s.Mat] = m
-	return m, nil
+	return &matWork{}, nil
 }
 
 // mat gives what is kept of a mat, nil where there is none.
@@ -243,14 +394,14 @@ func (w *work) write(s medium.Step, prev []byte) (medium.Step, []byte, error) {
 	if err != nil {
 		return s, prev, err
 	}
-	if err := w.tx.Bucket(bucketSteps).Put(stepKey(s.Mat, s.MatSeq), stored); err != nil {
+	if err := w.put(bucketSteps, stepKey(s.Mat, s.MatSeq), stored); err != nil {
 		return s, prev, err
 	}
 	h := recordHash(stored)
 	w.ledger.Count = s.Seq
 	w.head = w.head.next(s.Mat, h)
 	if s.Token != "" {
-		w.tokens[s.Token] = appendRef(w.tokens[s.Token], back)
+		w.refs = appendRef(w.refs, back)
 	}
 	return back, h[:], nil
 }
@@ -269,21 +420,21 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 	w.farmChanged = true
 	if s.Kind == medium.KindFarm || s.Kind == medium.KindPolicy { // the zone is in the sentences
 		w.duesChanged = true
+		w.zone = w.farm.Farm.Location()
+		w.now = w.now.In(w.zone)
 	}
-	w.now = w.now.In(w.farm.Farm.Location())
 	return s, nil
 }
 
 // follow brings what is derived of a mat up to date after a step.
 func (w *work) follow(mat *matWork, s medium.Step) error {
-	tags, lots := w.tx.Bucket(bucketTags), w.tx.Bucket(bucketLots)
 	for _, k := range tagsOf(s) {
-		if err := tags.Put(k, []byte(s.Mat)); err != nil {
+		if err := w.put(bucketTags, k, []byte(s.Mat)); err != nil {
 			return err
 		}
 	}
 	for _, k := range lotsOfStep(s) {
-		if err := lots.Put(k, nil); err != nil {
+		if err := w.put(bucketLots, k, []byte{}); err != nil {
 			return err
 		}
 	}
@@ -301,7 +452,7 @@ func (w *work) follow(mat *matWork, s medium.Step) error {
 		if now[k] {
 			continue
 		}
-		if err := lots.Delete([]byte(k)); err != nil {
+		if err := w.remove(bucketLots, []byte(k)); err != nil {
 			return err
 		}
 	}
@@ -314,37 +465,32 @@ func (w *work) finish() error {
 	if err := put(w.tx.Bucket(bucketMeta), keyLedger, &w.ledger); err != nil {
 		return err
 	}
+	var tokens []keyValue
 	for token, refs := range w.tokens {
-		if err := w.tx.Bucket(bucketTokens).Put([]byte(token), refs); err != nil {
-			return err
-		}
+		tokens = append(tokens, keyValue{[]byte(token), refs})
+	}
+	if err := putSorted(w.tx.Bucket(bucketTokens), tokens, bbolt.DefaultFillPercent); err != nil {
+		return err
 	}
 	if w.farmChanged {
 		if err := put(w.tx.Bucket(bucketFarm), keyFarm, &w.farm); err != nil {
 			return err
 		}
 	}
-	codes := make([]medium.Code, 0, len(w.mats))
-	for code := range w.mats {
-		codes = append(codes, code)
-	}
-	sort.Slice(codes, func(i, j int) bool { return codes[i] < codes[j] })
-	for _, code := range codes {
-		if err := w.putMat(code, w.mats[code]); err != nil {
+	r := rules{w.farm.Farm.Policy, w.zone}
+	for _, code := range slices.Sorted(maps.Keys(w.mats)) {
+		if err := w.putMat(code, w.mats[code], r); err != nil {
 			return err
 		}
 	}
 	if w.duesChanged {
-		return w.putDues()
+		return w.putDues(r)
 	}
 	return nil
 }
 
-func (w *work) putMat(code medium.Code, m *matWork) error {
-	if m.Len == 0 { // asked for and not there
-		return nil
-	}
-	line, err := m.due(w.farm.Farm)
+func (w *work) putMat(code medium.Code, m *matWork, r rules) error {
+	line, err := m.due(r)
 	if err != nil {
 		return err
 	}
@@ -363,9 +509,9 @@ func (w *work) putMat(code medium.Code, m *matWork) error {
 }
 
 // putDues works out the due list anew after a change of the policy.
-func (w *work) putDues() error {
+func (w *work) putDues(r rules) error {
 	mats := w.tx.Bucket(bucketMats)
-	changed := map[string][]byte{}
+	var changed, lines []keyValue
 	if err := w.tx.DeleteBucket(bucketDue); err != nil {
 		return err
 	}
@@ -380,28 +526,28 @@ func (w *work) putDues() error {
 			return &RecordError{Code: medium.Code(k), Err: err}
 		}
 		was := e.Due
-		line, err := e.due(w.farm.Farm)
+		line, err := e.due(r)
 		if err != nil {
 			return err
 		}
 		if line != nil {
-			if err := due.Put(dueKey(e.Due, medium.Code(k)), line); err != nil {
-				return err
-			}
+			lines = append(lines, keyValue{dueKey(e.Due, medium.Code(k)), line})
 		}
 		if e.Due.Equal(was) {
 			continue
 		}
-		if changed[string(k)], err = encode(e); err != nil {
+		stored, err := encode(e)
+		if err != nil {
+			return err
+		}
+		changed = append(changed, keyValue{bytes.Clone(k), stored})
+	}
+	for _, kv := range changed {
+		if err := mats.Put(kv.key, kv.value); err != nil {
 			return err
 		}
 	}
-	for k, v := range changed {
-		if err := mats.Put([]byte(k), v); err != nil {
-			return err
-		}
-	}
-	return nil
+	return putSorted(due, lines, rebuiltFill)
 }
 
 func put(b *bbolt.Bucket, key []byte, v any) error {

@@ -39,6 +39,7 @@ var (
 	keyIdentity = []byte("identity")
 	keyLedger   = []byte("ledger")
 	keyViews    = []byte("views")
+	keyFormat   = []byte("format")
 	keyFarm     = []byte("farm")
 
 	buckets = [][]byte{bucketSteps, bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens, bucketMeta}
@@ -52,6 +53,8 @@ type Options struct {
 	Random   io.Reader        // nil is crypto/rand
 	Program  string           // name and version that Create writes into the file; empty is "resow"
 	NoSync   bool             // for a store that can be made again, such as the demo's: on disk only after Close
+
+	formats *formats // nil is shipped
 }
 
 func (o Options) withDefaults() Options {
@@ -67,6 +70,9 @@ func (o Options) withDefaults() Options {
 	if o.Program == "" {
 		o.Program = "resow"
 	}
+	if o.formats == nil {
+		o.formats = &shipped
+	}
 	return o
 }
 
@@ -81,6 +87,7 @@ type Store struct {
 	write sync.Mutex // one writer or one verify at a time
 
 	identity identity
+	format   int // that the file has now
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
 	broken   atomic.Pointer[DamagedError]
@@ -126,15 +133,12 @@ func Create(path string, settings medium.FarmSettings, by string, o Options) (*S
 	if _, err := medium.AdmitFarm(medium.Farm{}, first, o.Now()); err != nil {
 		return nil, err
 	}
-	id := make([]byte, 16)
-	if _, err := io.ReadFull(o.Random, id); err != nil {
-		return nil, fmt.Errorf("drawing the store's number: %w", err)
-	}
-	made, err := encode(&identity{Format: Format, MadeBy: o.Program, ID: id})
+	made, err := newIdentity(o)
 	if err != nil {
 		return nil, err
 	}
-	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%x.new", filepath.Base(path), id[:4]))
+	sum := genesis(made)
+	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%x.new", filepath.Base(path), sum[:4]))
 	defer os.Remove(temp)
 	if err := initialize(temp, made, first, o); err != nil {
 		return nil, err
@@ -144,6 +148,15 @@ func Create(path string, settings medium.FarmSettings, by string, o Options) (*S
 	}
 	o.ReadOnly = false
 	return Open(path, o)
+}
+
+// newIdentity draws the number of a new file.
+func newIdentity(o Options) ([]byte, error) {
+	id := make([]byte, 16)
+	if _, err := io.ReadFull(o.Random, id); err != nil {
+		return nil, fmt.Errorf("drawing the store's number: %w", err)
+	}
+	return encode(&identity{Format: Format, MadeBy: o.Program, ID: id})
 }
 
 func initialize(temp string, identity []byte, first medium.Step, o Options) error {
@@ -227,7 +240,9 @@ func syncFolder(dir string) error {
 // Open opens a store. It waits for another process at most Options.Wait. A
 // missing, empty, cut or foreign file is told apart before bbolt maps it:
 // MissingError, NotStoreError, DamagedError; a file of a later format is a
-// NewerError, one that another process holds a BusyError.
+// NewerError, one that another process holds a BusyError. A file of an older
+// format is brought up to date, with a verified copy beside it first; where that
+// can't be, it is an OlderError and the file is as it was.
 func Open(path string, o Options) (*Store, error) {
 	s := &Store{path: path, o: o.withDefaults()}
 	if err := s.open(); err != nil {
@@ -238,13 +253,21 @@ func Open(path string, o Options) (*Store, error) {
 		s.Close()
 		return nil, err
 	}
-	if !stale {
+	older := s.format < s.o.formats.now
+	if !stale && !older {
 		return s, nil
 	}
 	if s.o.ReadOnly {
 		return reopen(s)
 	}
-	s.viewsErr = s.rebuild()
+	if !older {
+		s.viewsErr = s.rebuild()
+		return s, nil
+	}
+	if err := s.migrate(); err != nil {
+		s.Close()
+		return nil, err
+	}
 	return s, nil
 }
 
@@ -256,7 +279,13 @@ func reopen(s *Store) (*Store, error) {
 	write := s.o
 	write.ReadOnly = false
 	w, err := Open(s.path, write)
-	if err != nil {
+	var older *OlderError
+	switch {
+	case errors.As(err, &older):
+		return nil, err
+	case err != nil && s.format < s.o.formats.now:
+		return nil, &OlderError{Path: s.path, Format: s.format, Want: s.o.formats.now, Err: err}
+	case err != nil:
 		return nil, fmt.Errorf("%s was written by another version and must be brought up to date once: %w", s.path, err)
 	}
 	viewsErr := w.viewsErr
@@ -373,8 +402,15 @@ func (s *Store) readIdentity() (stale bool, err error) {
 		if err := decode(made, &s.identity, func() any { return &identity{} }); err != nil {
 			return s.notIdentity(made, err)
 		}
-		if s.identity.Format != Format {
-			return &NewerError{What: fmt.Sprintf("a file of format %d", s.identity.Format), MadeBy: s.identity.MadeBy}
+		format, by, err := readFormat(meta, s.identity)
+		if err != nil {
+			return &DamagedError{Path: s.path, Why: err.Error()}
+		}
+		if s.format = format; format > s.o.formats.now || format < 1 {
+			return &NewerError{What: fmt.Sprintf("a file of format %d", format), MadeBy: by}
+		}
+		if format < s.o.formats.now { // its parts are another version's
+			return nil
 		}
 		for _, name := range buckets {
 			if tx.Bucket(name) == nil {

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"testing"
 	"time"
 
@@ -30,11 +31,26 @@ func (c *clock) options() Options {
 
 func (c *clock) after(d time.Duration) { c.now = c.now.Add(d) }
 
+// folder gives a folder of the test's own, in memory where that is at hand: most
+// tests would spend their time waiting for a disk that they do not test.
+// Benchmarks are given the disk.
+func folder(t testing.TB) string {
+	const memory = "/dev/shm"
+	_, timed := t.(*testing.B)
+	if _, err := os.Stat(memory); timed || err != nil || runtime.GOOS != "linux" {
+		return t.TempDir()
+	}
+	dir, err := os.MkdirTemp(memory, "resow-test")
+	require.NoError(t, err)
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
+
 // newStore makes a store that is verified when the test ends.
 func newStore(t testing.TB) (*Store, *clock) {
 	t.Helper()
 	c := &clock{now: start}
-	s, err := Create(filepath.Join(t.TempDir(), "farm.resow"), settings, "ab", c.options())
+	s, err := Create(filepath.Join(folder(t), "farm.resow"), settings, "ab", c.options())
 	require.NoError(t, err)
 	t.Cleanup(func() {
 		verifyClean(t, s)

@@ -39,6 +39,10 @@ func tamper(t testing.TB, s *Store, f func(put func(bucket, key string, value []
 // dump gives all values of all buckets, as bucket/key.
 func dump(t testing.TB, s *Store) map[string]string {
 	t.Helper()
+	return contents(t, s)
+}
+
+func contents(t require.TestingT, s *Store) map[string]string {
 	out := map[string]string{}
 	require.NoError(t, s.db.View(func(tx *bbolt.Tx) error {
 		return tx.ForEach(func(name []byte, b *bbolt.Bucket) error {
@@ -277,7 +281,7 @@ func TestEveryByteOfTheFile(t *testing.T) {
 	whole, err := os.ReadFile(s.path)
 	require.NoError(t, err)
 	o := c.options()
-	path := filepath.Join(t.TempDir(), "farm.resow")
+	path := filepath.Join(folder(t), "farm.resow")
 	stride := 83
 	if testing.Short() {
 		stride = 211
@@ -364,7 +368,7 @@ func TestLoopInALargerFile(t *testing.T) {
 	whole, err := os.ReadFile(s.path)
 	require.NoError(t, err)
 	require.Greater(t, len(whole), checkAtOpen)
-	path := filepath.Join(t.TempDir(), "farm.resow")
+	path := filepath.Join(folder(t), "farm.resow")
 	require.NoError(t, os.WriteFile(path, whole, 0o600))
 	o := c.options()
 	o.ReadOnly = true

@@ -2,10 +2,9 @@ package store
 
 import (
 	"bytes"
-	"encoding/binary"
 	"errors"
 	"fmt"
-	"sort"
+	"runtime/debug"
 
 	"go.etcd.io/bbolt"
 
@@ -39,9 +38,23 @@ type Problem struct {
 // contents can't be trusted to be read at all, is a DamagedError beside the
 // report. progress, which may be nil, hears of the records that were read.
 func (s *Store) Verify(progress func(done, total int), want *Anchor) (Report, error) {
+	return s.verify(&verifier{progress: progress, want: want})
+}
+
+// VerifyChain is the part of Verify that needs no record to be decoded: every
+// page, every record's bytes against the thread of its mat, and all of them
+// against the ledger's head. It does not look at what is derived.
+func (s *Store) VerifyChain(progress func(done, total int), want *Anchor) (Report, error) {
+	return s.verify(&verifier{progress: progress, want: want, chainOnly: true})
+}
+
+func (s *Store) verify(v *verifier) (Report, error) {
 	s.write.Lock()
 	defer s.write.Unlock()
-	v := &verifier{progress: progress, want: want, report: Report{Problems: []Problem{}}}
+	v.store, v.report.Problems = s, []Problem{}
+	if info, err := s.file.Stat(); err == nil && info.Size() > largeFile { // less garbage may wait beside a chain of many megabytes
+		defer debug.SetGCPercent(debug.SetGCPercent(20))
+	}
 	err := s.checkContainer()
 	if err == nil {
 		err = s.view(v.run)
@@ -91,34 +104,32 @@ func (s *Store) checkContainer() error {
 }
 
 type verifier struct {
-	progress func(done, total int)
-	want     *Anchor
-	genesis  hash
-	report   Report
-	more     int
+	store     *Store
+	progress  func(done, total int)
+	want      *Anchor
+	chainOnly bool
+	genesis   hash
+	report    Report
+	more      int
 
 	tx    *bbolt.Tx
 	farm  medium.Farm
-	chain []link
+	rules rules
 	total int
 
 	mats, dues, lots, tags, refs int // entries that there must be
 }
 
-// link is one record in the order of the ledger.
-type link struct {
-	seq    uint64
-	mat    medium.Code
-	matSeq uint64
-	hash   hash
+func (v *verifier) problem(code medium.Code, seq uint64, format string, args ...any) {
+	v.add(Problem{Code: printable(code), Seq: seq, Text: fmt.Sprintf(format, args...)})
 }
 
-func (v *verifier) problem(code medium.Code, seq uint64, format string, args ...any) {
+func (v *verifier) add(p Problem) {
 	if len(v.report.Problems) == maxProblems {
 		v.more++
 		return
 	}
-	v.report.Problems = append(v.report.Problems, Problem{Code: printable(code), Seq: seq, Text: fmt.Sprintf(format, args...)})
+	v.report.Problems = append(v.report.Problems, p)
 }
 
 // printable keeps what a tampered key holds off the screen.
@@ -141,8 +152,14 @@ func (v *verifier) run(tx *bbolt.Tx) error {
 	v.total = int(min(l.Count, 1<<40))
 	v.checkParts()
 	v.checkFarm()
-	v.checkThreads()
-	v.checkChain(l.Count, head)
+	chain, err := v.checkThreads()
+	if err != nil {
+		return err
+	}
+	v.checkChain(chain, l.Count, head)
+	if v.chainOnly {
+		return nil
+	}
 	for _, b := range []struct {
 		name    []byte
 		want    int
@@ -169,14 +186,14 @@ func (v *verifier) checkParts() {
 			v.problem("", 0, "the file has a part %q that does not belong there", k)
 		}
 	}
-	meta := map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true}
+	meta := map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true, string(keyFormat): true}
 	c = v.tx.Bucket(bucketMeta).Cursor()
 	for k, _ := c.First(); k != nil; k, _ = c.Next() {
 		if !meta[string(k)] {
 			v.problem("", 0, "the file has a value %q that does not belong there", k)
 		}
 	}
-	if !bytes.Equal(v.tx.Bucket(bucketMeta).Get(keyViews), viewsVersion()) {
+	if !v.chainOnly && !bytes.Equal(v.tx.Bucket(bucketMeta).Get(keyViews), viewsVersion()) {
 		v.problem("", 0, "conditions and lists were not brought up to date, because of the problems below")
 	}
 	c = v.tx.Bucket(bucketFarm).Cursor()
@@ -195,101 +212,14 @@ func (v *verifier) checkFarm() {
 		t.steps = nil
 	}
 	v.farm = foldFarm(t.steps)
-	if err != nil {
+	v.rules = rulesOf(v.farm)
+	if err != nil || v.chainOnly {
 		return
 	}
 	want, err := encode(&farmEntry{Head: t.head[:], Len: uint64(len(t.steps)), Farm: v.farm})
 	if err != nil || !bytes.Equal(want, v.tx.Bucket(bucketFarm).Get(keyFarm)) {
 		v.problem(medium.FarmThread, 0, "the farm's settings and policy are not what its records say")
 	}
-}
-
-func (v *verifier) checkThreads() {
-	var t thread
-	var mat medium.Code
-	var broken bool
-	finish := func() {
-		if mat != "" && !broken {
-			v.checkMat(mat, t)
-		}
-	}
-	c := v.tx.Bucket(bucketSteps).Cursor()
-	for k, stored := c.First(); k != nil; k, stored = c.Next() {
-		code, seq, ok := parseStepKey(k)
-		if !ok {
-			v.problem("", 0, "a record has a key of unknown form: %x", k)
-			continue
-		}
-		if code != mat {
-			finish()
-			mat, t, broken = code, thread{}, false
-			if code != medium.FarmThread {
-				v.report.Mats++
-				v.mats++
-			}
-		}
-		v.report.Steps++
-		step, err := t.read(code, seq, stored)
-		if err != nil {
-			v.problem(code, seq, "%s", err.Error())
-			broken = true
-		}
-		t.steps = append(t.steps, step)
-		v.chain = append(v.chain, link{seq: step.Seq, mat: code, matSeq: seq, hash: recordHash(stored)})
-		if err == nil && step.Token != "" {
-			v.checkToken(step)
-		}
-		if v.progress != nil && (v.report.Steps%1000 == 0 || v.report.Steps == v.total) {
-			v.progress(v.report.Steps, v.total)
-		}
-	}
-	finish()
-}
-
-// checkMat compares what is kept of a mat with what its records say.
-func (v *verifier) checkMat(mat medium.Code, t thread) {
-	if mat == medium.FarmThread {
-		return
-	}
-	d, err := derive(t, v.farm)
-	if err != nil {
-		v.problem(mat, 0, "its condition can't be derived: %v", err)
-		return
-	}
-	want, err := encode(&d.entry)
-	if err != nil || !bytes.Equal(want, v.tx.Bucket(bucketMats).Get([]byte(mat))) {
-		v.problem(mat, uint64(len(t.steps)), "its condition is not what its steps say")
-	}
-	if d.work != nil {
-		v.dues++
-		if !bytes.Equal(v.tx.Bucket(bucketDue).Get(dueKey(d.entry.Due, mat)), d.work) {
-			v.problem(mat, 0, "its line of the due list is not what its steps say")
-		}
-	}
-	for k := range d.lots {
-		v.lots++
-		if got := v.tx.Bucket(bucketLots).Get([]byte(k)); got == nil || len(got) != 0 {
-			v.problem(mat, 0, "it is missing from the list of the lot %q", k[1:len(k)-codeLen-1])
-		}
-	}
-	for k := range d.tags {
-		v.tags++
-		if got := v.tx.Bucket(bucketTags).Get([]byte(k)); string(got) != string(mat) {
-			v.problem(mat, 0, "its other name %q does not lead to it", k[1:])
-		}
-	}
-}
-
-// checkToken looks for the step in the list of its request token.
-func (v *verifier) checkToken(s medium.Step) {
-	refs := v.tx.Bucket(bucketTokens).Get([]byte(s.Token))
-	n := len(refs) / refLen
-	at := sort.Search(n, func(i int) bool { return binary.BigEndian.Uint64(refs[refLen*i:]) >= s.Seq })
-	if at == n || !bytes.Equal(refs[refLen*at:refLen*(at+1)], appendRef(nil, s)) {
-		v.problem(s.Mat, s.MatSeq, "it is missing from the list of its request token")
-		return
-	}
-	v.refs++
 }
 
 // checkTokens counts what the lists of the request tokens hold: each step was
@@ -309,20 +239,23 @@ func (v *verifier) checkTokens() {
 }
 
 // checkChain folds all records in the order of the ledger.
-func (v *verifier) checkChain(count uint64, head hash) {
-	sort.SliceStable(v.chain, func(i, j int) bool { return v.chain[i].seq < v.chain[j].seq })
+func (v *verifier) checkChain(c *chain, count uint64, head hash) {
 	h := v.genesis
 	v.checkAnchor(0, h)
-	gaps := 0
-	for i, l := range v.chain {
-		if l.seq != uint64(i)+1 && gaps == 0 {
-			v.problem(l.mat, l.matSeq, "record %d of the ledger stands where record %d belongs: records are missing or were put in", l.seq, i+1)
-			gaps++
+	n, gap := uint64(0), false
+	for seq, l := range c.inOrder() {
+		n++
+		if seq != n && !gap {
+			matSeq := l.matSeq
+			if matSeq == 0 {
+				matSeq = v.place(l.mat, seq)
+			}
+			v.problem(l.mat, matSeq, "record %d of the ledger stands where record %d belongs: records are missing or were put in", seq, n)
+			gap = true
 		}
 		h = h.next(l.mat, l.hash)
-		v.checkAnchor(uint64(i)+1, h)
+		v.checkAnchor(n, h)
 	}
-	n := uint64(len(v.chain))
 	switch {
 	case n != count:
 		v.problem("", 0, "the ledger counts %d records, %d are there", count, n)
@@ -332,6 +265,21 @@ func (v *verifier) checkChain(count uint64, head hash) {
 	if v.want != nil && v.want.Count > n {
 		v.problem("", 0, "the anchor names %d records, %d are there: the end was cut off, or an older copy of the file was put back", v.want.Count, n)
 	}
+}
+
+// place finds the step of a mat that has a number in the ledger.
+func (v *verifier) place(mat medium.Code, seq uint64) uint64 {
+	c := v.tx.Bucket(bucketSteps).Cursor()
+	for k, stored := c.Seek([]byte(mat)); k != nil; k, stored = c.Next() {
+		code, matSeq, ok := parseStepKey(k)
+		if !ok || code != mat {
+			return 0
+		}
+		if s, _, err := decodeStep(stored); err == nil && s.Seq == seq {
+			return matSeq
+		}
+	}
+	return 0
 }
 
 // ledgerIs compares the stored bytes: a decoder reads some values in more than

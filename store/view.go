@@ -18,7 +18,7 @@ import (
 // entry changes, so that older files are brought up to date when they are
 // opened. (The test of the frozen ledger fails where that was forgotten. A
 // change of medium.Rules, or of how values are encoded, is noticed without it.)
-const viewsRevision = 1
+const viewsRevision = 2
 
 // entry is what is kept of a mat beside its records.
 type entry struct {
@@ -56,6 +56,7 @@ var viewsVersion = sync.OnceValue(func() []byte {
 type thread struct {
 	steps []medium.Step
 	head  hash
+	n     uint64 // records so far
 }
 
 // derived is all that is kept beside the records of one mat.
@@ -66,9 +67,9 @@ type derived struct {
 	tags  map[string]bool
 }
 
-func derive(t thread, farm medium.Farm) (derived, error) {
+func derive(t thread, r rules) (derived, error) {
 	d := derived{entry: entry{Head: t.head[:], Len: uint64(len(t.steps)), Condition: medium.Replay(t.steps)}}
-	work, err := d.entry.due(farm)
+	work, err := d.entry.due(r)
 	d.work = work
 	d.lots, d.tags = lotsOf(t.steps), map[string]bool{}
 	for _, s := range t.steps {
@@ -79,10 +80,18 @@ func derive(t thread, farm medium.Farm) (derived, error) {
 	return d, err
 }
 
+// rules are what a line of the due list depends on beside the condition.
+type rules struct {
+	policy medium.Policy
+	zone   *time.Location // loading one reads a file
+}
+
+func rulesOf(f medium.Farm) rules { return rules{f.Policy, f.Location()} }
+
 // due works out the mat's line of the due list: it sets the time in the entry
 // and gives the stored line, nil where nothing is due.
-func (e *entry) due(farm medium.Farm) ([]byte, error) {
-	work, ok := medium.WorkOn(e.Condition, farm.Policy, farm.Location())
+func (e *entry) due(r rules) ([]byte, error) {
+	work, ok := medium.WorkOn(e.Condition, r.policy, r.zone)
 	if !ok {
 		e.Due = time.Time{}
 		return nil, nil
@@ -145,59 +154,71 @@ func tagsOf(s medium.Step) (keys [][]byte) {
 	return keys
 }
 
-// readThreads reads all records, thread by thread, and calls f with each. A
-// record that can't be read or does not chain goes to bad, which may be nil:
-// then the first one ends the reading.
-func readThreads(tx *bbolt.Tx, f func(mat medium.Code, t thread) error) error {
+// readThreads reads the records of some mats, thread by thread, from a key on,
+// and calls f with each. It gives the key after them, nil at the end. A record
+// that can't be read or does not chain ends the reading.
+func readThreads(tx *bbolt.Tx, from []byte, mats int, f func(mat medium.Code, t thread) error) ([]byte, error) {
 	var t thread
 	var mat medium.Code
+	n := 0
 	flush := func() error {
-		if len(t.steps) == 0 {
+		if t.n == 0 {
 			return nil
 		}
 		return f(mat, t)
 	}
 	c := tx.Bucket(bucketSteps).Cursor()
-	for k, v := c.First(); k != nil; k, v = c.Next() {
+	for k, v := c.Seek(from); k != nil; k, v = c.Next() {
 		code, seq, ok := parseStepKey(k)
 		if !ok {
-			return &RecordError{Code: mat, Err: &recordError{"a key of unknown form"}}
+			return nil, &RecordError{Code: mat, Err: &recordError{"a key of unknown form"}}
 		}
 		if code != mat {
 			if err := flush(); err != nil {
-				return err
+				return nil, err
 			}
-			mat, t = code, thread{}
+			if n++; n > mats {
+				return bytes.Clone(k), nil
+			}
+			mat, t = code, thread{steps: t.steps[:0]}
 		}
 		s, err := t.read(code, seq, v)
 		if err != nil {
-			return &RecordError{Code: code, MatSeq: seq, Err: err}
+			return nil, &RecordError{Code: code, MatSeq: seq, Err: err}
 		}
 		t.steps = append(t.steps, s)
 	}
-	return flush()
+	return nil, flush()
 }
 
 // read reads the next record of a thread and checks that it follows.
 func (t *thread) read(code medium.Code, seq uint64, stored []byte) (medium.Step, error) {
-	want := bytes.Clone(t.head[:])
-	if len(t.steps) == 0 {
-		want = nil
-	}
-	t.head = recordHash(stored)
 	s, prev, err := decodeStep(stored)
 	if err != nil {
+		t.head = recordHash(stored)
+		t.n++
 		return s, err
 	}
-	switch {
-	case s.Mat != code || s.MatSeq != seq:
+	if s.Mat != code || s.MatSeq != seq {
 		err = &recordError{fmt.Sprintf("it says that it is step %d of mat %s", s.MatSeq, s.Mat)}
-	case seq != uint64(len(t.steps))+1:
-		err = &recordError{fmt.Sprintf("step %d is missing before it", len(t.steps)+1)}
-	case !bytes.Equal(prev, want):
-		err = &recordError{"it does not chain to the step before it"}
+	}
+	if follows := t.follow(seq, stored, prev); err == nil {
+		err = follows
 	}
 	return s, err
+}
+
+// follow takes the next record's bytes and checks its place and its link.
+func (t *thread) follow(seq uint64, stored, link []byte) (err error) {
+	switch {
+	case seq != t.n+1:
+		err = &recordError{fmt.Sprintf("step %d is missing before it", t.n+1)}
+	case t.n == 0 && len(link) != 0, t.n > 0 && !bytes.Equal(link, t.head[:]):
+		err = &recordError{"it does not chain to the step before it"}
+	}
+	t.head = recordHash(stored)
+	t.n++
+	return err
 }
 
 // readThread reads one thread.

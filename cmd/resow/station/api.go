@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 
 	"resow/medium"
 )
@@ -20,6 +21,7 @@ func (s *Station) api() map[string]func(http.ResponseWriter, *http.Request, sess
 		"GET /api/v1/openapi.json":        s.apiDocument,
 		"GET /api/v1/due":                 s.apiDue,
 		"GET /api/v1/pool":                s.apiPool,
+		"GET /api/v1/solutions":           s.apiSolutions,
 		"GET /api/v1/mats/{code}":         s.apiMat,
 		"GET /api/v1/mats/{code}/history": s.apiHistory,
 		"POST /api/v1/steps":              s.apiSteps,
@@ -45,8 +47,32 @@ func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 
 func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {
 	var pool poolCount
-	err := s.door.read(func(v *view) error { return pool.read(v) })
+	err := s.door.long(func(v *view) error { return pool.read(v) })
 	s.answer(w, r, who, map[string]any{"mats": pool.Mats, "stages": pool.Stages, "verdicts": pool.Verdicts}, err)
+}
+
+// solutionItem is one solution on the farm for programs.
+type solutionItem struct {
+	Code        medium.Code `json:"code"`
+	Product     string      `json:"product"`
+	StrengthPPM float64     `json:"strength_ppm"` // by the last strip, or computed
+	Measured    bool        `json:"measured"`
+	MadeAt      time.Time   `json:"made_at"`
+	MadeBy      string      `json:"made_by"`
+	GoodUntil   time.Time   `json:"good_until"`
+	State       string      `json:"state"`
+}
+
+func (s *Station) apiSolutions(w http.ResponseWriter, r *http.Request, who session) {
+	items := []solutionItem{}
+	err := s.door.read(func(v *view) error {
+		for _, b := range v.Bottles {
+			items = append(items, solutionItem{Code: b.Solution.Code, Product: b.Solution.Product, StrengthPPM: b.Strength(), Measured: b.Strip != nil,
+				MadeAt: b.MadeAt, MadeBy: b.MadeBy, GoodUntil: b.Solution.GoodUntil, State: s.c.Bench.State(v.Farm, b, v.now)})
+		}
+		return nil
+	})
+	s.answer(w, r, who, map[string]any{"solutions": items}, err)
 }
 
 func (s *Station) apiMat(w http.ResponseWriter, r *http.Request, who session) {

@@ -53,6 +53,7 @@ func TestAnswersFitTheDocument(t *testing.T) {
 	idle := s.paired(t, Operator, "")
 	mat := string(s.inStage(t, medium.Growing)[0])
 	washed := string(s.inStage(t, medium.ToSanitize)[0])
+	s.mixed(t, p)
 	calls := []struct {
 		who                *phone
 		method, path, name string
@@ -62,6 +63,7 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{p, "get", "/api/v1/openapi.json", "", "", 200},
 		{p, "get", "/api/v1/due", "", "", 200},
 		{p, "get", "/api/v1/pool", "", "", 200},
+		{p, "get", "/api/v1/solutions", "", "", 200},
 		{p, "get", "/api/v1/mats/" + mat, "/api/v1/mats/{code}", "", 200},
 		{p, "get", "/api/v1/mats/T0000000", "/api/v1/mats/{code}", "", 404},
 		{p, "get", "/api/v1/mats/" + mat + "/history", "/api/v1/mats/{code}/history", "", 200},

@@ -29,6 +29,10 @@ func TestAttacks(t *testing.T) {
 	worker := s.paired(t, Operator, "MK")
 	mat := string(s.inStage(t, medium.Growing)[0])
 	step := "/m/" + mat + "/mist"
+	bottle := s.mixed(t, worker)
+	mix := func() url.Values {
+		return url.Values{"token": {s.newToken()}, "product": {"chlorine, blue drum"}, "volume": {"2L"}, "opened": {"2026-11-01"}}
+	}
 	before := s.anchor(t)
 
 	form := func(p *phone, path string, v url.Values, change func(*http.Request)) answer {
@@ -116,6 +120,43 @@ func TestAttacks(t *testing.T) {
 		{"a document of another kind", 415, func() answer {
 			return form(worker, "/api/v1/steps", good(), func(r *http.Request) { r.Header.Set("Content-Type", "text/plain") })
 		}},
+		{"cross-site mix", 403, func() answer {
+			return form(worker, "/mix", mix(), func(r *http.Request) { r.Header.Set("Origin", "http://evil.example") })
+		}},
+		{"mix without a pairing", 401, func() answer { return form(s.phone(t), "/mix", mix(), func(*http.Request) {}) }},
+		{"mix without a token", 400, func() answer {
+			v := mix()
+			v.Del("token")
+			return worker.post("/mix", v)
+		}},
+		{"oversized mix", 413, func() answer {
+			v := mix()
+			v.Set("stock", strings.Repeat("x", maxForm))
+			return worker.post("/mix", v)
+		}},
+		{"cross-site discard", 403, func() answer {
+			return form(worker, bottle+"/discard", url.Values{"token": {s.newToken()}, "reason": {"x"}}, func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "cross-site") })
+		}},
+		{"discard without a pairing", 401, func() answer {
+			return form(s.phone(t), bottle+"/discard", url.Values{"token": {s.newToken()}, "reason": {"x"}}, func(*http.Request) {})
+		}},
+		{"strip without a pairing", 401, func() answer {
+			return form(s.phone(t), bottle+"/strip", url.Values{"token": {s.newToken()}, "reads": {"100"}, "blocks": {"50"}}, func(*http.Request) {})
+		}},
+		{"a mat poured away", 404, func() answer {
+			return worker.post("/solutions/"+mat+"/discard", url.Values{"token": {s.newToken()}, "reason": {"x"}})
+		}},
+		{"a strip in nothing", 400, func() answer {
+			return worker.post("/solutions/..%2f..%2fpeople/strip", url.Values{"token": {s.newToken()}, "reads": {"100"}, "blocks": {"50"}})
+		}},
+		{"get that would pour away", 404, func() answer { return worker.get(bottle + "/discard?reason=x&token=" + s.newToken()) }},
+		{"another station's status", 401, func() answer {
+			r := s.phone(t).request("GET", "/status", nil)
+			r.Header.Set("Accept", "application/json")
+			return s.phone(t).do(r)
+		}},
+		{"a plan of nonsense", 422, func() answer { return worker.get("/pool?sow=" + url.QueryEscape(evil)) }},
+		{"a plan without an end", 422, func() answer { return worker.get("/pool?sow=radish%3D3x8&mats=99999999999999999999") }},
 		{"get that would change", 404, func() answer { return worker.get("/people/revoke?id=x") }},
 	}
 	for _, a := range attacks {
@@ -276,7 +317,8 @@ func TestScriptInEveryTextField(t *testing.T) {
 		}
 		require.Empty(t, regexp.MustCompile(`(?i)<[^>]* (on[a-z]+|style)=`).FindString(regexp.MustCompile(`"[^"]*"`).ReplaceAllString(page, `""`)), path)
 	}
-	paths := pagesOf(string(mats[0]))
+	paths := append(pagesOf(string(mats[0])), s.mixed(t, p))
+	require.Equal(t, http.StatusSeeOther, p.post(paths[len(paths)-1]+"/strip", url.Values{"reads": {"150"}, "blocks": {"50"}, "token": {s.newToken()}}).status)
 	for _, m := range mats {
 		paths = append(paths, "/m/"+string(m), "/m/"+string(m)+"/history")
 	}
@@ -287,6 +329,10 @@ func TestScriptInEveryTextField(t *testing.T) {
 	}
 	inert("find", p.get("/find?code="+url.QueryEscape(evil)).body)
 	inert("mix", p.get("/mix?product="+url.QueryEscape(evil)+"&volume="+url.QueryEscape(evil)+"&strength="+url.QueryEscape(evil)).body)
+	inert("mix recorded", p.post("/mix", url.Values{"product": {"chlorine, blue drum"}, "volume": {evil}, "strength": {evil}, "stock": {evil}, "opened": {evil}, "at": {evil}, "token": {s.newToken()}}).body)
+	inert("strip", p.post(paths[len(pagesOf(string(mats[0])))]+"/strip", url.Values{"reads": {evil}, "blocks": {evil}, "token": {s.newToken()}}).body)
+	inert("pool", p.get("/pool?sow="+url.QueryEscape(evil)+"&nodry="+url.QueryEscape(evil)+"&wash=1").body)
+	inert("pool again", p.get("/pool?sow=radish%3D3x8+"+url.QueryEscape(evil)+"&level="+url.QueryEscape(evil)).body)
 	inert("pair", p.get("/pair?next="+url.QueryEscape(evil)).body)
 	inert("pair again", p.post("/pair", url.Values{"code": {evil}, "device": {evil}, "next": {evil}}).body)
 	inert("refused", p.post("/m/"+string(growing[1])+"/harvest", url.Values{"yield": {evil}, "at": {evil}, "token": {s.newToken()}}).body)

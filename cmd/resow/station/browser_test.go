@@ -65,7 +65,11 @@ func openBrowser(t *testing.T, s *running) *browser {
 	t.Cleanup(cancelAlloc)
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(cancel)
-	ctx, cancelTime := context.WithTimeout(ctx, 100*time.Second)
+	patience := 100 * time.Second
+	if deep() { // every page, and the accessibility engine on each
+		patience = 5 * time.Minute
+	}
+	ctx, cancelTime := context.WithTimeout(ctx, patience)
 	t.Cleanup(cancelTime)
 	require.NoError(t, chromedp.Do(ctx)) // starts it: it ends with the context of its first call
 	_, port, err := net.SplitHostPort(s.listener.Addr().String())
@@ -356,7 +360,7 @@ func TestBrowserPages(t *testing.T) {
 	if !deep() && os.Getenv("RESOW_SHOTS") == "" {
 		paths = []string{"/", "/m/" + mat, "/m/" + mat + "/sanitize", "/m/" + mat + "/inspect", "/many/rinse", "/mix?product=chlorine%2C+blue+drum&volume=2L", "/people"}
 	}
-	paths = append(paths, "/m/"+string(s.clear(t)), "/m/"+string(s.inStage(t, medium.Retired)[0]), "/nothing")
+	paths = append(paths, s.mixed(t, s.paired(t, Operator, "MK")), "/pool?sow=radish%3D3x8&mats=40", "/status", "/m/"+string(s.clear(t)), "/m/"+string(s.inStage(t, medium.Retired)[0]), "/nothing")
 	for i, path := range paths {
 		b.open(path)
 		wide := eval[string](b, `document.documentElement.scrollWidth > innerWidth ? [...document.querySelectorAll("main *, header *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + "." + e.className).slice(0, 5).join(" ") || "page" : ""`)
@@ -438,4 +442,73 @@ func TestBrowserSeesTheCommandLine(t *testing.T) {
 	p := s.paired(t, Operator, "CLI")
 	require.Equal(t, http.StatusSeeOther, p.record(mat, medium.KindHold, map[string][]string{"reason": {"fell on the floor"}}).status)
 	b.see("on hold since")
+}
+
+// TestBrowserReadsTheDueListOffline opens the due list while the station is
+// away. Service workers live on https and on this machine's own address, so the
+// page is opened under that.
+func TestBrowserReadsTheDueListOffline(t *testing.T) {
+	s := startNamed(t)
+	b := openBrowser(t, s)
+	b.base = s.local()
+	b.pair(Operator, "MK")
+	mat := s.inStage(t, medium.Growing)[0]
+	b.open("/")
+	require.True(t, eval[bool](b, `navigator.serviceWorker.ready.then(() => true)`))
+	b.open("/") // seen once with the worker
+	require.Equal(t, "none", eval[string](b, `getComputedStyle(document.getElementById("stale")).display`))
+	b.open("/many/harvest")
+	s.stop()
+	b.fill("codes", string(mat))
+	b.click("form.step button.first")
+	b.see("1 step waits")
+
+	b.open("/")
+	b.see("The station can't be reached")
+	b.see("1 step waits")
+	b.see("Due now")
+	b.picture("stale")
+	require.Zero(t, eval[int](b, `[...document.querySelectorAll("main .card .button")].filter(e => e.offsetParent).length`), "it is for reading")
+	require.Equal(t, 1, eval[int](b, `JSON.parse(localStorage.getItem("resow.waiting")).length`), "what waits is as it was")
+	require.Equal(t, 1, eval[int](b, `caches.open("resow-1").then(c => c.keys()).then(k => k.filter(r => !r.url.includes("/assets/")).length)`), "no other page is kept")
+
+	// back on the same address: the step is sent once, and the list is fresh
+	again, log := restart(t, s)
+	eval[bool](b, `(document.querySelector("#waiting button")?.click(), true)`) // unless it sent by itself already
+	b.see("Sent and recorded:")
+	n := 0
+	for _, step := range again.thread(t, mat) {
+		if step.Token != "" && step.Kind == medium.KindHarvest {
+			n++
+		}
+	}
+	require.Equal(t, 1, n)
+	b.open("/")
+	require.Equal(t, "none", eval[string](b, `getComputedStyle(document.getElementById("stale")).display`))
+	require.NotContains(t, log.String(), "mistake")
+
+	// a device that is revoked keeps no list
+	require.NoError(t, again.people.revoke(again.people.list()[0].id()))
+	b.open("/")
+	b.see("Pair this device")
+	require.Zero(t, eval[int](b, `caches.open("resow-1").then(c => c.keys()).then(k => k.filter(r => !r.url.includes("/assets/")).length)`))
+}
+
+// restart starts the station again on the same address and ledger.
+func restart(t *testing.T, was *running) (*running, *safeBuffer) {
+	log := &safeBuffer{}
+	r := &running{clock: was.clock, path: was.path}
+	c := testConfig(r.path, r.clock.Now, log)
+	c.Listen, c.Names = was.listener.Addr().String(), []string{hostName}
+	s, err := New(c)
+	require.NoError(t, err)
+	r.Station = s
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Serve(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		require.NoError(t, <-ended)
+	})
+	return r, log
 }

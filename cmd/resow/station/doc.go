@@ -4,8 +4,9 @@
 //
 // Read it in this order: station.go has the configuration, the routes and the
 // life of the server; door.go the queue through which everything reaches the
-// ledger; guard.go what every request must pass; people.go pairing and
-// sessions; record.go the one way in which a page, the script and the JSON
-// interface record a step; the other files are one group of pages each. Words
-// that people read are in texts.go, errors become answers in status.go.
+// ledger, round.go how what many phones record becomes one commit; guard.go what
+// every request must pass; people.go pairing and sessions; record.go the one way
+// in which a page, the script and the JSON interface record a step; the other
+// files are one group of pages each. Words that people read are in texts.go,
+// errors become answers in status.go.
 package station

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"runtime/debug"
 	"sync"
 	"sync/atomic"
@@ -14,13 +16,16 @@ import (
 )
 
 // The door's limits. The pause lets a command, which tries for the lock every
-// two milliseconds, in between two batches; a batch ends long before the five
-// seconds for which a command waits.
+// two milliseconds, in between two openings; an opening ends long before the
+// five seconds for which a command waits.
 const (
 	doorPause   = 6 * time.Millisecond
-	doorBatch   = 64
+	doorOpen    = 40 * time.Millisecond // after that no further batch is begun
+	doorGather  = 2 * time.Millisecond  // for as many as there were in the batch before
+	doorBatch   = 128
 	doorBatchIn = 300 * time.Millisecond
 	doorWaiting = 1000
+	doorCopies  = 2 // long readings at one time, each with its copy of the file
 )
 
 // BusyError refuses work while too much of it is waiting.
@@ -46,10 +51,11 @@ type view struct {
 
 // door is the station's one way to the ledger. Work waits in a queue; one
 // worker opens the file, does all that is waiting, and closes it, so that the
-// command line gets its turn. Nobody outside holds the ledger open: a slow
-// client costs nothing.
+// command line gets its turn. What many phones record meanwhile is one commit.
+// Nobody outside holds the ledger open: a slow client costs nothing.
 type door struct {
 	path   string
+	folder string // for copies
 	now    func() time.Time
 	random io.Reader
 
@@ -58,51 +64,98 @@ type door struct {
 	closed  bool
 	awake   chan struct{}
 	ended   chan struct{}
+	copies  chan struct{}
 
-	opens, commits, repeats atomic.Int64
-	busyNS                  atomic.Int64
+	opens, commits, repeats, copied atomic.Int64
+	busyNS                          atomic.Int64
 }
 
+// job is a reading, or a recording with its plan and its request token.
 type job struct {
-	write bool
-	do    func(*view) error
+	read  func(*view) error
+	plan  func(*view) ([]medium.Step, error)
+	token string
+	steps []medium.Step // as they were recorded
 	err   error
 	done  chan struct{}
 }
 
-func newDoor(path string, now func() time.Time, random io.Reader) *door {
-	d := &door{path: path, now: now, random: random, awake: make(chan struct{}, 1), ended: make(chan struct{})}
+func newDoor(path, folder string, now func() time.Time, random io.Reader) *door {
+	d := &door{path: path, folder: folder, now: now, random: random, awake: make(chan struct{}, 1), ended: make(chan struct{}), copies: make(chan struct{}, doorCopies)}
 	go d.work()
 	return d
 }
 
 // read runs do on the ledger opened for reading. What do returns must not
-// point into the ledger.
-func (d *door) read(do func(*view) error) error { return d.wait(&job{do: do}) }
+// point into the ledger. It must be short: others wait for it.
+func (d *door) read(do func(*view) error) error { return d.wait(&job{read: do}) }
 
 // record makes steps by plan and puts them into the ledger under a request
-// token, all or nothing.
-func (d *door) record(token string, plan func(*view) ([]medium.Step, error)) (done []medium.Step, err error) {
-	err = d.wait(&job{write: true, do: func(v *view) error {
-		steps, err := plan(v)
-		if err != nil {
-			return err
-		}
-		before, err := v.Anchor()
-		if err != nil {
-			return err
-		}
-		if done, err = v.Record(token, steps); err != nil {
-			return err
-		}
-		if done[0].Seq > before.Count {
-			d.commits.Add(1)
-			return nil
-		}
-		d.repeats.Add(1)
-		return sameSteps(token, steps, done)
-	}})
-	return done, err
+// token, all or nothing. It comes back when they are on the disk. The plan may
+// be called twice.
+func (d *door) record(token string, plan func(*view) ([]medium.Step, error)) ([]medium.Step, error) {
+	j := &job{token: token, plan: plan}
+	err := d.wait(j)
+	return j.steps, err
+}
+
+// long runs do on a copy of the ledger, beside the queue, so that a report of
+// a whole year keeps nobody at the sink waiting: the file is locked only while
+// it is copied.
+func (d *door) long(do func(*view) error) error {
+	d.copies <- struct{}{}
+	defer func() { <-d.copies }()
+	if d.isClosed() {
+		return &ClosedError{}
+	}
+	path, err := d.copyFile()
+	if err != nil {
+		return err
+	}
+	defer os.Remove(path)
+	s, err := store.Open(path, store.Options{ReadOnly: true, Now: d.now, Random: d.random})
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	d.copied.Add(1)
+	return look(s, d.now(), do)
+}
+
+// copyNames are copies under way; a run that died may have left some.
+const copyNames = ".copy-*"
+
+// copyFile copies the ledger while it is open for reading: that holds the
+// lock, and nobody writes.
+func (d *door) copyFile() (path string, err error) {
+	s, err := store.Open(d.path, store.Options{ReadOnly: true, Now: d.now, Random: d.random})
+	if err != nil {
+		return "", err
+	}
+	defer s.Close()
+	from, err := os.Open(d.path)
+	if err != nil {
+		return "", err
+	}
+	defer from.Close()
+	to, err := os.CreateTemp(d.folder, copyNames) // made with 0600
+	if err != nil {
+		return "", err
+	}
+	_, err = io.Copy(to, from)
+	if err = errors.Join(err, to.Close()); err != nil {
+		os.Remove(to.Name())
+		return "", err
+	}
+	return to.Name(), nil
+}
+
+// dropCopies removes what a run that died has left.
+func dropCopies(folder string) {
+	left, _ := filepath.Glob(filepath.Join(folder, copyNames)) // the pattern is good
+	for _, path := range left {
+		_ = os.Remove(path) // it takes room and does no harm
+	}
 }
 
 func (d *door) wait(j *job) error {
@@ -145,13 +198,18 @@ func (d *door) length() int {
 	return len(d.waiting)
 }
 
+func (d *door) isClosed() bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.closed
+}
+
 func (d *door) work() {
 	defer close(d.ended)
 	var closedAt time.Time
 	for {
-		batch, more := d.take()
-		if len(batch) == 0 {
-			if !more {
+		if d.length() == 0 {
+			if d.isClosed() {
 				return
 			}
 			<-d.awake
@@ -159,28 +217,30 @@ func (d *door) work() {
 		}
 		time.Sleep(doorPause - time.Since(closedAt))
 		began := time.Now()
-		d.run(batch, began)
+		d.open(began)
 		closedAt = time.Now()
 		d.busyNS.Add(int64(closedAt.Sub(began)))
 	}
 }
 
-// take gives the next batch; more says that further work can come.
-func (d *door) take() (batch []*job, more bool) {
+// take gives the next batch.
+func (d *door) take() (batch []*job) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	n := min(len(d.waiting), doorBatch)
 	batch = append(batch, d.waiting[:n]...)
 	d.waiting = append(d.waiting[:0:0], d.waiting[n:]...)
-	return batch, !d.closed
+	return batch
 }
 
-// run does a batch with the ledger opened once. What there is no time for goes
-// back to the head of the queue.
-func (d *door) run(batch []*job, began time.Time) {
+// open opens the ledger once and does what is waiting. While it is open for
+// writing, what comes in is done too: phones that were answered send their next
+// step, and these again share one commit.
+func (d *door) open(began time.Time) {
+	batch := d.take()
 	write := false
 	for _, j := range batch {
-		write = write || j.write
+		write = write || j.plan != nil
 	}
 	s, err := store.Open(d.path, store.Options{ReadOnly: !write, Now: d.now, Random: d.random})
 	if err != nil {
@@ -189,16 +249,42 @@ func (d *door) run(batch []*job, began time.Time) {
 		}
 		return
 	}
+	defer s.Close() // what was recorded is on the disk already
 	d.opens.Add(1)
-	left := batch
+	for {
+		d.run(batch, s)
+		if !write || time.Since(began) > doorOpen || !d.gather(len(batch)) {
+			return
+		}
+		batch = d.take()
+	}
+}
+
+// gather waits a little until so many jobs are waiting as were done before, and
+// says whether any is.
+func (d *door) gather(n int) bool {
+	enough := time.NewTimer(doorGather)
+	defer enough.Stop()
+	for d.length() < n {
+		select {
+		case <-d.awake:
+		case <-enough.C:
+			return d.length() > 0
+		}
+	}
+	return true
+}
+
+// run does a batch. What there is no time for goes back to the head of the
+// queue.
+func (d *door) run(batch []*job, s *store.Store) {
+	r := &round{door: d, store: s}
+	began, left := time.Now(), batch
 	for len(left) > 0 && (time.Since(began) < doorBatchIn || len(left) == len(batch)) {
-		left[0].run(s, d.now())
+		r.do(left[0])
 		left = left[1:]
 	}
-	if err := s.Close(); err != nil && len(left) > 0 {
-		left[0].end(err)
-		left = left[1:]
-	}
+	r.commit()
 	if len(left) > 0 {
 		d.mu.Lock()
 		d.waiting = append(append([]*job(nil), left...), d.waiting...)
@@ -211,18 +297,26 @@ func (j *job) end(err error) {
 	close(j.done)
 }
 
-// run does one job. A mistake in a page must not take the station down.
-func (j *job) run(s *store.Store, now time.Time) {
-	var err error
-	defer func() {
-		if r := recover(); r != nil {
-			err = &panicError{fmt.Sprint(r), debug.Stack()}
-		}
-		j.end(err)
-	}()
+// look runs do on an open ledger.
+func look(s *store.Store, now time.Time, do func(*view) error) error {
 	farm, err := s.Farm()
-	if err == nil {
-		err = j.do(&view{Store: s, Farm: farm, now: now.In(farm.Location())})
+	if err != nil {
+		return err
+	}
+	return (&view{Store: s, Farm: farm, now: now.In(farm.Location())}).run(do)
+}
+
+// run does one piece of work. A mistake in a page must not take the station
+// down.
+func (v *view) run(do func(*view) error) (err error) {
+	defer recovered(&err)
+	return do(v)
+}
+
+// recovered makes an error of a panic; it must be deferred itself.
+func recovered(err *error) {
+	if r := recover(); r != nil {
+		*err = &panicError{fmt.Sprint(r), debug.Stack()}
 	}
 }
 

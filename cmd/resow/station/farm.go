@@ -19,187 +19,6 @@ import (
 	"resow/medium/sanitizer"
 )
 
-type mixPage struct {
-	frame
-	Products []choice
-	Volume   string
-	Strength string
-	Stock    string
-	Asked    bool
-	Mix      sanitizer.Mix
-	Product  medium.Sanitizer
-	Cautions []sanitizer.Caution
-	Notes    []string
-}
-
-// mixPage answers how much stock and water a solution takes. It records
-// nothing, so it is a question in the address.
-func (s *Station) mixPage(w http.ResponseWriter, r *http.Request, who session) {
-	q := r.URL.Query()
-	page := mixPage{Volume: q.Get("volume"), Strength: q.Get("strength"), Stock: q.Get("stock"), Asked: q.Get("product") != ""}
-	status := http.StatusOK
-	err := s.door.read(func(v *view) error {
-		page.frame = s.frame(who, v.Farm, "mix", s.t.get("mix.title"))
-		product, found := v.Farm.Sanitizer(q.Get("product"), "")
-		for i, one := range v.Sanitizers {
-			page.Products = append(page.Products, choice{Value: one.Name, Label: one.Name, Chosen: one.Name == q.Get("product") || q.Get("product") == "" && i == 0})
-		}
-		if !page.Asked {
-			page.Cautions = s.cautions(v.Farm)
-			return nil
-		}
-		if !found {
-			return &medium.UnknownError{What: "sanitizer", Name: q.Get("product"), Do: s.t.get("hint.no_sanitizer")}
-		}
-		page.Product = product
-		mix, err := mixOf(product, v.Policy, page.Stock, page.Strength, page.Volume)
-		if err != nil {
-			status = statusOf(err)
-			page.Problem = s.said(r, status, err)
-			page.Cautions = sanitizer.Cautions(sanitizer.Work{Active: sanitizer.Active(product.Active), UsePPM: product.MaxPPM, Misting: true})
-			return nil
-		}
-		page.Mix, page.Cautions, page.Notes = mix, mix.Cautions, append(mix.Notes, sanitizer.Notes(product)...)
-		return nil
-	})
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	if page.Problem != "" {
-		page.Asked = false
-	}
-	s.show(w, status, "mix", page)
-}
-
-// mixOf asks the bench. What was left empty comes from the product's record:
-// its stock, and the least strength of its directions.
-func mixOf(p medium.Sanitizer, policy medium.Policy, stock, strength, volume string) (sanitizer.Mix, error) {
-	if strings.TrimSpace(stock) != "" {
-		p.Stock = stock
-	}
-	of, err := sanitizer.StockOf(p)
-	if err != nil {
-		return sanitizer.Mix{}, err
-	}
-	if strings.TrimSpace(strength) == "" && p.MinPPM > 0 {
-		strength = fmt.Sprintf("%gppm", p.MinPPM)
-	}
-	if n := len(strength); n > 0 && strength[n-1] >= '0' && strength[n-1] <= '9' {
-		strength += "ppm"
-	}
-	target, err := sanitizer.ParseStrength(strength)
-	if err != nil {
-		return sanitizer.Mix{}, err
-	}
-	ml, err := sanitizer.ParseVolume(volume)
-	if err != nil {
-		return sanitizer.Mix{}, err
-	}
-	return sanitizer.Dilute(of, target, ml, sanitizer.UseOf(p, policy, false, true))
-}
-
-type poolPage struct {
-	frame
-	Total  int
-	Stages []bar
-	Words  []bar
-	Turns  []bar
-}
-
-// bar is one line of a plot. Width is of 100.
-type bar struct {
-	Label string
-	N     int
-	Width int
-	Y     int
-}
-
-func bars(labels []string, n map[string]int) []bar {
-	most := 1
-	for _, v := range n {
-		most = max(most, v)
-	}
-	out := make([]bar, len(labels))
-	for i, l := range labels {
-		out[i] = bar{Label: l, N: n[l], Width: 100 * n[l] / most, Y: 34 * i}
-	}
-	return out
-}
-
-func (s *Station) poolPage(w http.ResponseWriter, r *http.Request, who session) {
-	page := poolPage{}
-	err := s.door.read(func(v *view) error {
-		page.frame = s.frame(who, v.Farm, "pool", s.t.get("pool.title"))
-		var pool poolCount
-		if err := pool.read(v); err != nil {
-			return err
-		}
-		page.Total = pool.Mats
-		stages, inStage := []string{}, map[string]int{}
-		for _, stage := range medium.Stages {
-			stages = append(stages, s.stageText(stage))
-			inStage[s.stageText(stage)] = pool.Stages[stage]
-		}
-		words, inWord := []string{}, map[string]int{}
-		for _, word := range []medium.Word{medium.SowIt, medium.SowWithCare, medium.DoNotSow, medium.RetireMat} {
-			words = append(words, string(word))
-			inWord[string(word)] = pool.Verdicts[word]
-		}
-		page.Stages, page.Words, page.Turns = bars(stages, inStage), bars(words, inWord), turnBars(pool.Turns)
-		return nil
-	})
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	page.Refresh, page.Live = 120, true
-	s.show(w, http.StatusOK, "pool", page)
-}
-
-// poolCount are the farm's mats in numbers; the retired ones count in their
-// stage only.
-type poolCount struct {
-	Mats     int
-	Stages   map[medium.Stage]int
-	Verdicts map[medium.Word]int
-	Turns    []int
-}
-
-func (p *poolCount) read(v *view) error {
-	*p = poolCount{Stages: map[medium.Stage]int{}, Verdicts: map[medium.Word]int{}}
-	return v.Conditions(func(c medium.Condition) error {
-		p.Mats++
-		p.Stages[c.Stage]++
-		if c.Stage != medium.Retired {
-			p.Verdicts[medium.Judge(c, v.Policy, v.now).Word]++
-			p.Turns = append(p.Turns, c.Turn)
-		}
-		return nil
-	})
-}
-
-// turnBars groups the mats in use by their turns, five to a group.
-func turnBars(turns []int) []bar {
-	const step = 5
-	top := 0
-	for _, t := range turns {
-		top = max(top, t)
-	}
-	var names []string
-	n := map[string]int{}
-	for lo := 0; lo <= top; lo += step {
-		name := fmt.Sprintf("%d-%d", lo, lo+step-1)
-		names = append(names, name)
-		for _, t := range turns {
-			if t >= lo && t < lo+step {
-				n[name]++
-			}
-		}
-	}
-	return bars(names, n)
-}
-
 type reportsPage struct {
 	frame
 	Reports []Report
@@ -233,7 +52,7 @@ func (s *Station) reportFile(w http.ResponseWriter, r *http.Request, who session
 		return
 	}
 	var made report.Report
-	err := s.door.read(func(v *view) error {
+	err := s.door.long(func(v *view) error {
 		anchor, err := v.Anchor()
 		if err != nil {
 			return err
@@ -280,6 +99,15 @@ type policyLine struct {
 	medium.Rule
 	Now     medium.Setting
 	Changed bool
+}
+
+// Amount is the limit with its unit, which medium has in the plural.
+func (l policyLine) Amount() string {
+	unit := l.Unit
+	if l.Now.Limit == 1 && !strings.Contains(unit, " ") {
+		unit = strings.TrimSuffix(unit, "s")
+	}
+	return fmt.Sprintf("%g %s", l.Now.Limit, unit)
 }
 
 type policyPage struct {
@@ -533,9 +361,12 @@ func ppmOr(onFile float64, active, text string) (float64, error) {
 // doorSign gives the page for the wall: where the station is found.
 func (s *Station) doorSign(w http.ResponseWriter, r *http.Request, who session) {
 	var b bytes.Buffer
+	lines := []string{s.t.get("door.line1"), s.t.get("door.line2")}
+	if s.localName != "" {
+		lines = append(lines, s.t.get("door.name", s.localName))
+	}
 	err := s.door.read(func(v *view) error {
-		return labels.WriteDoorSign(&b, labels.DoorSign{Address: s.address, Title: v.Settings.Name, Letter: v.Settings.Paper == "letter", Created: v.now,
-			Lines: []string{s.t.get("door.line1"), s.t.get("door.line2")}})
+		return labels.WriteDoorSign(&b, labels.DoorSign{Address: s.address, Title: v.Settings.Name, Letter: v.Settings.Paper == "letter", Created: v.now, Lines: lines})
 	})
 	if err != nil {
 		s.failed(w, r, who, err)

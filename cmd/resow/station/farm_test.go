@@ -2,6 +2,7 @@ package station
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/json"
@@ -13,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -20,10 +22,12 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/amount"
 	"resow/cmd/resow/demo"
 	"resow/labels"
 	"resow/labels/report"
 	"resow/medium"
+	"resow/medium/sanitizer"
 	"resow/store"
 )
 
@@ -111,12 +115,63 @@ func testConfig(path string, now func() time.Time, log io.Writer) Config {
 			}
 			return s.Resolve(medium.Code(code))
 		},
-		Demo: func(medium.Farm) bool { return true },
+		Demo:  func(medium.Farm) bool { return true },
+		Bench: testBench(),
+		Plan:  testPlan,
 		Reports: []Report{{Name: "retirement", About: "Which mats must go", Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
-			in := report.RetirementInput{Origin: o}
-			err := s.Conditions(func(c medium.Condition) error { in.Mats = append(in.Mats, c); return nil })
-			return report.Retirement(in), err
+			var mats []medium.Condition
+			err := s.Conditions(func(c medium.Condition) error { mats = append(mats, c); return nil })
+			return report.Retirement(report.RetirementInput{Origin: o, Mats: slices.Values(mats)}), err
 		}}},
+	}
+}
+
+// testPlan answers with one plot and one table.
+func testPlan(_ medium.Farm, ask Planning) (report.Report, error) {
+	if !regexp.MustCompile(`^[a-z]+=[0-9]+x[0-9]+$`).MatchString(ask.Sow[0]) {
+		return report.Report{}, &medium.InputError{Field: "sowing plan", Value: ask.Sow[0], Want: "radish=3x8"}
+	}
+	return report.Report{Summary: []string{fmt.Sprint(ask.Mats, " mats for ", ask.Sow)}, Sections: []report.Section{{Heading: "By number of mats",
+		Columns: []report.Column{{Head: "Mats", Right: true}, {Head: "Runs short"}}, Rows: [][]string{{"10", "5 %"}, {"20", "1 %"}},
+		Plots: []report.Plot{{Alt: "It falls.", X: report.Axis{Label: "mats", From: 10, To: 20}, Y: report.Axis{Label: "runs short", To: 10, Unit: "%"},
+			Series: []report.Series{{Name: "chance", Points: []report.Point{{X: 10, Y: 5}, {X: 20, Y: 1}}}}}}}}}, nil
+}
+
+// testBench mixes by the bench alone; the command line's own rules are tested
+// with it.
+func testBench() Bench {
+	return Bench{
+		Mix: func(f medium.Farm, ask Mixing) (Mixed, error) {
+			p, _ := f.Sanitizer(ask.Product, "")
+			if ask.Strength == "" {
+				ask.Strength = fmt.Sprintf("%gppm", (p.MinPPM+p.MaxPPM)/2)
+			}
+			stock, err := sanitizer.StockOf(p)
+			target, err2 := sanitizer.ParseStrength(ask.Strength)
+			ml, err3 := sanitizer.ParseVolume(ask.Volume)
+			if err := cmp.Or(err, err2, err3); err != nil {
+				return Mixed{}, err
+			}
+			mix, err := sanitizer.Dilute(stock, target, ml, sanitizer.UseOf(p, f.Policy, false, true))
+			if err != nil {
+				return Mixed{}, err
+			}
+			return Mixed{Mix: mix, Recipe: &mix.Recipes[0], Solution: medium.Solution{Product: p.Name, Stock: p.Stock, StockML: mix.StockML, WaterML: mix.WaterML, StrengthPPM: mix.StrengthPPM}}, nil
+		},
+		Code: func(f medium.Farm) (medium.Code, error) {
+			code, err := labels.NewCode(labels.Bottle, rand.Reader)
+			return medium.Code(code), err
+		},
+		State: func(medium.Farm, medium.Bottle, time.Time) string { return "not measured" },
+		Strip: func(reads, step string) (medium.Strip, error) {
+			r, err := amount.Number("strip", reads)
+			b, err2 := amount.Number("blocks", step)
+			return medium.Strip{ReadPPM: r, StepPPM: b}, cmp.Or(err, err2)
+		},
+		Tag: func(w io.Writer, f medium.Farm, b medium.Bottle, _ time.Time) error {
+			_, err := io.WriteString(w, "%PDF "+string(b.Solution.Code))
+			return err
+		},
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"os"
+	"path/filepath"
 	"sort"
 	"strconv"
 	"strings"
@@ -97,47 +98,48 @@ func TestNothingLostUnderLoad(t *testing.T) {
 	t.Logf("50 devices, %s: %d answers, p50 %s, p95 %s, p99 %s", d, len(took), percentile(took, 50), percentile(took, 95), percentile(took, 99))
 }
 
-// BenchmarkStation compares 50 devices at the station with a bare loop of
-// durable commits in the same run. Five seconds each; RESOW_LOAD=60s for longer.
+// BenchmarkStation compares phones at the station with a bare loop that appends
+// a record of the same size to a file and makes it durable (write, fdatasync), in
+// the same run and on the same disk: before and after, since the disk has moods.
+// Three seconds each; RESOW_LOAD=60s for longer.
 func BenchmarkStation(b *testing.B) {
-	d := 5 * time.Second
+	d := 3 * time.Second
 	if text := os.Getenv("RESOW_LOAD"); text != "" {
 		var err error
 		d, err = time.ParseDuration(text)
 		require.NoError(b, err)
 	}
-	for b.Loop() {
-		bare := bareCommits(b, d/2)
-		took := load(b, 50, d)
-		b.ReportMetric(float64(percentile(bare, 50).Microseconds()), "bare-p50-µs")
-		b.ReportMetric(float64(len(bare))/(d/2).Seconds(), "bare-commits/s")
-		b.ReportMetric(float64(len(took))/d.Seconds(), "steps/s")
-		for _, p := range []float64{50, 95, 99} {
-			b.ReportMetric(float64(percentile(took, p).Microseconds())/1000, "p"+strconv.Itoa(int(p))+"-ms")
-		}
+	for _, phones := range []int{1, 8, 64} {
+		b.Run(strconv.Itoa(phones)+"-phones", func(b *testing.B) {
+			for b.Loop() {
+				before := bareAppends(b, d/2)
+				took := load(b, phones, d)
+				bare := (before + bareAppends(b, d/2)) / 2
+				rate := float64(len(took)) / d.Seconds()
+				b.ReportMetric(bare, "bare/s")
+				b.ReportMetric(rate, "steps/s")
+				b.ReportMetric(rate/bare, "of-bare")
+				for _, p := range []float64{50, 95, 99} {
+					b.ReportMetric(float64(percentile(took, p).Microseconds())/1000, "p"+strconv.Itoa(int(p))+"-ms")
+				}
+			}
+		})
 	}
 }
 
-// bareCommits records the same steps on an open ledger, one by one.
-func bareCommits(t testing.TB, for_ time.Duration) []time.Duration {
-	path := farmCopy(t)
-	st, err := store.Open(path, store.Options{Now: func() time.Time { return today }})
+// bareAppends gives how many records a second a bare loop makes durable, beside
+// the ledgers of the tests.
+func bareAppends(t testing.TB, for_ time.Duration) float64 {
+	f, err := os.OpenFile(filepath.Join(t.TempDir(), "bare"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	require.NoError(t, err)
-	defer st.Close()
-	var mat medium.Code
-	require.NoError(t, st.Conditions(func(c medium.Condition) error {
-		if c.Stage == medium.Growing {
-			mat = c.Code
-		}
-		return nil
-	}))
-	var took []time.Duration
-	for end := time.Now().Add(for_); time.Now().Before(end); {
-		began := time.Now()
-		_, err := st.Record("", []medium.Step{{Mat: mat, By: "MK", Body: &medium.Mist{WaterML: 100}}})
+	defer f.Close()
+	record := make([]byte, 200)
+	n, began := 0, time.Now()
+	for time.Since(began) < for_ {
+		_, err := f.Write(record)
 		require.NoError(t, err)
-		took = append(took, time.Since(began))
+		require.NoError(t, syncData(f))
+		n++
 	}
-	sort.Slice(took, func(i, j int) bool { return took[i] < took[j] })
-	return took
+	return float64(n) / time.Since(began).Seconds()
 }

@@ -65,6 +65,10 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 
 // find goes to the mat that was typed or scanned with a hand scanner.
 func (s *Station) find(w http.ResponseWriter, r *http.Request, who session) {
+	if code, ok := solutionCode(r.FormValue("code")); ok {
+		http.Redirect(w, r, "/solutions/"+string(code), http.StatusSeeOther)
+		return
+	}
 	code, err := s.code(r.FormValue("code"))
 	if err != nil {
 		s.failed(w, r, who, err)
@@ -149,6 +153,8 @@ type matPage struct {
 	Code        medium.Code
 	Word        medium.Word
 	Class       string // of the verdict: its shape and color
+	Gone        bool   // it is retired
+	Look        bool   // it waits to be sown on
 	Stage       string
 	Since       string
 	Turn        int
@@ -169,6 +175,10 @@ type matPage struct {
 var verdictClass = map[medium.Word]string{medium.SowIt: "go", medium.SowWithCare: "care", medium.DoNotSow: "stop", medium.RetireMat: "retire"}
 
 func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
+	if code, ok := solutionCode(r.PathValue("code")); ok { // a bottle's tag that holds an address
+		http.Redirect(w, r, "/solutions/"+string(code), http.StatusSeeOther)
+		return
+	}
 	var page matPage
 	err := s.door.read(func(v *view) error {
 		code, err := find(s.c, v, r.PathValue("code"))
@@ -182,7 +192,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		verdict := medium.Judge(c, v.Policy, v.now)
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
 			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: verdict.Findings,
-			Sanitized: c.Sanitized, NextStep: verdict.NextStep}
+			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}
 		if c.Stage == medium.Growing {
 			page.Crop = medium.CropName(c.Crops)
 		}
@@ -472,17 +482,17 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 		s.drawCorrect(w, r, who, statusOf(err), reason, s.said(r, statusOf(err), err))
 		return
 	}
-	http.Redirect(w, r, "/m/"+string(done.Steps[0].Code)+"/history", http.StatusSeeOther)
+	http.Redirect(w, r, "/m/"+string(done.Mat)+"/history", http.StatusSeeOther)
 }
 
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
-func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (result, error) {
+func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
 	if !tokenForm.MatchString(token) {
-		return result{}, &RequestError{s.t.get("guard.token")}
+		return medium.Step{}, &RequestError{s.t.get("guard.token")}
 	}
 	if !who.onShift(s.c.Now()) {
-		return result{}, &RoleError{s.t.get("guard.shift")}
+		return medium.Step{}, &RoleError{s.t.get("guard.shift")}
 	}
 	done, err := s.door.record(token, func(v *view) ([]medium.Step, error) {
 		step, err := plan(v)
@@ -491,9 +501,9 @@ func (s *Station) recordOne(who session, token string, plan func(*view) (medium.
 	})
 	if err != nil {
 		s.counts.refused.Add(1)
-		return result{}, err
+		return medium.Step{}, err
 	}
 	s.counts.steps.Add(1)
 	s.changes.hint()
-	return resultOf(done), nil
+	return done[0], nil
 }

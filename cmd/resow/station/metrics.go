@@ -72,6 +72,7 @@ func (s *Station) metrics(w http.ResponseWriter, r *http.Request) {
 		{"resow_ledger_opens_total", s.door.opens.Load()},
 		{"resow_ledger_commits_total", s.door.commits.Load()},
 		{"resow_ledger_repeats_total", s.door.repeats.Load()},
+		{"resow_ledger_copies_total", s.door.copied.Load()},
 		{"resow_ledger_busy_ms_total", s.door.busyNS.Load() / 1e6},
 		{"resow_ledger_queue", int64(s.door.length())},
 	} {

@@ -65,12 +65,14 @@ type frame struct {
 	Boss     bool
 	OnShift  bool
 	Problem  string // what went wrong with what was sent
+	Question bool   // and it was a question, nothing to be recorded
+	Unsaved  bool   // the last scheduled backup failed; a supervisor is told on every page
 	Language string
 }
 
 func (s *Station) frame(who session, f medium.Farm, here, title string) frame {
 	return frame{Title: title, Farm: f.Settings.Name, Who: who, Here: here, Paired: who.Hash != "", Boss: who.Role == Supervisor,
-		OnShift: who.onShift(s.c.Now()), Language: "en"}
+		OnShift: who.onShift(s.c.Now()), Unsaved: who.Role == Supervisor && here != "status" && s.backups.get().Failed != "", Language: "en"}
 }
 
 // show draws a page whole before anything is sent.
@@ -183,6 +185,16 @@ func (s *Station) asset(w http.ResponseWriter, r *http.Request) {
 		s.plain(w, http.StatusNotFound, s.t.get("guard.nopage"))
 		return
 	}
+	s.serveAsset(w, name, kind)
+}
+
+// worker gives the service worker, at the root so that it may answer for the due
+// list.
+func (s *Station) worker(w http.ResponseWriter, _ *http.Request) {
+	s.serveAsset(w, "sw.js", "text/javascript; charset=utf-8")
+}
+
+func (s *Station) serveAsset(w http.ResponseWriter, name, kind string) {
 	data, err := assetFiles.ReadFile("assets/" + name)
 	if err != nil {
 		s.plain(w, http.StatusNotFound, s.t.get("guard.nopage"))

@@ -13,7 +13,12 @@ import (
 // and sent again under an old token must not look as if it had been recorded.
 func sameSteps(token string, asked, recorded []medium.Step) error {
 	for i := range asked {
-		if !sameBody(asked[i].Body, recorded[i].Body) {
+		body := asked[i].Body
+		if solution, ok := body.(*medium.Solution); ok { // its code is drawn anew for each request
+			asked := *solution
+			asked.Code, body = "", &asked
+		}
+		if !sameBody(body, recorded[i].Body) {
 			return &store.TokenError{Token: token}
 		}
 	}

@@ -26,7 +26,7 @@ func (s *Station) drawReview(w http.ResponseWriter, r *http.Request, who session
 	page := reviewPage{Token: s.newToken()}
 	err := s.door.read(func(v *view) error {
 		page.frame = s.frame(who, v.Farm, "reports", s.t.get("review.title"))
-		page.From, page.To = v.now.AddDate(0, 0, -7).Format(time.DateOnly), v.now.Format(time.DateOnly)
+		page.From, page.To = v.now.AddDate(0, 0, -7).Format(time.DateOnly), v.now.AddDate(0, 0, -1).Format(time.DateOnly) // today is not over
 		anchor, err := v.Anchor()
 		page.Anchor = anchor.String()
 		return err

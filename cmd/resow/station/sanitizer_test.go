@@ -12,51 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/medium"
-	"resow/medium/sanitizer"
 	"resow/store"
 )
-
-// onFile are two products whose recipe hangs on the density on file; mix.txtar
-// asks `resow mix` the same.
-var onFile = []struct {
-	product                  medium.Sanitizer
-	strength, volume         string
-	wantML                   float64
-	density, gramsPerMLStock float64
-}{
-	{medium.Sanitizer{Name: "green jug", Active: "quat", Stock: "10%ww", DensityGPML: 0.99}, "200ppm", "2L", 4.0404, 0.99, 0.1 * 0.99},
-	{medium.Sanitizer{Name: "tall drum", Active: "peroxide", Stock: "35%ww", DensityGPML: 1.2}, "1000ppm", "2L", 4.7619, 1.2, 0.35 * 1.2},
-}
-
-func TestMixTakesTheDensityOnFile(t *testing.T) {
-	for _, tt := range onFile {
-		mix, err := mixOf(tt.product, medium.Policy{}, "", tt.strength, tt.volume)
-		require.NoError(t, err, tt.product.Name)
-		require.InEpsilon(t, tt.wantML, mix.StockML, 1e-4, tt.product.Name)
-		require.InDelta(t, tt.density, mix.StockDensity, 1e-9)
-		// 2 L at the wanted mg/L hold this mass, and the stock so much in each mL
-		grams := mix.FinalML * mix.StrengthPPM * 1e-6
-		require.InEpsilon(t, grams/tt.gramsPerMLStock, mix.StockML, 1e-6)
-	}
-}
-
-func TestMixHeedsTheFarmsCeiling(t *testing.T) {
-	p := onFile[1].product
-	policy := medium.Policy{Settings: []medium.Setting{{Rule: medium.Actives["peroxide"], On: true, Limit: 500}}}
-	_, err := mixOf(p, policy, "", "1000ppm", "2L")
-	var high *sanitizer.CeilingError
-	require.True(t, errors.As(err, &high), "%v", err)
-}
-
-func TestMixToOneStrengthOnTheLabel(t *testing.T) {
-	p := onFile[0].product
-	p.Directions, p.MinPPM, p.MaxPPM = medium.DirectionsLabel, 200, 200
-	mix, err := mixOf(p, medium.Policy{}, "", "", "2L")
-	require.NoError(t, err)
-	require.InEpsilon(t, 200, mix.StrengthPPM, 1e-6)
-	require.NotEmpty(t, sanitizer.UseOf(p, medium.Policy{}, false, true).LabelPPM)
-	require.InDelta(t, 199, sanitizer.UseOf(p, medium.Policy{}, false, true).LabelPPM.Min, 1e-9)
-}
 
 func TestSanitizerForm(t *testing.T) {
 	form := url.Values{"name": {"green jug"}, "active": {"quat"}, "stock": {"10 %"}, "density": {"0,99"}, "directions": {"label"}, "least": {"149.96"}, "most": {"200"},

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/hashicorp/mdns"
+
 	"resow/labels"
 	"resow/labels/report"
 	"resow/medium"
@@ -22,21 +24,31 @@ import (
 
 // Config is what the command hands to the station.
 type Config struct {
-	Store   string   // the ledger's file
-	Listen  string   // host:port
-	LAN     bool     // also listen for the phones of the farm's network
-	Names   []string // further host names under which it is reached
-	TLSCert string   // the farm's own certificate; empty: plain http
-	TLSKey  string
-	Now     func() time.Time
-	Random  io.Reader
-	Out     io.Writer // the terminal: address and pairing codes
-	Err     io.Writer // what went wrong; never a code or a cookie
+	Store  string   // the ledger's file
+	Listen string   // host:port
+	LAN    bool     // also listen for the phones of the farm's network
+	Names  []string // further host names under which it is reached
+	// LocalName is the name that it answers for as NAME.local on the farm's
+	// network, with LAN only; empty: none.
+	LocalName string
+	TLSCert   string // the farm's own certificate; empty: plain http
+	TLSKey    string
+
+	BackupTo    string // folder for backups; empty: none are made
+	BackupEvery time.Duration
+	BackupKeep  int // how many of this ledger; 0 keeps all
+
+	Now    func() time.Time
+	Random io.Reader
+	Out    io.Writer // the terminal: address and pairing codes
+	Err    io.Writer // what went wrong; never a code or a cookie
 
 	Describe func(medium.Body) string                               // one line about what a step did
 	Find     func(s *store.Store, text string) (medium.Code, error) // the mat that a scan or a typing names
 	Reports  []Report                                               // in the order of the page
 	Demo     func(medium.Farm) bool                                 // an invented farm
+	Bench    Bench
+	Plan     func(medium.Farm, Planning) (report.Report, error) // mats for a sowing plan; slow
 }
 
 // Report is one paper that the station shows.
@@ -61,6 +73,8 @@ type Station struct {
 	photos  *photos
 	changes *changes
 	results results
+	plans   plans
+	backups *backups
 	counts  counts
 	hosts   map[string]bool
 	tls     bool
@@ -69,6 +83,9 @@ type Station struct {
 	listener net.Listener
 	server   *http.Server
 	address  string // the one to print: http://host:port
+
+	localName  string // its address by name on the farm's network, empty where there is none
+	nameServer *mdns.Server
 }
 
 // New opens the address and reads who is paired. The ledger is looked at once,
@@ -76,6 +93,12 @@ type Station struct {
 func New(c Config) (*Station, error) {
 	if (c.TLSCert == "") != (c.TLSKey == "") {
 		return nil, &ConfigError{"a certificate and its key belong together: give --tls-cert and --tls-key"}
+	}
+	if err := c.checkBackup(); err != nil {
+		return nil, err
+	}
+	if err := c.checkLocalName(); err != nil {
+		return nil, err
 	}
 	pages, err := loadPages(english)
 	if err != nil {
@@ -99,10 +122,13 @@ func New(c Config) (*Station, error) {
 	s := &Station{c: c, t: english, pages: pages, people: people, photos: newPhotos(filepath.Join(folder, "pictures")),
 		tls: c.TLSCert != "", log: log.New(c.Err, "resow station: ", 0), changes: newChanges()}
 	s.results.keep = map[string]result{}
+	s.plans.turn = make(chan struct{}, 1)
+	s.backups = loadBackups(filepath.Join(folder, "backup.json"))
 	if err := s.listen(); err != nil {
 		return nil, err
 	}
-	s.door = newDoor(c.Store, c.Now, c.Random)
+	dropCopies(folder)
+	s.door = newDoor(c.Store, folder, c.Now, c.Random)
 	return s, nil
 }
 
@@ -131,6 +157,9 @@ func (s *Station) listen() error {
 		names = append(names, own...)
 		if len(own) > 0 {
 			shown = own[0]
+		}
+		if s.announce(port, own); s.localName != "" {
+			names = append(names, s.c.LocalName+".local")
 		}
 	}
 	if len(s.c.Names) > 0 {
@@ -178,6 +207,11 @@ func (s *Station) Serve(ctx context.Context) error {
 		BaseContext:       func(net.Listener) context.Context { return streams },
 	}
 	go s.watch(streams)
+	kept := make(chan struct{})
+	go func() {
+		defer close(kept)
+		s.keepBackups(streams)
+	}()
 	failed := make(chan error, 1)
 	go func() {
 		if s.tls {
@@ -197,6 +231,11 @@ func (s *Station) Serve(ctx context.Context) error {
 		err = s.server.Shutdown(end)
 		<-failed
 	}
+	if s.nameServer != nil {
+		_ = s.nameServer.Shutdown()
+	}
+	endStreams()
+	<-kept
 	s.door.close()
 	if errors.Is(err, http.ErrServerClosed) {
 		err = nil
@@ -216,6 +255,7 @@ func (s *Station) handler() http.Handler {
 	}
 	open("GET /assets/{file}", s.asset)
 	open("GET /favicon.ico", s.favicon)
+	open("GET /sw.js", s.worker)
 	open("GET /healthz", s.health)
 	open("GET /metrics", s.metrics)
 	open("GET /pair", s.pairPage)
@@ -236,6 +276,11 @@ func (s *Station) handler() http.Handler {
 	paired("POST /many/{step}", s.postManyStep)
 	paired("GET /done/{token}", s.donePage)
 	paired("GET /mix", s.mixPage)
+	paired("POST /mix", s.postMix)
+	paired("GET /solutions/{code}", s.solutionPage)
+	paired("GET /solutions/{code}/tag.pdf", s.solutionTag)
+	paired("POST /solutions/{code}/strip", s.postStrip)
+	paired("POST /solutions/{code}/discard", s.postDiscard)
 	paired("GET /pool", s.poolPage)
 	paired("GET /reports", s.reportsPage)
 	paired("GET /reports/{file}", s.reportFile)
@@ -247,6 +292,7 @@ func (s *Station) handler() http.Handler {
 	paired("GET /sanitizers", s.sanitizersPage)
 	boss("GET /sanitizers/new", s.sanitizerPage)
 	boss("POST /sanitizers/new", s.postSanitizer)
+	paired("GET /status", s.statusPage)
 	paired("GET /shift", s.shiftPage)
 	paired("POST /shift", s.postShift)
 	boss("GET /people", s.peoplePage)

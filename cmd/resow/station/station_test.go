@@ -121,7 +121,7 @@ func TestEveryPageOpens(t *testing.T) {
 	s, _ := start(t, nil)
 	p := s.paired(t, Supervisor, "SV")
 	mat := string(s.inStage(t, medium.ToSanitize)[0])
-	for _, path := range pagesOf(mat) {
+	for _, path := range append(pagesOf(mat), s.mixed(t, p)) {
 		page := p.get(path)
 		require.Equal(t, http.StatusOK, page.status, path)
 		require.Empty(t, regexp.MustCompile(`\[[a-z]+\.[a-z_ ]*\]`).FindString(page.body), "%s shows a key instead of a text", path)
@@ -147,7 +147,7 @@ func TestEveryPageOpens(t *testing.T) {
 // pagesOf lists every page, for the tests that go through all of them.
 func pagesOf(mat string) []string {
 	paths := []string{"/", "/m/" + mat, "/m/" + mat + "/history", "/m/" + mat + "/correct/2", "/many", "/mix", "/mix?product=chlorine%2C+blue+drum&volume=2L",
-		"/pool", "/reports", "/policy", "/policy/max-turns", "/policy/mold-repeat", "/sanitizers", "/sanitizers/new", "/people", "/shift", "/pair", "/done/unknown", "/review"}
+		"/pool", "/pool?sow=radish%3D3x8&mats=40", "/status", "/reports", "/policy", "/policy/max-turns", "/policy/mold-repeat", "/sanitizers", "/sanitizers/new", "/people", "/shift", "/pair", "/done/unknown", "/review"}
 	for _, k := range recordable {
 		paths = append(paths, "/m/"+mat+"/"+string(k), "/many/"+string(k))
 	}

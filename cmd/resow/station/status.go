@@ -26,8 +26,8 @@ var statuses = []struct {
 	is   func(error) bool
 	code int
 }{
-	{as[*RequestError], http.StatusBadRequest},
 	{as[*NoMatError], http.StatusNotFound},
+	{as[*RequestError], http.StatusBadRequest},
 	{as[*PictureError], http.StatusUnprocessableEntity},
 	{as[*PairError], http.StatusForbidden},
 	{as[*RoleError], http.StatusForbidden},
@@ -40,6 +40,7 @@ var statuses = []struct {
 	{as[*medium.TimeError], http.StatusConflict},
 	{as[*medium.UnknownError], http.StatusUnprocessableEntity},
 	{as[*medium.CorrectError], http.StatusConflict},
+	{as[*medium.ReviewError], http.StatusConflict},
 	{as[*amount.Error], http.StatusUnprocessableEntity},
 	{as[*labels.CodeError], http.StatusNotFound},
 	{as[*labels.PayloadError], http.StatusUnprocessableEntity},
@@ -72,6 +73,7 @@ var statuses = []struct {
 	{as[*store.NotStoreError], http.StatusInternalServerError},
 	{as[*store.DamagedError], http.StatusInternalServerError},
 	{as[*store.NewerError], http.StatusInternalServerError},
+	{as[*store.OlderError], http.StatusInternalServerError},
 	{as[*store.ReadOnlyError], http.StatusInternalServerError},
 	{as[*store.LossError], http.StatusInternalServerError},
 	{as[*store.ImportError], http.StatusUnprocessableEntity},

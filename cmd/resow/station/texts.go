@@ -21,7 +21,7 @@ func (t texts) get(key string, args ...any) string {
 
 var english = texts{
 	"nav.skip": "Skip to the page", "nav.label": "Pages", "nav.due": "Due", "nav.many": "Many mats", "nav.mix": "Mix", "nav.pool": "Pool",
-	"nav.reports": "Reports", "nav.more": "More", "nav.policy": "Policy", "nav.sanitizers": "Sanitizers", "nav.people": "People",
+	"nav.reports": "Reports", "nav.more": "More", "nav.policy": "Policy", "nav.sanitizers": "Sanitizers", "nav.people": "People", "nav.status": "Status", "nav.backup": "The last backup failed",
 	"nav.by": "Recording as %s", "nav.noshift": "Pick your initials",
 	"foot": "A verdict is clear or not clear by the farm's own rules, and nothing more. The sanitizer's label, local health rules and qualified people come first.",
 
@@ -38,8 +38,8 @@ var english = texts{
 	"guard.token":      "This form has no valid request token; open the page again and send it from there.",
 	"guard.shift":      "Pick your initials first: every step is recorded with who did it.",
 
-	"problem.title": "Not recorded.",
-	"fail.title":    "That did not work",
+	"problem.title": "Not recorded.", "problem.question": "That can't be worked out.",
+	"fail.title": "That did not work",
 
 	"offline.one": "1 step waits on this device for the network.", "offline.many": "%d steps wait on this device for the network.",
 	"offline.kept": "The station can't be reached. The step is kept on this device and sent when the network is back.",
@@ -51,7 +51,7 @@ var english = texts{
 	"find.label": "Code of a mat (scan or type)", "find.go": "Open",
 
 	"due.title": "Due now", "due.nothing": "Nothing is due.", "due.more": "There is more; do these first.", "due.soon": "In the next 24 hours",
-	"due.at": "As of %s. This page refreshes itself.", "due.hours": "%s h overdue", "due.days": "%s days overdue", "due.in_hours": "in %s h", "due.in_days": "in %s days",
+	"due.stale": "The station can't be reached. This is the list as it was at %s; look at the mat before you rely on it.", "due.at": "As of %s. This page refreshes itself.", "due.hours": "%s h overdue", "due.days": "%s days overdue", "due.in_hours": "in %s h", "due.in_days": "in %s days",
 
 	"word.sow": "sow", "word.sow with care": "sow with care", "word.do not sow": "do not sow", "word.retire": "retire",
 	"severity.retire": "retire:", "severity.stop": "stop:", "severity.care": "care:", "severity.step": "step rule", "severity.due": "due rule",
@@ -62,7 +62,7 @@ var english = texts{
 	"mat.sanitized": "Last sanitized %s:", "mat.accepted": "accepted", "mat.notaccepted": "not accepted",
 	"mat.wrong": "Something wrong, or out of the turn", "mat.about": "This mat", "mat.size": "Size", "mat.material": "Material", "mat.mesh": "Mesh",
 	"mat.meshtext": "opening %g mm, thread %g mm, %.0f %% open", "mat.mark": "Mark", "mat.history": "History",
-	"mat.look": "Look at the mat before you sow. A clean look is not a clean mat.",
+	"mat.look": "Look at the mat before you sow. A clean look is not a clean mat.", "mat.gone": "This mat is out of use for good; its records stay. Take its label off, so that nobody sows on it.",
 
 	"step.sow": "Sow", "step.mist": "Mist", "step.harvest": "Harvest", "step.rinse": "Rinse", "step.dry": "Dry", "step.sanitize": "Sanitize",
 	"step.mold": "Mold", "step.cut": "Cut or tear", "step.swab": "Swab", "step.inspect": "Inspect", "step.hold": "Hold", "step.release": "Release",
@@ -116,11 +116,29 @@ var english = texts{
 	"history.title": "History of %s", "history.void": "VOID", "history.late": "Late entry, written %s.", "history.picture": "Picture with step %s of %s", "history.correct": "Correct",
 	"correct.title": "Correct a step of %s", "correct.about": "Nothing is edited or deleted. This voids the step; both stay on record. Then record what really happened, with its time.", "correct.do": "Void this step",
 
-	"mix.title": "Mix a solution", "mix.volume": "How much solution", "mix.volumehint": "500mL, 2L, 1gal.", "mix.strengthhint": "200ppm or 3%. Empty: the least strength of the directions.", "mix.stock": "Strength of the stock",
-	"mix.stockhint": "As on the bottle: 5.25%. Empty: as on file.", "mix.do": "Work it out", "mix.answer": "Water first, then the stock", "mix.ml": "%.1f mL stock", "mix.grams": "%.1f g granules", "mix.water": "%.0f mL water",
-	"mix.gives": "Gives %.0f ppm, counted as %s (%.3g %% by weight). A strip tells the strength; the recipe does not.", "mix.rinse": "Rinse with potable water after the contact time.", "mix.spoons": "With spoons and jugs", "mix.really": "It really gives %.0f ppm (%+.0f %%).",
+	"mix.title": "Mix a solution", "mix.volume": "How much solution", "mix.volumehint": "500mL, 2L, 1gal.", "mix.strengthhint": "200ppm or 3%. Empty: the middle of the directions.", "mix.stock": "Strength of the stock",
+	"mix.stockhint": "As on the bottle: 5.25%. Empty: as on file.", "mix.do": "Work it out", "mix.answer": "Water first, then the stock", "mix.ml": "%.4g mL stock", "mix.grams": "%.4g g granules", "mix.water": "%.0f mL water",
+	"mix.gives": "Gives %.0f ppm, counted as %s (%.3g %% by weight). A strip tells the strength; the recipe does not.", "mix.rinse": "Rinse with potable water after the contact time.", "mix.spoons": "With spoons and jugs", "mix.really": "It really gives %s ppm (%s %%).", "mix.just": "It really gives %s ppm.",
 
-	"pool.title": "The pool of mats", "pool.total": "Mats on file: %d", "pool.stages": "By stage", "pool.words": "By verdict, without the retired", "pool.turns": "By turns, without the retired", "pool.hint": "How many mats the sowing plan needs: see resow pool on the command line.",
+	"mix.mixed": "This is what I mixed", "mix.mixedabout": "Record it when it is in the bottle: it gets a code for its tag, and a sanitize step takes product and strength from there.", "mix.record": "Record this bottle", "mix.exact": "The exact amounts",
+	"field.amounts": "What was measured", "field.opened": "Day on which the stock was opened", "field.reads": "Nearest color block", "field.blocks": "Distance between the blocks beside it",
+
+	"solution.title": "Solution %s", "solution.one": "Solution", "solution.list": "Solutions on the farm", "solution.none": "No such solution is on file; it may have been poured away. The page Mix lists those that are left.",
+	"solution.new": "Write the code on the bottle or print its tag.", "solution.tag": "Print its tag (PDF)", "solution.active": "Active ingredient", "solution.made": "Mixed", "solution.good": "Good until", "solution.until": "Good until %s.",
+	"solution.went": "What went in", "solution.computed": "Strength by the recipe", "solution.strip": "Strength by strip", "solution.read": "between %g and %g ppm", "solution.never": "not measured yet", "solution.directions": "The directions ask for",
+	"solution.measure": "Read a test strip", "solution.blockshint": "As the strip's package shows them: 50 where it goes 50, 100, 150.", "solution.gone": "Used up or poured away",
+	"solution.goneabout": "Record the sanitize steps first. Pour away only what the label and the local sewer or septic rules allow, with plenty of water, and never two products into one drain.", "solution.discard": "It is gone",
+	"bottle.good": "good", "bottle.out of date": "out of date", "bottle.no directions": "no directions on file", "bottle.too weak": "too weak", "bottle.too strong": "too strong", "bottle.not measured": "not measured",
+
+	"pool.title": "The pool of mats", "pool.total": "Mats on file: %d", "pool.stages": "By stage", "pool.words": "By verdict, without the retired", "pool.turns": "By turns, without the retired",
+	"pool.plan": "Mats for the sowing plan", "pool.about": "Worked out by playing the plan day by day, with the farm's own figures.", "pool.grows": "This is what grows now; change it to what you plan.", "pool.sow": "Sowing plan, one crop a line",
+	"pool.sowhint": "radish=3x8 is three sowings a week of eight mats each; pea=2x6:9-11 says its days to harvest.", "pool.mats": "Mats in use", "pool.wash": "Mats that can be washed in a day", "pool.places": "Mats that can hang at one time", "pool.nolimit": "0: no limit.",
+	"pool.nodry": "Share of days on which nothing dries", "pool.level": "Chance that is allowed for a week to run short", "pool.do": "Work it out", "pool.figures": "The figures",
+
+	"status.title": "Status of the station", "status.address": "Address", "status.line": "Connection", "status.tls": "encrypted", "status.plain": "not encrypted: keep the farm's Wi-Fi to the farm", "status.records": "Records in the ledger", "status.anchor": "Anchor",
+	"status.steps": "Since the start", "status.stepstext": "%d steps recorded, %d requests refused", "status.queue": "Requests waiting", "status.backup": "Scheduled backups", "status.nobackup": "None are scheduled. Start the station with --backup-to and a folder on another disk.",
+	"status.failed": "The backup of %s failed.", "status.goeson": "Recording goes on. The station tries again; its terminal says more.", "status.last": "Last good one", "status.holds": "%d records, verified", "status.none": "none yet", "status.file": "File", "status.next": "Next look",
+	"status.every": "Every", "status.keep": "the last %d are kept", "status.pictures": "A backup is the ledger. Pictures and pairings lie in the folder beside it: copy that too.",
 
 	"reports.title": "Reports", "reports.view": "View", "reports.pdf": "Print (PDF)", "reports.csv": "Table (CSV)", "reports.hint": "Each carries the ledger's anchor. A report is a record, not a certificate.",
 
@@ -136,5 +154,5 @@ var english = texts{
 	"shift.title": "Who is at work?", "shift.about": "Every step is recorded with initials. Pick yours at the start of a shift.", "shift.other": "Other initials", "shift.begin": "Begin",
 	"people.title": "People and devices", "people.code": "Code for one %s's device:", "people.codehint": "Open %s/pair on that device within ten minutes. The code is shown only now.", "people.operator": "Code for an operator", "people.supervisor": "Code for a supervisor",
 	"people.devices": "Paired devices", "people.self": "this device", "people.times": "Paired %s, last seen %s.", "people.revoke": "Revoke", "people.door": "Door sign (PDF)",
-	"door.line1": "Point the phone's camera here and open the page.", "door.line2": "Then ask for a pairing code.",
+	"door.line1": "Point the phone's camera here and open the page.", "door.line2": "Then ask for a pairing code.", "door.name": "Many devices open it under %s too.",
 }

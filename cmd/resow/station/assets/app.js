@@ -9,7 +9,10 @@
   const KEY = "resow.waiting", LOST = "resow.refused";
   const load = (key) => { try { return JSON.parse(localStorage.getItem(key)) || []; } catch { return []; } };
   const save = (key, list) => { try { localStorage.setItem(key, JSON.stringify(list)); return true; } catch { return false; } };
+  // what was said last outlives the page's own loading anew
+  const NOTE = "resow.note";
   let note = "";
+  try { note = sessionStorage.getItem(NOTE) || ""; sessionStorage.removeItem(NOTE); } catch { /* it is a comfort */ }
 
   // 128 random bits; crypto.randomUUID is missing on plain http
   const token = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
@@ -138,6 +141,7 @@
 
   // the page after a step is the same as without script
   function arrived(form, doc) {
+    if (doc.next) return location.assign(doc.next);
     const one = doc.steps[0];
     if (form.getAttribute("action").startsWith("/m/")) location.assign("/m/" + one.code + "?step=" + one.mat_seq);
     else location.assign("/done/" + form.elements.token.value);
@@ -156,15 +160,20 @@
 
   // open pages follow the ledger; a page that is being filled in stays
   if (document.body.dataset.live && window.EventSource) {
-    let first = true;
+    const stale = document.getElementById("stale");
+    let first = !stale || stale.hidden; // an old page is loaded anew as soon as the station is there
     const live = new EventSource("/events");
     live.addEventListener("change", () => {
       if (first) { first = false; return; }
       const busy = document.activeElement && /^(INPUT|TEXTAREA|SELECT)$/.test(document.activeElement.tagName) && document.activeElement.value;
-      if (!busy) location.reload();
+      if (busy) return;
+      try { if (note) sessionStorage.setItem(NOTE, note); } catch { /* it is a comfort */ }
+      location.reload();
     });
     window.addEventListener("pagehide", () => live.close());
   }
+
+  if (window.isSecureContext && navigator.serviceWorker && document.querySelector("header")) navigator.serviceWorker.register("/sw.js").catch(() => {});
 
   window.addEventListener("online", send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden && load(KEY).length) send(); });
