@@ -1,0 +1,40 @@
+// The service worker, which browsers give to https and to this machine only. It
+// keeps the shell and the due list as it was last seen, to be read while the
+// network is away. It touches no other page, nothing that is sent, and no live
+// stream: steps that wait are the business of app.js alone.
+"use strict";
+const CACHE = "resow-1";
+const SHELL = ["/assets/style.css", "/assets/app.js", "/assets/icon.svg"];
+
+self.addEventListener("install", (e) => e.waitUntil(caches.open(CACHE).then((c) => c.addAll(SHELL)).then(() => self.skipWaiting())));
+self.addEventListener("activate", (e) => e.waitUntil(caches.keys()
+  .then((names) => Promise.all(names.filter((n) => n !== CACHE).map((n) => caches.delete(n))))
+  .then(() => self.clients.claim())));
+
+self.addEventListener("fetch", (e) => {
+  const url = new URL(e.request.url);
+  if (e.request.method !== "GET" || url.origin !== self.location.origin) return;
+  const due = e.request.mode === "navigate" && url.pathname === "/";
+  if (due || SHELL.includes(url.pathname)) e.respondWith(answer(e.request, url.pathname, due));
+});
+
+async function answer(request, path, due) {
+  const cache = await caches.open(CACHE);
+  let fresh;
+  try {
+    fresh = await fetch(request, { signal: AbortSignal.timeout(8000) });
+  } catch (away) {
+    const kept = await cache.match(path);
+    if (!kept) throw away;
+    return due ? stale(kept) : kept;
+  }
+  if (fresh.ok && !fresh.redirected) await cache.put(path, fresh.clone());
+  else if (due) await cache.delete(path); // not paired any more: it has no business here
+  return fresh;
+}
+
+// the page says itself that it is old
+async function stale(kept) {
+  const text = await kept.text();
+  return new Response(text.replace('id="stale" hidden', 'id="stale"'), { headers: kept.headers });
+}

@@ -1,0 +1,198 @@
+package station
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"resow/store"
+)
+
+// Scheduled backups: a failed one is tried again sooner than the next is due.
+const (
+	leastBackupEvery = 10 * time.Minute
+	mostBackupEvery  = 31 * 24 * time.Hour
+	backupRetry      = 15 * time.Minute
+	backupLook       = time.Minute
+	backupPause      = 5 * time.Millisecond // between two parts, for the phones
+)
+
+// backups is what became of the scheduled backups. It outlives the station, so
+// that a farm that starts the station each morning still gets one a day.
+type backups struct {
+	path string
+
+	mu   sync.Mutex
+	note backupNote
+}
+
+// backupNote is the file.
+type backupNote struct {
+	Looked  time.Time `json:"looked_at"` // the last good one, or that nothing was new
+	Made    time.Time `json:"made_at,omitzero"`
+	File    string    `json:"file,omitempty"`
+	Anchor  string    `json:"anchor,omitempty"`
+	Records uint64    `json:"records,omitempty"`
+	Tried   time.Time `json:"failed_at,omitzero"` // since the last good one
+	Failed  string    `json:"failure,omitempty"`
+}
+
+func loadBackups(path string) *backups {
+	b := &backups{path: path}
+	data, err := os.ReadFile(path)
+	if err != nil || json.Unmarshal(data, &b.note) != nil {
+		b.note = backupNote{} // a backup too many is no harm
+	}
+	return b
+}
+
+func (b *backups) get() backupNote {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.note
+}
+
+func (b *backups) set(n backupNote) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.note = n
+	data, err := json.MarshalIndent(n, "", " ")
+	if err != nil {
+		return err
+	}
+	return writeWhole(b.path, data)
+}
+
+// next says when the next backup is due.
+func (n backupNote) next(every time.Duration) time.Time {
+	if n.Failed != "" {
+		return n.Tried.Add(min(every, backupRetry))
+	}
+	return n.Looked.Add(every)
+}
+
+func (c Config) checkBackup() error {
+	if c.BackupTo == "" {
+		return nil
+	}
+	if c.BackupEvery < leastBackupEvery || c.BackupEvery > mostBackupEvery {
+		return &ConfigError{fmt.Sprintf("--backup-every %s: want 10m to 744h", c.BackupEvery)}
+	}
+	if c.BackupKeep < 0 {
+		return &ConfigError{fmt.Sprintf("--backup-keep %d: want 0 (keep all) or more", c.BackupKeep)}
+	}
+	return nil
+}
+
+// keepBackups makes backups until ctx ends.
+func (s *Station) keepBackups(ctx context.Context) {
+	if s.c.BackupTo == "" {
+		return
+	}
+	for ctx.Err() == nil {
+		wait := s.backups.get().next(s.c.BackupEvery).Sub(s.c.Now())
+		if wait <= 0 {
+			s.backUp(ctx)
+			wait = backupLook
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(min(wait, backupLook)): // the clock may be set meanwhile
+		}
+	}
+}
+
+// backUp makes one backup, unless nothing was recorded since the last, and notes
+// what became of it. Whatever fails here, recording goes on.
+func (s *Station) backUp(ctx context.Context) {
+	note := s.backups.get()
+	made, anchor, err := s.tryBackup(ctx, note)
+	now := s.c.Now().UTC()
+	switch {
+	case errors.As(err, new(*ClosedError)):
+		return
+	case err != nil:
+		note.Tried, note.Failed = now, err.Error()
+		s.log.Printf("the scheduled backup failed: %v", err)
+	case made == "":
+		note.Looked, note.Tried, note.Failed = now, time.Time{}, ""
+	default:
+		note = backupNote{Looked: now, Made: now, File: made, Anchor: anchor.String(), Records: anchor.Count}
+	}
+	if err := s.backups.set(note); err != nil {
+		s.log.Printf("what became of the backup can't be noted: %v", err)
+	}
+	s.changes.hint()
+}
+
+// tryBackup gives no file where the last one still holds all.
+func (s *Station) tryBackup(ctx context.Context, note backupNote) (made string, anchor store.Anchor, err error) {
+	defer recovered(&err)
+	err = s.door.read(func(v *view) (err error) {
+		anchor, err = v.Anchor()
+		return err
+	})
+	if err != nil {
+		return "", anchor, err
+	}
+	if note.Anchor == anchor.String() && note.Records == anchor.Count {
+		if _, err := os.Stat(filepath.Join(s.c.BackupTo, note.File)); err == nil {
+			return "", anchor, nil
+		}
+	}
+	to := store.Backups{Dir: s.c.BackupTo, Keep: s.c.BackupKeep, Throttle: func() {
+		if ctx.Err() == nil { // the station waits for it when it closes
+			time.Sleep(backupPause)
+		}
+	}}
+	done, err := store.BackUp(s.c.Store, to, store.Options{Now: s.c.Now, Random: s.c.Random})
+	if done.Path == "" && err == nil {
+		err = errors.New("no file was made")
+	}
+	return filepath.Base(done.Path), done.Anchor, err
+}
+
+type statusPage struct {
+	frame
+	Address, Local string
+	TLS            bool
+	Records        uint64
+	Anchor         string
+	Queue          int
+	Devices        int
+	Steps, Refused int64
+	Scheduled      bool
+	Every          string
+	Keep           int
+	Backup         backupNote
+	MadeAt         string
+	NextAt         string
+	TriedAt        string
+}
+
+// statusPage shows how the station does.
+func (s *Station) statusPage(w http.ResponseWriter, r *http.Request, who session) {
+	note := s.backups.get()
+	page := statusPage{Address: s.address, Local: s.localName, TLS: s.tls, Queue: s.door.length(), Devices: len(s.people.list()), Steps: s.counts.steps.Load(), Refused: s.counts.refused.Load(),
+		Scheduled: s.c.BackupTo != "", Every: fmt.Sprintf("%.3g h", s.c.BackupEvery.Hours()), Keep: s.c.BackupKeep, Backup: note}
+	err := s.door.read(func(v *view) error {
+		page.frame = s.frame(who, v.Farm, "status", s.t.get("status.title"))
+		anchor, err := v.Anchor()
+		page.Records, page.Anchor = anchor.Count, anchor.String()
+		zone := v.Location()
+		page.MadeAt, page.TriedAt, page.NextAt = stamp(note.Made, zone), stamp(note.Tried, zone), stamp(note.next(s.c.BackupEvery), zone)
+		return err
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Live = true
+	s.show(w, http.StatusOK, "status", page)
+}

@@ -1,0 +1,142 @@
+package station
+
+import (
+	"time"
+
+	"resow/medium"
+	"resow/store"
+)
+
+// round is one opening of the ledger: readings are answered at once, and
+// recordings are gathered into one commit. Nobody hears of a recording before
+// it is on the disk.
+type round struct {
+	door     *door
+	store    *store.Store
+	jobs     []*job
+	requests []store.Request
+	mats     map[medium.Code]bool // that the gathered steps are about
+	farm     *medium.Farm         // as it stands, once it was asked for
+	zone     *time.Location       // its own: a zone is read from a file each time
+}
+
+// look runs do on the ledger as it stands.
+func (r *round) look(do func(*view) error) error {
+	if r.farm == nil {
+		farm, err := r.store.Farm()
+		if err != nil {
+			return err
+		}
+		r.farm, r.zone = &farm, farm.Location()
+	}
+	return (&view{Store: r.store, Farm: *r.farm, now: r.door.now().In(r.zone)}).run(do)
+}
+
+func (r *round) do(j *job) {
+	if j.plan == nil {
+		j.end(r.look(j.read))
+		return
+	}
+	request, err := r.plan(j)
+	if err == nil && len(r.jobs) > 0 && r.behind(request) {
+		r.commit()
+		request, err = r.plan(j)
+	}
+	if err != nil {
+		j.end(err)
+		return
+	}
+	r.jobs, r.requests = append(r.jobs, j), append(r.requests, request)
+	if r.mats == nil {
+		r.mats = map[medium.Code]bool{}
+	}
+	for _, s := range request.Steps {
+		r.mats[s.Mat] = true
+	}
+	if aboutFarm(request) { // what comes next is planned by the farm as it is then
+		r.commit()
+		r.farm = nil
+	}
+}
+
+func (r *round) plan(j *job) (request store.Request, err error) {
+	err = r.look(func(v *view) error {
+		steps, err := j.plan(v)
+		request = store.Request{Token: j.token, Steps: steps, Now: v.now}
+		return err
+	})
+	return request, err
+}
+
+// behind says that a plan looked at what a gathered step is about to change:
+// the farm, or the last time of the same mat.
+func (r *round) behind(request store.Request) bool {
+	for _, s := range request.Steps {
+		if !s.At.IsZero() && r.mats[s.Mat] {
+			return true
+		}
+	}
+	return aboutFarm(request)
+}
+
+func aboutFarm(request store.Request) bool {
+	for _, s := range request.Steps {
+		if medium.AboutFarm(s.Body) {
+			return true
+		}
+	}
+	return false
+}
+
+// commit records what was gathered and answers each of its callers.
+func (r *round) commit() {
+	if len(r.jobs) == 0 {
+		return
+	}
+	jobs, requests := r.jobs, r.requests
+	r.jobs, r.requests, r.mats = nil, nil, nil
+	answers, err := r.record(requests)
+	if _, mistake := isPanic(err); mistake && len(jobs) > 1 {
+		for i, j := range jobs { // one of them is at fault; the others must not suffer
+			alone, err := r.record(requests[i : i+1])
+			r.answer(j, requests[i], alone, err)
+		}
+		return
+	}
+	for i, j := range jobs {
+		if err != nil {
+			j.end(err)
+			continue
+		}
+		r.answer(j, requests[i], answers[i:i+1], nil)
+	}
+}
+
+func (r *round) record(requests []store.Request) (answers []store.Answer, err error) {
+	defer recovered(&err)
+	answers, err = r.store.RecordEach(requests)
+	if err != nil {
+		return nil, err
+	}
+	for _, a := range answers {
+		if a.Err == nil && !a.Repeated {
+			r.door.commits.Add(1)
+			break
+		}
+	}
+	return answers, nil
+}
+
+func (r *round) answer(j *job, asked store.Request, answers []store.Answer, err error) {
+	if err != nil {
+		j.end(err)
+		return
+	}
+	a := answers[0]
+	if a.Repeated {
+		r.door.repeats.Add(1)
+		a.Err = sameSteps(asked.Token, asked.Steps, a.Steps)
+	}
+	j.steps = a.Steps
+	j.end(a.Err)
+}

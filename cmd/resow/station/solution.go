@@ -1,0 +1,305 @@
+package station
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"resow/labels"
+	"resow/medium"
+	"resow/medium/sanitizer"
+)
+
+// Mixing is what is asked for on the page Mix, as it was typed.
+type Mixing struct {
+	Product, Volume string
+	Strength        string // empty: the middle of the directions
+	Stock           string // empty: as on file
+	Opened          string // day on which the stock was opened, 2026-11-01
+	Exact           bool   // the exact amounts were measured, not the rounded recipe
+}
+
+// Mixed is the answer.
+type Mixed struct {
+	sanitizer.Mix
+	Recipe   *sanitizer.Recipe // in the farm's own measures; nil where there is none
+	Solution medium.Solution   // what is recorded of it, without a code
+}
+
+// Bench mixes, judges and tags solutions as the command line does.
+type Bench struct {
+	Mix   func(medium.Farm, Mixing) (Mixed, error)
+	Code  func(medium.Farm) (medium.Code, error) // one that no solution on the farm has
+	State func(medium.Farm, medium.Bottle, time.Time) string
+	Strip func(reads, step string) (medium.Strip, error)
+	Tag   func(io.Writer, medium.Farm, medium.Bottle, time.Time) error
+}
+
+type mixPage struct {
+	frame
+	Products  []choice
+	Asked     Mixing
+	Answered  bool
+	Mixed     Mixed
+	Token     string
+	At        string
+	NeedsDate bool // its directions limit how long an opened bottle stays good
+	Cautions  []sanitizer.Caution
+	Notes     []string
+	Spoons    []string
+	Bottles   []bottleLine
+}
+
+// bottleLine is one solution on the farm.
+type bottleLine struct {
+	medium.Bottle
+	State string
+	Until string
+}
+
+// mixPage answers how much stock and water a solution takes. It records
+// nothing, so it is a question in the address.
+func (s *Station) mixPage(w http.ResponseWriter, r *http.Request, who session) {
+	s.drawMix(w, r, who, http.StatusOK, r.URL.Query(), "")
+}
+
+func mixing(v url.Values) Mixing {
+	m := Mixing{Product: v.Get("product"), Volume: strings.TrimSpace(v.Get("volume")), Strength: strings.TrimSpace(v.Get("strength")),
+		Stock: strings.TrimSpace(v.Get("stock")), Opened: strings.TrimSpace(v.Get("opened")), Exact: v.Get("amounts") == "exact"}
+	if n := len(m.Strength); n > 0 && m.Strength[n-1] >= '0' && m.Strength[n-1] <= '9' {
+		m.Strength += "ppm"
+	}
+	return m
+}
+
+func (s *Station) drawMix(w http.ResponseWriter, r *http.Request, who session, status int, v url.Values, problem string) {
+	page := mixPage{Asked: mixing(v), Token: s.newToken(), At: v.Get("at")}
+	err := s.door.read(func(view *view) error {
+		page.frame = s.frame(who, view.Farm, "mix", s.t.get("mix.title"))
+		for i, one := range view.Sanitizers {
+			page.Products = append(page.Products, choice{Value: one.Name, Label: one.Name, Chosen: one.Name == page.Asked.Product || page.Asked.Product == "" && i == 0})
+		}
+		for _, b := range view.Bottles {
+			page.Bottles = append(page.Bottles, s.bottleLine(view, b))
+		}
+		if page.Asked.Product == "" {
+			page.Cautions = s.cautions(view.Farm)
+			return nil
+		}
+		product, found := view.Farm.Sanitizer(page.Asked.Product, "")
+		if !found {
+			return &medium.UnknownError{What: "sanitizer", Name: page.Asked.Product, Do: s.t.get("hint.no_sanitizer")}
+		}
+		page.NeedsDate = product.OpenedDays > 0
+		ask := page.Asked
+		ask.Opened = "" // it has no part in the amounts
+		mixed, err := s.c.Bench.Mix(view.Farm, ask)
+		if err != nil {
+			if problem == "" {
+				status = statusOf(err)
+				problem = s.said(r, status, err)
+			}
+			page.Cautions = sanitizer.Cautions(sanitizer.Work{Active: sanitizer.Active(product.Active), UsePPM: product.MaxPPM, Misting: true})
+			return nil
+		}
+		for _, r := range mixed.Recipes {
+			page.Spoons = append(page.Spoons, s.spoons(r))
+		}
+		page.Answered, page.Mixed, page.Cautions, page.Notes = true, mixed, mixed.Cautions, append(mixed.Notes, sanitizer.Notes(product)...)
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Problem, page.Question = problem, r.Method == http.MethodGet
+	s.show(w, status, "mix", page)
+}
+
+// spoons says a recipe in marks, and what it really gives.
+func (s *Station) spoons(r sanitizer.Recipe) string {
+	ppm := fmt.Sprintf("%.0f", r.StrengthPPM)
+	really := s.t.get("mix.just", ppm)
+	if r.ErrorPercent <= -0.5 || r.ErrorPercent >= 0.5 {
+		really = s.t.get("mix.really", ppm, fmt.Sprintf("%+.0f", r.ErrorPercent))
+	}
+	return fmt.Sprintf("%s: %s %s", r.System, r.Text, really)
+}
+
+// postMix records the solution that was mixed. The code is drawn here; a request
+// that is sent again gets the code of the first.
+func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	form := r.PostForm
+	done, err := s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
+		product, found := v.Farm.Sanitizer(form.Get("product"), "")
+		if !found || product.Name == "" {
+			return medium.Step{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product"), Do: s.t.get("hint.no_sanitizer")}
+		}
+		ask := mixing(form)
+		if product.OpenedDays > 0 && ask.Opened == "" {
+			return medium.Step{}, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)}
+		}
+		at, _, err := happened(form, v.now)
+		if err != nil {
+			return medium.Step{}, err
+		}
+		mixed, err := s.c.Bench.Mix(v.Farm, ask)
+		if err != nil {
+			return medium.Step{}, err
+		}
+		mixed.Solution.Code, err = s.c.Bench.Code(v.Farm)
+		return medium.Step{Mat: medium.FarmThread, At: at, Body: &mixed.Solution}, err
+	})
+	if err != nil && wantsJSON(r) {
+		s.failed(w, r, who, err)
+		return
+	}
+	if err != nil {
+		s.drawMix(w, r, who, statusOf(err), form, s.said(r, statusOf(err), err))
+		return
+	}
+	next := "/solutions/" + string(done.Body.(*medium.Solution).Code) + "?new=yes"
+	if wantsJSON(r) {
+		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{done.Result()}, "next": next})
+		return
+	}
+	http.Redirect(w, r, next, http.StatusSeeOther)
+}
+
+func (s *Station) bottleLine(v *view, b medium.Bottle) bottleLine {
+	return bottleLine{Bottle: b, State: s.c.Bench.State(v.Farm, b, v.now), Until: stamp(b.Solution.GoodUntil, v.Location())}
+}
+
+// solutionCode reads the code of a solution's tag.
+func solutionCode(text string) (medium.Code, bool) {
+	code, err := labels.Read(text)
+	return medium.Code(code), err == nil && code[0] == labels.Bottle
+}
+
+// bottle gives the solution of a page's address.
+func (s *Station) bottle(v *view, r *http.Request) (medium.Bottle, error) {
+	code, ok := solutionCode(r.PathValue("code"))
+	b, found := v.Farm.Bottle(code)
+	if !ok || !found {
+		return b, &NoMatError{Err: &RequestError{s.t.get("solution.none")}}
+	}
+	return b, nil
+}
+
+type solutionPage struct {
+	frame
+	bottleLine
+	Active   string
+	Made     string
+	StripAt  string
+	Least    float64
+	Most     float64
+	Product  medium.Sanitizer
+	Cautions []sanitizer.Caution
+	New      bool
+	Token    string // of the strip's form
+	Away     string // of the other one
+	Filled   url.Values
+}
+
+func (s *Station) solutionPage(w http.ResponseWriter, r *http.Request, who session) {
+	s.drawSolution(w, r, who, http.StatusOK, url.Values{}, "")
+}
+
+func (s *Station) drawSolution(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
+	page := solutionPage{Token: s.newToken(), Away: s.newToken(), New: r.FormValue("new") != "", Filled: filled}
+	err := s.door.read(func(v *view) error {
+		b, err := s.bottle(v, r)
+		if err != nil {
+			return err
+		}
+		active := sanitizer.Active(b.Solution.Active)
+		page.frame = s.frame(who, v.Farm, "mix", s.t.get("solution.title", b.Solution.Code.String()))
+		page.bottleLine, page.Active = s.bottleLine(v, b), active.Title()
+		page.Made = stamp(b.MadeAt, v.Location())
+		page.Least, page.Most = b.Range()
+		if b.Strip != nil {
+			page.StripAt = stamp(b.StripAt, v.Location())
+		}
+		page.Product, _ = v.Farm.Sanitizer(b.Solution.Product, "")
+		page.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, UsePPM: b.Strength(), Misting: true})
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Problem, page.Live = problem, true
+	s.show(w, status, "solution", page)
+}
+
+// postStrip records what a test strip reads in a solution.
+func (s *Station) postStrip(w http.ResponseWriter, r *http.Request, who session) {
+	s.aboutSolution(w, r, who, func(code medium.Code, form url.Values) (medium.Body, error) {
+		strip, err := s.c.Bench.Strip(form.Get("reads"), form.Get("blocks"))
+		strip.Code = code
+		return &strip, err
+	})
+}
+
+// postDiscard records that a solution was used up or poured away.
+func (s *Station) postDiscard(w http.ResponseWriter, r *http.Request, who session) {
+	s.aboutSolution(w, r, who, func(code medium.Code, form url.Values) (medium.Body, error) {
+		return &medium.Discard{Code: code, Reason: strings.TrimSpace(form.Get("reason"))}, nil
+	})
+}
+
+// aboutSolution does not look the solution up: a request that is sent again
+// after it was poured away is still the same request.
+func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who session, body func(medium.Code, url.Values) (medium.Body, error)) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	code, ok := solutionCode(r.PathValue("code"))
+	if !ok {
+		s.failed(w, r, who, &NoMatError{Err: &RequestError{s.t.get("solution.none")}})
+		return
+	}
+	done, err := s.recordOne(who, r.PostForm.Get("token"), func(*view) (medium.Step, error) {
+		does, err := body(code, r.PostForm)
+		return medium.Step{Mat: medium.FarmThread, Body: does}, err
+	})
+	if err != nil {
+		s.drawSolution(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
+		return
+	}
+	next := "/mix"
+	if done.Kind == medium.KindStrip {
+		next = "/solutions/" + string(code)
+	}
+	http.Redirect(w, r, next, http.StatusSeeOther)
+}
+
+// solutionTag gives the tag for the bottle.
+func (s *Station) solutionTag(w http.ResponseWriter, r *http.Request, who session) {
+	var b bytes.Buffer
+	err := s.door.read(func(v *view) error {
+		bottle, err := s.bottle(v, r)
+		if err != nil {
+			return err
+		}
+		return s.c.Bench.Tag(&b, v.Farm, bottle, v.now)
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/pdf")
+	w.Header().Set("Content-Length", strconv.Itoa(b.Len()))
+	_, _ = w.Write(b.Bytes())
+}
