@@ -42,6 +42,8 @@ type Condition struct {
 	SwabText  string  `cbor:"34" json:"swab,omitempty"`
 	MoldTurns []int   `cbor:"35" json:"mold_turns,omitempty"`
 	TurnG     float64 `cbor:"36" json:"turn_yield_g,omitempty"` // cuts so far of a crop that is cut more than once
+	// HeldSince is since when it was in the stage before the hold.
+	HeldSince time.Time `cbor:"37" json:"held_in_since,omitzero"`
 
 	CutsThrough int         `cbor:"40" json:"cuts_through,omitempty"`
 	Cuts        int         `cbor:"41" json:"cuts,omitempty"` // not through
@@ -148,7 +150,7 @@ func (c Condition) Apply(s Step) Condition {
 	if s.Kind == KindCorrect {
 		return c
 	}
-	from := c.Stage
+	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
 	c.Last = s.At
 	switch b := s.Body.(type) {
 	case *Add:
@@ -168,7 +170,7 @@ func (c Condition) Apply(s Step) Condition {
 		switch from {
 		case Retired:
 		case OnHold:
-			c.HeldIn = Growing
+			c.HeldIn, c.HeldSince = Growing, s.At
 		default:
 			c.Stage = Growing
 		}
@@ -252,6 +254,9 @@ func (c Condition) Apply(s Step) Condition {
 	}
 	if c.Stage != from {
 		c.Since = s.At
+		if from == OnHold && c.Stage == heldIn { // a hold neither washes a mat nor lets its crop stand still
+			c.Since = heldSince
+		}
 	}
 	if !c.Stage.Wet() && c.Stage != OnHold { // a hold does not dry a mat
 		c.WetSince = time.Time{}
@@ -380,7 +385,7 @@ func (c Condition) hold(why string) Condition {
 		return c
 	}
 	if c.Stage != OnHold {
-		c.HeldIn, c.HeldFor = c.Stage, why
+		c.HeldIn, c.HeldFor, c.HeldSince = c.Stage, why, c.Since
 	}
 	c.Stage = OnHold
 	return c
@@ -397,7 +402,7 @@ func (c Condition) release(b *Release) Condition {
 	if c.Stage == ToWash {
 		c.Cleared = false
 	}
-	c.HeldIn, c.HeldFor, c.MustWash = "", "", false
+	c.HeldIn, c.HeldFor, c.MustWash, c.HeldSince = "", "", false, time.Time{}
 	return c
 }
 

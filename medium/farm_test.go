@@ -62,7 +62,7 @@ func testCondition(s Stage) Condition {
 	case Ready:
 		c.Cleared, c.Sanitized = true, done
 	case OnHold:
-		c.HeldIn, c.HeldFor = Ready, "dropped on the floor"
+		c.HeldIn, c.HeldFor, c.HeldSince = Ready, "dropped on the floor", c.Since.Add(-48*time.Hour)
 		c.Cleared, c.Sanitized = true, done
 	case Retired:
 		c.RetiredAt, c.Cause = testSince, CauseCut

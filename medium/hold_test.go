@@ -36,12 +36,14 @@ func TestReleaseAsItWas(t *testing.T) {
 		assert.Equal(t, stage, back.Stage)
 		assert.Equal(t, c.Cleared, back.Cleared)
 		assert.Equal(t, c.WetSince, back.WetSince, "a hold does not dry a mat, nor does it start its hours anew")
+		assert.Equal(t, c.Since, back.Since, "nor is what was due put off")
 		assert.Empty(t, back.HeldFor)
 
 		washed := held.Apply(Step{At: c.Last.Add(48 * time.Hour), Kind: KindRelease, Body: &Release{Reason: "not sure"}})
 		assert.Equal(t, ToWash, washed.Stage)
 		assert.False(t, washed.Cleared)
 		assert.True(t, washed.WetSince.IsZero())
+		assert.Equal(t, stage == ToWash, washed.Since.Equal(c.Since), "what was to be washed still is")
 	}
 }
 

@@ -298,7 +298,14 @@ func TestTurn(t *testing.T) {
 			require.Equal(t, row.answer, got)
 			if err == nil {
 				assert.Equal(t, testNow.UTC(), after.Last)
-				assert.Equal(t, after.Stage != c.Stage, after.Since.Equal(testNow), "since when it is in its stage")
+				since := c.Since
+				if after.Stage != c.Stage {
+					since = testNow.UTC()
+				}
+				if c.Stage == OnHold && after.Stage == c.HeldIn {
+					since = c.HeldSince
+				}
+				assert.Equal(t, since.UTC(), after.Since.UTC(), "since when it is in its stage")
 				return
 			}
 			assert.Equal(t, testCondition(row.stage), c, "a refused step changes nothing")

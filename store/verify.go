@@ -53,7 +53,11 @@ func (s *Store) verify(v *verifier) (Report, error) {
 	defer s.write.Unlock()
 	v.store, v.report.Problems = s, []Problem{}
 	if info, err := s.file.Stat(); err == nil && info.Size() > largeFile { // less garbage may wait beside a chain of many megabytes
-		defer debug.SetGCPercent(debug.SetGCPercent(20))
+		before := debug.SetGCPercent(20)
+		defer func() {
+			debug.FreeOSMemory() // the chain, or as much garbage again could wait beside it
+			debug.SetGCPercent(before)
+		}()
 	}
 	err := s.checkContainer()
 	if err == nil {

@@ -1,0 +1,333 @@
+package store
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/binary"
+	"fmt"
+	"iter"
+	"math"
+	"runtime"
+	"runtime/debug"
+	"slices"
+	"sort"
+	"sync"
+	"sync/atomic"
+
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// A sweep goes through all threads on every processor: each worker takes a few
+// mats at a time and holds them against all that is kept of them. What it finds
+// does not depend on the number of workers.
+
+// sweepMats is how many mats a worker takes at a time.
+const sweepMats = 32
+
+// largeFile is from where on a verify spends time on keeping its memory small.
+const largeFile = 128 << 20
+
+// chain holds the hash of every record at its place in the ledger: 36 bytes for
+// each, the one thing of a verify that grows with the ledger.
+type chain struct {
+	hashes []hash
+	mats   []uint32 // place in names, from 1; 0: no record has that number
+
+	mu    sync.Mutex
+	names []medium.Code
+	stray []strayLink // numbers that are too large or were used before
+}
+
+type strayLink struct {
+	seq    uint64
+	mat    medium.Code
+	matSeq uint64
+	hash   hash
+}
+
+// newChain makes room for as many records as the ledger counts, within reason:
+// the count may be false, and a record takes more than 40 bytes of the file.
+func newChain(count uint64, fileSize int64) *chain {
+	n := min(count, uint64(fileSize)/40)
+	return &chain{hashes: make([]hash, n), mats: make([]uint32, n)}
+}
+
+// name gives the place of a mat's code.
+func (c *chain) name(mat medium.Code) uint32 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if len(c.names) == math.MaxUint32 {
+		return 0
+	}
+	c.names = append(c.names, mat)
+	return uint32(len(c.names))
+}
+
+func (c *chain) put(seq uint64, name uint32, mat medium.Code, matSeq uint64, h hash) {
+	if seq > 0 && seq <= uint64(len(c.mats)) && atomic.CompareAndSwapUint32(&c.mats[seq-1], 0, name) {
+		c.hashes[seq-1] = h
+		return
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.stray = append(c.stray, strayLink{seq, mat, matSeq, h})
+}
+
+// inOrder gives all records by their number in the ledger. The step is 0 where
+// it was not kept.
+func (c *chain) inOrder() iter.Seq2[uint64, strayLink] {
+	slices.SortFunc(c.stray, func(a, b strayLink) int {
+		return cmp.Or(cmp.Compare(a.seq, b.seq), cmp.Compare(a.mat, b.mat), cmp.Compare(a.matSeq, b.matSeq))
+	})
+	return func(yield func(uint64, strayLink) bool) {
+		stray := c.stray
+		for i := 0; i <= len(c.mats); i++ {
+			for len(stray) > 0 && (i == len(c.mats) || stray[0].seq < uint64(i)+1) {
+				if !yield(stray[0].seq, stray[0]) {
+					return
+				}
+				stray = stray[1:]
+			}
+			if i == len(c.mats) || c.mats[i] == 0 {
+				continue
+			}
+			if !yield(uint64(i)+1, strayLink{mat: c.names[c.mats[i]-1], hash: c.hashes[i]}) {
+				return
+			}
+		}
+	}
+}
+
+// swept is what one worker found in the mats that it took.
+type swept struct {
+	v     *verifier
+	tx    *bbolt.Tx
+	chain *chain
+
+	first    []byte // key of the first record
+	problems []Problem
+	more     int
+
+	steps, mats, dues, lots, tags, refs int
+}
+
+// checkThreads sweeps all threads.
+func (v *verifier) checkThreads() (*chain, error) {
+	l, _, err := readLedger(v.tx)
+	if err != nil { // told already
+		l.Count = 0
+	}
+	if v.tx.Size() > largeFile {
+		debug.FreeOSMemory() // what the check of the pages left, before the chain asks for more
+	}
+	c := newChain(l.Count, v.tx.Size())
+	var mu sync.Mutex
+	var next []byte // key that the next worker begins at
+	var parts []*swept
+	done, ended := 0, false
+	take := func(w *swept) (begin, end []byte) {
+		mu.Lock()
+		defer mu.Unlock()
+		if ended {
+			return nil, nil
+		}
+		cur := w.tx.Bucket(bucketSteps).Cursor()
+		k, _ := cur.Seek(next)
+		if begin = bytes.Clone(k); begin == nil {
+			ended = true
+			return nil, nil
+		}
+		for range sweepMats {
+			if k == nil {
+				break
+			}
+			past := append(bytes.Clone(k[:min(len(k), codeLen)]), 0xff, 0xff, 0xff, 0xff, 0xff) // behind all records of the mat
+			if k, _ = cur.Seek(past); bytes.Compare(k, past) < 0 {
+				k = nil // the end, or a page that is out of order
+			}
+		}
+		next, ended = bytes.Clone(k), k == nil
+		return begin, next
+	}
+	finish := func(p *swept) {
+		mu.Lock()
+		defer mu.Unlock()
+		parts = append(parts, p)
+		before := done
+		done += p.steps
+		if v.progress != nil && (done/1000 > before/1000 || done == v.total) {
+			v.progress(done, v.total)
+		}
+	}
+	work := func(tx *bbolt.Tx) error {
+		for {
+			p := &swept{v: v, tx: tx, chain: c}
+			begin, end := take(p)
+			if begin == nil {
+				return nil
+			}
+			p.sweep(begin, end)
+			finish(p)
+		}
+	}
+	if v.tx.Writable() { // what it has changed shows in no other transaction
+		err := work(v.tx)
+		v.gather(parts)
+		return c, err
+	}
+	var workers sync.WaitGroup
+	errs := make([]error, runtime.GOMAXPROCS(0))
+	for i := range errs {
+		workers.Go(func() { errs[i] = v.store.view(work) }) // each with its own transaction and its own guard
+	}
+	workers.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	v.gather(parts)
+	return c, nil
+}
+
+// gather brings the workers' findings into the order of the keys.
+func (v *verifier) gather(parts []*swept) {
+	slices.SortFunc(parts, func(a, b *swept) int { return bytes.Compare(a.first, b.first) })
+	for _, p := range parts {
+		for _, found := range p.problems {
+			v.add(found)
+		}
+		v.more += p.more
+		v.report.Steps += p.steps
+		v.report.Mats += p.mats
+		v.mats, v.dues, v.lots, v.tags, v.refs = v.mats+p.mats, v.dues+p.dues, v.lots+p.lots, v.tags+p.tags, v.refs+p.refs
+	}
+}
+
+func (p *swept) problem(code medium.Code, seq uint64, format string, args ...any) {
+	if len(p.problems) == maxProblems {
+		p.more++
+		return
+	}
+	p.problems = append(p.problems, Problem{Code: printable(code), Seq: seq, Text: fmt.Sprintf(format, args...)})
+}
+
+// sweep reads the records from one key to before another; nil is the end.
+func (p *swept) sweep(begin, end []byte) {
+	p.first = begin
+	var t thread
+	var mat medium.Code
+	var name uint32
+	var broken bool
+	finish := func() {
+		if mat != "" && !broken && !p.v.chainOnly {
+			p.checkMat(mat, t)
+		}
+	}
+	c := p.tx.Bucket(bucketSteps).Cursor()
+	for k, stored := c.Seek(begin); k != nil; k, stored = c.Next() {
+		if len(k) != stepKeyLen || string(k[:codeLen]) != string(mat) {
+			if end != nil && bytes.Compare(k, end) >= 0 { // all of a mat lies on one side of it
+				break
+			}
+			code, _, ok := parseStepKey(k)
+			if !ok {
+				p.problem("", 0, "a record has a key of unknown form: %x", k)
+				continue
+			}
+			finish()
+			mat, broken, name = code, false, p.chain.name(code)
+			t = thread{steps: t.steps[:0]}
+			if code != medium.FarmThread {
+				p.mats++
+			}
+		}
+		p.steps++
+		seq := uint64(binary.BigEndian.Uint32(k[codeLen:]))
+		at, err := p.read(&t, mat, seq, stored)
+		if err != nil {
+			p.problem(mat, seq, "%s", err.Error())
+			broken = true
+		}
+		p.chain.put(at, name, mat, seq, t.head)
+	}
+	finish()
+}
+
+// read reads one record and gives its number in the ledger.
+func (p *swept) read(t *thread, code medium.Code, seq uint64, stored []byte) (uint64, error) {
+	if p.v.chainOnly {
+		if at, link, ok := peek(stored); ok {
+			return at, t.follow(seq, stored, link)
+		}
+	}
+	s, err := t.read(code, seq, stored)
+	t.steps = append(t.steps, s)
+	if err == nil && s.Token != "" {
+		p.checkToken(s)
+	}
+	return s.Seq, err
+}
+
+// checkMat compares what is kept of a mat with what its records say.
+func (p *swept) checkMat(mat medium.Code, t thread) {
+	if mat == medium.FarmThread {
+		return
+	}
+	d, err := derive(t, p.v.rules)
+	if err != nil {
+		p.problem(mat, 0, "its condition can't be derived: %v", err)
+		return
+	}
+	want, err := encode(&d.entry)
+	if err != nil || !bytes.Equal(want, p.tx.Bucket(bucketMats).Get([]byte(mat))) {
+		p.problem(mat, uint64(len(t.steps)), "its condition is not what its steps say")
+	}
+	if d.work != nil {
+		p.dues++
+		if !bytes.Equal(p.tx.Bucket(bucketDue).Get(dueKey(d.entry.Due, mat)), d.work) {
+			p.problem(mat, 0, "its line of the due list is not what its steps say")
+		}
+	}
+	for k := range d.lots {
+		p.lots++
+		if got := p.tx.Bucket(bucketLots).Get([]byte(k)); got == nil || len(got) != 0 {
+			p.problem(mat, 0, "it is missing from the list of the lot %q", k[1:len(k)-codeLen-1])
+		}
+	}
+	for k := range d.tags {
+		p.tags++
+		if got := p.tx.Bucket(bucketTags).Get([]byte(k)); string(got) != string(mat) {
+			p.problem(mat, 0, "its other name %q does not lead to it", k[1:])
+		}
+	}
+}
+
+// checkToken looks for the step in the list of its request token.
+func (p *swept) checkToken(s medium.Step) {
+	refs := p.tx.Bucket(bucketTokens).Get([]byte(s.Token))
+	n := len(refs) / refLen
+	at := sort.Search(n, func(i int) bool { return binary.BigEndian.Uint64(refs[refLen*i:]) >= s.Seq })
+	if at == n || !bytes.Equal(refs[refLen*at:refLen*(at+1)], appendRef(nil, s)) {
+		p.problem(s.Mat, s.MatSeq, "it is missing from the list of its request token")
+		return
+	}
+	p.refs++
+}
+
+// peek finds a record's number in the ledger and its link without reading the
+// rest; false where the record does not look like what Record writes.
+func peek(stored []byte) (seq uint64, link []byte, ok bool) {
+	const tail = 4 + hashLen // key 31, then 32 bytes
+	if n := len(stored) - tail; n > 0 && bytes.Equal(stored[n:n+4], []byte{24, 31, majorBytes | 24, hashLen}) {
+		link = stored[n+4:]
+	}
+	r := reader{data: string(stored[:min(len(stored), 24)])}
+	if r.head(majorMap) == 0 || r.head(majorUint) != 10 || r.head(majorUint) != medium.Version || r.head(majorUint) != 11 {
+		return 0, nil, false
+	}
+	seq = r.head(majorUint)
+	return seq, link, !r.bad
+}

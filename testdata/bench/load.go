@@ -1,0 +1,91 @@
+package main
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"time"
+
+	"resow/store"
+)
+
+// ledger gives the path of the generated farm, made once per run.
+func (b *bench) ledger(mats int) (string, *farm, error) {
+	path := filepath.Join(b.dir, fmt.Sprintf("farm-%d.resow", mats))
+	if f, ok := b.farms[mats]; ok {
+		return path, f, nil
+	}
+	f := &farm{mats: mats}
+	begun := time.Now()
+	_, err := store.Load(path, f.steps(), store.Options{Random: rand.NewChaCha8([32]byte{2})})
+	if err != nil {
+		return "", nil, err
+	}
+	b.farms[mats] = f
+	b.loaded[mats] = time.Since(begun) - f.spent
+	fmt.Fprintf(os.Stderr, "  a farm of %d mats: drawn in %.1f s, loaded in %.1f s, %d MB\n", mats, f.spent.Seconds(), b.loaded[mats].Seconds(), size(path)>>20)
+	return path, f, nil
+}
+
+// sqlite gives the path of the same farm in SQLite, made once per run.
+func (b *bench) sqlite(mats int) (string, error) {
+	path := filepath.Join(b.dir, fmt.Sprintf("farm-%d.sqlite", mats))
+	if _, ok := b.inserted[mats]; ok {
+		return path, nil
+	}
+	f := &farm{mats: mats}
+	took, err := load(path, f.steps(), f)
+	if err != nil {
+		return "", err
+	}
+	b.inserted[mats] = took
+	fmt.Fprintf(os.Stderr, "  the same in SQLite: inserted in %.1f s, %d MB\n", took.Seconds(), size(path)>>20)
+	return path, nil
+}
+
+// rowImport loads a farm's admitted steps into a new ledger (records, threads,
+// head, conditions, due list, indexes, all of it verified) and into SQLite.
+func (b *bench) rowImport(mats int) error {
+	path, _, err := b.ledger(mats)
+	if err != nil {
+		return err
+	}
+	other, err := b.sqlite(mats)
+	if err != nil {
+		return err
+	}
+	ours, theirs := []float64{b.loaded[mats].Seconds()}, []float64{b.inserted[mats].Seconds()}
+	runs := 10
+	if mats > 1000 {
+		runs = 3
+	}
+	if mats > 10000 {
+		runs = 1
+	}
+	for i := 1; i < runs; i++ {
+		f := &farm{mats: mats}
+		again := filepath.Join(b.dir, "again.resow")
+		begun := time.Now()
+		if _, err := store.Load(again, f.steps(), store.Options{Random: rand.NewChaCha8([32]byte{2})}); err != nil {
+			return err
+		}
+		ours = append(ours, (time.Since(begun) - f.spent).Seconds())
+		sq := filepath.Join(b.dir, "again.sqlite")
+		took, err := load(sq, f.steps(), f)
+		if err != nil {
+			return err
+		}
+		theirs = append(theirs, took.Seconds())
+		os.Remove(again)
+		os.Remove(sq)
+	}
+	o, t := median(ours), median(theirs)
+	b.add(line{work: "import of sorted steps", against: "SQLite bulk insert", mats: mats, runs: runs,
+		ours: fmt.Sprintf("%.2f s", o), theirs: fmt.Sprintf("%.2f s", t), ratio: t / o}.atLeast(2))
+	b.add(line{work: "size of the file", against: "SQLite file", mats: mats, runs: 1,
+		ours: mb(size(path)), theirs: mb(size(other)), ratio: float64(size(path)) / float64(size(other))}.atMost(1.2))
+	return nil
+}
+
+func mb(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) }
