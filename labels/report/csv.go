@@ -5,6 +5,7 @@ import (
 	"io"
 	"regexp"
 	"strings"
+	"sync"
 )
 
 // CSV writes a report for a spreadsheet: UTF-8 with a byte order mark, without
@@ -69,13 +70,13 @@ func CSV(w io.Writer, r Report) error {
 	return c.Error()
 }
 
-var plainNumber = regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?$`)
+var plainNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?$`) })
 
 // guard keeps a spreadsheet from running a cell as a formula: OWASP, "CSV
 // Injection", names = + - @ (also in full width), tab and line ends; those
 // last are spaces by now. A plain number keeps its sign.
 func guard(cell string) string {
-	if cell == "" || plainNumber.MatchString(cell) {
+	if cell == "" || plainNumber().MatchString(cell) {
 		return cell
 	}
 	if strings.ContainsRune("=+-@＝＋－＠", []rune(cell)[0]) {

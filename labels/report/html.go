@@ -7,13 +7,14 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 	"unicode"
 )
 
 //go:embed report.html
 var pageSource string
 
-var page = template.Must(template.New("report").Parse(pageSource))
+var page = sync.OnceValue(func() *template.Template { return template.Must(template.New("report").Parse(pageSource)) })
 
 type htmlPage struct {
 	Report
@@ -60,7 +61,7 @@ func HTML(w io.Writer, r Report) error {
 	r = r.cleaned()
 	p := htmlPage{Report: r, Owner: r.owner(), Identity: r.identity(), Foot: cssString(r.identity()), PageSize: pageSize(r), SignLines: signLines}
 	var b bytes.Buffer
-	if err := page.Execute(&b, p); err != nil {
+	if err := page().Execute(&b, p); err != nil {
 		return err
 	}
 	_, err := w.Write(b.Bytes())

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 
 	"resow/medium"
@@ -30,7 +31,7 @@ type Names struct {
 // reserved and never leads anywhere (RFC 2606, section 2).
 func NoBase(storeID string) string { return "https://" + storeID + ".resow.invalid/" }
 
-var graiPattern = regexp.MustCompile(`^[0-9]{6,12}\.[0-9]{0,6}$`)
+var graiPattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9]{6,12}\.[0-9]{0,6}$`) })
 
 // Check refuses names that EPCIS can't take.
 func (n Names) Check() error {
@@ -38,7 +39,7 @@ func (n Names) Check() error {
 	if err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || !strings.HasSuffix(n.Base, "/") {
 		return &medium.InputError{Field: "base of the names", Value: n.Base, Want: "an address of your own that ends in a slash: https://greens.example/"}
 	}
-	if n.GRAI != "" && (!graiPattern.MatchString(n.GRAI) || len(n.GRAI) != 13) {
+	if n.GRAI != "" && (!graiPattern().MatchString(n.GRAI) || len(n.GRAI) != 13) {
 		return &medium.InputError{Field: "GRAI", Value: n.GRAI, Want: "your GS1 company prefix and asset type with a point between, twelve digits in all: 9521234.00001"}
 	}
 	return nil

@@ -252,7 +252,7 @@ func (p *planner) recognise(head string) (field, string, bool) {
 	if f, ok := fieldNamed(head); ok {
 		return f, "", true
 	}
-	if m := headUnit.FindStringSubmatch(plain(head)); m != nil {
+	if m := headUnit().FindStringSubmatch(plain(head)); m != nil {
 		if f, ok := fieldNamed(m[1]); ok {
 			return f, strings.ReplaceAll(m[2], " ", ""), true
 		}

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 
 	"resow/cmd/resow/amount"
 )
@@ -32,13 +33,13 @@ var units = map[quantity][]string{
 	span: {"s", "sec", "min", "h", "d"}, temperature: {"c", "f"}, percent: {"%"}, strength: {"ppm", "%"},
 }
 
-var headUnit = regexp.MustCompile(`^(.*?)\s*[(\[]\s*(.+?)\s*[)\]]$`)
+var headUnit = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(.*?)\s*[(\[]\s*(.+?)\s*[)\]]$`) })
 
 // unitInHead parts a column's head from the unit that it names: "yield (g)",
 // "yield_g".
 func unitInHead(head string, of quantity) (name, unit string) {
 	p := plain(head)
-	if m := headUnit.FindStringSubmatch(p); m != nil {
+	if m := headUnit().FindStringSubmatch(p); m != nil {
 		return m[1], strings.ReplaceAll(m[2], " ", "")
 	}
 	for _, u := range units[of] {

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"regexp"
 	"strings"
+	"sync"
 
 	"resow/medium"
 )
@@ -17,10 +18,10 @@ type pairPage struct {
 }
 
 // nextPage is where a device may be sent after pairing: a mat's page here.
-var nextPage = regexp.MustCompile(`^/m/[A-Za-z0-9-]{8,12}$`)
+var nextPage = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^/m/[A-Za-z0-9-]{8,12}$`) })
 
 func safeNext(next string) string {
-	if nextPage.MatchString(next) {
+	if nextPage().MatchString(next) {
 		return next
 	}
 	return ""

@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 
 	"resow/cmd/resow/amount"
 	"resow/labels"
@@ -83,12 +84,12 @@ func (s *Station) reportFile(w http.ResponseWriter, r *http.Request, who session
 	_, _ = w.Write(b.Bytes())
 }
 
-var styleBlock = regexp.MustCompile(`(?s)<style>(.*?)</style>`)
+var styleBlock = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(?s)<style>(.*?)</style>`) })
 
 // reportCSP allows exactly the style sheet that lies in a report, by its hash.
 func reportCSP(page []byte) string {
 	policy := "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-	if m := styleBlock.FindSubmatch(page); m != nil {
+	if m := styleBlock().FindSubmatch(page); m != nil {
 		sum := sha256.Sum256(m[1])
 		policy += "; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 	}

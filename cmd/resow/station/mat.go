@@ -488,7 +488,7 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
 func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
-	if !tokenForm.MatchString(token) {
+	if !tokenForm().MatchString(token) {
 		return medium.Step{}, &RequestError{s.t.get("guard.token")}
 	}
 	if !who.onShift(s.c.Now()) {

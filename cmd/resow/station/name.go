@@ -8,16 +8,17 @@ import (
 	"net"
 	"regexp"
 	"strconv"
+	"sync"
 
 	"github.com/hashicorp/mdns"
 )
 
 // localLabel is what a name under .local may be: one host label (RFC 1123,
 // section 2.1).
-var localLabel = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$`)
+var localLabel = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$`) })
 
 func (c Config) checkLocalName() error {
-	if c.LocalName == "" || localLabel.MatchString(c.LocalName) {
+	if c.LocalName == "" || localLabel().MatchString(c.LocalName) {
 		return nil
 	}
 	return &ConfigError{fmt.Sprintf("--local-name %q: want small letters, digits and hyphens, such as resow; the station adds .local", c.LocalName)}

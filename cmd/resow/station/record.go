@@ -61,7 +61,7 @@ func (r result) Missed() int {
 	return n
 }
 
-var tokenForm = regexp.MustCompile(`^[A-Za-z0-9_-]{16,64}$`)
+var tokenForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z0-9_-]{16,64}$`) })
 
 // newToken makes a request token: it lies in the form, and a form that is sent
 // twice is recorded once.
@@ -76,7 +76,7 @@ func (s *Station) newToken() string {
 // record puts an order into the ledger, all or nothing: the one way for every
 // page.
 func (s *Station) record(who session, o order) (result, error) {
-	if !tokenForm.MatchString(o.token) {
+	if !tokenForm().MatchString(o.token) {
 		return result{}, &RequestError{s.t.get("guard.token")}
 	}
 	if len(o.mats) == 0 || len(o.mats) > maxMats {
