@@ -35,17 +35,17 @@ func (b *bench) rowStep(mats int) error {
 	if err != nil {
 		return err
 	}
-	own, wal, rollback := filepath.Join(b.dir, "step.resow"), filepath.Join(b.dir, "step-wal.sqlite"), filepath.Join(b.dir, "step-rollback.sqlite")
-	for from, to := range map[string]string{path: own, sqlite: wal} {
+	dir, err := os.MkdirTemp(b.dir, "step") // of its own: SQLite leaves journals beside its files
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	own, wal, rollback := filepath.Join(dir, "step.resow"), filepath.Join(dir, "wal.sqlite"), filepath.Join(dir, "rollback.sqlite")
+	for to, from := range map[string]string{own: path, wal: sqlite, rollback: sqlite} {
 		if err := copyFile(from, to); err != nil {
 			return err
 		}
-		defer os.Remove(to)
 	}
-	if err := copyFile(sqlite, rollback); err != nil {
-		return err
-	}
-	defer os.Remove(rollback)
 
 	now := f.now.Add(time.Hour)
 	clock := func() time.Time { return now }
@@ -54,7 +54,7 @@ func (b *bench) rowStep(mats int) error {
 		return err
 	}
 	defer func() { s.Close() }()
-	raw, err := os.Create(filepath.Join(b.dir, "raw"))
+	raw, err := os.Create(filepath.Join(dir, "raw"))
 	if err != nil {
 		return err
 	}
