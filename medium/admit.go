@@ -148,6 +148,10 @@ func sowRefusal(s Stage) string {
 // decide applies the rules of one kind of step.
 func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	switch b := s.Body.(type) {
+	case *Add:
+		return s, checkPast("date of the food-contact statement", b.Mat.ContactDate, now)
+	case *Document:
+		return s, checkPast("date of the food-contact statement", b.ContactDate, now)
 	case *Sow:
 		return decideSow(c, f, s, *b, now)
 	case *Rinse:
@@ -169,8 +173,8 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 				Want: "`resow tags resolve` once somebody knows which mat it is, or `resow retire`: without its history it is never sown on"}
 		}
 		if b.AsWas && c.MustWash {
-			return s, &InputError{Field: "release as it was", Value: c.HeldFor,
-				Want: "a release to the wash (without --as-was): mold, a failed swab, a bad smell or a trim can't be undone by a release; discard what grows on it"}
+			return s, &InputError{Field: "hold for", Value: c.HeldFor,
+				Want: "a release without --as-was, to the wash; mold, a failed swab, a bad smell, a trim or what a restored backup has lost can't be undone by a release; discard what grows on it"}
 		}
 	case *Inspect:
 		if unwashed(c) {
@@ -202,6 +206,9 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	for i, want := range b.Crops {
 		crop, err := f.Crop(want.Crop)
 		if err != nil {
+			return s, err
+		}
+		if err := checkSeed(crop, c.Mat, want.SeedG); err != nil {
 			return s, err
 		}
 		crops[i] = crop
@@ -236,12 +243,16 @@ func decideDry(c Condition, p Policy, b *Dry, at time.Time) []Finding {
 		f.Severity = Care
 		return []Finding{f}
 	}
-	if told := time.Duration(b.DurationS) * time.Second; told > 2*wet+time.Minute {
+	if told := time.Duration(b.DurationS) * time.Second; told > wet+dryingSlack {
 		return []Finding{{Rule: "dry-time", Severity: Care, Source: common,
 			Text: fmt.Sprintf("%s of drying, but it was wetted only %s before; if it dried later, void this and record it with --at", hoursText(told), hoursText(wet))}}
 	}
 	return nil
 }
+
+// dryingSlack is how much longer a drying may be said to have taken than the mat
+// was wet: people round to the half hour (common practice, no source).
+const dryingSlack = 30 * time.Minute
 
 // hoursText writes a span for people: 8 h, 20 min.
 func hoursText(d time.Duration) string {

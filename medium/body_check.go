@@ -148,6 +148,14 @@ func checkDate(field, text string) error {
 	return nil
 }
 
+// checkPast refuses a date after today; the location of now says what today is.
+func checkPast(field, text string, now time.Time) error {
+	if text <= now.Format(time.DateOnly) { // both are YYYY-MM-DD, or the text is empty
+		return nil
+	}
+	return &InputError{Field: field, Value: text, Want: "a date up to today, as the statement has it"}
+}
+
 func needText(field, text string) error {
 	if strings.TrimSpace(text) == "" {
 		return &InputError{Field: field, Value: text, Want: "a few words"}

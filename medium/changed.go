@@ -52,7 +52,7 @@ func changedWhy(s Step, from, instead, to, now Condition) string {
 		return fmt.Sprintf("%s was sown on it by a verdict that counted that step%s", CropName(b.Crops), lotOf(s))
 	}
 	if s.Outcome.Accepted && to.Stage != now.Stage && to.Stage != from.Stage {
-		return fmt.Sprintf("it led to %s, without that step it leads to %s", to.Stage, now.Stage)
+		return fmt.Sprintf("after it the mat was %s, without that step it is %s", stagePhrase(to.Stage), stagePhrase(now.Stage))
 	}
 	return ""
 }

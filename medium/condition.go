@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"slices"
 	"sort"
 	"time"
 )
@@ -34,6 +35,11 @@ type Condition struct {
 	// CropVoided: a sowing or a harvest since the last accepted sanitize step
 	// was taken back. Whether a crop lay on the mat is not certain.
 	CropVoided bool `cbor:"29" json:"crop_step_voided,omitempty"`
+
+	// Care are the findings of the last accepted sanitize step, DryCare those of
+	// the dryings since, or since a look at the mat. They stand on the verdict.
+	Care    []Finding `cbor:"53" json:"sanitize_findings,omitempty"`
+	DryCare []Finding `cbor:"54" json:"dry_findings,omitempty"`
 
 	HeldIn    Stage   `cbor:"30" json:"held_in,omitempty"` // stage before the hold
 	HeldFor   string  `cbor:"31" json:"held_for,omitempty"`
@@ -192,6 +198,7 @@ func (c Condition) Apply(s Step) Condition {
 	case *Dry:
 		c.WetWith = nil
 		c.SunKLy += b.KLy
+		c.DryCare = lasting(c.DryCare, s.Outcome)
 		switch from {
 		case ToDry:
 			c.Stage = ToSanitize
@@ -321,21 +328,16 @@ func addYield(yields []CropYield, crop string, g float64) []CropYield {
 
 func (c Condition) sanitize(s Step, b *Sanitize) Condition {
 	last := LastSanitized{At: s.At, Product: b.Product, Active: b.Active, StrengthPPM: b.StrengthPPM, ContactS: b.ContactS,
-		Accepted: s.Outcome.Accepted, Solution: b.Solution}
+		Accepted: c.Credits(s), Solution: b.Solution}
 	if c.Sanitized != nil {
 		last.AcceptedAt = c.Sanitized.AcceptedAt
 		last.FarmProcedure = c.Sanitized.FarmProcedure
-	}
-	// accepted on a dry mat, it does not stand on a mat that a correction made wet
-	wetBefore := c.Stage == ToDry && s.Outcome.From == ToDry
-	clean := wetBefore || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
-	if !clean {
-		last.Accepted = false
 	}
 	if last.Accepted {
 		last.AcceptedAt = s.At
 		last.FarmProcedure = b.Directions != nil && b.Directions.Directions == DirectionsFarm
 		c.Stage, c.Cleared, c.SwabOpen, c.WetSince, c.CropVoided = Airing, true, false, s.At, false
+		c.Care, c.DryCare = lasting(nil, s.Outcome), nil
 	}
 	c.Sanitized = &last
 	c.WetWith = wetWith(c.WetWith, b)
@@ -362,6 +364,24 @@ func (b *Sanitize) what() string {
 		return b.Product
 	}
 	return b.Active
+}
+
+// lasting adds the findings of a step that stand on the verdict after it. One of
+// the same rule takes the place of an earlier one.
+func lasting(old []Finding, o Outcome) []Finding {
+	var out []Finding
+	for _, f := range o.Findings {
+		// the verdict says by itself that a farm procedure was used
+		if f.Severity == Care && f.Rule != "farm-procedure" && f.Rule != temperatureUnmeasured {
+			out = append(out, f)
+		}
+	}
+	for _, f := range old {
+		if !slices.ContainsFunc(out, func(n Finding) bool { return n.Rule == f.Rule }) {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 func (c Condition) mold(why string) Condition {
@@ -408,7 +428,7 @@ func (c Condition) release(b *Release) Condition {
 
 func (c Condition) inspect(s Step, b *Inspect) Condition {
 	if s.Outcome.Accepted {
-		c.Inspected = c.Turn
+		c.Inspected, c.DryCare = c.Turn, nil
 	}
 	// wear does not heal: a later look can find more, a mistaken one is voided
 	c.FoldSnaps, c.Fuzz, c.Holes = c.FoldSnaps || b.FoldSnaps, c.Fuzz || b.Fuzz, max(c.Holes, b.Holes)

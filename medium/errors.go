@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -63,7 +64,10 @@ type TimeError struct {
 }
 
 func (e *TimeError) Error() string {
-	const stamp = "2 Jan 2006 15:04"
+	stamp := "2 Jan 2006 15:04"
+	if other := cmp.Or(e.Last, e.Now); e.At.Format(stamp) == other.In(e.At.Location()).Format(stamp) {
+		stamp += ":05"
+	}
 	if e.Last.IsZero() {
 		return fmt.Sprintf("the time %s lies in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
 	}
@@ -86,4 +90,15 @@ type CorrectError struct {
 
 func (e *CorrectError) Error() string {
 	return fmt.Sprintf("mat %s, step %d: %s", e.Code, e.MatSeq, e.Why)
+}
+
+// DiscardedError refuses a solution that was no longer on the farm.
+type DiscardedError struct {
+	Code Code
+	At   time.Time // when it was discarded
+	By   string
+}
+
+func (e *DiscardedError) Error() string {
+	return fmt.Sprintf("solution %s was discarded on %s by %s; mix a fresh one, or give the time at which it was used with --at if that was before", e.Code, e.At.Format("2 Jan 2006 15:04"), e.By)
 }

@@ -53,6 +53,8 @@ func TestSentences(t *testing.T) {
 		{admitted(testCondition(Ready), testStep(&Sow{Crops: []Sown{{Crop: "triffid"}}})),
 			"no crop \"triffid\" on file; see `resow crop list`, or add your own with `resow crop add`"},
 		{PolicyChange{Setting: Setting{Rule: "luck"}}.Check(), "no rule \"luck\" on file; see `resow policy show`"},
+		{&DiscardedError{Code: bottleCode, At: local(time.November, 2, 9), By: "MK"},
+			"solution BK7R 2N81 was discarded on 2 Nov 2026 09:00 by MK; mix a fresh one, or give the time at which it was used with --at if that was before"},
 		{&CorrectError{Code: testCode, MatSeq: 9, Why: "it is void already"}, "mat TK7R 2N81, step 9: it is void already"},
 		{Review{From: "2026-10-26", To: "2026-11-03"}.check(testFarm(), local(time.November, 3, 9)),
 			"the period to 2026-11-03 is not over before 4 Nov 2026 00:00 (now 3 Nov 2026 09:00): nobody has seen records that are still to come; review it then, or up to 2026-11-02 now"},
@@ -69,7 +71,7 @@ func TestSentences(t *testing.T) {
 
 // TestEveryErrorTypeHasASentence finds the package's error types in its source.
 func TestEveryErrorTypeHasASentence(t *testing.T) {
-	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true, "ReviewError": true}
+	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true, "DiscardedError": true, "ReviewError": true}
 	files, err := filepath.Glob("*.go")
 	require.NoError(t, err)
 	for _, file := range files {
@@ -104,20 +106,20 @@ func TestBodiesThatCantBe(t *testing.T) {
 		{Ready, &Sow{}, `crop "0 crops": want 1 to 12 crops (--crop)`},
 		{Ready, &Sow{Crops: make([]Sown, 13)}, `crop "13 crops": want 1 to 12 crops (--crop)`},
 		{Ready, &Sow{Crops: []Sown{{Crop: " "}}}, `crop " ": want a few words`},
-		{Ready, &Sow{Crops: []Sown{{Crop: "kale", SeedG: -1}}}, `seed "-1": want 0.01 to 50000 g`},
+		{Ready, &Sow{Crops: []Sown{{Crop: "kale", SeedG: -1}}}, `seed "-1 g": want 0.01 g to 50 kg`},
 		{Ready, &Sow{Crops: []Sown{{Crop: "kale"}}, Lot: long}, `lot "éééééééééé…": want at most 500 bytes`},
 		{Growing, &Mist{WaterML: -5}, `water "-5": want 1 to 20000 mL`},
 		{Growing, &Mist{Where: "\xff"}, `place "?": want text in UTF-8`},
-		{Growing, &Harvest{YieldG: -1}, `yield "-1": want 0.1 to 100000 g`},
+		{Growing, &Harvest{YieldG: -1}, `yield "-1 g": want 0.1 g to 100 kg`},
 		{Growing, &Harvest{CutHeightMM: 400}, `cut height "400": want 0.5 to 300 mm`},
 		{ToWash, &Rinse{}, `debris "": want none, traces, roots`},
 		{ToDry, &Dry{Where: "oven"}, `where it dried "oven": want sun, air`},
-		{ToDry, &Dry{Where: DrySun, DurationS: -1}, `drying time "-1": want 0 to 1209600 s`},
+		{ToDry, &Dry{Where: DrySun, DurationS: -1}, `drying time "-1 s": want 0 s to 14 days`},
 		{ToDry, &Dry{Where: DrySun, KLy: 21}, `sun "21": want 0.0001 to 20 kLy`},
 		{ToSanitize, &Sanitize{StrengthPPM: 1, Sides: 2, Method: "soak"}, `sanitizer "": want a solution (--solution), a product on file (--product) or its active ingredient (--active)`},
 		{ToSanitize, sanitize(func(b *Sanitize) { b.Active = "vodka" }), `active "vodka": want peroxide, hypochlorite, calcium-hypochlorite, peroxyacetic, quat, iodophor, acid or other`},
 		{ToSanitize, sanitize(func(b *Sanitize) { b.StrengthPPM = 0 }), `strength "0": want 0.1 to 700000 ppm`},
-		{ToSanitize, sanitize(func(b *Sanitize) { b.ContactS = -1 }), `contact time "-1": want 0 to 86400 s`},
+		{ToSanitize, sanitize(func(b *Sanitize) { b.ContactS = -1 }), `contact time "-1 s": want 0 s to 24 h`},
 		{ToSanitize, sanitize(func(b *Sanitize) { b.Sides = 3 }), `sides "3": want 1 to 2`},
 		{ToSanitize, sanitize(func(b *Sanitize) { b.Sides = 0 }), `sides "0": want 1 to 2`},
 		{ToSanitize, sanitize(func(b *Sanitize) { b.Method = "pray" }), `method "pray": want spray, soak, wipe`},

@@ -122,6 +122,9 @@ func (s Sanitizer) Check() error {
 	if err := checkRange("least strength", s.MinPPM, 0.1, 500000, "ppm"); err != nil {
 		return err
 	}
+	if s.MaxPPM < s.MinPPM {
+		return &InputError{Field: "strength", Value: fmt.Sprintf("%g-%g ppm", s.MinPPM, s.MaxPPM), Want: "the lower first"}
+	}
 	if err := checkRange("greatest strength", s.MaxPPM, s.MinPPM, 500000, "ppm"); err != nil {
 		return err
 	}
@@ -166,7 +169,8 @@ type Farm struct {
 	Policy     Policy       `cbor:"11" json:"policy"`
 	OwnCrops   []Crop       `cbor:"12" json:"crops,omitempty"`
 	Sanitizers []Sanitizer  `cbor:"13" json:"sanitizers,omitempty"`
-	Bottles    []Bottle     `cbor:"14" json:"solutions,omitempty"` // not discarded, oldest first
+	Bottles    []Bottle     `cbor:"14" json:"solutions,omitempty"`           // not discarded, oldest first
+	Discarded  []Bottle     `cbor:"15" json:"discarded_solutions,omitempty"` // for late entries
 	Cards      []Card       `cbor:"20" json:"cards,omitempty"`
 	Printers   []Printer    `cbor:"21" json:"printers,omitempty"`
 	Prices     Prices       `cbor:"30" json:"prices"`
@@ -192,7 +196,7 @@ func (f Farm) Apply(s Step) Farm {
 		f.Printers = replaceNamed(f.Printers, *b, func(p Printer) string { return p.Name })
 	}
 	if AboutFarm(s.Body) {
-		f.Bottles = f.applySolution(s)
+		f.Bottles, f.Discarded = f.applySolution(s)
 	}
 	return f
 }
@@ -222,9 +226,9 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	case *Crop:
 		err = b.Check()
 	case *Sanitizer:
-		err = first(b.Check(), b.checkProcedure(f.Policy))
+		err = first(b.Check(), b.checkProcedure(f.Policy), b.checkActive(f))
 	case *Card:
-		err = b.Check()
+		err = first(b.Check(), b.checkDirections(f))
 	case *Printer:
 		err = b.Check()
 	case *Prices:
@@ -237,7 +241,7 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	case *Review:
 		err = b.check(f, s.At)
 	case *Strip:
-		err = b.check(f)
+		err = b.check(f, s.At)
 	case *Discard:
 		err = b.check(f)
 	default:
@@ -272,7 +276,7 @@ func (f Farm) Crop(name string) (Crop, error) {
 func (f Farm) Sanitizer(name, active string) (Sanitizer, bool) {
 	var found []Sanitizer
 	for _, s := range f.Sanitizers {
-		if name != "" && strings.EqualFold(s.Name, name) {
+		if name != "" && strings.EqualFold(strings.TrimSpace(s.Name), strings.TrimSpace(name)) {
 			return s, true
 		}
 		if name == "" && s.Active == active {

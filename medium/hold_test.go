@@ -71,7 +71,7 @@ func TestNoWayBackFromMoldSwabSmellOrTrim(t *testing.T) {
 			w.do(b, OnHold)
 			w.do(&Hold{Reason: "still in doubt"}, OnHold) // a second hold does not wash it
 			err := refuse(t, w, &Release{Reason: "looks fine", AsWas: true})
-			assert.Contains(t, err.Error(), "a release to the wash (without --as-was)")
+			assert.Contains(t, err.Error(), "a release without --as-was, to the wash")
 			w.do(&Release{Reason: "to the wash"}, ToWash)
 			assert.False(t, w.c.Cleared)
 			w.wash()

@@ -181,6 +181,14 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
 		add("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces")
 	}
+	for _, f := range c.Care {
+		f.Text = "at the last sanitizing: " + f.Text
+		out = append(out, f)
+	}
+	for _, f := range c.DryCare {
+		f.Text = "at a drying: " + f.Text
+		out = append(out, f)
+	}
 	if _, on := p.limit("crop-voided"); on && c.CropVoided {
 		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make sure that nothing grew on it, or wash and sanitize it")
 	}

@@ -99,11 +99,33 @@ func checkRange(field string, v, min, max float64, unit string) error {
 	if !math.IsNaN(v) && v >= min && v <= max {
 		return nil
 	}
+	if unit == "s" || unit == "g" { // people type 500d and 999kg
+		return &InputError{Field: field, Value: spoken(v, unit), Want: spoken(min, unit) + " to " + spoken(max, unit)}
+	}
 	want := strconv.FormatFloat(min, 'f', -1, 64) + " to " + strconv.FormatFloat(max, 'f', -1, 64)
 	if unit != "" {
 		want += " " + unit
 	}
-	return &InputError{Field: field, Value: fmt.Sprintf("%g", v), Want: want}
+	return &InputError{Field: field, Value: strconv.FormatFloat(v, 'f', -1, 64), Want: want}
+}
+
+// spoken writes an amount as a person types it: 500 days, not 43200000 s.
+func spoken(v float64, unit string) string {
+	switch {
+	case unit == "s" && v > 0:
+		for _, u := range []struct {
+			s    float64
+			name string
+		}{{86400, "days"}, {3600, "h"}, {60, "min"}} {
+			if v >= 2*u.s && math.Mod(v, u.s/2) == 0 {
+				v, unit = v/u.s, u.name
+				break
+			}
+		}
+	case unit == "g" && v >= 1000:
+		v, unit = v/1000, "kg"
+	}
+	return strings.TrimSpace(strconv.FormatFloat(v, 'f', -1, 64) + " " + unit)
 }
 
 // OpenArea is the open share of a square woven mesh in percent: 100 (w/p)^2

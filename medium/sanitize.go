@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -32,6 +33,10 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 		out = append(out, missedSolution(f, b, at)...)
 	}
 	d, ok := f.Sanitizer(b.Product, b.Active)
+	if b.Mixed != nil { // as its product was when it was mixed
+		bottle, _ := f.BottleAt(b.Solution, at)
+		d, ok = f.DirectionsOf(bottle)
+	}
 	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
 		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used with --product", n, b.Active)
 	} else if !ok || d.Directions == "" {
@@ -49,7 +54,38 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 	if ok && d.Directions != "" {
 		out = append(out, missedDirections(f.Policy, d, b)...)
 	}
-	return append(out, missedCeilings(f.Policy, d, b)...)
+	out = append(out, missedCeilings(f.Policy, d, b)...)
+	if misses(out) {
+		return out
+	}
+	return append(out, unmeasuredTemperature(f.Policy, d, b)...)
+}
+
+// checkActive refuses another active ingredient under a name on file: steps,
+// solutions and cards go by the name.
+func (s Sanitizer) checkActive(f Farm) error {
+	old, ok := f.Sanitizer(strings.TrimSpace(s.Name), "")
+	if !ok || s.Name == "" || old.Active == s.Active {
+		return nil
+	}
+	return &InputError{Field: "sanitizer", Value: s.Name, Want: fmt.Sprintf("another name for a product with %s: %s is on file with %s, and names match in capital and small letters", s.Active, old.Name, old.Active)}
+}
+
+// checkDirections refuses a sanitize card whose steps the directions on file
+// would never accept.
+func (c Card) checkDirections(f Farm) error {
+	d, ok := f.Sanitizer(c.Product, "")
+	if c.Action != ActSanitize || c.Withdrawn || !ok || d.Directions == "" {
+		return nil
+	}
+	of := fmt.Sprintf("; the directions of %s ask for %g to %g ppm and %s wet, and no step with this card would be accepted", d.Name, d.MinPPM, d.MaxPPM, Seconds(d.ContactS))
+	switch {
+	case c.StrengthPPM < d.MinPPM || c.StrengthPPM > d.MaxPPM:
+		return &InputError{Field: "strength on a card", Value: fmt.Sprintf("%g ppm", c.StrengthPPM), Want: fmt.Sprintf("%g to %g ppm", d.MinPPM, d.MaxPPM) + of}
+	case c.ContactS < d.ContactS:
+		return &InputError{Field: "contact time on a card", Value: Seconds(c.ContactS), Want: "at least " + Seconds(d.ContactS) + of}
+	}
+	return nil
 }
 
 // strengthRange is the span that the step's strength can have, in mg/L.
@@ -176,14 +212,38 @@ func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	return out
 }
 
+// temperatureUnmeasured is the rule of a finding on a step that is not carried to
+// the verdict: nothing is known to be wrong.
+const temperatureUnmeasured = "temperature-unmeasured"
+
+// unmeasuredTemperature reminds of the thermometer where the directions of a
+// chlorine product name no temperature and none was recorded.
+func unmeasuredTemperature(p Policy, d Sanitizer, b *Sanitize) []Finding {
+	if !chlorine(b.Active) || b.TempC != nil || d.MinTempC > 0 || d.MaxTempC > 0 || !p.Setting("chlorine-temperature").On {
+		return nil
+	}
+	least, _ := strengthRange(b)
+	need, ok := ChlorineMinTempC(least, b.PH)
+	if !ok {
+		return nil
+	}
+	f := p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm (%s)", need, least, pHText(b))
+	f.Rule, f.Severity = temperatureUnmeasured, Care
+	return []Finding{f}
+}
+
+func pHText(b *Sanitize) string {
+	if b.PH == nil {
+		return "pH not measured, taken as up to 10"
+	}
+	return fmt.Sprintf("pH %g", *b.PH)
+}
+
 // coldChlorine holds a chlorine solution against a model code for retail. The
 // directions name no temperature, and they are the rule, so a cold solution
 // gives care; one that the table does not cover at all is a miss.
 func coldChlorine(p Policy, least float64, b *Sanitize) []Finding {
-	ph := "pH not measured, taken as up to 10"
-	if b.PH != nil {
-		ph = fmt.Sprintf("pH %g", *b.PH)
-	}
+	ph := pHText(b)
 	care := func(format string, args ...any) []Finding {
 		f := p.finding("chlorine-temperature", format, args...)
 		f.Severity = Care

@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"strconv"
 )
 
 // Crop is a row of the crop table: the seed's size and mass, how it is sown,
@@ -42,6 +43,28 @@ func (c Crop) SeedMM() float64 {
 
 // SeedG is the seed in grams for an area in m2 at the table's density.
 func (c Crop) SeedG(areaM2 float64) float64 { return c.DensityGM2 * areaM2 }
+
+// mostSeed is how many times the table's seed is taken for a slip of the unit (kg
+// for g is a thousand times, oz for g is 28 times: common practice, no source).
+const mostSeed = 20
+
+// checkSeed refuses seed that can't have been meant for one mat.
+func checkSeed(c Crop, m Mat, seedG float64) error {
+	table := c.SeedG(m.AreaM2())
+	if table == 0 || seedG <= mostSeed*table {
+		return nil
+	}
+	return &InputError{Field: "seed for each mat", Value: whole(seedG) + " g of " + c.Name,
+		Want: fmt.Sprintf("about %s g, which is what the table says for %s; this is %s times as much, look at the unit", whole(table), m.Size(), whole(seedG/table))}
+}
+
+// whole writes a figure without an exponent, with one decimal where it is small.
+func whole(v float64) string {
+	if v < 10 {
+		return trimZeros(v)
+	}
+	return strconv.FormatFloat(v, 'f', 0, 64)
+}
 
 // Check refuses a crop row that can't be; TSW and the size must agree within
 // a factor of three on the sphere's volume, which catches a slipped decimal

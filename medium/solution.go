@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -49,6 +50,17 @@ type Bottle struct {
 	Strip    *Strip    `cbor:"13" json:"strip,omitempty"` // nil: never measured
 	StripAt  time.Time `cbor:"14" json:"strip_at,omitzero"`
 	StripBy  string    `cbor:"15" json:"strip_by,omitempty"`
+	// Directions is the product as it was on file when the solution was mixed: a
+	// label that is copied anew does not change what is in a bottle.
+	Directions *Sanitizer `cbor:"16" json:"directions,omitempty"`
+	// DiscardedAt is zero for a solution that is still on the farm.
+	DiscardedAt time.Time `cbor:"17" json:"discarded_at,omitzero"`
+	DiscardedBy string    `cbor:"18" json:"discarded_by,omitempty"`
+}
+
+// There says whether the solution was still on the farm at a time.
+func (b Bottle) There(at time.Time) bool {
+	return b.DiscardedAt.IsZero() || at.Before(b.DiscardedAt)
 }
 
 // Strength is what the solution is judged by, in mg/L: the last strip, or the
@@ -73,8 +85,10 @@ func (b Bottle) Range() (least, most float64) {
 
 // Bounds on what the farm's state keeps of its solutions; the records stay.
 const (
-	bottleKept = 30 * 24 * time.Hour // after its good-until
-	maxBottles = 500
+	bottleKept    = 30 * 24 * time.Hour // after its good-until
+	maxBottles    = 500
+	discardedKept = 14 * 24 * time.Hour // after it was discarded, for late entries
+	maxDiscarded  = 100
 )
 
 // Bottle finds a solution that is still on the farm.
@@ -87,10 +101,55 @@ func (f Farm) Bottle(code Code) (Bottle, bool) {
 	return Bottle{}, false
 }
 
-// applySolution brings the solutions on the farm up to date after a record. It
+// BottleAt finds the solution that had a code at a time: one that was discarded
+// later can still be named by a late entry, also where its bottle was filled again
+// under the same code. Discarded before that time, it gives *DiscardedError; never
+// recorded, *UnknownError. One that was mixed only after that time is given too.
+func (f Farm) BottleAt(code Code, at time.Time) (Bottle, error) {
+	var found, last *Bottle
+	for _, list := range [][]Bottle{f.Discarded, f.Bottles} { // oldest first
+		for i := range list {
+			b := &list[i]
+			if b.Solution.Code != code {
+				continue
+			}
+			last = b
+			if b.There(at) && !at.Before(b.MadeAt) {
+				found = b
+			}
+		}
+	}
+	switch {
+	case found != nil:
+		return *found, nil
+	case last == nil:
+		return Bottle{}, noSolution(code)
+	case !last.There(at):
+		return *last, &DiscardedError{Code: code, At: last.DiscardedAt.In(f.Location()), By: last.DiscardedBy}
+	}
+	return *last, nil
+}
+
+// DirectionsOf gives the directions that a solution was mixed under.
+func (f Farm) DirectionsOf(b Bottle) (Sanitizer, bool) {
+	if b.Directions != nil {
+		return *b.Directions, true
+	}
+	d, ok := f.Sanitizer(b.Solution.Product, "")
+	return d, ok && d.Active == b.Solution.Active
+}
+
+// applySolution brings the solutions of the farm up to date after a record. It
 // drops those that are long out of date, and the oldest of too many.
-func (f Farm) applySolution(s Step) []Bottle {
-	out := make([]Bottle, 0, len(f.Bottles)+1)
+func (f Farm) applySolution(s Step) (there, discarded []Bottle) {
+	there = make([]Bottle, 0, len(f.Bottles)+1)
+	kept := func(b Bottle) bool { return s.At.Sub(b.Solution.GoodUntil) <= bottleKept }
+	f = f.read(s)
+	for _, b := range f.Discarded {
+		if s.At.Sub(b.DiscardedAt) <= discardedKept {
+			discarded = append(discarded, b)
+		}
+	}
 	for _, b := range f.Bottles {
 		switch body := s.Body.(type) {
 		case *Solution:
@@ -99,28 +158,55 @@ func (f Farm) applySolution(s Step) []Bottle {
 			}
 		case *Discard:
 			if b.Solution.Code == body.Code {
+				b.DiscardedAt, b.DiscardedBy = s.At, s.By
+				discarded = append(discarded, b)
 				continue
 			}
-		case *Strip:
-			if b.Solution.Code == body.Code {
-				strip := *body
-				b.Strip, b.StripAt, b.StripBy = &strip, s.At, s.By
-			}
 		}
-		if s.At.Sub(b.Solution.GoodUntil) <= bottleKept {
-			out = append(out, b)
+		if kept(b) {
+			there = append(there, b)
 		}
 	}
 	if body, ok := s.Body.(*Solution); ok {
-		out = append(out, Bottle{Solution: *body, MadeAt: s.At, MadeBy: s.By})
+		b := Bottle{Solution: *body, MadeAt: s.At, MadeBy: s.By}
+		if d, ok := f.DirectionsOf(b); ok {
+			b.Directions = &d
+		}
+		there = append(there, b)
 	}
-	if len(out) > maxBottles {
-		out = out[len(out)-maxBottles:]
+	return newest(there, maxBottles), newest(discarded, maxDiscarded)
+}
+
+// read gives the farm after a strip that was read in one of its solutions.
+func (f Farm) read(s Step) Farm {
+	body, ok := s.Body.(*Strip)
+	if !ok {
+		return f
 	}
-	if len(out) == 0 {
+	in, err := f.BottleAt(body.Code, s.At)
+	if err != nil {
+		return f
+	}
+	strip := *body
+	with := func(list []Bottle) []Bottle {
+		list = slices.Clone(list) // the farm before the step is somebody else's
+		for i, b := range list {
+			if b.Solution.Code == body.Code && b.MadeAt.Equal(in.MadeAt) && b.DiscardedAt.Equal(in.DiscardedAt) {
+				list[i].Strip, list[i].StripAt, list[i].StripBy = &strip, s.At, s.By
+			}
+		}
+		return list
+	}
+	f.Bottles, f.Discarded = with(f.Bottles), with(f.Discarded)
+	return f
+}
+
+// newest keeps the last n; nil where there is none.
+func newest(list []Bottle, n int) []Bottle {
+	if len(list) == 0 {
 		return nil
 	}
-	return out
+	return list[max(0, len(list)-n):]
 }
 
 // admit completes a solution from the product's directions, and refuses one
@@ -167,19 +253,27 @@ func (s Sanitizer) goodUntil(p Policy, mixed, opened time.Time) time.Time {
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
 
-func (b Strip) check(f Farm) error {
-	if _, ok := f.Bottle(b.Code); !ok {
-		return noSolution(b.Code)
+func (b Strip) check(f Farm, at time.Time) error {
+	if _, err := f.BottleAt(b.Code, at); err != nil {
+		return err
 	}
-	return first(checkRange("strip reading", b.ReadPPM, 0, 700000, "ppm"), checkRange("step of the strip", b.StepPPM, 0, 100000, "ppm"))
+	if b.StepPPM == 0 {
+		return &InputError{Field: "step of the strip", Value: "0 ppm", Want: "the distance between the color blocks beside the reading, as on the strip's package: no strip tells every ppm"}
+	}
+	return first(checkRange("strip reading", b.ReadPPM, 0, 700000, "ppm"), checkRange("step of the strip", b.StepPPM, 0.1, 100000, "ppm"))
 }
 
+// check refuses to discard a solution twice, whatever time is given.
 func (b Discard) check(f Farm) error {
 	if _, ok := f.Bottle(b.Code); !ok {
-		return noSolution(b.Code)
+		_, err := f.BottleAt(b.Code, lastTime)
+		return err
 	}
 	return checkText("reason", b.Reason)
 }
+
+// lastTime lies after every record.
+var lastTime = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
 func noSolution(code Code) error {
 	return &UnknownError{What: "solution", Name: code.String(), Do: "`resow solution list` shows those that were not discarded; mix a fresh one with `resow mix --bottle`"}
@@ -195,18 +289,26 @@ func checkBottleCode(code Code) error {
 // missedSolution checks the solution that a step was done with, and writes its
 // product, strength and record into the step.
 func missedSolution(f Farm, b *Sanitize, at time.Time) []Finding {
-	bottle, ok := f.Bottle(b.Solution)
-	if !ok {
+	bottle, err := f.BottleAt(b.Solution, at)
+	if bottle.Solution.Code == "" {
 		return []Finding{{Rule: "solution-unknown", Severity: StepRule, Source: "a solution is known by its record",
-			Text: fmt.Sprintf("no solution %s is on file; it was discarded, is long out of date, or was never recorded", b.Solution)}}
+			Text: fmt.Sprintf("no solution %s is on file; it is long out of date, or was never recorded", b.Solution)}}
 	}
 	s := bottle.Solution
-	b.Product, b.Active, b.StrengthPPM, b.Mixed = s.Product, s.Active, bottle.Strength(), &bottle
+	mixed := bottle
+	mixed.Directions = nil // the step keeps them itself
+	if err == nil {
+		mixed.DiscardedAt, mixed.DiscardedBy = time.Time{}, "" // as it stood
+	}
+	b.Product, b.Active, b.StrengthPPM, b.Mixed = s.Product, s.Active, bottle.Strength(), &mixed
 	var out []Finding
+	if err != nil {
+		out = append(out, Finding{Rule: "solution-discarded", Severity: StepRule, Source: "the order of the records", Text: err.Error()})
+	}
 	loc := f.Location()
 	const stamp = "2 Jan 15:04"
 	source := "the directions of " + s.Product
-	if d, _ := f.Sanitizer(s.Product, ""); d.MixedHours == 0 {
+	if d, _ := f.DirectionsOf(bottle); d.MixedHours == 0 {
 		r, _ := RuleNamed("solution-hours")
 		source = r.Source
 	}

@@ -62,6 +62,7 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 	peroxide := func(f *Farm) {
 		s := &f.Bottles[0].Solution
 		s.Product, s.Active, s.StrengthPPM = "Oxy One", "peroxide", 800
+		f.Bottles[0].Directions = &f.Sanitizers[1]
 	}
 	for _, k := range []struct {
 		name   string
@@ -72,7 +73,9 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 		text   string
 	}{
 		{"fresh and measured", []Body{strip(150, 50)}, nil, nil, false, ""},
-		{"measured and dead", []Body{strip(0, 50)}, nil, []string{"strength-low"}, true, "0 ppm (by the strip 0 to 25) is under the directions' 100 ppm; make a fresh solution"},
+		{"no thermometer", []Body{strip(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC = nil }, []string{"temperature-unmeasured"}, false,
+			"temperature not measured; the table asks for at least 13 C at 125 ppm (pH not measured, taken as up to 10)"},
+		{"measured and dead", []Body{strip(0, 50)}, func(_ *Farm, b *Sanitize) { b.TempC = nil }, []string{"strength-low"}, true, "0 ppm (by the strip 0 to 25) is under the directions' 100 ppm; make a fresh solution"},
 		{"too weak whatever the strip's step", []Body{strip(50, 50)}, nil, []string{"strength-low"}, true, "50 ppm (by the strip 25 to 75) is under the directions' 100 ppm; make a fresh solution"},
 		{"at the edge", []Body{strip(100, 50)}, nil, []string{"strength-unsure"}, false,
 			"the strip can't tell: 100 ppm (by the strip 75 to 125), and the directions ask for 100 to 200 ppm; aim for the middle"},
@@ -87,11 +90,13 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 			[]string{"solution-expired"}, true, "solution BK7R 2N81 was good until 3 Nov 07:30 and was used 1.5 hours later (mixed 3 Nov 07:00); discard it and mix a fresh one"},
 		{"mixed after the step", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].MadeAt = testNow.Add(time.Minute) }, []string{"solution-date"}, true, ""},
 		{"unknown", nil, func(_ *Farm, b *Sanitize) { b.Solution = "BXXXXXXX" }, []string{"solution-unknown", "no-directions"}, true, ""},
-		{"discarded", []Body{strip(150, 50), &Discard{Code: bottleCode, Reason: "used up"}}, nil, []string{"solution-unknown", "no-directions"}, true, ""},
+		{"discarded", []Body{strip(150, 50), &Discard{Code: bottleCode, Reason: "used up"}}, nil, []string{"solution-discarded"}, true,
+			"solution BK7R 2N81 was discarded on 3 Nov 2026 08:00 by ab; mix a fresh one, or give the time at which it was used with --at if that was before"},
 	} {
 		t.Run(k.name, func(t *testing.T) {
 			f := bench(t, k.strips...)
 			b := fromBottle()
+			b.TempC = ptr(50)
 			if k.change != nil {
 				k.change(&f, &b)
 			}

@@ -231,6 +231,7 @@ type Finding struct {
 	Seq  uint64      `json:"seq"`  // in the present ledger
 	What string      `json:"what"` // mold, at the edge
 	Crop bool        `json:"crop_step,omitempty"`
+	Wash bool        `json:"must_wash,omitempty"` // no release back to where the mat was
 }
 
 // Nothing says that a restore takes nothing away.
@@ -315,7 +316,7 @@ func (s *Store) compare(l *Loss, backup *bbolt.Tx) error {
 			}
 			// by the bytes, since two histories that parted may count alike
 			if what, crop := finding(step); what != "" && !l.Other && !bytes.Equal(stored, backup.Bucket(bucketSteps).Get(stepKey(step.Mat, step.MatSeq))) {
-				l.Findings = append(l.Findings, Finding{Mat: step.Mat, Seq: n, What: what, Crop: crop})
+				l.Findings = append(l.Findings, Finding{Mat: step.Mat, Seq: n, What: what, Crop: crop, Wash: asksForWash(step)})
 			}
 			if !l.Other && n <= l.Backup.Count {
 				return nil
@@ -364,6 +365,14 @@ func finding(s medium.Step) (what string, crop bool) {
 	return "", false
 }
 
+// asksForWash says that the hold for a lost record must not be released back to
+// where the mat was: by the backup it would be clear, and the crop on it too,
+// as if nothing had been found. Only a hold that allowed it itself allows it.
+func asksForWash(s medium.Step) bool {
+	b, ok := s.Body.(*medium.Hold)
+	return !ok || b.MustWash
+}
+
 // holdLost records a hold on every mat with a finding that a restore loses, in
 // the copy at path before it takes its place: no mat is clear for a moment
 // because of an old backup.
@@ -395,7 +404,8 @@ func holdLost(l *Loss, path, by string, o Options) error {
 		case err != nil:
 			return err
 		case c.Stage != medium.Retired && (c.Stage == medium.Ready || slices.ContainsFunc(lost, func(f Finding) bool { return !f.Crop })):
-			steps = append(steps, medium.Step{Mat: f.Mat, By: by, Body: &medium.Hold{Reason: lostText(lost)}})
+			steps = append(steps, medium.Step{Mat: f.Mat, By: by, Body: &medium.Hold{Reason: lostText(lost),
+				MustWash: slices.ContainsFunc(lost, func(f Finding) bool { return f.Wash })}})
 		}
 	}
 	for len(steps) > 0 {
@@ -443,6 +453,9 @@ type LossError struct {
 
 func (e *LossError) Error() string {
 	what := fmt.Sprintf("%d records that were written after the backup would be lost", e.Loss.Lost)
+	if e.Loss.Lost == 1 {
+		what = "1 record that was written after the backup would be lost"
+	}
 	switch {
 	case e.Loss.Problem != "":
 		what = "the present file can't be read, so nobody can say what would be lost (" + e.Loss.Problem + ")"

@@ -135,7 +135,7 @@ func TestRestore(t *testing.T) {
 	var loss *LossError
 	require.ErrorAs(t, err, &loss)
 	require.Equal(t, 1, loss.Loss.Lost)
-	require.Contains(t, err.Error(), "1 records that were written after the backup would be lost")
+	require.Contains(t, err.Error(), "1 record that was written after the backup would be lost")
 	require.Equal(t, later, anchorAt(t, path, c), "refused, so left as it is")
 
 	aside, _, err := Restore(b.Path, path, true, "ab", c.options())
@@ -241,6 +241,53 @@ func TestRestoreHoldsWhatWasFoundSince(t *testing.T) {
 			require.NoError(t, err)
 			require.Equal(t, want, got.Stage == medium.OnHold, "mat %d", i+1)
 		}
+	})
+}
+
+// What a restore lost can't be undone by a release: a crop that was moldy is not
+// put back to be harvested, nor a mat that was sown on since to be sown on.
+func TestRestoredHoldsAskForTheWash(t *testing.T) {
+	path, c := closedLedger(t, 1)
+	withStore(t, path, c, func(s *Store) {
+		record(t, s, adds(21, 8)...)
+		for i := 21; i <= 28; i++ {
+			record(t, s, wash(code(i))...)
+		}
+		for i := 21; i <= 25; i++ {
+			record(t, s, sow(code(i), "R-1"))
+		}
+	})
+	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	weak := *wash(code(28))[2].Body.(*medium.Sanitize)
+	weak.ContactS = 1
+	lost := map[int]string{21: "mold, crop", 22: "failed swab, ATP", 23: "cut, 20 mm", 25: "hold, look at it", 26: "failed inspection", 27: "sown, radish", 28: "sanitize step not accepted"}
+	withStore(t, path, c, func(s *Store) {
+		record(t, s, step(code(21), &medium.Mold{Where: "crop"}), step(code(22), &medium.Swab{Test: "ATP", Reading: 90, Limit: 30, Unit: "RLU"}),
+			step(code(23), &medium.Cut{LengthMM: 20}), step(code(25), &medium.Hold{Reason: "look at it"}), step(code(26), &medium.Inspect{Fuzz: true}),
+			sow(code(27), "R-2"), step(code(28), &weak))
+	})
+	_, _, err = Restore(b.Path, path, true, "mk", c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) {
+		for i, what := range lost {
+			_, err := s.Record("", []medium.Step{step(code(i), &medium.Release{Reason: "ok", AsWas: true})})
+			if i == 25 {
+				require.NoError(t, err, "the lost hold allowed it itself")
+				continue
+			}
+			var input *medium.InputError
+			require.ErrorAs(t, err, &input, what)
+			require.Contains(t, err.Error(), "("+what+") was lost")
+			record(t, s, step(code(i), &medium.Release{Reason: "washed"}))
+			got, err := s.Condition(code(i))
+			require.NoError(t, err)
+			require.Equal(t, medium.ToWash, got.Stage)
+		}
+		_, err := s.Record("", []medium.Step{step(code(21), &medium.Harvest{YieldG: 100})})
+		require.Error(t, err, "the moldy crop is not harvested")
+		record(t, s, step(code(24), &medium.Harvest{YieldG: 100}))
+		verifyClean(t, s)
 	})
 }
 

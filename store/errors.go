@@ -23,7 +23,7 @@ func (e *MissingError) Error() string {
 	if e.Backup {
 		return fmt.Sprintf("there is no backup file %s; list those you have with `ls backups/*.backup` beside your ledger, or in the folder that was given to `resow backup --to`", e.Path)
 	}
-	return fmt.Sprintf("there is no store at %s; make one with `resow init`, or name yours with --store or RESOW_STORE", e.Path)
+	return fmt.Sprintf("there is no ledger at %s; make one with `resow init`, or name yours with --store or RESOW_STORE", e.Path)
 }
 
 // Unwrap lets callers ask for fs.ErrNotExist.
@@ -43,7 +43,7 @@ func (e *ExistsError) Unwrap() error { return fs.ErrExist }
 type NotStoreError struct{ Path, Why string }
 
 func (e *NotStoreError) Error() string {
-	return fmt.Sprintf("%s is not a resow store: %s; name your store with --store or RESOW_STORE", e.Path, e.Why)
+	return fmt.Sprintf("%s is no ledger of resow: %s; name yours with --store or RESOW_STORE", e.Path, e.Why)
 }
 
 // DamagedError says that the container is broken: the file was cut, or pages of

@@ -132,7 +132,10 @@ func TestBadLinesAreListed(t *testing.T) {
 	two := with(3, func(s string) string { return strings.Replace(s, `"by":"ab"`, `"by":"xy"`, 1) })
 	two[7] = "{}\n"
 	require.GreaterOrEqual(t, len(try(two).Rows), 2)
-	try(good[:len(good)-1], 1)
+	try(good[:len(good)-1], len(good)-1) // cut short at the end of a line, and within one
+	half := append([]string(nil), good...)
+	half[len(half)-1] = half[len(half)-1][:20]
+	require.Contains(t, try(half, len(half)).Error(), "cut short")
 	for i := 1; i < len(good)-1; i++ {
 		without := append(append([]string(nil), good[:i]...), good[i+1:]...)
 		try(without)

@@ -34,6 +34,9 @@ type ImportError struct {
 
 func (e *ImportError) Error() string {
 	n := len(e.Rows) + e.More
+	if n == 1 {
+		return fmt.Sprintf("line %d: %s; nothing was recorded", e.Rows[0].Line, e.Rows[0].Text)
+	}
 	return fmt.Sprintf("%d of the rows can't be taken, the first is line %d: %s; nothing was recorded, mend the rows and run it again",
 		n, e.Rows[0].Line, e.Rows[0].Text)
 }
@@ -90,7 +93,9 @@ func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated boo
 	defer b.abandon()
 	b.fill = bbolt.DefaultFillPercent // the lines come in the order of the ledger
 	l := lineReader{head: genesis(made), threads: map[medium.Code]threadEnd{}}
+	last, whole := 1, true // whole: the last line has an end
 	for line := 2; in.Scan(); line++ {
+		last, whole = line, bytes.HasSuffix(in.Bytes(), []byte("}"))
 		mat, seq, stored := l.read(line, in.Bytes())
 		if stored == nil {
 			continue
@@ -101,6 +106,10 @@ func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated boo
 	}
 	if err := in.Err(); err != nil {
 		return Anchor{}, false, err
+	}
+	if n := len(l.bad.Rows); n == 0 && l.count < head.Records || n == 1 && !whole {
+		l.bad.Rows = nil
+		l.bad.add(last, "the file ends here, before the %d records that it promises: it was cut short, or lines were taken out; export it again", head.Records)
 	}
 	if len(l.bad.Rows) == 0 && (l.count != head.Records || anchorOf(l.count, l.head) != head.Anchor) {
 		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in", head.Records, head.Anchor, l.count, anchorOf(l.count, l.head))

@@ -18,10 +18,7 @@ import (
 // Requests recorded together come to the very bytes that they come to one
 // after another: records, conditions, due list, indexes, heads and answers.
 func TestEachIsAsOneAfterAnother(t *testing.T) {
-	rapidChecks(t, 150)
-	if testing.Short() {
-		rapidChecks(t, 25)
-	}
+	rapidChecks(t, 150) // -short takes a fifth of them
 	if deep() {
 		rapidChecks(t, 3000)
 	}
@@ -87,8 +84,10 @@ func TestEachIsAsOneAfterAnother(t *testing.T) {
 		}
 	})
 	t.Logf("%d requests together; %d commits held both refused and recorded ones; %d requests were repeats", together, mixed, repeated)
-	require.NotZero(t, mixed)
-	require.NotZero(t, repeated)
+	if !testing.Short() { // thirty sequences may lack the one or the other
+		require.NotZero(t, mixed)
+		require.NotZero(t, repeated)
+	}
 }
 
 // same compares all that two files hold.

@@ -18,7 +18,7 @@ import (
 // entry changes, so that older files are brought up to date when they are
 // opened. (The test of the frozen ledger fails where that was forgotten. A
 // change of medium.Rules, or of how values are encoded, is noticed without it.)
-const viewsRevision = 3
+const viewsRevision = 4
 
 // entry is what is kept of a mat beside its records.
 type entry struct {

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"strings"
 	"syscall"
@@ -69,6 +68,7 @@ func run(args []string, w world) int {
 	if err != nil && !a.ran {
 		a.json = a.json || asksJSON(args)
 		a.example = firstExample(c)
+		err = plainly(c, err)
 	}
 	if errors.Is(out.err, syscall.EPIPE) { // the reader, head for one, has seen enough
 		return a.code
@@ -331,6 +331,11 @@ func (f *farm) find(text string) (medium.Code, error) {
 			return "", found
 		}
 	}
+	if err == nil {
+		if other := f.other(medium.Code(code)); other != "" {
+			return "", &CodeError{Input: text, Err: errors.New(other)}
+		}
+	}
 	near := labels.Near(text, func(code string) bool {
 		_, err := f.Resolve(medium.Code(code))
 		return err == nil
@@ -339,6 +344,30 @@ func (f *farm) find(text string) (medium.Code, error) {
 		near[i] = medium.Code(n).String()
 	}
 	return "", &CodeError{Input: text, Near: near, Err: err}
+}
+
+// other says what the code of a bottle or a card belongs to; empty for a mat's.
+func (f *farm) other(code medium.Code) string {
+	switch code[0] {
+	case labels.Bottle:
+		b, ok := f.Bottle(code)
+		if !ok {
+			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it; `resow solution list` shows those there are", code)
+		}
+		s := b.Solution
+		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product, f.stamp(b.MadeAt), f.stamp(s.GoodUntil))
+		if !b.DiscardedAt.IsZero() {
+			return text + ", and was discarded " + f.stamp(b.DiscardedAt)
+		}
+		return text + "; `resow sanitize CODE... --solution " + string(code) + "` uses it"
+	case labels.Card:
+		c, ok := f.Card(code)
+		if !ok {
+			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it; `resow cards list` shows those there are", code)
+		}
+		return fmt.Sprintf("%s is no mat: it is the card %s; scan it at the wash station, `resow scan` alone", code, cardWord(c))
+	}
+	return ""
 }
 
 // mat gives the condition of the mat that a scanned or typed text names.
@@ -351,25 +380,74 @@ func (f *farm) mat(text string) (medium.Condition, error) {
 }
 
 // findAll gives the mats that the arguments name, each once, in their order.
-// A single dash reads further codes from standard input, one a line.
+// A single dash reads further codes from standard input, with any white space
+// between them.
 func (a *app) findAll(f *farm, args []string) ([]medium.Code, error) {
 	texts, err := a.expand(args)
 	if err != nil {
 		return nil, err
 	}
 	var codes []medium.Code
-	seen := map[medium.Code]bool{}
+	var twice []string
+	bad := &codesError{}
+	seen := map[medium.Code]int{}
 	for _, text := range texts {
 		code, err := f.find(text)
 		if err != nil {
-			return nil, err
+			bad.errs = append(bad.errs, err)
+			continue
 		}
-		if !seen[code] {
+		if seen[code]++; seen[code] == 1 {
 			codes = append(codes, code)
-			seen[code] = true
+		}
+		if seen[code] == 2 {
+			twice = append(twice, code.String())
 		}
 	}
+	if len(bad.errs) == 1 {
+		return nil, bad.errs[0]
+	}
+	if len(bad.errs) > 1 {
+		return nil, bad
+	}
+	if len(twice) > 0 {
+		a.remark(some(twice, 10) + " named more than once, taken once")
+	}
 	return codes, nil
+}
+
+// codesError holds what is wrong with several codes of one command.
+type codesError struct{ errs []error }
+
+func (e *codesError) Error() string {
+	texts := make([]string, len(e.errs))
+	for i, err := range e.errs {
+		texts[i] = err.Error()
+	}
+	return fmt.Sprintf("%d of the codes name no mat: %s", len(e.errs), some(texts, 5))
+}
+
+func (e *codesError) Unwrap() []error { return e.errs }
+
+// some lists the first few texts.
+func some(texts []string, most int) string {
+	if len(texts) <= most {
+		return strings.Join(texts, "; ")
+	}
+	return fmt.Sprintf("%s; and %d more", strings.Join(texts[:most], "; "), len(texts)-most)
+}
+
+// remark says something beside the result of a command.
+func (a *app) remark(text string) {
+	fmt.Fprint(a.world.err, wrap("resow: "+brief(text), a.errWidth(), "  "))
+}
+
+// errWidth is the width of a message: a program reads it in one line.
+func (a *app) errWidth() int {
+	if isTerminal(a.world.err) {
+		return 79
+	}
+	return 1000
 }
 
 const maxCodes = 10000
@@ -386,9 +464,7 @@ func (a *app) expand(args []string) ([]string, error) {
 			return nil, err
 		}
 		for _, line := range strings.FieldsFunc(string(in), func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' || r == ',' }) {
-			if line = strings.TrimSpace(line); line != "" {
-				texts = append(texts, line)
-			}
+			texts = append(texts, codesIn(line)...)
 		}
 	}
 	if len(texts) == 0 {
@@ -398,6 +474,29 @@ func (a *app) expand(args []string) ([]string, error) {
 		return nil, &usageError{fmt.Sprintf("at most %d mats in one command", maxCodes)}
 	}
 	return texts, nil
+}
+
+// codesIn parts a line at its spaces. A code is printed with a space in the
+// middle, and a mark may have some.
+func codesIn(line string) (codes []string) {
+	if strings.HasPrefix(strings.TrimSpace(line), "mark:") {
+		return []string{strings.TrimSpace(line)}
+	}
+	words := strings.Fields(line)
+	for i := 0; i < len(words); i++ {
+		if i+1 < len(words) && len(words[i]) == 4 && isCode(words[i]+words[i+1]) {
+			codes = append(codes, words[i]+words[i+1])
+			i++
+			continue
+		}
+		codes = append(codes, words[i])
+	}
+	return codes
+}
+
+func isCode(text string) bool {
+	_, err := labels.Parse(text)
+	return err == nil
 }
 
 // usageError is wrong use that only the command itself can see.
@@ -485,65 +584,4 @@ func fileOf(w io.Writer) (*os.File, bool) {
 	}
 	f, ok := w.(*os.File)
 	return f, ok
-}
-
-// writeFile writes a whole file beside its place and moves it there, so that a
-// failed run leaves no half file and no damaged old one.
-func writeFile(path string, write func(io.Writer) error) error {
-	f, err := beginFile(path)
-	if err != nil {
-		return err
-	}
-	defer f.drop()
-	return f.finish(write)
-}
-
-// begun is a file that can be written; it is not at its place yet. It is begun
-// before a record is made that can't be taken back.
-type begun struct {
-	path string
-	tmp  *os.File
-}
-
-func beginFile(path string) (*begun, error) {
-	if path == "" {
-		return nil, &usageError{"the file to write needs a name"}
-	}
-	if at, err := os.Stat(path); err == nil && at.IsDir() {
-		return nil, &usageError{path + " is a folder; name a file in it"}
-	}
-	tmp, err := os.CreateTemp(dirOf(path), ".resow-*")
-	var at *fs.PathError
-	if errors.As(err, &at) { // it names the temporary file, which nobody knows
-		return nil, &fs.PathError{Op: "write", Path: path, Err: at.Err}
-	}
-	if err != nil {
-		return nil, err
-	}
-	return &begun{path, tmp}, nil
-}
-
-// drop removes what was not finished; after finish it does nothing.
-func (f *begun) drop() {
-	if f != nil && f.tmp != nil {
-		f.tmp.Close()
-		os.Remove(f.tmp.Name())
-	}
-}
-
-func (f *begun) finish(write func(io.Writer) error) error {
-	if err := write(f.tmp); err != nil {
-		return err
-	}
-	if err := f.tmp.Chmod(0o644); err != nil {
-		return err
-	}
-	if err := f.tmp.Close(); err != nil {
-		return err
-	}
-	if err := os.Rename(f.tmp.Name(), f.path); err != nil {
-		return err
-	}
-	f.tmp = nil
-	return nil
 }

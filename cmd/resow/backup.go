@@ -36,7 +36,7 @@ that is named .backup is good. Keep some of them on another disk or machine.`,
 				return err
 			}
 			return a.print(made, func(w io.Writer) {
-				fmt.Fprintf(w, "Made and verified %s\n%d records, anchor %s\n", made.Path, made.Anchor.Count, made.Anchor)
+				fmt.Fprintf(w, "Made and verified %s\n%s, anchor %s\n", made.Path, counted(int(made.Anchor.Count), "record"), made.Anchor)
 				for _, old := range made.Removed {
 					fmt.Fprintf(w, "removed %s\n", old)
 				}
@@ -67,6 +67,9 @@ accepted, a correction, a retirement, or a sowing on a mat that would seem ready
 				loss, err := store.CompareBackup(args[0], a.storePath(), o)
 				if err != nil {
 					return err
+				}
+				if loss.Other {
+					a.code = exitFailed
 				}
 				return a.print(loss, func(w io.Writer) { a.printLoss(w, loss) })
 			}
@@ -103,7 +106,7 @@ func (a *app) printHeld(w io.Writer, l store.Loss) {
 		fmt.Fprint(w, wrap(a.paint(red, "Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be read.")+" Look at every mat before you sow on it.", 79, "  "))
 	}
 	if len(l.Held) > 0 {
-		fmt.Fprintf(w, "%d mats were put on hold; release each when you have looked at it:\n", len(l.Held))
+		fmt.Fprintf(w, "Put on hold: %s; release each when you have looked at it:\n", counted(len(l.Held), "mat"))
 	}
 	for _, s := range l.Held {
 		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), bodyText(s.Body), 79))
@@ -131,7 +134,7 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		fmt.Fprintln(w, "No record of the present file is missing from the backup.")
 		return
 	}
-	fmt.Fprintf(w, "%d records of the present file are not in the backup:\n", l.Lost)
+	fmt.Fprintf(w, "Of the present file the backup lacks %s:\n", counted(l.Lost, "record"))
 	for i, s := range l.Steps {
 		if i == 20 {
 			break
@@ -142,6 +145,6 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
 	}
 	if mats := l.Speaks(); mats > 0 {
-		fmt.Fprint(w, wrap(fmt.Sprintf("Among them is what speaks against %d mats. A restore puts those on hold, as far as they would seem fit for use without it.", mats), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would seem fit for use without them.", counted(mats, "mat")), 79, "  "))
 	}
 }

@@ -81,7 +81,7 @@ func bodyText(body medium.Body) string {
 	case *medium.Crop:
 		return join(b.Name, fmt.Sprintf("seed %.2f mm", b.SeedMM()), quantity("%g g/m2", b.DensityGM2))
 	case *medium.Sanitizer:
-		return join(b.Name, b.Active, b.Directions, quantity("%g", b.MinPPM)+quantity("-%g ppm", b.MaxPPM), medium.Seconds(b.ContactS))
+		return join(b.Name, b.Active, b.Directions, strengths(b.MinPPM, b.MaxPPM), medium.Seconds(b.ContactS))
 	case *medium.Solution:
 		return join(b.Code.String(), b.Product, quantity("%g mL", b.StockML)+quantity(" %g g", b.StockG)+" stock", quantity("%g mL water", b.WaterML), fmt.Sprintf("%g ppm computed", b.StrengthPPM))
 	case *medium.Strip:

@@ -100,7 +100,7 @@ func (a *app) cards(f *farm, out, paper, sun, printer string) error {
 	if err != nil {
 		return err
 	}
-	file, err := beginFile(out) // before the cards are registered, for good
+	file, err := beginFile(out, beginsPDF) // before the cards are registered, for good
 	if err != nil {
 		return err
 	}

@@ -95,8 +95,15 @@ func (p cutFlags) read() (sizes []pool.Size, cutting pool.Cutting, err error) {
 			return nil, cutting, err
 		}
 	}
+	if cutting.KerfMM > maxKerfMM {
+		return nil, cutting, &amount.Error{What: "--kerf", Input: p.kerf, Want: fmt.Sprintf("what one cut takes away, at most %d mm", maxKerfMM)}
+	}
 	return sizes, cutting, nil
 }
+
+// maxKerfMM is far over what a knife, a saw or a jet takes from mesh (common
+// practice, no source): more is a slip of the unit.
+const maxKerfMM = 20
 
 func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 	sizes, cutting, err := p.read()

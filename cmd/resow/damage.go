@@ -61,7 +61,7 @@ func printSeedLotMats(f *farm, codes []medium.Code, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(out, "Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:\n", c.SeedLot, counted(len(touched), "mat"))
+		fmt.Fprint(out, wrap(fmt.Sprintf("Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", c.SeedLot, counted(len(touched), "mat")), 79, "  "))
 		for _, t := range touched {
 			tc, err := f.Condition(t)
 			if err != nil {

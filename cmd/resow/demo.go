@@ -128,7 +128,7 @@ func (a *app) writeDemoPapers(f *farm, dir string, mats []medium.Condition) erro
 			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(printedCode(c)), Size: c.Mat.Size(), Farm: f.Settings.Name, Reprint: c.Labels})
 		}
 	}
-	if err := writeFile(filepath.Join(dir, demoFiles.labels), func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+	if err := writeFile(filepath.Join(dir, demoFiles.labels), beginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
 		return err
 	}
 	origin, err := a.origin(f)

@@ -53,6 +53,7 @@ var failures = []failure{
 	{as[*medium.TimeError], exitFailed, ""},
 	{as[*medium.UnknownError], exitFailed, ""},
 	{as[*medium.CorrectError], exitFailed, ""},
+	{as[*medium.DiscardedError], exitFailed, ""},
 	{as[*medium.ReviewError], exitFailed, ""},
 	{as[*amount.Error], exitUsage, ""},
 	{as[*CodeError], exitFailed, ""},
@@ -119,12 +120,13 @@ var failures = []failure{
 // fail prints an error and gives the exit code.
 func (a *app) fail(err error) int {
 	code, hint := a.classify(err)
+	text := brief(err.Error())
 	if a.json && !a.printed {
 		doc := map[string]any{}
 		if a.held != nil { // what was recorded before it failed
 			_ = json.Unmarshal(a.held, &doc)
 		}
-		doc["error"], doc["exit"] = err.Error(), code
+		doc["error"], doc["exit"] = text, code
 		if hint != "" {
 			doc["hint"] = hint
 		}
@@ -134,11 +136,8 @@ func (a *app) fail(err error) int {
 		}
 		_ = encode(a.out, doc)
 	}
-	width := 1000 // a program that reads the message wants it in one line
-	if isTerminal(a.world.err) {
-		width = 79
-	}
-	fmt.Fprint(a.world.err, wrap("resow: "+err.Error(), width, "  "))
+	width := a.errWidth()
+	fmt.Fprint(a.world.err, wrap("resow: "+text, width, "  "))
 	if hint != "" {
 		fmt.Fprint(a.world.err, column("  ", hint, width))
 	}

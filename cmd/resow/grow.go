@@ -80,7 +80,7 @@ func printSeed(f *farm, codes []medium.Code, out io.Writer) error {
 		table := crop.SeedG(c.Mat.AreaM2())
 		fmt.Fprint(out, wrap(fmt.Sprintf("%s on %s: %s by the table (%g g/m2; %s)", crop.Name, c.Mat.Size(), f.mass(table), crop.DensityGM2, crop.SowSource), 79, "  "))
 		if s.SeedG > 0 && (s.SeedG > 2*table || s.SeedG < table/2) {
-			fmt.Fprint(out, wrap(fmt.Sprintf("Look again: %s on one mat is %.2g times what the table says. --seed is for each mat.", f.mass(s.SeedG), s.SeedG/table), 79, "  "))
+			fmt.Fprint(out, wrap(fmt.Sprintf("Look again: %s on one mat is %s times what the table says. --seed is for each mat.", f.mass(s.SeedG), digits(s.SeedG/table, 2)), 79, "  "))
 		}
 	}
 	if d := medium.DaysMax(c.Crops); d > 0 {

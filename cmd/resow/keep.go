@@ -29,9 +29,9 @@ list, the lists of lots and codes. It never touches a record or a picture.`,
 		Example: `  resow verify
   resow verify --repair
   resow verify --anchor 1234-BCDE-FGHJ-KNPR-STVX-42`,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(c *cobra.Command, _ []string) error {
 			var want *store.Anchor
-			if anchor != "" {
+			if c.Flags().Changed("anchor") { // an empty one is a mistake: it must not pass as compared
 				parsed, err := store.ParseAnchor(anchor)
 				if err != nil {
 					return err
@@ -94,7 +94,7 @@ func (a *app) printVerified(w io.Writer, v verified) {
 	printProblems(w, v.chain.Problems)
 	printProblems(w, v.kept.Bad)
 	if len(v.mended) > 0 {
-		fmt.Fprintf(w, "%d problems with what is derived from the records were mended; no record was touched:\n", len(v.mended))
+		fmt.Fprintf(w, "%s with what is derived from the records mended; no record was touched:\n", counted(len(v.mended), "problem"))
 		printProblems(w, v.mended)
 	}
 	offPaper := len(v.chain.Problems) < len(v.found.Problems)
@@ -105,15 +105,15 @@ func (a *app) printVerified(w io.Writer, v verified) {
 	case offPaper:
 		state = "whole"
 	}
-	fmt.Fprintf(w, "%d mats, %d steps: %s\n", v.found.Mats, v.found.Steps, state)
+	fmt.Fprintf(w, "%s, %s: %s\n", counted(v.found.Mats, "mat"), counted(v.found.Steps, "record"), state)
 	switch {
 	case offPaper:
 		fmt.Fprint(w, wrap(a.paint(red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
 	case v.want != nil && v.whole:
-		fmt.Fprintf(w, "the paper's %d records are all here unchanged; %d were added since\n", v.want.Count, uint64(v.found.Steps)-v.want.Count)
+		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n", counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
 	}
 	if v.kept.Named > 0 {
-		fmt.Fprintf(w, "%d pictures are named by steps; problems with them: %d\n", v.kept.Named, len(v.kept.Bad))
+		fmt.Fprintf(w, "%s named by steps; problems with them: %d\n", counted(v.kept.Named, "picture"), len(v.kept.Bad))
 	}
 	printOrphans(w, v.kept)
 	fmt.Fprintf(w, "anchor %s\n", v.anchor)

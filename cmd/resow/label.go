@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"io"
 	"math"
@@ -69,7 +68,12 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
   resow label --all --svg engraver --png printer`,
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(c *cobra.Command, args []string) error {
-			l.copies = max(l.copies, 0)
+			if l.copies < 1 {
+				return &usageError{fmt.Sprintf("--copies %d: want 1 or more", l.copies)}
+			}
+			if len(args) > 0 && (l.all || l.fresh) {
+				return &usageError{"--all and --new choose the mats themselves: leave the codes out, or leave the flag out"}
+			}
 			return a.open(!l.corrects(), func(f *farm) error {
 				if l.calibrate {
 					return a.calibrate(f, l)
@@ -80,6 +84,9 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 				}
 				if l.out == "" {
 					l.out = "labels.pdf"
+				}
+				if err := a.warnRetired(f, codes); err != nil {
+					return err
 				}
 				printer, err := a.correction(f, l)
 				if err != nil {
@@ -270,7 +277,7 @@ func (a *app) calibrate(f *farm, l labelFlags) error {
 		out = "calibration.pdf"
 	}
 	page := labels.Calibration{Stocks: []labels.Stock{paper}, Correction: correctionOf(p), Created: f.paperTime(nil)}
-	if err := writeFile(out, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
+	if err := writeFile(out, beginsPDF, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
 		return err
 	}
 	return a.print(struct {
@@ -306,7 +313,7 @@ func (a *app) writeLabels(f *farm, l labelFlags, printer medium.Printer, codes [
 	if err != nil {
 		return sheet, err
 	}
-	if err := writeFile(l.out, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+	if err := writeFile(l.out, beginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
 		return sheet, err
 	}
 	return sheet, writeSymbols(sheet, l.png, l.svg, a.progress("writing single files"))
@@ -423,11 +430,11 @@ const pngPixels = 12
 // named for its code.
 func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, total int)) error {
 	for _, kind := range []struct {
-		dir, ext string
-		write    func(s labels.Symbol, w io.Writer, code string) error
+		dir, ext, begins string
+		write            func(s labels.Symbol, w io.Writer, code string) error
 	}{
-		{pngDir, ".png", func(s labels.Symbol, w io.Writer, code string) error { return s.WritePNG(w, pngPixels, code) }},
-		{svgDir, ".svg", labels.Symbol.WriteSVG},
+		{pngDir, ".png", beginsPNG, func(s labels.Symbol, w io.Writer, code string) error { return s.WritePNG(w, pngPixels, code) }},
+		{svgDir, ".svg", beginsSVG, labels.Symbol.WriteSVG},
 	} {
 		if kind.dir == "" {
 			continue
@@ -443,11 +450,10 @@ func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, tot
 			if err != nil {
 				return err
 			}
-			var b bytes.Buffer
-			if err := kind.write(layout.Symbols[0].Symbol, &b, label.Code); err != nil {
-				return err
-			}
-			if err := os.WriteFile(filepath.Join(kind.dir, label.Code+kind.ext), b.Bytes(), 0o644); err != nil {
+			err = writeFile(filepath.Join(kind.dir, label.Code+kind.ext), kind.begins, func(w io.Writer) error {
+				return kind.write(layout.Symbols[0].Symbol, w, label.Code)
+			})
+			if err != nil {
 				return err
 			}
 		}
@@ -475,6 +481,25 @@ func (a *app) labelledMats(f *farm, args []string, fresh, all bool) ([]medium.Co
 		return nil
 	})
 	return codes, err
+}
+
+// warnRetired says which of the mats take no more steps: a fresh label brings
+// one back into use.
+func (a *app) warnRetired(f *farm, codes []medium.Code) error {
+	var gone []string
+	for _, code := range codes {
+		c, err := f.Condition(code)
+		if err != nil {
+			return err
+		}
+		if c.Stage == medium.Retired {
+			gone = append(gone, code.String())
+		}
+	}
+	if len(gone) > 0 {
+		a.remark("retired, and not to be used again, whatever its label says: " + some(gone, 10))
+	}
+	return nil
 }
 
 func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelFlags) error {

@@ -85,7 +85,7 @@ var verdictColor = map[medium.Word]string{medium.SowIt: green, medium.SowWithCar
 
 func (a *app) printVerdict(w io.Writer, f *farm, c medium.Condition, v medium.Verdict) {
 	fmt.Fprintf(w, "%s   %s\n", v.Code, a.paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
-	fmt.Fprintf(w, "%s since %s, %s, %s %s\n", stageText(v.Stage), f.stamp(c.Since), turns(v.Turn), c.Mat.Size(), c.Mat.Material)
+	fmt.Fprint(w, wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), f.stamp(c.Since), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
 	for _, finding := range v.Findings {
 		fmt.Fprint(w, column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
 		fmt.Fprint(w, column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
@@ -95,10 +95,10 @@ func (a *app) printVerdict(w io.Writer, f *farm, c medium.Condition, v medium.Ve
 		if !s.Accepted {
 			accepted = "not accepted"
 		}
-		fmt.Fprintf(w, "last sanitized %s: %s %g ppm, %s, %s\n", f.stamp(s.At), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted)
+		fmt.Fprint(w, wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", f.stamp(s.At), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
 	}
 	if v.NextStep != "" {
-		fmt.Fprintf(w, "next step: %s\n", v.NextStep)
+		fmt.Fprint(w, wrap("next step: "+string(v.NextStep), 79, "  "))
 	}
 	if v.Word == medium.SowIt || v.Word == medium.SowWithCare {
 		fmt.Fprintln(w, "Clear by the farm's own rules. Look at the mat before you sow.")
@@ -284,7 +284,7 @@ func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 		line("mold", "in turns %s", strings.Trim(fmt.Sprint(c.MoldTurns), "[]"))
 	}
 	for _, y := range c.Yields {
-		line("yield", "%s: %d harvests, %s on average", y.Crop, y.N, f.mass(y.SumG/float64(y.N)))
+		line("yield", "%s: %s, %s on average", y.Crop, counted(y.N, "harvest"), f.mass(y.SumG/float64(y.N)))
 	}
 }
 
@@ -402,17 +402,14 @@ records about the farm itself: policy, sanitizers, crops.`,
 }
 
 func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
-	voided := map[uint64]bool{}
-	for _, s := range thread {
-		if b, ok := s.Body.(*medium.Correct); ok {
-			voided[b.MatSeq] = true
-		}
-	}
-	for _, s := range thread {
+	now := medium.Standings(thread)
+	for i, s := range thread {
 		state := ""
 		switch {
-		case voided[s.MatSeq]:
+		case now[i].Void:
 			state = "VOID "
+		case now[i].Since > 0:
+			state = fmt.Sprintf("NOT COUNTED SINCE STEP %d WAS VOIDED ", now[i].Since)
 		case !s.Outcome.Accepted:
 			state = "NOT ACCEPTED "
 		}

@@ -63,7 +63,6 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
-		RequireUniqueNames:  true,
 		UpdateScripts:       os.Getenv("RESOW_UPDATE") != "",
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("NO_COLOR", "1")
@@ -92,6 +91,8 @@ func TestScripts(t *testing.T) {
 			"exits": scriptExits,
 			// backup NAME DIR puts the newest backup of a folder into a variable.
 			"backup": scriptBackup,
+			// shorten FILE N TO writes FILE without its last N bytes.
+			"shorten": scriptShorten,
 		},
 	})
 }

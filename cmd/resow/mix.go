@@ -49,7 +49,11 @@ type chlorineFigures struct {
 	TempC       *float64 `json:"temp_c,omitempty"`
 	HOClPercent float64  `json:"hocl_percent,omitempty"`
 	MinTempC    float64  `json:"min_temp_c,omitempty"`
-	Warnings    []string `json:"warnings"`
+	// Where the strength lies so near above a row of the table that a strip can
+	// read it in the row below: that row's end and its least temperature.
+	EdgePPM       float64  `json:"below_ppm,omitempty"`
+	BelowMinTempC float64  `json:"below_min_temp_c,omitempty"`
+	Warnings      []string `json:"warnings"`
 }
 
 func (a *app) mixCommand() *cobra.Command {
@@ -490,6 +494,7 @@ func (m mixer) chlorine(mix sanitizer.Mix) (*chlorineFigures, error) {
 	least, covered := medium.ChlorineMinTempC(mix.StrengthPPM*(1+1e-9), c.PH)
 	if covered {
 		c.MinTempC = least
+		c.EdgePPM, c.BelowMinTempC = bandBelow(mix.StrengthPPM, least, c.PH)
 	} else {
 		c.Warnings = append(c.Warnings, "no row of the published table covers this strength and pH; follow the label")
 	}
@@ -512,6 +517,25 @@ func (m mixer) chlorine(mix sanitizer.Mix) (*chlorineFigures, error) {
 		c.Warnings = append(c.Warnings, f.Text)
 	}
 	return c, nil
+}
+
+// nearEdge is how far over a row of the chlorine table a strength still may be
+// read in the row below, in mg/L: half a step of a strip with blocks of 50 ppm.
+const nearEdge = 25
+
+// bandBelow gives the end of the row below that a strength lies near, and the
+// least temperature there; zeros where none is near or nothing changes. The rows
+// end at 50 and 100 mg/L: FDA Food Code 4-501.114 (A).
+func bandBelow(ppm, least float64, pH *float64) (edge, tempC float64) {
+	for _, edge := range []float64{50, 100} {
+		if ppm*(1+1e-9) < edge || ppm > edge+nearEdge {
+			continue
+		}
+		if below, ok := medium.ChlorineMinTempC(edge-1, pH); ok && below > least {
+			return edge, below
+		}
+	}
+	return 0, 0
 }
 
 func recipeIn(list []sanitizer.Recipe, system sanitizer.System) *sanitizer.Recipe {

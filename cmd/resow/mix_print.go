@@ -132,7 +132,11 @@ func printChlorine(w io.Writer, c *chlorineFigures) {
 		text = fmt.Sprintf("At pH %g about %.0f %% of the chlorine is hypochlorous acid, the form that sanitizes well. ", *c.PH, c.HOClPercent)
 	}
 	if c.MinTempC > 0 {
-		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used (FDA Food Code 4-501.114, a reference; the label decides).", c.MinTempC)
+		below := ""
+		if c.BelowMinTempC > 0 {
+			below = fmt.Sprintf(", and %g C where a strip can't tell it from less than %g ppm", c.BelowMinTempC, c.EdgePPM)
+		}
+		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used%s (FDA Food Code 4-501.114, a reference; the label decides).", c.MinTempC, below)
 	}
 	if text != "" {
 		fmt.Fprint(w, "\n", wrap(text, 79, ""))

@@ -56,7 +56,7 @@ func (a *app) exportLines(f *farm, out string) error {
 		return err
 	}
 	var anchor store.Anchor
-	err := writeFile(out, func(w io.Writer) (err error) {
+	err := writeFile(out, beginsLines, func(w io.Writer) (err error) {
 		anchor, err = f.Lines(w, a.progress("exporting"))
 		return err
 	})
@@ -67,7 +67,7 @@ func (a *app) exportLines(f *farm, out string) error {
 		return err
 	}
 	return a.print(map[string]any{"file": out, "records": anchor.Count, "anchor": anchor}, func(w io.Writer) {
-		fmt.Fprintf(w, "Wrote %d records to %s, anchor %s.\n", anchor.Count, out, anchor)
+		fmt.Fprintf(w, "Wrote %s to %s, anchor %s.\n", counted(int(anchor.Count), "record"), out, anchor)
 	})
 }
 
@@ -76,7 +76,8 @@ func (a *app) exportTables(f *farm, dir string) error {
 		return err
 	}
 	rows, err := f.Tables(func(kind medium.Kind) (io.WriteCloser, error) {
-		return os.Create(filepath.Join(dir, string(kind)+".csv"))
+		f, err := beginFile(filepath.Join(dir, string(kind)+".csv"), beginsTable)
+		return tableFile{f}, err
 	})
 	if err != nil {
 		return err
@@ -199,14 +200,14 @@ func (a *app) importLedger(in io.Reader, apply bool) error {
 	return a.print(doc, func(w io.Writer) {
 		switch {
 		case repeated || same:
-			fmt.Fprintf(w, "%s holds these %d records already; nothing to do.\n", path, anchor.Count)
+			fmt.Fprintf(w, "%s holds these %s already; nothing to do.\n", path, counted(int(anchor.Count), "record"))
 		case apply:
-			fmt.Fprintf(w, "Made %s with %d records, anchor %s.\n", path, anchor.Count, anchor)
+			fmt.Fprintf(w, "Made %s with %s, anchor %s.\n", path, counted(int(anchor.Count), "record"), anchor)
 		case there:
-			fmt.Fprintf(w, "All %d records can be taken, anchor %s. Nothing was written, and --apply will refuse:\n", anchor.Count, anchor)
+			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written, and --apply will refuse:\n", counted(int(anchor.Count), "record"), anchor)
 			fmt.Fprint(w, wrap((&store.ExistsError{Path: path}).Error()+".", 79, "  "))
 		default:
-			fmt.Fprintf(w, "All %d records can be taken, anchor %s. Nothing was written; --apply makes %s.\n", anchor.Count, anchor, path)
+			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written; --apply makes %s.\n", counted(int(anchor.Count), "record"), anchor, path)
 		}
 	})
 }
@@ -296,20 +297,20 @@ func (a *app) importTable(f *farm, table moving.Table, o moving.Options, apply, 
 
 func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply bool, more int) {
 	for _, n := range table.Notes {
-		fmt.Fprintln(w, n)
+		fmt.Fprint(w, wrap(n, 79, "  "))
 	}
 	dates := ""
 	if slices.ContainsFunc(doc.Columns, func(c moving.Column) bool { return c.Field == "at" }) {
 		dates = ", dates read as " + doc.Dates
 	}
-	fmt.Fprintf(w, "%d rows of %s%s\n", len(table.Rows), doc.What, dates)
+	fmt.Fprintf(w, "%s of %s%s\n", counted(len(table.Rows), "row"), doc.What, dates)
 	fmt.Fprintf(w, "  %-24s  %-18s  %s\n", "COLUMN", "IS", "UNIT")
 	for _, c := range doc.Columns {
 		is := c.Field
 		if is == "" {
 			is = "(left out)"
 		}
-		fmt.Fprintf(w, "  %-24s  %-18s  %s\n", cut(c.Head, 24), is, c.Unit)
+		fmt.Fprintf(w, "  %s  %-18s  %s\n", padded(c.Head, 24), is, cut(c.Unit, 31))
 	}
 	if len(doc.Guesses) > 0 {
 		fmt.Fprintln(w, "Guessed; look at each:")
@@ -321,16 +322,16 @@ func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply 
 		}
 	}
 	if len(doc.Bad) > 0 {
-		fmt.Fprintf(w, "%d rows can't be taken:\n", len(doc.Bad)+more)
+		fmt.Fprintf(w, "%s can't be taken:\n", counted(len(doc.Bad)+more, "row"))
 		printBadRows(w, doc.Bad, more)
-		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+" Mend the rows, or say what the columns are, and run it again.")
+		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nMend the rows, or say what the columns are, and run it again.")
 		return
 	}
-	fmt.Fprintf(w, "%d new rows, %d imported before", doc.New, doc.Repeated)
+	taken := fmt.Sprintf("%s, imported before: %d", counted(doc.New, "new row"), doc.Repeated)
 	if doc.Missed > 0 {
-		fmt.Fprintf(w, "; %d of the steps are not accepted by the rules and do not move their mats", doc.Missed)
+		taken += fmt.Sprintf("; steps that the rules do not accept, and that do not move their mats: %d", doc.Missed)
 	}
-	fmt.Fprintln(w)
+	fmt.Fprint(w, wrap(taken, 79, "  "))
 	switch {
 	case doc.Applied && doc.New == 0:
 		fmt.Fprintln(w, "Nothing to do: every row was imported before.")
@@ -340,7 +341,7 @@ func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply 
 			fmt.Fprintf(w, "An old name finds its mat as mark:NAME; `%s label` prints the labels.\n", a.self)
 		}
 	case apply:
-		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+" If the guesses are right, run it again with --apply --confirm.")
+		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nIf the guesses are right, run it again with --apply --confirm.")
 	default:
 		fmt.Fprintln(w, "Nothing was recorded yet; --apply records the rows.")
 	}

@@ -45,6 +45,9 @@ wed, thu, fri, sat, sun. Without --mats the mats in use on file are taken.`,
 		Example: `  resow pool --sow radish=3x8 --sow pea=2x6:9-11 --dry-days 1 --air-days 1 --no-dry 25%
   resow pool --plan week.csv --mats 60 --wash 20 --racks 24 --losses 2% --replace 14d --out pool.pdf`,
 		RunE: func(*cobra.Command, []string) error {
+			if p.weeks < 1 || p.repeats < 1 {
+				return &usageError{fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.weeks, p.repeats)}
+			}
 			return a.maybeFarm(func(f *farm, origin report.Origin) error { return a.pool(f, origin, p) })
 		}}
 	flags := c.Flags()

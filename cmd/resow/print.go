@@ -66,11 +66,11 @@ func (a *app) origin(f *farm) (report.Origin, error) {
 func writeReport(path string, r report.Report) error {
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".pdf":
-		return writeFile(path, func(w io.Writer) error { return report.PDF(w, r) })
+		return writeFile(path, beginsPDF, func(w io.Writer) error { return report.PDF(w, r) })
 	case ".html":
-		return writeFile(path, func(w io.Writer) error { return report.HTML(w, r) })
+		return writeFile(path, beginsHTML, func(w io.Writer) error { return report.HTML(w, r) })
 	case ".csv":
-		return writeFile(path, func(w io.Writer) error { return report.CSV(w, r) })
+		return writeFile(path, beginsCSV, func(w io.Writer) error { return report.CSV(w, r) })
 	}
 	return &usageError{fmt.Sprintf("--out %s: want a name that ends in .pdf, .html or .csv", path)}
 }

@@ -47,7 +47,7 @@ shows it as reviewed by the same person.
 					Steps int `json:"steps_reviewed"`
 					Own   int `json:"own_steps"`
 				}{done[0], steps, own}, func(w io.Writer) {
-					fmt.Fprintf(w, "%s reviewed the records of %s to %s, %s: %d steps of mats.\n", done[0].By, b.From, b.To, f.stamp(done[0].Recorded), steps)
+					fmt.Fprint(w, wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.stamp(done[0].Recorded), counted(steps, "step")), 79, "  "))
 					if own > 0 {
 						fmt.Fprint(w, wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
 					}
@@ -113,6 +113,9 @@ func (b *between) period(a *app, f *farm) (from, to time.Time, err error) {
 		if b.from == "" {
 			from = to.AddDate(0, 0, -30)
 		}
+	}
+	if from.After(now) {
+		return from, to, &usageError{fmt.Sprintf("--from %s lies in the future; nothing is recorded for it yet", b.from)}
 	}
 	if to.Before(from) {
 		return from, to, &usageError{fmt.Sprintf("--from %s --to %s: want the earlier day first", b.from, b.to)}

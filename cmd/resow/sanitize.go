@@ -40,7 +40,7 @@ ammonia; wet floors are slippery.`,
 		`  resow sanitize TK7R2N81 TB3DF6H2 --solution BK7R2N81 --timer --temp 20C --by MK
   resow sanitize TK7R2N81 --product "blue drum" --strength 100ppm --contact 2min --temp 20C --by MK
   resow sanitize TK7R2N81 --active peroxide --strength 3% --contact 10min --rinsed --by MK`,
-		func(f *farm, _ medium.Code) (medium.Body, error) { return s.body(f) },
+		func(f *farm, _ medium.Code) (medium.Body, error) { return s.body(a, f) },
 		func(f *farm, codes []medium.Code, out io.Writer) error {
 			if a.code == 0 {
 				fmt.Fprintln(out, "Let the mats drain and dry before they are sown on.")
@@ -91,7 +91,7 @@ ammonia; wet floors are slippery.`,
 }
 
 // body makes the step. The contact time is the timer's where it ran.
-func (s sanitizing) body(f *farm) (*medium.Sanitize, error) {
+func (s sanitizing) body(a *app, f *farm) (*medium.Sanitize, error) {
 	b := &medium.Sanitize{Product: s.product, Active: s.active, Method: s.method, Rinsed: s.rinsed, Timed: s.timer, Place: s.place}
 	switch s.sides {
 	case "both":
@@ -112,7 +112,7 @@ func (s sanitizing) body(f *farm) (*medium.Sanitize, error) {
 		return nil, err
 	}
 	if s.solution != "" {
-		bottle, err := f.bottle(s.solution)
+		bottle, err := a.bottle(f, s.solution)
 		b.Solution = bottle.Solution.Code
 		return b, err
 	}
@@ -137,19 +137,18 @@ func (s sanitizing) seconds() (int, error) {
 }
 
 // needed is the contact time to count down: --contact, or the directions'.
-func (s sanitizing) needed(f *farm) (time.Duration, error) {
+func (s sanitizing) needed(a *app, f *farm) (time.Duration, error) {
 	if s.contact != "" {
 		return amount.Span("contact time", s.contact)
 	}
-	name := s.product
+	d, ok := f.Sanitizer(s.product, s.active)
 	if s.solution != "" {
-		b, err := f.bottle(s.solution)
+		b, err := a.bottle(f, s.solution)
 		if err != nil {
 			return 0, err
 		}
-		name = b.Solution.Product
+		d, ok = f.DirectionsOf(b)
 	}
-	d, ok := f.Sanitizer(name, s.active)
 	if !ok || d.ContactS == 0 {
 		return 0, &usageError{"no contact time is on file for this sanitizer; say how long with --contact 2min"}
 	}

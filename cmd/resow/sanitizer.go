@@ -31,7 +31,8 @@ func (a *app) sanitizerAddCommand() *cobra.Command {
 how long the surface stays wet, temperature, pH, and whether to rinse with
 potable water. Use --directions "farm procedure" only for your own written
 procedure; a care finding then stands on every verdict. To change a product, add
-it again under its name: the new directions hold from then on.
+it again under its name: the new directions hold from then on, and a solution
+mixed before keeps the old ones. Another active ingredient needs another name.
 
 The stock strength says what its percent counts: 5.25% or 5.25%ww is by weight
 (what labels mostly mean), 3%wv is grams in 100 mL, 10%trade and 65%avail count
@@ -114,13 +115,57 @@ ammonia. The label, local rules and qualified people come first.`,
 }
 
 func (a *app) addSanitizer(f *farm, s medium.Sanitizer) error {
+	old, known := f.Sanitizer(s.Name, "")
 	if err := a.recordFarm(f, &s); err != nil || a.json {
 		return err
+	}
+	if known {
+		fmt.Fprint(a.out, wrap(replacedText(old, s), 79, "  "))
 	}
 	for _, note := range sanitizer.Notes(s) {
 		fmt.Fprint(a.out, column("  ", note, 79))
 	}
 	return nil
+}
+
+// replacedText says what a product's new directions change.
+func replacedText(old, s medium.Sanitizer) string {
+	var changed []string
+	for _, k := range []struct{ what, was, is string }{
+		{"name", old.Name, s.Name}, {"stock", old.Stock, s.Stock}, {"directions", old.Directions, s.Directions},
+		{"strength", span(old.MinPPM, old.MaxPPM, "ppm"), span(s.MinPPM, s.MaxPPM, "ppm")},
+		{"contact", quantity("%g s", float64(old.ContactS)), quantity("%g s", float64(s.ContactS))},
+		{"temperature", span(old.MinTempC, old.MaxTempC, "C"), span(s.MinTempC, s.MaxTempC, "C")},
+		{"pH", span(old.MinPH, old.MaxPH, ""), span(s.MinPH, s.MaxPH, "")},
+		{"rinse", rinseText(old), rinseText(s)},
+		{"good after mixing", quantity("%g h", old.MixedHours), quantity("%g h", s.MixedHours)},
+		{"good after opening", quantity("%g days", old.OpenedDays), quantity("%g days", s.OpenedDays)},
+		{"density", quantity("%g g/mL", old.DensityGPML), quantity("%g g/mL", s.DensityGPML)},
+		{"registration", old.Registration, s.Registration}, {"note", old.Note, s.Note},
+	} {
+		if k.was != k.is {
+			changed = append(changed, fmt.Sprintf("%s %s, was %s", k.what, noneIfEmpty(k.is), noneIfEmpty(k.was)))
+		}
+	}
+	if len(changed) == 0 {
+		return "It replaces " + old.Name + ", which was on file with the same directions."
+	}
+	return "It replaces " + old.Name + " on file: " + strings.Join(changed, "; ") + ". Solutions mixed before keep the directions that they were mixed under."
+}
+
+// span writes a range that a label gives; empty where it gives none.
+func span(least, most float64, unit string) string {
+	if least == 0 && most == 0 {
+		return ""
+	}
+	return strings.TrimSpace(fmt.Sprintf("%g to %g %s", least, most, unit))
+}
+
+func noneIfEmpty(text string) string {
+	if text == "" {
+		return "none"
+	}
+	return text
 }
 
 func (a *app) sanitizerListCommand() *cobra.Command {
@@ -153,7 +198,7 @@ func printSanitizer(w io.Writer, s medium.Sanitizer) {
 		fmt.Fprintln(w, "  no directions on file: no step with it is accepted")
 		return
 	}
-	text := join(s.Directions+fmt.Sprintf(": %g-%g ppm", s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
+	text := join(s.Directions+": "+strengths(s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
 		quantity("at least %g C", s.MinTempC), quantity("at most %g C", s.MaxTempC), rinseText(s), named("registration", s.Registration), s.Note)
 	fmt.Fprint(w, wrap("  "+text, 79, "    "))
 }

@@ -284,7 +284,7 @@ func (w *washLoop) bottle(f *farm, code medium.Code) func() loud {
 	if !ok {
 		return w.refuse("UNKNOWN BOTTLE", code.String()+" is no solution on the farm. Do not use what nobody can name; mix a fresh one with `resow mix`.")
 	}
-	product, _ := f.Sanitizer(b.Solution.Product, "")
+	product, _ := f.DirectionsOf(b)
 	if needsMeasuring(product) {
 		return w.refuse("MEASURE", product.Name+" asks for a temperature or a pH, which must be measured: use `resow sanitize` with --temp or --ph and scan the mats into it.")
 	}

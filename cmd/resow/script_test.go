@@ -130,3 +130,13 @@ func scriptBackup(ts *testscript.TestScript, neg bool, args []string) {
 	slices.Sort(files)
 	ts.Setenv(args[0], files[len(files)-1])
 }
+
+func scriptShorten(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: shorten FILE N TO")
+	}
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	text := ts.ReadFile(args[0])
+	ts.Check(os.WriteFile(ts.MkAbs(args[2]), []byte(text[:len(text)-n]), 0o600))
+}

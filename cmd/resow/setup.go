@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"io"
 	"sort"
+	"strings"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/text/currency"
 
 	"resow/cmd/resow/amount"
 	"resow/labels"
@@ -27,6 +29,12 @@ resow policy show and make them your own.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if cmd.Flags().Changed("lat") {
 				s.Lat, s.Lon = &lat, &lon
+			}
+			if strings.TrimSpace(s.Name) == "" {
+				return &usageError{"the farm needs a name, as it is to stand on labels and reports: --name \"Reed End Greens\""}
+			}
+			if _, err := currency.ParseISO(s.Currency); err != nil {
+				return &medium.InputError{Field: "currency", Value: s.Currency, Want: "a code of ISO 4217 such as EUR, USD or GBP"}
 			}
 			st, err := store.Create(a.storePath(), s, a.initials(), a.storeOptions(false))
 			if err != nil {
@@ -254,16 +262,21 @@ func (a *app) policySetCommand() *cobra.Command {
 	c.ValidArgsFunction = fixedWords(ruleNames()...)
 	c.RunE = func(_ *cobra.Command, args []string) error {
 		return a.open(false, func(f *farm) error {
-			if _, ok := medium.RuleNamed(args[0]); !ok {
+			rule, ok := medium.RuleNamed(args[0])
+			if !ok {
 				return &medium.UnknownError{What: "rule", Name: args[0], Do: "see `resow policy show`"}
 			}
-			set := f.Policy.Setting(args[0])
+			old := f.Policy.Setting(args[0])
+			set := old
 			set.On = !off
 			if c.Flags().Changed("limit") {
 				set.Limit = limit
 			}
 			if c.Flags().Changed("window") {
 				set.Window = window
+			}
+			if set == old && !rule.Fixed {
+				return &usageError{fmt.Sprintf("%s stands so already (`resow policy show`); nothing was changed", rule.Name)}
 			}
 			return a.recordFarm(f, &medium.PolicyChange{Setting: set, Reason: reason})
 		})

@@ -33,7 +33,7 @@ func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Sto
 		if paper, err = f.tagPaper(m.tagStock); err != nil {
 			return doc, err
 		}
-		if file, err = beginFile(m.tag); err != nil {
+		if file, err = beginFile(m.tag, beginsPDF); err != nil {
 			return doc, err
 		}
 		defer file.drop()
@@ -110,23 +110,27 @@ func (a *app) freshBottle(f *farm) (medium.Code, error) {
 		if err != nil {
 			return "", err
 		}
-		if _, taken := f.Bottle(medium.Code(code)); !taken {
+		if _, err := f.BottleAt(medium.Code(code), time.Time{}); err != nil { // discarded ones are taken too
 			return medium.Code(code), nil
 		}
 	}
 }
 
-// bottle gives the solution that a scanned or typed text names.
-func (f *farm) bottle(text string) (medium.Bottle, error) {
+// bottle gives the solution that a scanned or typed text names, also one that was
+// discarded after the time of a late entry.
+func (a *app) bottle(f *farm, text string) (medium.Bottle, error) {
 	code, err := labels.Read(text)
 	if err != nil {
 		return medium.Bottle{}, err
 	}
-	b, ok := f.Bottle(medium.Code(code))
-	if !ok {
-		return b, &medium.UnknownError{What: "solution", Name: medium.Code(code).String(), Do: "`resow solution list` shows those that were not discarded; mix a fresh one with `resow mix --bottle`"}
+	at, err := a.happened(f)
+	if err != nil {
+		return medium.Bottle{}, err
 	}
-	return b, nil
+	if at.IsZero() {
+		at = f.now(a)
+	}
+	return f.BottleAt(medium.Code(code), at)
 }
 
 func (a *app) solutionCommand() *cobra.Command {
@@ -190,8 +194,8 @@ func bottleStrength(b medium.Bottle) string {
 
 // state says in a word or two whether a solution can be used.
 func (f *farm) state(b medium.Bottle, now time.Time) string {
-	d, _ := f.Sanitizer(b.Solution.Product, "")
-	least, _ := b.Range()
+	d, _ := f.DirectionsOf(b)
+	least, most := b.Range()
 	switch {
 	case now.After(b.Solution.GoodUntil):
 		return "out of date"
@@ -203,6 +207,8 @@ func (f *farm) state(b medium.Bottle, now time.Time) string {
 		return "too strong"
 	case b.Strip == nil:
 		return "not measured"
+	case least < d.MinPPM || most > d.MaxPPM:
+		return "unsure"
 	}
 	return "good"
 }
@@ -227,7 +233,7 @@ record.`,
 				return err
 			}
 			return a.open(false, func(f *farm) error {
-				b, err := f.bottle(args[0])
+				b, err := a.bottle(f, args[0])
 				if err != nil {
 					return err
 				}
@@ -264,7 +270,7 @@ func stripPPM(what, text string) (float64, error) {
 
 // printStrip says what a reading means, and how to put a solution right.
 func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
-	d, _ := f.Sanitizer(b.Solution.Product, "")
+	d, _ := f.DirectionsOf(b)
 	state := f.state(b, now)
 	least, most := b.Range()
 	text := fmt.Sprintf("%s: %s, between %g and %g ppm", b.Solution.Code, state, least, most)
@@ -272,6 +278,9 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 		text += fmt.Sprintf("; the directions ask for %g to %g ppm", d.MinPPM, d.MaxPPM)
 	}
 	fmt.Fprint(w, wrap(text+".", 79, "  "))
+	if state == "unsure" {
+		fmt.Fprint(w, wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
+	}
 	if computed := b.Solution.StrengthPPM; computed < least*0.8 || computed > most*1.2 {
 		fmt.Fprint(w, wrap(fmt.Sprintf("The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed), 79, "  "))
 	}
@@ -284,14 +293,15 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 func (a *app) solutionDiscardCommand() *cobra.Command {
 	var reason string
 	c := &cobra.Command{Use: "discard CODE", Short: "Record that a solution was used up or poured away", Args: cobra.ExactArgs(1),
-		Long: `Record the sanitize steps first: a discarded solution can't be used any more. Pour
+		Long: `A discarded solution can't be used any more; a sanitize step that was done before
+can still be recorded late, with --at. Pour
 away only what the label and the local sewer or septic rules allow, with plenty
 of water, and never two products into one drain.`,
 		Example:           "  resow solution discard BK7R2N81 --reason \"used up\" --by MK",
 		ValidArgsFunction: a.completeSolutions,
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(false, func(f *farm) error {
-				b, err := f.bottle(args[0])
+				b, err := a.bottle(f, args[0])
 				if err != nil {
 					return err
 				}
@@ -332,7 +342,7 @@ wet hands, or slip the paper into a clear pouch.`,
 				bottles := make([]medium.Bottle, len(args))
 				for i, text := range args {
 					var err error
-					if bottles[i], err = f.bottle(text); err != nil {
+					if bottles[i], err = a.bottle(f, text); err != nil {
 						return err
 					}
 				}
@@ -364,7 +374,7 @@ func (a *app) writeTags(f *farm, run labels.BottleTags, bottles []medium.Bottle,
 	if err != nil {
 		return err
 	}
-	file, err := beginFile(out)
+	file, err := beginFile(out, beginsPDF)
 	if err != nil {
 		return err
 	}
@@ -396,7 +406,7 @@ func (f *farm) tag(b medium.Bottle) labels.BottleTag {
 	if b.Strip != nil {
 		strength = fmt.Sprintf("%g ppm by strip", b.Strip.ReadPPM)
 	}
-	directions, _ := f.Sanitizer(b.Solution.Product, "")
+	directions, _ := f.DirectionsOf(b)
 	return labels.BottleTag{Code: string(b.Solution.Code), Product: b.Solution.Product, Active: active.Title(), Strength: strength, Use: tagUse(directions),
 		MadeAt: b.MadeAt.In(f.loc).Format(stamp), GoodUntil: b.Solution.GoodUntil.In(f.loc).Format(stamp), MadeBy: b.MadeBy, Farm: f.Settings.Name,
 		Cautions: pack(sanitizer.TagCautions(active, b.Solution.StrengthPPM), tagLine)}

@@ -16,13 +16,13 @@ import (
 func (a *app) stepCommand(use, short, long, example string, body func(f *farm, code medium.Code) (medium.Body, error), after func(f *farm, codes []medium.Code, out io.Writer) error) *cobra.Command {
 	var replaces uint64
 	c := &cobra.Command{
-		Use: use + " CODE... | -", Short: short, Long: long, Example: example, Args: cobra.MinimumNArgs(1),
+		Use: use + " CODE... | -", Short: short, Long: long + dashHelp, Example: example, Args: cobra.MinimumNArgs(1),
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(false, func(f *farm) error {
 				codes, err := a.findAll(f, args)
 				if err != nil {
-					return err
+					return noneRecorded(err, len(args))
 				}
 				if replaces > 0 && len(codes) > 1 {
 					return &usageError{"--replaces names a step of one mat; give one code"}
@@ -43,6 +43,27 @@ func (a *app) stepCommand(use, short, long, example string, body func(f *farm, c
 	return c
 }
 
+const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\nthem. All mats of a command are recorded, or none."
+
+// batchError is what stopped one mat of several: all are recorded or none.
+type batchError struct {
+	err  error
+	mats int
+}
+
+func (e *batchError) Error() string {
+	return fmt.Sprintf("%v. Nothing was recorded for the %d codes of this command", e.err, e.mats)
+}
+
+func (e *batchError) Unwrap() error { return e.err }
+
+func noneRecorded(err error, mats int) error {
+	if mats < 2 {
+		return err
+	}
+	return &batchError{err, mats}
+}
+
 // record puts steps into the ledger and prints what became of them.
 func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []medium.Code, out io.Writer) error) error {
 	at, err := a.happened(f)
@@ -56,7 +77,7 @@ func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []m
 	}
 	done, err := f.Record("", steps)
 	if err != nil {
-		return err
+		return noneRecorded(err, len(steps))
 	}
 	lines := make([]medium.Result, len(done))
 	for i, s := range done {

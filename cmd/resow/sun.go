@@ -161,7 +161,7 @@ func (d drying) window(a *app, f *farm) (start, end time.Time, err error) {
 			return start, end, err
 		}
 		if !start.Before(end) {
-			return start, end, &sunlight.WindowError{Start: start, End: end}
+			return start, end, &usageError{fmt.Sprintf("--from %s --to %s: want the earlier time first; over midnight --from needs its day: \"2026-11-24 20:00\"", d.from, d.to)}
 		}
 		return start, end, nil
 	}

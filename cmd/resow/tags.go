@@ -101,7 +101,7 @@ func (a *app) beginLabels(l labelFlags) (*begun, error) {
 	if err != nil {
 		return nil, err
 	}
-	return beginFile(l.out)
+	return beginFile(l.out, beginsPDF)
 }
 
 func spaced(codes []medium.Code) string {

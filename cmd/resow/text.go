@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -76,6 +77,23 @@ func cut(text string, n int) string {
 		return text
 	}
 	return fitColumns(text, n-1) + "…"
+}
+
+// padded is a text in n columns, cut or filled.
+func padded(text string, n int) string {
+	text = cut(text, n)
+	return text + strings.Repeat(" ", max(0, n-columns(text)))
+}
+
+// strengths is the range of a label; many name one strength alone.
+func strengths(least, most float64) string {
+	switch {
+	case most == 0:
+		return ""
+	case least == most:
+		return fmt.Sprintf("%g ppm", most)
+	}
+	return fmt.Sprintf("%g-%g ppm", least, most)
 }
 
 // foldExample breaks the lines of an example before a flag, as a shell reads

@@ -57,7 +57,7 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 			return err
 		}
 		mats = len(codes)
-		if need, err = s.needed(f); err != nil {
+		if need, err = s.needed(a, f); err != nil {
 			return err
 		}
 		planned := *s
@@ -89,7 +89,7 @@ func (a *app) foresee(f *farm, s sanitizing, codes []medium.Code) error {
 		if err != nil {
 			return err
 		}
-		b, err := s.body(f)
+		b, err := s.body(a, f)
 		if err != nil {
 			return err
 		}

@@ -150,7 +150,7 @@ with the buyer and the local health authority.`,
 				}{r, held, epcis}, func(w io.Writer) {
 					a.printTrace(w, f, r)
 					if len(held) > 0 {
-						fmt.Fprintf(w, "%s: %s, %q.\n", a.paint(red, "ON HOLD"), counted(len(held), "mat"), hold)
+						fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %q.", a.paint(red, "ON HOLD"), counted(len(held), "mat"), hold), 79, "  "))
 					} else if hold != "" {
 						fmt.Fprintln(w, "All of these mats are on hold or retired already.")
 					}
@@ -249,14 +249,14 @@ func (a *app) writeEPCIS(f *farm, r trace.Result, path string, n trace.Names) er
 	if err != nil {
 		return err
 	}
-	return writeFile(path, func(w io.Writer) error {
+	return writeFile(path, beginsEPCIS, func(w io.Writer) error {
 		_, err := w.Write(append(doc, '\n'))
 		return err
 	})
 }
 
 func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
-	fmt.Fprintf(w, "%s %s, growths: %d, other lots at risk: %d, mats: %d\n", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats))
+	fmt.Fprint(w, wrap(fmt.Sprintf("%s %s, growths: %d, other lots at risk: %d, mats: %d", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats)), 79, "  "))
 	for _, g := range r.Start {
 		a.printGrowth(w, f, g, "")
 		for _, c := range g.Before {
@@ -289,7 +289,7 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 			text += ", mixed by " + s.MadeBy + " " + f.stamp(s.MadeAt)
 		}
 		if s.Missed > 0 {
-			text += fmt.Sprintf(", %d steps NOT ACCEPTED", s.Missed)
+			text += fmt.Sprintf(", %s NOT ACCEPTED", counted(s.Missed, "step"))
 		}
 		fmt.Fprint(w, column("sanitizer  ", text, 79))
 	}
@@ -311,7 +311,7 @@ func (a *app) printSeedAlso(w io.Writer, f *farm, r trace.Result) {
 	for _, seed := range r.Seeds {
 		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT, %s:\n", seed.Name)
 		if len(r.SeedAlso) > seedShown {
-			fmt.Fprint(w, column("  ", fmt.Sprintf("%d lots: %s", len(seed.Lots), strings.Join(seed.Lots, ", ")), 79))
+			fmt.Fprint(w, column("  ", fmt.Sprintf("%s: %s", counted(len(seed.Lots), "lot"), strings.Join(seed.Lots, ", ")), 79))
 		}
 		for _, g := range r.SeedAlso {
 			if sameLot(g.SeedLot, seed.Name) && (g.Mold || len(r.SeedAlso) <= seedShown) {

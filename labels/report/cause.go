@@ -54,8 +54,17 @@ func (c causesOver) say() []string {
 }
 
 func causePhrase(cause string) string {
-	if cause == causeName("") {
+	switch cause {
+	case causeName(""):
 		return "a cause that was not noted"
+	case string(medium.CauseCut):
+		return "a cut"
+	case string(medium.CauseYield):
+		return "falling yield"
+	case string(medium.CauseLost):
+		return "having been lost"
+	case string(medium.CauseOther):
+		return "another cause"
 	}
 	return cause
 }

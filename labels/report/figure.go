@@ -2,7 +2,9 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"resow/medium"
@@ -47,20 +49,30 @@ func spreadOf(values []int) spread {
 func (s spread) mean() float64 { return float64(s.sum) / float64(s.n) }
 
 // short writes a figure with at most one decimal.
-func short(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", v), ".0") }
+func short(v float64) string { return strings.TrimSuffix(decimals(v, 1), ".0") }
+
+// decimals writes a figure with so many decimals, never with an exponent, and a
+// figure that rounds to nothing without a sign.
+func decimals(v float64, n int) string {
+	out := strconv.FormatFloat(v, 'f', n, 64)
+	if strings.Trim(out, "-0.") == "" {
+		out = strings.TrimPrefix(out, "-")
+	}
+	return out
+}
 
 func percent(part, of int) string { return keep(short(100*float64(part)/float64(of)) + " %") }
 
 // mass writes grams for the farm's units; 1 oz is 28.349523 g.
 func mass(g float64, units string) string {
 	if units == medium.US {
-		return keep(fmt.Sprintf("%.1f oz", g/28.349523125))
+		return keep(decimals(g/28.349523125, 1) + " oz")
 	}
-	return keep(fmt.Sprintf("%.0f g", g))
+	return keep(decimals(g, 0) + " g")
 }
 
 func money(v float64, currency string) string {
-	return keep(strings.TrimSpace(fmt.Sprintf("%.2f %s", v, currency)))
+	return keep(strings.TrimSpace(decimals(v, 2) + " " + currency))
 }
 
 // mesh names a mat's mesh: material, opening, layers.
@@ -70,7 +82,7 @@ func mesh(m medium.Mat) string {
 		parts = append(parts, m.Material)
 	}
 	if m.ApertureMM > 0 {
-		parts = append(parts, keep(fmt.Sprintf("%.3g mm", m.ApertureMM)))
+		parts = append(parts, keep(strconv.FormatFloat(math.Round(1000*m.ApertureMM)/1000, 'f', -1, 64)+" mm"))
 	}
 	if m.Layers > 1 {
 		parts = append(parts, keep(fmt.Sprintf("%d layers", m.Layers)))

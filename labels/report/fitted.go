@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -73,7 +74,12 @@ func sownOn(obs []lifetime.Observation) []lifetime.Observation {
 }
 
 func fitLife(obs []lifetime.Observation) (lifetime.Fit, error) {
-	if err := lifetime.DefaultLimits().Fit(obs); err != nil {
+	err := lifetime.DefaultLimits().Fit(obs)
+	var little *lifetime.TooLittle
+	if errors.As(err, &little) { // a mat that was retired before its first sowing is not among them
+		return lifetime.Fit{}, &lifetime.TooLittle{Statement: little.Statement, Have: little.Have, Need: little.Need, Of: "retired mats that were sown on", Advice: little.Advice}
+	}
+	if err != nil {
 		return lifetime.Fit{}, err
 	}
 	return lifetime.FitWeibull(obs, confidence)

@@ -16,7 +16,7 @@ const confidence = 0.95
 func tooFew(err error) string {
 	var little *lifetime.TooLittle
 	if errors.As(err, &little) {
-		return fmt.Sprintf("too few %s (%d of %d needed)", little.Of, little.Have, little.Need)
+		return fmt.Sprintf("too few %s (%d so far, at least %d needed)", little.Of, little.Have, little.Need)
 	}
 	return "can't be worked out from these records"
 }
@@ -40,7 +40,7 @@ func minus(figure string) string {
 	return figure
 }
 
-func hundredths(v float64) string { return fmt.Sprintf("%.2f", v) }
+func hundredths(v float64) string { return decimals(v, 2) }
 
 func percentOf(share float64) string { return keep(short(100*share) + " %") }
 
@@ -172,8 +172,10 @@ func (l lives) say() []string {
 		if err != nil {
 			return nil
 		}
-		return []string{fmt.Sprintf("Too few mats are retired (%d) to say how long a mat lasts; so far %s in 100 turns have ended one (exact 95 %% interval %s to %s).",
-			rate.Retired, short(100*rate.PerTurn), short(100*rate.Low), short(100*rate.High))}
+		if rate.Retired == 0 {
+			return []string{fmt.Sprintf("No mat is retired yet, so how long a mat lasts can't be said; the mats have made %s in all.", turns(int(rate.Turns+0.5)))}
+		}
+		return []string{fmt.Sprintf("Too few mats are retired to say how long a mat lasts: %d so far, in %s of all mats together.", rate.Retired, turns(int(rate.Turns+0.5)))}
 	}
 	unlike := l.sayUnlike()
 	if len(unlike) > 0 {
@@ -225,7 +227,7 @@ func (l lives) table() Section {
 	s := Section{Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
 		Note: "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
 		Columns: []Column{{Head: headed(l.by.one)}, {Head: "Mats", Right: true}, {Head: "Retired", Right: true}, {Head: "Half are retired by turn"},
-			{Head: l.meanHead(), Drop: 1}, {Head: "Retired per 100 turns (exact 95 % interval)", Drop: 2}}}
+			{Head: l.meanHead(), Drop: 1}, {Head: "Turns for each retired mat (exact 95 % interval)", Drop: 2}}}
 	for _, g := range l.groups {
 		s.Rows = append(s.Rows, l.row(g))
 	}
@@ -263,9 +265,18 @@ func (l lives) row(g lifeGroup) []string {
 		}
 	}
 	if r, err := lifetime.RetirementRate(g.obs, confidence); err == nil {
-		rate = fmt.Sprintf("%s (%s to %s)", short(100*r.PerTurn), short(100*r.Low), short(100*r.High))
+		rate = turnsForEach(r)
 	}
 	return []string{g.name, fmt.Sprint(len(g.obs)), fmt.Sprint(retired), half, mean, rate}
+}
+
+// turnsForEach gives a rate of retirements as the turns that one stands for: a
+// rate per 100 turns would read as a percentage, and can be over 100.
+func turnsForEach(r lifetime.Rate) string {
+	if r.Retired == 0 {
+		return fmt.Sprintf("none in %s", turns(int(r.Turns+0.5)))
+	}
+	return fmt.Sprintf("%s (%s to %s)", short(1/r.PerTurn), short(1/r.High), short(1/r.Low))
 }
 
 func tooFewShort(err error) string {
@@ -380,9 +391,12 @@ func curvePoints(c lifetime.Curve) (steps, band []Point) {
 }
 
 func (l lives) pairTable() Section {
+	if len(l.pairs) == 0 {
+		return Section{Heading: headed(l.by.many) + " against each other",
+			Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each."}
+	}
 	s := Section{Heading: headed(l.by.many) + " against each other",
 		Note:    "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at.",
-		Empty:   "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each.",
 		Columns: []Column{{Head: "Longer"}, {Head: "Shorter"}, {Head: "Times as long (95 % interval)"}, {Head: "Up to turn", Right: true}, {Head: "Corrected p"}}}
 	for _, p := range l.pairs {
 		s.Rows = append(s.Rows, []string{p.a, p.b, fmt.Sprintf("%s (%s to %s)", hundredths(p.ratio.Value), hundredths(p.ratio.Low), hundredths(p.ratio.High)),

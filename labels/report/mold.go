@@ -309,7 +309,10 @@ func brief(name string) string {
 const rowsPerGroup = 20
 
 func (m molds) pairTable() Section {
-	s := Section{Heading: "Groups against each other", Empty: "Too few finished turns to compare groups.",
+	if len(m.compared) == 0 {
+		return Section{Heading: "Groups against each other", Empty: "Too few finished turns to compare groups."}
+	}
+	s := Section{Heading: "Groups against each other",
 		Note:    fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s; the pairs with the least p are shown. Difference in points of percent (Newcombe, 95 %%).", count(len(m.compared), "pair", "pairs")),
 		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Against"}, {Head: "Rates", Right: true}, {Head: "Difference, points"}, {Head: "Times as often", Drop: 1}, {Head: "p", Right: true, Drop: 2}, {Head: "Corrected p", Right: true}}}
 	for _, p := range m.compared[:min(len(m.compared), 8)] {

@@ -128,7 +128,7 @@ func (c costs) price(v float64) string {
 }
 
 func (c costs) span(low, high float64) string {
-	return fmt.Sprintf("%.2f to %.2f", low, high)
+	return decimals(low, 2) + " to " + decimals(high, 2)
 }
 
 // known are the lines with figures.
@@ -236,6 +236,10 @@ func (c costs) section() Section {
 			c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)) + c.sayMinutes() + c.sayMass(),
 		Columns: []Column{{Head: "Material"}, {Head: "Mesh and label", Right: true}, {Head: "Mean life, turns (at least)"}, {Head: "Cost per turn (95 % interval)"},
 			{Head: "Medium", Right: true}, {Head: "Saved per turn", Right: true}, {Head: "Paid for at turn (interval)"}, {Head: "Mats that live so long", Right: true, Drop: 1}}}
+	if why, alike := c.refusedAlike(); alike {
+		s.Empty = "No cost of a turn can be stated: " + why + "."
+		return s
+	}
 	for _, l := range c.lines {
 		s.Rows = append(s.Rows, c.row(l))
 	}
@@ -245,6 +249,18 @@ func (c costs) section() Section {
 		}
 	}
 	return s
+}
+
+// refusedAlike says that no material has a cost, and all for one reason: a table
+// of dashes would not say it better.
+func (c costs) refusedAlike() (why string, alike bool) {
+	for i, l := range c.lines {
+		if l.refused == "" || i > 0 && l.refused != why {
+			return "", false
+		}
+		why = l.refused
+	}
+	return why, why != ""
 }
 
 func (c costs) row(l costLine) []string {

@@ -325,7 +325,7 @@ func (l Layout) picture(w, h float64, measure measurer) picture {
 	}
 	const below = 9.0
 	scale := l.scale(w, h-top-below)
-	title := fmt.Sprintf("scale 1 : %g", math.Round(scale*10)/10)
+	title := fmt.Sprintf("scale 1 : %v", math.Round(scale*10)/10)
 	if l.Title != "" {
 		title = l.Title + ", " + title
 	}

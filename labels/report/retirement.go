@@ -132,12 +132,25 @@ func (f retirementFigures) summary() []string {
 	}
 	out := []string{f.sayDue()}
 	if len(f.near) > 0 {
-		out = append(out, fmt.Sprintf("%s near a limit, or gave a sign of wear or mold: look at them before the next sowing.",
-			count(len(f.near), "more mat is", "more mats are")))
-	} else {
+		one, many := "mat is", "mats are"
+		if len(f.due) > 0 {
+			one, many = "more mat is", "more mats are"
+		}
+		out = append(out, fmt.Sprintf("%s near a limit, or gave a sign of wear or mold: look at %s before the next sowing.",
+			count(len(f.near), one, many), itOrThem(len(f.near))))
+	} else if len(f.due) > 0 {
 		out = append(out, "No other mat is near a limit.")
+	} else {
+		out = append(out, "No mat is near a limit.")
 	}
 	return append(out, f.sayGone()...)
+}
+
+func itOrThem(n int) string {
+	if n == 1 {
+		return "it"
+	}
+	return "them"
 }
 
 func (f retirementFigures) sayDue() string {
@@ -272,9 +285,9 @@ func limitTable(p medium.Policy) Section {
 			continue
 		}
 		set := p.Setting(r.Name)
-		limit, unit := fmt.Sprintf("%g", set.Limit), r.Unit
+		limit, unit := fmt.Sprintf("%v", set.Limit), r.Unit
 		if set.Window > 0 {
-			unit += fmt.Sprintf("; window of %g turns", set.Window)
+			unit += fmt.Sprintf("; window of %v turns", set.Window)
 		}
 		if !set.On {
 			limit, unit = "off", ""

@@ -244,7 +244,7 @@ func (f reuseFigures) sayPool() string {
 	if f.inUse.mats == 0 {
 		return fmt.Sprintf("%s on file, none in use: %d retired.", mats(f.all.mats), retired)
 	}
-	return fmt.Sprintf("%s on file, %d retired and %d in use; of these, by the farm's own rules: %d clear to sow on now, %d more with care, %d not clear, %d due to be retired.",
+	return fmt.Sprintf("%s on file, %d retired and %d in use; of these, by the farm's own rules: %d clear to sow on now, %d with care, %d not clear, %d due to be retired.",
 		mats(f.all.mats), retired, f.inUse.mats, f.words[medium.SowIt], f.words[medium.SowWithCare], f.words[medium.DoNotSow], f.words[medium.RetireMat])
 }
 
@@ -256,6 +256,8 @@ func (f reuseFigures) sayTurns() string {
 		return ""
 	case s.n == 1:
 		return fmt.Sprintf("The mat in use has done %s so far.", turns(s.sum))
+	case s.least == s.most:
+		return fmt.Sprintf("Each mat in use has done %s so far.", turns(s.least))
 	}
 	return fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()), s.least, s.most)
 }

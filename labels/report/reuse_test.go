@@ -184,7 +184,6 @@ func garwood(events, turns int) (low, high float64) {
 func (n tally) claims() []claim {
 	used := n.mats - n.retired
 	low, high := wilson(n.mold, n.ended)
-	rateLow, rateHigh := garwood(n.retired, n.turns)
 	i := func(values ...int) []string {
 		var out []string
 		for _, v := range values {
@@ -194,7 +193,7 @@ func (n tally) claims() []claim {
 	}
 	return []claim{
 		{`^Replace \d+ mats? now`, i(n.words[medium.RetireMat], n.retired, 6)},
-		{`^Too few mats are retired`, []string{fmt.Sprint(n.retired), decimal(100 * float64(n.retired) / float64(n.turns)), "100", "95", decimal(rateLow), decimal(rateHigh)}},
+		{`^Too few mats are retired`, i(n.retired, n.turns)},
 		{`^Whether reuse pays can't be said`, nil},
 		{`^Mold was found`, []string{fmt.Sprint(n.mold), fmt.Sprint(n.ended), decimal(100 * float64(n.mold) / float64(n.ended)), "95", decimal(low), decimal(high), fmt.Sprint(n.weeks)}},
 		{`^No material, crop`, i(n.pairs)},
@@ -537,4 +536,62 @@ func TestListingKeepsTheFirstByCode(t *testing.T) {
 	}
 	require.Equal(t, []string{"T00", "T01", "T02"}, codes)
 	require.Equal(t, 17, l.left)
+}
+
+// A rate of retirements is given as turns for each retired mat, with the exact
+// limits (Garwood 1936) as turns too; none retired is said in words.
+func TestTurnsForEachRetiredMatAreTraced(t *testing.T) {
+	f := small(t)
+	n := tallyOf(f)
+	require.Positive(t, n.retired)
+	rates := column(t, section(t, papers(f)["reuse"], "How long mats last, by material"), "Turns for each retired mat (exact 95 % interval)")
+	low, high := garwood(n.retired, n.turns)
+	require.Equal(t, fmt.Sprintf("%s (%s to %s)", decimal(float64(n.turns)/float64(n.retired)), decimal(100/high), decimal(100/low)), loose(rates[len(rates)-1]))
+
+	one := newFarm(t)
+	one.do(code(1), addMat(0))
+	one.wash(code(1), label())
+	one.turn(code(1), "pea", "L1", "A", 200, label())
+	r := papers(one)["reuse"]
+	require.Equal(t, []string{"none in 1 turn"}, column(t, section(t, r, "How long mats last, by material"), "Turns for each retired mat (exact 95 % interval)"))
+	require.Contains(t, loose(strings.Join(r.Summary, " ")), "No mat is retired yet, so how long a mat lasts can't be said; the mats have made 1 turn in all.")
+	one.do(code(2), addMat(0))
+	one.do(code(2), &medium.Retire{Cause: medium.CauseLost})
+	said := loose(strings.Join(papers(one)["reuse"].Summary, " "))
+	require.Contains(t, said, "too few retired mats that were sown on (0 so far, at least 6 needed)")
+	require.Contains(t, said, "Too few mats are retired to say how long a mat lasts: 1 so far, in 1 turn of all mats together.")
+}
+
+// Three mats, one of them retired, one turn each: the reports say what little
+// there is in plain words, without tables of dashes or notes on nothing.
+func TestATinyFarmReadsWell(t *testing.T) {
+	f := newFarm(t)
+	for i := range 3 {
+		f.do(code(i), addMat(0))
+		f.wash(code(i), label())
+		f.turn(code(i), "pea", "L1", "A", 200, label())
+	}
+	f.do(code(2), &medium.Retire{Cause: medium.CauseWear})
+	r := papers(f)["reuse"]
+	said := loose(strings.Join(append(slices.Clone(r.Summary), notes(r)...), " "))
+	require.Contains(t, said, "too few retired mats that were sown on (1 so far, at least 6 needed)")
+	require.Contains(t, said, "1 so far, in 3 turns of all mats together")
+	require.Contains(t, said, "1 clear to sow on now, 0 with care, 1 not clear")
+	require.Contains(t, said, "Each mat in use has done 1 turn so far.")
+	require.Equal(t, []string{"3 (0.5 to 118.5)"}, column(t, section(t, r, "How long mats last, by material"), "Turns for each retired mat (exact 95 % interval)"),
+		"the tester's 25 in 100 turns, 0.6 to 139.3, is not read as a percentage")
+	cost := section(t, r, "What a turn costs")
+	require.Empty(t, cost.Rows)
+	require.Equal(t, "No cost of a turn can be stated: no price of the medium on file.", cost.Empty)
+	require.NotContains(t, drawnWith(t, drawText, r), "all 0 pairs")
+
+	gone := papers(f)["retirement"]
+	require.Contains(t, gone.Summary, "No mat in use is due to be retired by the farm's own rules.")
+	require.Contains(t, gone.Summary, "No mat is near a limit.")
+	for name, paper := range papers(f) {
+		text := loose(drawnWith(t, drawText, paper))
+		for _, wrong := range []string{"1 mats", "1 turns each", "1 steps", "1 rinses", "of 1 needed", "-0", "\u22120 ", "e+0", "e-0"} {
+			require.NotContains(t, text, wrong, name)
+		}
+	}
 }

@@ -50,7 +50,7 @@ func Sanitation(in SanitationInput) Report {
 		"The place is the one recorded with the step, or else the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing; a step that stands for it says so.",
 		"A step is reviewed when a review that was recorded after it takes in its day. A week with steps that nobody reviewed is listed when it is over; 112.161(b) asks for a review within a reasonable time and names no days, so the week is common practice, no source.",
 		"The ledger never deletes a record, whatever its age. The rule asks that records are kept for at least 2 years from the day they were made, 21 CFR 112.164(a)(1) (from memory; check the text in force); keep the backups that long too.",
-		"Accepted means: by the directions and policy that were on file when the step was recorded, as stored with the step. So a late entry was judged by what was on file when it was written down, not on the day of the work.",
+		"Accepted means: by the directions and policy that were on file when the step was recorded, as stored with the step. So a late entry was judged by what was on file when it was written down, not on the day of the work. Where a step before it was voided later, so that the mat was not washed by the records, it no longer counts and the log says so.",
 		"The farm's own records are corrected by newer ones. Where a step relied on directions, a solution or a strip reading that a newer record took the place of, both are shown; the step keeps the outcome that it was recorded with.",
 		"Reviewed by the same person means: the initials under the review are those of the step. 112.161(b) asks for a supervisor or responsible party; on a farm of one person that is the same.",
 	}
@@ -66,6 +66,8 @@ type cleaning struct {
 	sown        bool // the mat had carried a crop
 	voidedBy    *medium.Step
 	voidsReason string
+	accepted    bool         // as the records stand now
+	lost        *medium.Step // the correction since which a step accepted before no longer counts
 	review      *medium.Step // the first review that takes it in
 }
 
@@ -102,6 +104,10 @@ type thread struct {
 	sown             bool
 	cleared          bool
 	harvested        time.Time
+
+	// of a mat with corrections, its steps so far and what they make of it now
+	past []medium.Step
+	now  medium.Condition
 }
 
 type stepKey struct {
@@ -115,10 +121,12 @@ func (in SanitationInput) log() *sanitationLog {
 		l.to = in.now()
 	}
 	voids := map[stepKey]medium.Step{}
+	corrections := map[medium.Code][]medium.Step{}
 	for s := range in.steps() {
 		switch b := s.Body.(type) {
 		case *medium.Correct:
 			voids[stepKey{s.Mat, b.MatSeq}] = s
+			corrections[s.Mat] = append(corrections[s.Mat], s)
 		case *medium.Review:
 			l.reviews = append(l.reviews, s)
 		}
@@ -137,18 +145,41 @@ func (in SanitationInput) log() *sanitationLog {
 			threads[s.Mat] = t
 		}
 		void, voided := voids[stepKey{s.Mat, s.MatSeq}]
-		if voided {
-			l.note(t, s, &void)
-			continue
+		now := medium.Standing{Accepted: s.Outcome.Accepted, Void: voided}
+		if later := corrections[s.Mat]; len(later) > 0 {
+			now = t.standing(s, voided, later)
 		}
-		l.note(t, s, nil)
-		l.follow(t, s)
+		row := cleaning{step: s, accepted: now.Accepted}
+		if voided {
+			row.voidedBy, row.voidsReason = &void, void.Body.(*medium.Correct).Reason
+		}
+		if lost, ok := voids[stepKey{s.Mat, now.Since}]; ok {
+			row.lost = &lost
+		}
+		l.note(t, row)
+		if row.counts() {
+			l.follow(t, row)
+		}
 	}
 	slices.SortStableFunc(l.rows, func(a, b cleaning) int { return a.step.At.Compare(b.step.At) })
 	l.stillOpen(threads)
 	l.rowGaps()
 	l.review()
 	return l
+}
+
+// standing is what a step of a mat with corrections counts for today.
+func (t *thread) standing(s medium.Step, voided bool, corrections []medium.Step) medium.Standing {
+	t.past = append(t.past, s)
+	if voided {
+		return medium.Standing{Void: true}
+	}
+	credited := t.now.Credits(s)
+	t.now = t.now.Apply(s)
+	if credited || !s.Outcome.Accepted {
+		return medium.Standing{Accepted: credited}
+	}
+	return medium.Standings(append(slices.Clip(t.past), corrections...))[len(t.past)-1]
 }
 
 // review joins each row to the first review that takes it in. The weeks that
@@ -230,14 +261,12 @@ func (in SanitationInput) steps() iter.Seq[medium.Step] {
 func (l *sanitationLog) covers(at time.Time) bool { return !at.Before(l.from) && !at.After(l.to) }
 
 // note takes a cleaning of the period into the log.
-func (l *sanitationLog) note(t *thread, s medium.Step, void *medium.Step) {
+func (l *sanitationLog) note(t *thread, row cleaning) {
+	s := row.step
 	if (s.Kind != medium.KindRinse && s.Kind != medium.KindSanitize) || !l.covers(s.At) {
 		return
 	}
-	row := cleaning{step: s, place: or(placeOf(s.Body), t.place), crop: t.crop, lot: t.lot, sown: t.sown, voidedBy: void}
-	if void != nil {
-		row.voidsReason = void.Body.(*medium.Correct).Reason
-	}
+	row.place, row.crop, row.lot, row.sown = or(placeOf(s.Body), t.place), t.crop, t.lot, t.sown
 	l.rows = append(l.rows, row)
 }
 
@@ -253,20 +282,21 @@ func placeOf(body medium.Body) string {
 }
 
 // follow keeps a mat's state, and notes a sowing that should not have been.
-func (l *sanitationLog) follow(t *thread, s medium.Step) {
+func (l *sanitationLog) follow(t *thread, row cleaning) {
+	s := row.step
 	switch b := s.Body.(type) {
 	case *medium.Sow:
 		if !t.cleared && l.covers(s.At) {
 			l.unsown++
 			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before", mat: s.Mat, at: s.At, by: s.By, more: lotText(medium.CropName(b.Crops), b.Lot)})
 		}
-		*t = thread{crop: medium.CropName(b.Crops), lot: b.Lot, place: b.Place, sown: true}
+		*t = thread{crop: medium.CropName(b.Crops), lot: b.Lot, place: b.Place, sown: true, past: t.past, now: t.now}
 	case *medium.Harvest:
 		if !b.MoreCutsToCome {
 			t.harvested, t.cleared = s.At, false
 		}
 	case *medium.Sanitize:
-		if s.Outcome.Accepted {
+		if row.accepted {
 			t.cleared, t.harvested = true, time.Time{}
 		}
 	case *medium.Retire:
@@ -300,7 +330,7 @@ func (l *sanitationLog) rowGaps() {
 			}
 		}
 	}
-	add("sanitizing step not accepted", cleaning.notAccepted, func(r cleaning) string { return why(r.step) })
+	add("sanitizing step not accepted", cleaning.notAccepted, func(r cleaning) string { return r.why(l.loc) })
 	add("late entry", func(r cleaning) bool { return r.step.Outcome.Late }, func(r cleaning) string {
 		return "written down " + r.step.Recorded.In(l.loc).Format("2 Jan 2006 15:04")
 	})
@@ -312,7 +342,7 @@ func (l *sanitationLog) rowGaps() {
 func (c cleaning) counts() bool { return c.voidedBy == nil }
 
 func (c cleaning) notAccepted() bool {
-	return c.counts() && c.sanitize() && !c.step.Outcome.Accepted
+	return c.counts() && c.sanitize() && !c.accepted
 }
 
 func (c cleaning) void(loc *time.Location) string {
@@ -330,9 +360,13 @@ func lotText(crop, lot string) string {
 }
 
 // why gives the reasons for which a step was not accepted.
-func why(s medium.Step) string {
+func (c cleaning) why(loc *time.Location) string {
+	if c.lost != nil {
+		b := c.lost.Body.(*medium.Correct)
+		return fmt.Sprintf("accepted when recorded; not counted since step %d (%s) was voided on %s (%s): %s", b.MatSeq, b.Voids, c.lost.At.In(loc).Format("2 Jan 2006"), c.lost.By, b.Reason)
+	}
 	var out []string
-	for _, f := range s.Outcome.Findings {
+	for _, f := range c.step.Outcome.Findings {
 		if f.Severity == medium.StepRule {
 			out = append(out, f.Text)
 		}
@@ -471,11 +505,11 @@ func values(body medium.Body) []string {
 	case *medium.Rinse:
 		other := "debris: " + or(string(b.Debris), unknown)
 		if b.Minutes > 0 {
-			other += "; " + keep(fmt.Sprintf("%.3g min", b.Minutes))
+			other += "; " + keep(short(b.Minutes)+" min")
 		}
 		return []string{"rinse", or(b.Detergent, "water"), "–", "–", other}
 	case *medium.Sanitize:
-		return []string{method(b), or(b.Product, or(b.Active, unknown)), fmt.Sprintf("%g", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), otherValues(b)}
+		return []string{method(b), or(b.Product, or(b.Active, unknown)), fmt.Sprintf("%v", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), otherValues(b)}
 	}
 	return make([]string, 5)
 }
@@ -498,10 +532,10 @@ func method(b *medium.Sanitize) string {
 func otherValues(b *medium.Sanitize) string {
 	var out []string
 	if b.TempC != nil {
-		out = append(out, fmt.Sprintf("%g C", *b.TempC))
+		out = append(out, fmt.Sprintf("%v C", *b.TempC))
 	}
 	if b.PH != nil {
-		out = append(out, fmt.Sprintf("pH %g", *b.PH))
+		out = append(out, fmt.Sprintf("pH %v", *b.PH))
 	}
 	if b.Rinsed {
 		out = append(out, "rinsed after")
@@ -522,7 +556,9 @@ func result(r cleaning, numbers []string) string {
 	switch {
 	case !r.counts():
 		said = "void"
-	case !r.step.Outcome.Accepted:
+	case r.lost != nil:
+		said = fmt.Sprintf("accepted when recorded; not counted since step %d was voided", r.lost.Body.(*medium.Correct).MatSeq)
+	case !r.accepted:
 		said = "not accepted"
 	case byProcedure(r):
 		said = "accepted (farm procedure)"

@@ -82,9 +82,9 @@ func (l *sanitationLog) newerDirections(step medium.Step, used medium.Sanitizer,
 // newerStrength looks for a strip reading, or a record of the same solution,
 // that came after the step and gives another strength.
 func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, take func(replaced)) {
-	first := fmt.Sprintf("computed %g ppm, mixed %s by %s", used.Mixed.Solution.StrengthPPM, l.time(used.Mixed.MadeAt), used.Mixed.MadeBy)
+	first := fmt.Sprintf("computed %v ppm, mixed %s by %s", used.Mixed.Solution.StrengthPPM, l.time(used.Mixed.MadeAt), used.Mixed.MadeBy)
 	if used.Mixed.Strip != nil {
-		first = fmt.Sprintf("strip %g ppm, %s by %s", used.Mixed.Strip.ReadPPM, l.time(used.Mixed.StripAt), used.Mixed.StripBy)
+		first = fmt.Sprintf("strip %v ppm, %s by %s", used.Mixed.Strip.ReadPPM, l.time(used.Mixed.StripAt), used.Mixed.StripBy)
 	}
 	for _, s := range l.farm[farmKey(&medium.Solution{Code: used.Solution})] {
 		if s.Seq < step.Seq {
@@ -104,7 +104,7 @@ func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, t
 			continue
 		}
 		take(replaced{what: "solution " + keep(used.Solution.String()), first: first,
-			then: fmt.Sprintf("%s %g ppm, %s", kind, then.Strength(), l.signed(s)), more: against(then, used.Directions)})
+			then: fmt.Sprintf("%s %v ppm, %s", kind, then.Strength(), l.signed(s)), more: against(then, used.Directions)})
 		return
 	}
 }
@@ -117,9 +117,9 @@ func against(b medium.Bottle, d *medium.Sanitizer) string {
 	least, most := b.Range()
 	switch {
 	case most < d.MinPPM:
-		return fmt.Sprintf("under the %g ppm of the directions", d.MinPPM)
+		return fmt.Sprintf("under the %v ppm of the directions", d.MinPPM)
 	case least > d.MaxPPM:
-		return fmt.Sprintf("over the %g ppm of the directions", d.MaxPPM)
+		return fmt.Sprintf("over the %v ppm of the directions", d.MaxPPM)
 	case least < d.MinPPM || most > d.MaxPPM:
 		return "at an end of the directions"
 	}
@@ -133,7 +133,7 @@ func directions(d medium.Sanitizer) string {
 	if d.Directions == "" {
 		return "none on file"
 	}
-	text := fmt.Sprintf("%s: %g to %g ppm, %s", d.Directions, d.MinPPM, d.MaxPPM, keep(medium.Seconds(d.ContactS)))
+	text := fmt.Sprintf("%s: %v to %v ppm, %s", d.Directions, d.MinPPM, d.MaxPPM, keep(medium.Seconds(d.ContactS)))
 	if d.MinTempC > 0 || d.MaxTempC > 0 {
 		text += ", " + between(d.MinTempC, d.MaxTempC) + keep(" C")
 	}
@@ -144,7 +144,7 @@ func directions(d medium.Sanitizer) string {
 		text += ", rinsed after"
 	}
 	if d.MixedHours > 0 {
-		text += fmt.Sprintf(", good %g h", d.MixedHours)
+		text += fmt.Sprintf(", good %v h", d.MixedHours)
 	}
 	return text
 }
@@ -153,11 +153,11 @@ func directions(d medium.Sanitizer) string {
 func between(least, most float64) string {
 	switch {
 	case most == 0:
-		return fmt.Sprintf("%g or more", least)
+		return fmt.Sprintf("%v or more", least)
 	case least == 0:
-		return fmt.Sprintf("%g or less", most)
+		return fmt.Sprintf("%v or less", most)
 	}
-	return fmt.Sprintf("%g to %g", least, most)
+	return fmt.Sprintf("%v to %v", least, most)
 }
 
 func (l *sanitationLog) supersededTable() Section {

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/medium"
+	"resow/medium/trace"
 )
 
 // The columns that the produce safety rule asks for: 21 CFR 112.161(a)(1)(i) to
@@ -242,6 +244,7 @@ func TestRefilledBottleSupersedesNothing(t *testing.T) {
 	f.do(code(1), addMat(0))
 	f.wash(code(1), medium.Sanitize{Solution: bottle, ContactS: 90, Sides: 2, Method: "soak"})
 	record(&medium.Discard{Code: bottle, Reason: "empty"})
+	f.Discarded = nil // as once it is long gone, and as in ledgers from before a code was given once
 	fill(160)
 	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
 	require.Empty(t, section(t, r, "Records of the farm").Rows)
@@ -403,4 +406,45 @@ func TestThePeriodBoundsTheRowsNotTheMemory(t *testing.T) {
 	before := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps), To: from.Add(-time.Minute)})
 	require.Len(t, section(t, before, "Cleaning").Rows, 2)
 	require.Len(t, gaps(t, before)["harvested, no accepted sanitizing step since"], 1, "as things stood at the end of the period")
+}
+
+// A rinse that is voided after the harvest takes away what the sanitize step
+// after it counted for: the row, the counts and the gaps go by the replay, as
+// the verdict and the trace do.
+func TestAVoidedRinseTakesTheSanitizingWithIt(t *testing.T) {
+	f := newFarm(t)
+	f.do(code(1), addMat(0))
+	f.wash(code(1), label())
+	f.turn(code(1), "pea", "L1", "A", 200, label())
+	f.turn(code(1), "pea", "L2", "A", 200, label())
+	build := func() Report { return papers(f)["sanitation"] }
+	require.Contains(t, strings.Join(build().Summary, " "), "Not accepted: 0 of 3 sanitizing steps.")
+	thread := f.thread(code(1))
+	rinse := slices.IndexFunc(thread, func(s medium.Step) bool { return s.Kind == medium.KindRinse && s.MatSeq > 5 })
+	number := thread[rinse].MatSeq
+	f.correct(code(1), number, "never rinsed")
+
+	r := build()
+	said := strings.Join(r.Summary, " ")
+	require.Contains(t, said, "Not accepted: 1 of 3 sanitizing steps.")
+	require.Contains(t, said, "Sown on without an accepted sanitizing step before: 1 time.")
+	found := gaps(t, r)
+	require.Equal(t, []string{code(1).String() + ": pea, lot L2"}, found["sown on without an accepted sanitizing step before"])
+	require.Len(t, found["sanitizing step not accepted"], 1)
+	require.Contains(t, found["sanitizing step not accepted"][0], fmt.Sprintf("accepted when recorded; not counted since step %d (rinse) was voided", number))
+	require.Contains(t, found["sanitizing step not accepted"][0], "never rinsed")
+	var results []string
+	for _, row := range column(t, section(t, r, "Cleaning"), "Result") {
+		if strings.HasPrefix(row, "accepted when recorded") {
+			results = append(results, row)
+		}
+	}
+	require.Len(t, results, 1)
+	require.Contains(t, results[0], fmt.Sprintf("accepted when recorded; not counted since step %d was voided, see ", number))
+
+	g := trace.New(func(yield func([]medium.Step) bool) { yield(f.thread(code(1))) })
+	traced, err := g.Find(trace.Query{From: trace.FromLot, Name: "L2"})
+	require.NoError(t, err)
+	require.False(t, traced.Start[0].Cleared, "the trace says the same")
+	require.Equal(t, []string{"Dairy Rinse 5", ""}, []string{appendTurns(nil, thread)[1].Sanitizer, appendTurns(nil, f.thread(code(1)))[1].Sanitizer})
 }

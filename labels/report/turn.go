@@ -33,12 +33,16 @@ func appendTurns(out []Turn, thread []medium.Step) []Turn {
 			voided = append(voided, b.MatSeq)
 		}
 	}
+	var now []medium.Standing
+	if len(voided) > 0 {
+		now = medium.Standings(thread)
+	}
 	cleared := ""
-	for _, s := range thread {
+	for i, s := range thread {
 		if len(voided) > 0 && slices.Contains(voided, s.MatSeq) {
 			continue
 		}
-		if b, ok := s.Body.(*medium.Sanitize); ok && s.Outcome.Accepted {
+		if b, ok := s.Body.(*medium.Sanitize); ok && s.Outcome.Accepted && (now == nil || now[i].Accepted) {
 			cleared = productName(b)
 		}
 		if sow, ok := s.Body.(*medium.Sow); ok {
@@ -47,6 +51,7 @@ func appendTurns(out []Turn, thread []medium.Step) []Turn {
 			}
 			out = append(out, Turn{Number: len(out) + 1, Crop: medium.CropName(sow.Crops), Place: sow.Place, Sanitizer: cleared,
 				SeedG: seedOf(sow.Crops), SownAt: s.At})
+			cleared = ""
 		}
 		if len(out) > 0 {
 			out[len(out)-1].take(s)

@@ -646,7 +646,7 @@ func TestCausesAreTraced(t *testing.T) {
 	r := papers(f)["retirement"]
 	said := sentence(t, r.Summary, "By turn")
 	require.Equal(t, []string{fmt.Sprint(last), decimal(100 * by[most]), "95"}, numbers(said)[:3])
-	require.Contains(t, said, "retired for "+string(most))
+	require.Contains(t, said, "retired for a "+string(most))
 	require.InDelta(t, 1, left+by[medium.CauseCut]+by[medium.CauseMold]+by[medium.CauseWear], 1e-12)
 }
 

@@ -74,10 +74,14 @@ func keepAll(texts []string) []string {
 
 // signed writes a figure with two decimals and its sign.
 func signed(v float64) string {
-	if v == 0 {
+	figure := decimals(v, 2)
+	switch {
+	case figure == "0.00":
 		return "0"
+	case v > 0:
+		return "+" + figure
 	}
-	return minus(fmt.Sprintf("%+.2f", v))
+	return minus(figure)
 }
 
 func (y yields) section() Section {
@@ -85,7 +89,11 @@ func (y yields) section() Section {
 		Note: "Yield per gram of seed, in percent of the crop's usual (median) yield; each mat and crop is compared only with itself. " +
 			"The slope is the median of all pairs (Theil-Sen), tested by Mann-Kendall, corrected (Holm) for the lines of a group.",
 		Columns: []Column{{Head: "Group"}, {Head: "Harvests compared", Right: true}, {Head: "Change per turn, points of percent (95 % interval)"}, {Head: "Corrected p", Right: true}, {Head: "In words"}}}
-	if len(y.harvests) == 0 || y.refused != nil {
+	if len(y.harvests) == 0 {
+		return s
+	}
+	if y.refused != nil {
+		s.Empty = "No trend: " + tooFew(y.refused) + "."
 		return s
 	}
 	for _, t := range append(append(slices.Clone(y.all), y.crops...), y.meshes...) {

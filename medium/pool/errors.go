@@ -27,7 +27,7 @@ type TooLarge struct {
 
 // Error gives the size, the limit and the way out.
 func (e *TooLarge) Error() string {
-	return fmt.Sprintf("%s is %.6g, the limit is %.6g: %s", e.What, e.Have, e.Limit, e.Do)
+	return fmt.Sprintf("%s is %s, the limit is %s: %s", e.What, figure(e.Have), figure(e.Limit), e.Do)
 }
 
 // NoFit says that a size cannot be cut from the stock in any allowed direction.

@@ -169,13 +169,13 @@ func (t *tally) bottleneck(o Outcome) Bottleneck {
 	switch {
 	case o.WeatherDays > best.Days && o.WeatherDays >= worthNaming:
 		best = Bottleneck{Name: "weather", Days: o.WeatherDays,
-			Text: fmt.Sprintf("weather: days without drying cost a turn %.1f days; a fan or a covered place to dry saves them, more mats only bridge them", o.WeatherDays)}
+			Text: fmt.Sprintf("weather: days without drying cost a turn %s; a fan or a covered place to dry saves them, more mats only bridge them", days(o.WeatherDays))}
 	case best.Days >= worthNaming:
-		best.Text = fmt.Sprintf("%s: a mat waits %.1f days for it%s%s", best.Name, best.Days, growing(grows), t.can(best.Name))
+		best.Text = fmt.Sprintf("%s: a mat waits %s for it%s%s", best.Name, days(best.Days), growing(grows), t.can(best.Name))
 	case o.AnyWeek.Share == 0:
 		best = Bottleneck{Name: "none", Text: "nothing runs short and nothing waits for hands or places"}
 	default:
-		best = Bottleneck{Name: "mats", Text: fmt.Sprintf("mats: nothing else waits, the pool itself is too small (%d mats, %.1f of them in use on average)", o.Mats, o.InUse)}
+		best = Bottleneck{Name: "mats", Text: fmt.Sprintf("mats: nothing else waits, the pool itself is too small (%s, %s in use on average)", mats(float64(o.Mats)), figure(o.InUse))}
 	}
 	return best
 }
@@ -184,7 +184,7 @@ func growing(perWeek float64) string {
 	if perWeek < 0.05 {
 		return ""
 	}
-	return fmt.Sprintf(", and %.1f more mats wait each week", perWeek)
+	return fmt.Sprintf(", and %s each week", more(perWeek))
 }
 
 // can states the capacity beside what the plan asks of it.
@@ -196,9 +196,9 @@ func (t *tally) can(name string) string {
 			continue
 		}
 		if stage == medium.ToDry {
-			return fmt.Sprintf("; %.1f mats hang at a time, there are %.0f places", l.Need, l.Can)
+			return fmt.Sprintf("; %s at a time, drying places: %s", hanging(l.Need), figure(l.Can))
 		}
-		return fmt.Sprintf("; the plan needs %.0f a week, %.0f can be done", l.Need, l.Can)
+		return fmt.Sprintf("; the plan needs %s a week, %s can be done", mats(l.Need), figure(l.Can))
 	}
 	return ""
 }

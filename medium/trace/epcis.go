@@ -104,10 +104,14 @@ func (e *epcis) thread(steps []medium.Step) {
 			replaced[s.Replaces] = s
 		}
 	}
-	for _, s := range steps {
+	now := medium.Standings(steps)
+	for i, s := range steps {
 		event := e.event(s)
 		if event == nil {
 			continue
+		}
+		if now[i].Since > 0 { // accepted when recorded, and no longer
+			event["mat:accepted"] = false
 		}
 		if v, ok := voids[s.MatSeq]; ok {
 			declared := object{"declarationTime": v.Recorded.UTC().Format(time.RFC3339), "reason": "incorrect_data"}

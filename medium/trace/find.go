@@ -129,6 +129,9 @@ func bones(name string) string {
 
 // start gives the growths of what is traced.
 func (g *Graph) start(q Query) (start []int, known bool) {
+	if strings.TrimSpace(q.Name) == "" {
+		return nil, false // no name is not the name of every step without a solution
+	}
 	switch q.From {
 	case FromLot:
 		start = g.byLot[fold(q.Name)]

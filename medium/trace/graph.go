@@ -108,8 +108,9 @@ func (g *Graph) add(thread []medium.Step) {
 		if voided[s.MatSeq] || s.Kind == medium.KindCorrect {
 			continue
 		}
+		credited := c.Credits(s)
 		c = c.Apply(s)
-		g.take(p, s, c)
+		g.take(p, s, c, credited)
 	}
 	p.roll = c.Mat.Roll
 	p.state = State{Mat: p.code, Stage: c.Stage, HeldIn: c.HeldIn, Crop: medium.CropName(c.Crops), Lot: c.Lot}
@@ -117,7 +118,7 @@ func (g *Graph) add(thread []medium.Step) {
 	g.codes = append(g.codes, p.code)
 }
 
-func (g *Graph) take(p *piece, s medium.Step, c medium.Condition) {
+func (g *Graph) take(p *piece, s medium.Step, c medium.Condition, credited bool) {
 	last := func() *Growth {
 		if len(p.growths) == 0 {
 			return nil
@@ -156,8 +157,7 @@ func (g *Graph) take(p *piece, s medium.Step, c medium.Condition) {
 		}
 	case *medium.Sanitize:
 		clean := Cleaning{At: s.At, By: s.By, Product: b.Product, Active: b.Active, PPM: b.StrengthPPM, ContactS: b.ContactS, Solution: b.Solution,
-			// what Apply makes of it: a step on a mat that a correction made unwashed does not count
-			Accepted: c.Sanitized != nil && c.Sanitized.Accepted}
+			Accepted: credited}
 		if b.Mixed != nil {
 			clean.MadeBy, clean.MadeAt = b.Mixed.MadeBy, b.Mixed.MadeAt
 		}

@@ -408,3 +408,20 @@ func TestNear(t *testing.T) {
 		require.Equal(t, want, g.Near(name), name)
 	}
 }
+
+// A step without a solution's code is not traced by an empty name.
+func TestNothingIsTracedByNoName(t *testing.T) {
+	l := newLedger(1)
+	l.do("T000001X", &medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}}, true)
+	l.do("T000001X", &medium.Rinse{Debris: medium.DebrisNone}, true)
+	l.do("T000001X", &medium.Dry{Where: medium.DryAir}, true)
+	l.do("T000001X", &medium.Sanitize{Product: "drum", Active: "hypochlorite", StrengthPPM: 100, ContactS: 120, Sides: 2, Method: "spray"}, true)
+	l.do("T000001X", &medium.Sow{Crops: []medium.Sown{{Crop: "radish"}}}, true)
+	for _, from := range []string{FromLot, FromSeedLot, FromMat, FromSolution, FromRoll} {
+		for _, name := range []string{"", " "} {
+			_, err := l.graph().Find(Query{From: from, Name: name})
+			var unknown *medium.UnknownError
+			require.ErrorAs(t, err, &unknown, "%s %q", from, name)
+		}
+	}
+}

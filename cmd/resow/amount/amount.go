@@ -153,14 +153,39 @@ func readAt(text string, now time.Time) (time.Time, error) {
 		day, clock = now.AddDate(0, 0, -1), strings.TrimSpace(rest)
 	}
 	if t, err := time.ParseInLocation("15:04", clock, now.Location()); err == nil {
-		return time.Date(day.Year(), day.Month(), day.Day(), t.Hour(), t.Minute(), 0, 0, now.Location()), nil
+		return local(text, time.Date(day.Year(), day.Month(), day.Day(), t.Hour(), t.Minute(), 0, 0, time.UTC), now.Location())
 	}
 	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02T15:04"} {
-		if t, err := time.ParseInLocation(layout, text, now.Location()); err == nil {
-			return t, nil
+		if t, err := time.Parse(layout, text); err == nil {
+			return local(text, t, now.Location())
 		}
 	}
 	return time.Time{}, &Error{"time", text, "a time as 2026-11-24 18:30, as 18:30 for today, or as yesterday 18:30"}
+}
+
+// local gives the time at which the clocks of a place show what wall, in UTC,
+// shows. Where they are changed, a time can be left out or come twice; neither is
+// guessed.
+func local(text string, wall time.Time, loc *time.Location) (time.Time, error) {
+	var found []time.Time
+	day := 24 * time.Hour
+	for _, near := range []time.Time{wall.Add(-day).In(loc), wall.Add(day).In(loc)} { // before and after a change
+		_, offset := near.Zone()
+		t := wall.Add(-time.Duration(offset) * time.Second).In(loc)
+		if t.Format(time.DateTime) == wall.Format(time.DateTime) && (len(found) == 0 || !found[0].Equal(t)) {
+			found = append(found, t)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		_, change := wall.Add(-day).In(loc).ZoneBounds()
+		_, offset := change.Add(-time.Second).In(loc).Zone()
+		was := change.In(time.FixedZone("", offset)) // by the old clock
+		return time.Time{}, &Error{"time", text, fmt.Sprintf("another time: the clocks there went from %s to %s on %s", was.Format("15:04"), change.In(loc).Format("15:04"), was.Format(time.DateOnly))}
+	}
+	return time.Time{}, &Error{"time", text, fmt.Sprintf("which of two, since the clocks were put back: --at %s or --at %s", found[0].Format(time.RFC3339), found[1].Format(time.RFC3339))}
 }
 
 func scaled(what, text string, units map[string]float64, want string) (float64, error) {

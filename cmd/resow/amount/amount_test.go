@@ -71,6 +71,39 @@ func TestAt(t *testing.T) {
 	}
 }
 
+// Summer time in the EU begins and ends at 01:00 UTC on the last Sundays of
+// March and October: Directive 2000/84/EC.
+func TestClockChanges(t *testing.T) {
+	for _, k := range []struct{ zone, text, now, want string }{
+		{"Europe/Dublin", "2026-03-29 00:59", "", "2026-03-29T00:59:00Z"},
+		{"Europe/Dublin", "2026-03-29 01:30", "", `time "2026-03-29 01:30": want another time: the clocks there went from 01:00 to 02:00 on 2026-03-29`},
+		{"Europe/Dublin", "2026-03-29T01:00", "", `time "2026-03-29T01:00": want another time: the clocks there went from 01:00 to 02:00 on 2026-03-29`},
+		{"Europe/Dublin", "2026-03-29 02:00", "", "2026-03-29T02:00:00+01:00"},
+		{"Europe/Dublin", "2026-10-25 00:59", "", "2026-10-25T00:59:00+01:00"},
+		{"Europe/Dublin", "2026-10-25 01:30", "", `time "2026-10-25 01:30": want which of two, since the clocks were put back: --at 2026-10-25T01:30:00+01:00 or --at 2026-10-25T01:30:00Z`},
+		{"Europe/Dublin", "2026-10-25T01:30:00+01:00", "", "2026-10-25T01:30:00+01:00"},
+		{"Europe/Dublin", "2026-10-25 02:00", "", "2026-10-25T02:00:00Z"},
+		{"Europe/Dublin", "01:30", "2026-10-25T09:00:00Z", `time "01:30": want which of two, since the clocks were put back: --at 2026-10-25T01:30:00+01:00 or --at 2026-10-25T01:30:00Z`},
+		{"Europe/Dublin", "yesterday 01:30", "2026-03-30T09:00:00Z", `time "yesterday 01:30": want another time: the clocks there went from 01:00 to 02:00 on 2026-03-29`},
+		{"Australia/Lord_Howe", "2026-10-04 02:15", "", `time "2026-10-04 02:15": want another time: the clocks there went from 02:00 to 02:30 on 2026-10-04`},
+		{"Asia/Kolkata", "2026-03-29 01:30", "", "2026-03-29T01:30:00+05:30"},
+	} {
+		zone, err := time.LoadLocation(k.zone)
+		require.NoError(t, err)
+		now := time.Date(2026, 11, 2, 9, 0, 0, 0, time.UTC)
+		if k.now != "" {
+			now, err = time.Parse(time.RFC3339, k.now)
+			require.NoError(t, err)
+		}
+		got, err := At(k.text, now.In(zone))
+		if err != nil {
+			require.Equal(t, k.want, err.Error())
+			continue
+		}
+		require.Equal(t, k.want, got.Format(time.RFC3339), k.text)
+	}
+}
+
 func FuzzSplit(f *testing.F) {
 	f.Add("250mm")
 	f.Add("9,8 in")

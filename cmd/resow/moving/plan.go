@@ -398,7 +398,7 @@ func (p *planner) rows() {
 	}
 	var notes []string
 	for note, n := range p.notes {
-		notes = append(notes, fmt.Sprintf("%s (%d rows)", note, n))
+		notes = append(notes, note+" ("+rowsOf(n)+")")
 	}
 	sort.Strings(notes)
 	p.plan.Guesses = append(p.plan.Guesses, notes...)
@@ -420,4 +420,11 @@ func (r *row) token(seen map[string]int) string {
 	seen[string(key)]++
 	sum := sha256.Sum256(fmt.Appendf(key, "\n%d", seen[string(key)]))
 	return fmt.Sprintf("import-%x", sum[:12])
+}
+
+func rowsOf(n int) string {
+	if n == 1 {
+		return "1 row"
+	}
+	return fmt.Sprintf("%d rows", n)
 }

@@ -99,7 +99,21 @@ func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
 	}
 }
 
-func (b *browser) open(path string) { b.t.Helper(); b.do(chromedp.Navigate(b.base + path)) }
+// open goes to a page. A page that just then brings itself up to date takes the
+// turn from us (ERR_ABORTED); a person would tap again.
+func (b *browser) open(path string) {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 30*time.Second)
+	defer cancel()
+	var err error
+	for range 4 {
+		if _, err = chromedp.Run(ctx, chromedp.Navigate(b.base+path)); err == nil || !strings.Contains(err.Error(), "ERR_ABORTED") {
+			break
+		}
+		time.Sleep(200 * time.Millisecond)
+	}
+	require.NoError(b.t, err)
+}
 
 func (b *browser) click(css string) { b.t.Helper(); b.do(chromedp.Click(chromedp.CSS(css))) }
 

@@ -386,16 +386,11 @@ func (s *Station) historyPage(w http.ResponseWriter, r *http.Request, who sessio
 }
 
 func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLine {
-	voided := map[uint64]bool{}
-	for _, one := range thread {
-		if b, ok := one.Body.(*medium.Correct); ok {
-			voided[b.MatSeq] = true
-		}
-	}
+	now := medium.Standings(thread)
 	lines := make([]historyLine, 0, len(thread))
-	for _, one := range slices.Backward(thread) {
+	for i, one := range slices.Backward(thread) {
 		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, Kind: one.Kind, Text: s.c.Describe(one.Body),
-			Void: voided[one.MatSeq], Missed: !one.Outcome.Accepted, Pictures: picturesOf(one.Body)}
+			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: picturesOf(one.Body)}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
 		}

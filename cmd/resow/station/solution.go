@@ -230,7 +230,7 @@ func (s *Station) drawSolution(w http.ResponseWriter, r *http.Request, who sessi
 		if b.Strip != nil {
 			page.StripAt = stamp(b.StripAt, v.Location())
 		}
-		page.Product, _ = v.Farm.Sanitizer(b.Solution.Product, "")
+		page.Product, _ = v.Farm.DirectionsOf(b)
 		page.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, UsePPM: b.Strength(), Misting: true})
 		return nil
 	})

@@ -40,6 +40,7 @@ var statuses = []struct {
 	{as[*medium.TimeError], http.StatusConflict},
 	{as[*medium.UnknownError], http.StatusUnprocessableEntity},
 	{as[*medium.CorrectError], http.StatusConflict},
+	{as[*medium.DiscardedError], http.StatusConflict},
 	{as[*medium.ReviewError], http.StatusConflict},
 	{as[*amount.Error], http.StatusUnprocessableEntity},
 	{as[*labels.CodeError], http.StatusNotFound},

@@ -128,7 +128,7 @@ var english = texts{
 	"solution.went": "What went in", "solution.computed": "Strength by the recipe", "solution.strip": "Strength by strip", "solution.read": "between %g and %g ppm", "solution.never": "not measured yet", "solution.directions": "The directions ask for",
 	"solution.measure": "Read a test strip", "solution.blockshint": "As the strip's package shows them: 50 where it goes 50, 100, 150.", "solution.gone": "Used up or poured away",
 	"solution.goneabout": "Record the sanitize steps first. Pour away only what the label and the local sewer or septic rules allow, with plenty of water, and never two products into one drain.", "solution.discard": "It is gone",
-	"bottle.good": "good", "bottle.out of date": "out of date", "bottle.no directions": "no directions on file", "bottle.too weak": "too weak", "bottle.too strong": "too strong", "bottle.not measured": "not measured",
+	"bottle.good": "good", "bottle.out of date": "out of date", "bottle.no directions": "no directions on file", "bottle.too weak": "too weak", "bottle.too strong": "too strong", "bottle.not measured": "not measured", "bottle.unsure": "unsure: the strip can't tell",
 
 	"pool.title": "The pool of mats", "pool.total": "Mats on file: %d", "pool.stages": "By stage", "pool.words": "By verdict, without the retired", "pool.turns": "By turns, without the retired",
 	"pool.plan": "Mats for the sowing plan", "pool.about": "Worked out by playing the plan day by day, with the farm's own figures.", "pool.grows": "This is what grows now; change it to what you plan.", "pool.sow": "Sowing plan, one crop a line",

@@ -1,0 +1,31 @@
+package pool
+
+import (
+	"math"
+	"strconv"
+)
+
+// figure writes a number for people: at most one decimal, no exponent, no sign
+// on a nought.
+func figure(v float64) string {
+	v = math.Round(10*v) / 10
+	if v == 0 {
+		v = 0 // minus nought
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// days and mats are amounts with the noun that suits what is read, so that 1.04
+// is 1 day.
+func days(v float64) string { return amount(v, "day", "days") }
+func mats(v float64) string { return amount(v, "mat", "mats") }
+
+func hanging(v float64) string { return amount(v, "mat hangs", "mats hang") }
+func more(v float64) string    { return amount(v, "more mat waits", "more mats wait") }
+
+func amount(v float64, one, many string) string {
+	if f := figure(v); f != "1" {
+		return f + " " + many
+	}
+	return "1 " + one
+}
