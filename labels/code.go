@@ -201,7 +201,7 @@ func parseStripped(input, s string) (string, error) {
 func kindHint(letter byte) string {
 	var parts []string
 	for _, k := range kindNames {
-		parts = append(parts, fmt.Sprintf("%c for a %s", k.letter, k.name))
+		parts = append(parts, fmt.Sprintf("%c: %s", k.letter, k.name))
 	}
 	return fmt.Sprintf("the first letter %q is no kind of code; it is %s", string(rune(letter)), strings.Join(parts, ", "))
 }

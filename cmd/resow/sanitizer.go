@@ -158,6 +158,9 @@ func span(least, most float64, unit string) string {
 	if least == 0 && most == 0 {
 		return ""
 	}
+	if least == most {
+		return strings.TrimSpace(fmt.Sprintf("%g %s", least, unit))
+	}
 	return strings.TrimSpace(fmt.Sprintf("%g to %g %s", least, most, unit))
 }
 
