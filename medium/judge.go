@@ -158,7 +158,7 @@ func unclearedText(c Condition) string {
 	if c.Lot != "" {
 		lot = " of lot " + c.Lot
 	}
-	return fmt.Sprintf("as the records stand, this crop%s was sown without an accepted sanitize step before it; hold it and decide", lot)
+	return fmt.Sprintf("as the records stand, this crop%s was sown before the mat was sanitized and dry again; hold it and decide", lot)
 }
 
 func careFindings(c Condition, p Policy, now time.Time) []Finding {

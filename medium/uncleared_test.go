@@ -40,7 +40,7 @@ func TestACropSownOnAVoidedSanitizingIsTold(t *testing.T) {
 	c := Replay(append(thread, void))
 	require.True(t, c.SownUncleared)
 	v := Judge(c, Policy{}, now)
-	require.Contains(t, v.Findings[1].Text, "lot R-1 was sown without an accepted sanitize step")
+	require.Contains(t, v.Findings[1].Text, "lot R-1 was sown before the mat was sanitized and dry again")
 	work, due := WorkOn(c, Policy{}, time.UTC)
 	require.True(t, due)
 	require.Equal(t, KindHold, work.Step)
