@@ -144,13 +144,13 @@ var damages = []struct {
 	spoil       func(*scene) image.Image
 	zxing, zbar [4]int
 }{
-	{"turned only", func(s *scene) image.Image { return s.photograph(0.05, 1) }, [4]int{90, 90, 90, 90}, [4]int{71, 90, 83, 90}},
-	{"blur 0.15 mm", func(s *scene) image.Image { return s.photograph(0.15, 1) }, [4]int{90, 90, 90, 90}, [4]int{71, 83, 83, 83}},
-	{"contrast 40 %", func(s *scene) image.Image { return s.photograph(0.05, 0.4) }, [4]int{90, 90, 90, 90}, [4]int{77, 90, 83, 90}},
-	{"white blots 5 %", func(s *scene) image.Image { s.blots(0.05, 235, false); return s.photograph(0.05, 1) }, [4]int{0, 2, 8, 20}, [4]int{0, 15, 27, 33}},
-	{"black blots 5 %", func(s *scene) image.Image { s.blots(0.05, 20, false); return s.photograph(0.05, 1) }, [4]int{0, 12, 0, 12}, [4]int{0, 21, 21, 40}},
-	{"blots off the finders 3 %", func(s *scene) image.Image { s.blots(0.03, 235, true); return s.photograph(0.05, 1) }, [4]int{12, 80, 88, 88}, [4]int{2, 40, 58, 83}},
-	{"blots off the finders 5 %", func(s *scene) image.Image { s.blots(0.05, 235, true); return s.photograph(0.05, 1) }, [4]int{0, 30, 38, 88}, [4]int{0, 15, 40, 83}},
+	{"turned only", func(s *scene) image.Image { return s.photograph(0.05, 1) }, [4]int{90, 90, 90, 90}, [4]int{71, 90, 77, 83}},
+	{"blur 0.15 mm", func(s *scene) image.Image { return s.photograph(0.15, 1) }, [4]int{90, 90, 90, 90}, [4]int{71, 83, 77, 77}},
+	{"contrast 40 %", func(s *scene) image.Image { return s.photograph(0.05, 0.4) }, [4]int{90, 90, 90, 90}, [4]int{77, 90, 77, 83}},
+	{"white blots 5 %", func(s *scene) image.Image { s.blots(0.05, 235, false); return s.photograph(0.05, 1) }, [4]int{0, 2, 8, 20}, [4]int{0, 15, 15, 40}},
+	{"black blots 5 %", func(s *scene) image.Image { s.blots(0.05, 20, false); return s.photograph(0.05, 1) }, [4]int{0, 12, 0, 12}, [4]int{0, 21, 15, 33}},
+	{"blots off the finders 3 %", func(s *scene) image.Image { s.blots(0.03, 235, true); return s.photograph(0.05, 1) }, [4]int{12, 80, 88, 88}, [4]int{2, 40, 65, 83}},
+	{"blots off the finders 5 %", func(s *scene) image.Image { s.blots(0.05, 235, true); return s.photograph(0.05, 1) }, [4]int{0, 30, 38, 88}, [4]int{0, 15, 21, 77}},
 	{"blots off the finders 10 %", func(s *scene) image.Image { s.blots(0.10, 235, true); return s.photograph(0.05, 1) }, [4]int{0, 0, 0, 6}, [4]int{0, 0, 0, 2}},
 }
 

@@ -189,7 +189,7 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 		f.Text = "at a drying: " + f.Text
 		out = append(out, f)
 	}
-	if _, on := p.limit("crop-voided"); on && c.CropVoided {
+	if _, on := p.limit("crop-voided"); on && c.CropVoided && c.Stage != Growing {
 		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make sure that nothing grew on it, or wash and sanitize it")
 	}
 	if l, on := p.limit("mold-last-turn"); on && len(c.MoldTurns) > 0 && c.Turn-c.MoldTurns[len(c.MoldTurns)-1] < int(l) {

@@ -191,7 +191,8 @@ func (f Farm) read(s Step) Farm {
 	with := func(list []Bottle) []Bottle {
 		list = slices.Clone(list) // the farm before the step is somebody else's
 		for i, b := range list {
-			if b.Solution.Code == body.Code && b.MadeAt.Equal(in.MadeAt) && b.DiscardedAt.Equal(in.DiscardedAt) {
+			same := b.Solution.Code == body.Code && b.MadeAt.Equal(in.MadeAt) && b.DiscardedAt.Equal(in.DiscardedAt)
+			if same && !s.At.Before(b.StripAt) { // written down late, it does not take the place of a newer reading
 				list[i].Strip, list[i].StripAt, list[i].StripBy = &strip, s.At, s.By
 			}
 		}
@@ -254,8 +255,13 @@ func (s Sanitizer) goodUntil(p Policy, mixed, opened time.Time) time.Time {
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
 
 func (b Strip) check(f Farm, at time.Time) error {
-	if _, err := f.BottleAt(b.Code, at); err != nil {
+	bottle, err := f.BottleAt(b.Code, at)
+	if err != nil {
 		return err
+	}
+	if at.Before(bottle.MadeAt) {
+		const stamp = "2 Jan 15:04"
+		return &InputError{Field: "time of the strip", Value: at.In(f.Location()).Format(stamp), Want: "a time after the mixing, " + bottle.MadeAt.In(f.Location()).Format(stamp)}
 	}
 	if b.StepPPM == 0 {
 		return &InputError{Field: "step of the strip", Value: "0 ppm", Want: "the distance between the color blocks beside the reading, as on the strip's package: no strip tells every ppm"}

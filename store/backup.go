@@ -192,14 +192,16 @@ func rotate(to Backups, store string, id []byte, newest string) (removed []strin
 		return removed, nil
 	}
 	sort.Strings(names)
+	var stuck error // one that can't be removed keeps no other
 	for _, name := range names[:len(names)-(to.Keep-1)] {
 		at := filepath.Join(to.Dir, name)
 		if err := os.Remove(at); err != nil {
-			return removed, &WriteError{Path: at, Err: err}
+			stuck = &WriteError{Path: at, Err: err}
+			continue
 		}
 		removed = append(removed, at)
 	}
-	return removed, nil
+	return removed, stuck
 }
 
 // maxLost bounds the records that a Loss lists.
@@ -403,7 +405,7 @@ func holdLost(l *Loss, path, by string, o Options) error {
 			l.Unheld = append(l.Unheld, f.Mat)
 		case err != nil:
 			return err
-		case c.Stage != medium.Retired && (c.Stage == medium.Ready || slices.ContainsFunc(lost, func(f Finding) bool { return !f.Crop })):
+		case c.Stage != medium.Retired && (mayBeSown(c.Stage) || slices.ContainsFunc(lost, func(f Finding) bool { return !f.Crop })):
 			steps = append(steps, medium.Step{Mat: f.Mat, By: by, Body: &medium.Hold{Reason: lostText(lost),
 				MustWash: slices.ContainsFunc(lost, func(f Finding) bool { return f.Wash })}})
 		}
@@ -419,6 +421,16 @@ func holdLost(l *Loss, path, by string, o Options) error {
 	now, err := s.Anchor()
 	l.Restored = &now
 	return err
+}
+
+// mayBeSown says that no rinse stands between a stage and the next sowing, so
+// that a crop that was lost from the records would be sown over.
+func mayBeSown(stage medium.Stage) bool {
+	switch stage {
+	case medium.ToDry, medium.ToSanitize, medium.Airing, medium.Ready:
+		return true
+	}
+	return false
 }
 
 // lostShown is how many findings the reason of a hold names.

@@ -351,7 +351,12 @@ func (f *farm) other(code medium.Code) string {
 	switch code[0] {
 	case labels.Bottle:
 		b, ok := f.Bottle(code)
-		if !ok {
+		for _, gone := range f.Discarded {
+			if !ok && gone.Solution.Code == code {
+				b = gone
+			}
+		}
+		if b.Solution.Code == "" {
 			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it; `resow solution list` shows those there are", code)
 		}
 		s := b.Solution

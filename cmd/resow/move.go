@@ -75,12 +75,27 @@ func (a *app) exportTables(f *farm, dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
+	var tables []tableFile
+	defer func() {
+		for _, t := range tables {
+			t.drop()
+		}
+	}()
 	rows, err := f.Tables(func(kind medium.Kind) (io.WriteCloser, error) {
 		f, err := beginFile(filepath.Join(dir, string(kind)+".csv"), beginsTable)
-		return tableFile{f}, err
+		if err != nil {
+			return nil, err
+		}
+		tables = append(tables, tableFile{f})
+		return tableFile{f}, nil
 	})
 	if err != nil {
 		return err
+	}
+	for _, t := range tables {
+		if err := t.place(); err != nil {
+			return err
+		}
 	}
 	return a.print(map[string]any{"folder": dir, "rows": rows}, func(w io.Writer) {
 		kinds := make([]string, 0, len(rows))

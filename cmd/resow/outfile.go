@@ -45,9 +45,10 @@ func writeFile(path, begins string, write func(io.Writer) error) error {
 // before a record is made that can't be taken back. Every output file of the
 // commands goes this way.
 type begun struct {
-	path string
-	to   *os.File    // beside path, or path itself where that is a device or a pipe
-	mode fs.FileMode // 0 for a device or a pipe, which is written through
+	path    string
+	to      *os.File // beside path, or path itself where that is written through
+	mode    fs.FileMode
+	through bool // a device or a pipe
 }
 
 // beginFile refuses to replace what is not an earlier file of the same kind:
@@ -91,7 +92,7 @@ func beginBeside(named, path string, mode fs.FileMode) (*begun, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &begun{path, tmp, mode}, nil
+	return &begun{path: path, to: tmp, mode: mode}, nil
 }
 
 // beginThrough opens a device or a pipe. It does not wait for a reader of the
@@ -104,7 +105,7 @@ func beginThrough(path string) (*begun, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &begun{path, to, 0}, nil
+	return &begun{path: path, to: to, through: true}, nil
 }
 
 // replaceable says whether the ordinary file at path may go for a new one.
@@ -147,7 +148,7 @@ func (f *begun) drop() {
 		return
 	}
 	f.to.Close()
-	if f.mode != 0 {
+	if !f.through {
 		os.Remove(f.to.Name())
 	}
 }
@@ -156,7 +157,7 @@ func (f *begun) finish(write func(io.Writer) error) error {
 	if err := write(f.to); err != nil {
 		return f.named(err)
 	}
-	if f.mode == 0 {
+	if f.through {
 		err := f.to.Close()
 		f.to = nil
 		return f.named(err)
@@ -183,10 +184,12 @@ func (f *begun) named(err error) error {
 	return err
 }
 
-// tableFile is an output file that is written bit by bit; closing puts it in
-// its place.
+// tableFile is one of several output files that are written bit by bit. All are
+// put in their places together, when the last was written whole.
 type tableFile struct{ *begun }
 
 func (t tableFile) Write(p []byte) (int, error) { return t.to.Write(p) }
 
-func (t tableFile) Close() error { return t.finish(func(io.Writer) error { return nil }) }
+func (t tableFile) Close() error { return nil }
+
+func (t tableFile) place() error { return t.finish(func(io.Writer) error { return nil }) }

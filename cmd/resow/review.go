@@ -49,7 +49,7 @@ shows it as reviewed by the same person.
 				}{done[0], steps, own}, func(w io.Writer) {
 					fmt.Fprint(w, wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.stamp(done[0].Recorded), counted(steps, "step")), 79, "  "))
 					if own > 0 {
-						fmt.Fprint(w, wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
+						fmt.Fprint(w, wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
 					}
 				})
 			})

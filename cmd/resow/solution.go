@@ -284,7 +284,12 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 	if computed := b.Solution.StrengthPPM; computed < least*0.8 || computed > most*1.2 {
 		fmt.Fprint(w, wrap(fmt.Sprintf("The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed), 79, "  "))
 	}
-	if state == "too weak" || state == "too strong" {
+	today, _ := f.product(b.Solution.Product)
+	switch {
+	case state != "too weak" && state != "too strong":
+	case today.MinPPM != d.MinPPM || today.MaxPPM != d.MaxPPM:
+		fmt.Fprint(w, wrap("The directions on file are others than those it was mixed under: discard it and mix a fresh one.", 79, "  "))
+	default:
 		have := b.Solution.StockML + b.Solution.WaterML
 		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strip.ReadPPM, have/1000)
 	}

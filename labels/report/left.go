@@ -67,7 +67,7 @@ func (l *TurnsLeft) fill(f fitted) {
 func (l TurnsLeft) say() []string {
 	from := l.LifeOf
 	if from == allMats {
-		from += ", for too few of its own material are retired"
+		from += ", for none can be fitted to its own material"
 	}
 	out := []string{
 		fmt.Sprintf("%s has done %s. Half of such mats make at least %s turns more (95 %% interval %s to %s), by the fitted life of %s.", keep(l.Code.String()), turns(l.Turn),

@@ -280,10 +280,14 @@ func turnsForEach(r lifetime.Rate) string {
 }
 
 func tooFewShort(err error) string {
-	if err == nil {
+	var few *lifetime.TooLittle
+	switch {
+	case err == nil:
 		return ""
+	case errors.As(err, &few):
+		return "too few retired"
 	}
-	return "too few retired"
+	return "no life can be fitted"
 }
 
 // supplierSections are the life by supplier, or why there is none.

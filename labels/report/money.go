@@ -184,6 +184,9 @@ func (l costLine) pays() string {
 func (l costLine) say(c costs) string {
 	said := fmt.Sprintf("%s: a turn costs %s (%s; 95 %% interval), one on throw-away medium %s", l.pays(), c.money(l.costs.PerTurn.Value),
 		c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High), c.money(l.costs.Medium))
+	if l.costs.BreakEven.Never && !l.costs.Earliest.Never {
+		return said + "; at the mean washing time a mat does not pay for itself, at the shortest it may."
+	}
 	if l.costs.BreakEven.Never {
 		return said + "; a mat never pays for itself."
 	}

@@ -267,7 +267,7 @@ func (o Outlook) sayLives() []string {
 	for _, l := range o.Lives {
 		from := fmt.Sprintf("from its own %s", count(l.Retired, "retired mat", "retired mats"))
 		if l.Of == allMats {
-			from = "that of all mats, for too few of its own are retired"
+			from = "that of all mats, for none can be fitted to its own"
 		}
 		mean := "not known within any number"
 		if l.Mean > 0 {

@@ -50,7 +50,7 @@ func Sanitation(in SanitationInput) Report {
 		"The place is the one recorded with the step, or else the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing; a step that stands for it says so.",
 		"A step is reviewed when a review that was recorded after it takes in its day. A week with steps that nobody reviewed is listed when it is over; 112.161(b) asks for a review within a reasonable time and names no days, so the week is common practice, no source.",
 		"The ledger never deletes a record, whatever its age. The rule asks that records are kept for at least 2 years from the day they were made, 21 CFR 112.164(a)(1) (from memory; check the text in force); keep the backups that long too.",
-		"Accepted means: by the directions and policy that were on file when the step was recorded, as stored with the step. So a late entry was judged by what was on file when it was written down, not on the day of the work. Where a step before it was voided later, so that the mat was not washed by the records, it no longer counts and the log says so.",
+		"Accepted means: by the directions and policy that were on file when the step was recorded, as stored with the step. So a late entry was judged by what was on file when it was written down, not on the day of the work; a step with a mixed solution, by the directions on file when that was mixed. Where a step before it was voided later, so that the mat was not washed by the records, it no longer counts and the log says so.",
 		"The farm's own records are corrected by newer ones. Where a step relied on directions, a solution or a strip reading that a newer record took the place of, both are shown; the step keeps the outcome that it was recorded with.",
 		"Reviewed by the same person means: the initials under the review are those of the step. 112.161(b) asks for a supervisor or responsible party; on a farm of one person that is the same.",
 	}
@@ -89,6 +89,7 @@ type gap struct {
 type sanitationLog struct {
 	loc      *time.Location
 	from, to time.Time
+	now      time.Time // of the report
 	rows     []cleaning
 	gaps     []gap
 	reviews  []medium.Step            // that touch the period
@@ -116,7 +117,7 @@ type stepKey struct {
 }
 
 func (in SanitationInput) log() *sanitationLog {
-	l := &sanitationLog{loc: in.now().Location(), from: in.From, to: in.To, farm: map[string][]medium.Step{}}
+	l := &sanitationLog{loc: in.now().Location(), now: in.now(), from: in.From, to: in.To, farm: map[string][]medium.Step{}}
 	if l.to.IsZero() {
 		l.to = in.now()
 	}
@@ -182,7 +183,8 @@ func (t *thread) standing(s medium.Step, voided bool, corrections []medium.Step)
 	return medium.Standings(append(slices.Clip(t.past), corrections...))[len(t.past)-1]
 }
 
-// review joins each row to the first review that takes it in. The weeks that
+// review joins each row to the first review by somebody else that takes it in,
+// or else to the last by whoever did the step. The weeks that
 // are over and not reviewed stand before all other gaps.
 func (l *sanitationLog) review() {
 	var weeks []gap
@@ -190,13 +192,15 @@ func (l *sanitationLog) review() {
 	steps := map[string]int{}
 	for i, r := range l.rows {
 		for j, s := range l.reviews {
-			if s.Body.(*medium.Review).Covers(r.step, s.Recorded, l.loc) {
+			if !s.Body.(*medium.Review).Covers(r.step, s.Recorded, l.loc) {
+				continue
+			}
+			if l.rows[i].review == nil || l.rows[i].own() {
 				l.rows[i].review = &l.reviews[j]
-				break
 			}
 		}
 		monday := mondayOf(r.step.At.In(l.loc))
-		if l.rows[i].review != nil || !monday.AddDate(0, 0, 7).Before(l.to) {
+		if l.rows[i].review != nil || monday.AddDate(0, 0, 7).After(l.now) {
 			continue
 		}
 		key := monday.Format(time.DateOnly)
@@ -239,13 +243,15 @@ func mondayOf(t time.Time) time.Time {
 func (l *sanitationLog) reviewTable() Section {
 	s := Section{Heading: "Reviews by a supervisor or responsible party", Empty: "None on file.",
 		Columns: []Column{{Head: "Period", Cite: citeReview}, {Head: "Reviewed", Cite: citeReview}, {Head: "By", Cite: citeReview}, {Head: "Steps", Right: true}, {Head: "Their own", Right: true}, {Head: "Note", Drop: 1}}}
-	for i, step := range l.reviews {
+	for _, step := range l.reviews {
 		b := step.Body.(*medium.Review)
 		if b.To < l.from.In(l.loc).Format(time.DateOnly) || b.From > l.to.In(l.loc).Format(time.DateOnly) {
 			continue
 		}
-		n := l.tally(func(r cleaning) bool { return r.review == &l.reviews[i] })
-		own := l.tally(func(r cleaning) bool { return r.review == &l.reviews[i] && r.own() })
+		n := l.tally(func(r cleaning) bool { return b.Covers(r.step, step.Recorded, l.loc) })
+		own := l.tally(func(r cleaning) bool {
+			return b.Covers(r.step, step.Recorded, l.loc) && medium.SamePerson(r.step, step)
+		})
 		s.Rows = append(s.Rows, []string{b.From + " to " + b.To, l.time(step.Recorded), strings.TrimSpace(step.By + " " + b.Name), fmt.Sprint(n), fmt.Sprint(own), or(b.Note, "–")})
 	}
 	return s

@@ -63,19 +63,20 @@ func (l *sanitationLog) superseded() []replaced {
 }
 
 // newerDirections looks for directions of the same product that were put on
-// file after the step and ask for something else.
+// file after those that the step relied on and ask for something else.
 func (l *sanitationLog) newerDirections(step medium.Step, used medium.Sanitizer, take func(replaced)) {
-	first := ""
+	first, then := "", ""
 	for _, s := range l.farm[productKey(used.Name)] {
 		d := s.Body.(*medium.Sanitizer)
-		if s.Seq < step.Seq {
-			first = ", " + l.signed(s)
-			continue
+		switch same := directions(*d) == directions(used); {
+		case same && s.Seq < step.Seq:
+			first, then = ", "+l.signed(s), ""
+		case !same && then == "" && (first != "" || s.Seq > step.Seq):
+			then = directions(*d) + ", " + l.signed(s)
 		}
-		if directions(*d) != directions(used) {
-			take(replaced{what: "directions of " + used.Name, first: directions(used) + first, then: directions(*d) + ", " + l.signed(s), more: "–"})
-			return
-		}
+	}
+	if then != "" {
+		take(replaced{what: "directions of " + used.Name, first: directions(used) + first, then: then, more: "–"})
 	}
 }
 

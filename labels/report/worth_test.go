@@ -534,7 +534,7 @@ func TestForecastPoolsWhatIsTooFew(t *testing.T) {
 	require.Equal(t, []string{"polyester", allMats}, []string{look.Lives[0].Of, look.Lives[1].Of})
 	require.Equal(t, []string{"stainless steel"}, look.Lives[1].Materials)
 	said := sentence(t, paper.Summary, "Mean life of stainless steel")
-	require.Contains(t, said, "that of all mats, for too few of its own are retired")
+	require.Contains(t, said, "that of all mats, for none can be fitted to its own")
 	mean, err := lifeOf(t, append(slices.Clone(mats), steel), "").MeanLife()
 	require.NoError(t, err)
 	require.Equal(t, []string{decimal(mean.Value), "95", decimal(mean.Low), decimal(mean.High)}, numbers(said))

@@ -69,8 +69,12 @@ func (b *backups) set(n backupNote) error {
 	return writeWhole(b.path, data)
 }
 
-// next says when the next backup is due.
-func (n backupNote) next(every time.Duration) time.Time {
+// next says when the next backup is due. A time that lies ahead was noted while
+// the clock was wrong.
+func (n backupNote) next(every time.Duration, now time.Time) time.Time {
+	if n.Looked.After(now.Add(backupLook)) || n.Tried.After(now.Add(backupLook)) {
+		return now
+	}
 	if n.Failed != "" {
 		return n.Tried.Add(min(every, backupRetry))
 	}
@@ -96,7 +100,7 @@ func (s *Station) keepBackups(ctx context.Context) {
 		return
 	}
 	for ctx.Err() == nil {
-		wait := s.backups.get().next(s.c.BackupEvery).Sub(s.c.Now())
+		wait := s.backups.get().next(s.c.BackupEvery, s.c.Now()).Sub(s.c.Now())
 		if wait <= 0 {
 			s.backUp(ctx)
 			wait = backupLook
@@ -118,6 +122,9 @@ func (s *Station) backUp(ctx context.Context) {
 	case errors.As(err, new(*ClosedError)):
 		return
 	case err != nil:
+		if made != "" { // good, and on the disk; an older one could not be removed
+			note = backupNote{Looked: now, Made: now, File: made, Anchor: anchor.String(), Records: anchor.Count}
+		}
 		note.Tried, note.Failed = now, err.Error()
 		s.log.Printf("the scheduled backup failed: %v", err)
 	case made == "":
@@ -155,6 +162,9 @@ func (s *Station) tryBackup(ctx context.Context, note backupNote) (made string, 
 	if done.Path == "" && err == nil {
 		err = errors.New("no file was made")
 	}
+	if done.Path == "" {
+		return "", anchor, err
+	}
 	return filepath.Base(done.Path), done.Anchor, err
 }
 
@@ -186,7 +196,7 @@ func (s *Station) statusPage(w http.ResponseWriter, r *http.Request, who session
 		anchor, err := v.Anchor()
 		page.Records, page.Anchor = anchor.Count, anchor.String()
 		zone := v.Location()
-		page.MadeAt, page.TriedAt, page.NextAt = stamp(note.Made, zone), stamp(note.Tried, zone), stamp(note.next(s.c.BackupEvery), zone)
+		page.MadeAt, page.TriedAt, page.NextAt = stamp(note.Made, zone), stamp(note.Tried, zone), stamp(note.next(s.c.BackupEvery, s.c.Now()), zone)
 		return err
 	})
 	if err != nil {

@@ -35,7 +35,8 @@ func TestScheduledBackups(t *testing.T) {
 	s.clock.forward(time.Hour)
 	s.backUp(context.Background())
 	require.Equal(t, first, madeBackups(t, dir))
-	require.Equal(t, s.clock.Now().Add(time.Hour), s.backups.get().next(time.Hour))
+	require.Equal(t, s.clock.Now().Add(time.Hour), s.backups.get().next(time.Hour, s.clock.Now()))
+	require.Equal(t, s.clock.Now().AddDate(-1, 0, 0), s.backups.get().next(time.Hour, s.clock.Now().AddDate(-1, 0, 0)), "noted while the clock was ahead")
 
 	mat := s.inStage(t, medium.Growing)[0]
 	for range 3 {
@@ -66,7 +67,7 @@ func TestFailedBackupDoesNotStopRecording(t *testing.T) {
 	s, log := start(t, func(c *Config) { c.BackupTo, c.BackupEvery = dir, 24*time.Hour })
 	require.Eventually(t, func() bool { return s.backups.get().Failed != "" }, time.Minute, 10*time.Millisecond)
 	require.Contains(t, log.String(), "the scheduled backup failed")
-	require.Equal(t, today.Add(backupRetry), s.backups.get().next(24*time.Hour), "it is tried again soon")
+	require.Equal(t, today.Add(backupRetry), s.backups.get().next(24*time.Hour, today), "it is tried again soon")
 	boss, worker := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "MK")
 	has(t, boss.get("/status").body, dir)
 	has(t, boss.get("/").body, "The last backup failed")

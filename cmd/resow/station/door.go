@@ -198,6 +198,14 @@ func (d *door) length() int {
 	return len(d.waiting)
 }
 
+// idle says that nothing waits, and whether anything may still come: in one
+// look, or a job that came between two would wait for ever.
+func (d *door) idle() (idle, closed bool) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return len(d.waiting) == 0, d.closed
+}
+
 func (d *door) isClosed() bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -208,8 +216,8 @@ func (d *door) work() {
 	defer close(d.ended)
 	var closedAt time.Time
 	for {
-		if d.length() == 0 {
-			if d.isClosed() {
+		if idle, closed := d.idle(); idle {
+			if closed {
 				return
 			}
 			<-d.awake

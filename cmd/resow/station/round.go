@@ -15,10 +15,15 @@ type round struct {
 	store    *store.Store
 	jobs     []*job
 	requests []store.Request
+	steps    int                  // gathered
 	mats     map[medium.Code]bool // that the gathered steps are about
 	farm     *medium.Farm         // as it stands, once it was asked for
 	zone     *time.Location       // its own: a zone is read from a file each time
 }
+
+// roundSteps bounds a commit, so that a command beside the station never waits
+// for more than a moment.
+const roundSteps = 2000
 
 // look runs do on the ledger as it stands.
 func (r *round) look(do func(*view) error) error {
@@ -52,6 +57,9 @@ func (r *round) do(j *job) {
 	}
 	for _, s := range request.Steps {
 		r.mats[s.Mat] = true
+	}
+	if r.steps += len(request.Steps); r.steps >= roundSteps {
+		r.commit()
 	}
 	if aboutFarm(request) { // what comes next is planned by the farm as it is then
 		r.commit()
@@ -94,7 +102,7 @@ func (r *round) commit() {
 		return
 	}
 	jobs, requests := r.jobs, r.requests
-	r.jobs, r.requests, r.mats = nil, nil, nil
+	r.jobs, r.requests, r.mats, r.steps = nil, nil, nil, 0
 	answers, err := r.record(requests)
 	if _, mistake := isPanic(err); mistake && len(jobs) > 1 {
 		for i, j := range jobs { // one of them is at fault; the others must not suffer

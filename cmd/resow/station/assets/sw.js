@@ -15,22 +15,29 @@ self.addEventListener("fetch", (e) => {
   const url = new URL(e.request.url);
   if (e.request.method !== "GET" || url.origin !== self.location.origin) return;
   const due = e.request.mode === "navigate" && url.pathname === "/";
-  if (due || SHELL.includes(url.pathname)) e.respondWith(answer(e.request, url.pathname, due));
+  if (due || SHELL.includes(url.pathname)) e.respondWith(answer(e, url.pathname, due));
 });
 
-async function answer(request, path, due) {
+async function answer(e, path, due) {
   const cache = await caches.open(CACHE);
   let fresh;
   try {
-    fresh = await fetch(request, { signal: AbortSignal.timeout(8000) });
+    fresh = await soon(e.request);
   } catch (away) {
     const kept = await cache.match(path);
     if (!kept) throw away;
     return due ? stale(kept) : kept;
   }
-  if (fresh.ok && !fresh.redirected) await cache.put(path, fresh.clone());
-  else if (due) await cache.delete(path); // not paired any more: it has no business here
+  const gone = fresh.redirected || fresh.type === "opaqueredirect" || fresh.status === 401 || fresh.status === 403;
+  if (fresh.ok && !gone) e.waitUntil(cache.put(path, fresh.clone()).catch(() => {})); // a full disk must not cost the page
+  else if (due && gone) await cache.delete(path); // not paired any more: it has no business here
   return fresh;
+}
+
+// soon gives up where no answer has begun after 8 s; one that has may take longer
+async function soon(request) {
+  const stop = new AbortController(), timer = setTimeout(() => stop.abort(), 8000);
+  try { return await fetch(request, { signal: stop.signal }); } finally { clearTimeout(timer); }
 }
 
 // the page says itself that it is old
