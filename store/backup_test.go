@@ -291,6 +291,36 @@ func TestRestoredHoldsAskForTheWash(t *testing.T) {
 	})
 }
 
+// A mat that the backup shows anywhere between rinse and sowing would be sown on
+// unwashed where the crop of since is lost.
+func TestRestoreHoldsAMatWhoseCropIsLost(t *testing.T) {
+	path, c := closedLedger(t, 1)
+	withStore(t, path, c, func(s *Store) {
+		record(t, s, adds(21, 4)...)
+		for i := range 4 { // to dry, to sanitize, airing, ready
+			record(t, s, wash(code(21 + i))[:i+1]...)
+		}
+	})
+	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) {
+		for i := range 4 {
+			record(t, s, append(wash(code(21 + i))[i+1:], sow(code(21+i), "R-1"))...)
+		}
+	})
+	_, _, err = Restore(b.Path, path, true, "mk", c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) {
+		for i := range 4 {
+			got, err := s.Condition(code(21 + i))
+			require.NoError(t, err)
+			require.Equal(t, medium.OnHold, got.Stage, "it was %s", got.HeldIn)
+			require.True(t, got.MustWash)
+		}
+		verifyClean(t, s)
+	})
+}
+
 // A ledger behind a symbolic link is replaced where it is; the link stays one.
 // Two restores within a second keep two files.
 func TestRestoreThroughALinkAndTwiceASecond(t *testing.T) {
