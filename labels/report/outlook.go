@@ -61,6 +61,8 @@ type OutlookWeek struct {
 	SumMedian   int     `json:"sum_median"`
 	SumHigh     int     `json:"sum_high"`
 	AtLimit     int     `json:"sum_at_turn_limit"` // beside those: mats that reach the farm's own limit of turns
+	SumAllLow   int     `json:"sum_all_low"`       // those and these together
+	SumAllHigh  int     `json:"sum_all_high"`
 	// To be bought by the end of this week: with those due now, less the spares.
 	BuyLow  int `json:"buy_low"`
 	Buy     int `json:"buy"`
@@ -115,34 +117,28 @@ func (in ForecastInput) look(c *census) Outlook {
 		o.Refused = "the sowing plan can't be spread over the mats"
 		return o
 	}
-	kinds, reach, err := o.kinds(ages, turns)
+	kinds, err := o.kinds(ages)
 	if err != nil {
 		o.Refused = tooFew(err)
 		return o
 	}
-	if len(kinds) == 0 {
-		o.Refused = "every mat in use reaches the farm's limit of turns in these weeks"
-		return o
-	}
-	f, err := lifetime.ForecastRetirements(kinds, lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Runs: forecastRuns}, rand.NewPCG(forecastSeed, 0))
+	f, err := lifetime.ForecastRetirements(kinds, lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Limit: o.Limit, Runs: forecastRuns}, rand.NewPCG(forecastSeed, 0))
 	if err != nil {
 		o.Refused = tooFew(err)
 		return o
 	}
 	for i, w := range f.Weeks {
-		o.Weeks = append(o.Weeks, o.week(in.now().AddDate(0, 0, 7*i), w, reach[i]))
+		o.Weeks = append(o.Weeks, o.week(in.now().AddDate(0, 0, 7*i), w))
 	}
 	return o
 }
 
-// kinds sorts the mats in use by the life that they go by, and sets those apart
-// that come to the farm's own limit.
-func (o *Outlook) kinds(ages map[string][]float64, turns []float64) (kinds []lifetime.Kind, reach []int, err error) {
-	reach = make([]int, len(turns))
+// kinds sorts the mats in use by the life that they go by.
+func (o *Outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err error) {
 	materials := slices.Sorted(maps.Keys(ages))
 	for _, m := range materials {
 		if f := o.fits.of(m); f.refused != nil {
-			return nil, reach, f.refused
+			return nil, f.refused
 		}
 	}
 	for _, f := range o.fits.used(materials) {
@@ -152,18 +148,12 @@ func (o *Outlook) kinds(ages map[string][]float64, turns []float64) (kinds []lif
 				continue
 			}
 			life.Materials = append(life.Materials, m)
-			others, reached := o.splitByLimit(ages[m], turns)
-			kind.Ages = append(kind.Ages, others...)
-			for i, n := range reached {
-				reach[i] += n
-			}
+			kind.Ages = append(kind.Ages, ages[m]...)
 		}
 		o.Lives = append(o.Lives, life)
-		if len(kind.Ages) > 0 {
-			kinds = append(kinds, kind)
-		}
+		kinds = append(kinds, kind)
 	}
-	return kinds, reach, nil
+	return kinds, nil
 }
 
 func (f fitted) outlook() OutlookLife {
@@ -175,27 +165,6 @@ func (f fitted) outlook() OutlookLife {
 		life.Suits = &f.suits
 	}
 	return life
-}
-
-// splitByLimit sets the mats apart that reach the farm's own limit of turns in
-// the weeks ahead, whatever their wear: reach is their number by the end of
-// each week. The others are left to the fitted life.
-func (o Outlook) splitByLimit(ages, turns []float64) (others []float64, reach []int) {
-	reach = make([]int, len(turns))
-	for _, age := range ages {
-		sum, reached := age, false
-		for i, t := range turns {
-			sum += t
-			if o.Limit > 0 && sum >= o.Limit {
-				reach[i]++
-				reached = true
-			}
-		}
-		if !reached {
-			others = append(others, age)
-		}
-	}
-	return others, reach
 }
 
 // plan gives the sowings of each week ahead.
@@ -221,11 +190,11 @@ func (in ForecastInput) plan(o *Outlook) []int {
 	return weeks
 }
 
-func (o Outlook) week(from time.Time, w lifetime.ForecastWeek, reach int) OutlookWeek {
-	buy := func(n int) int { return max(0, n+reach+o.Due-o.Spares) }
+func (o Outlook) week(from time.Time, w lifetime.ForecastWeek) OutlookWeek {
+	buy := func(n int) int { return max(0, n+o.Due-o.Spares) }
 	return OutlookWeek{From: from.Format(time.DateOnly), Expected: w.Expected, Low: w.Low, Median: w.Median, High: w.High,
-		SumExpected: w.SumExpected, SumLow: w.SumLow, SumMedian: w.SumMedian, SumHigh: w.SumHigh, AtLimit: reach,
-		BuyLow: buy(w.SumLow), Buy: buy(w.SumMedian), BuyHigh: buy(w.SumHigh)}
+		SumExpected: w.SumExpected, SumLow: w.SumLow, SumMedian: w.SumMedian, SumHigh: w.SumHigh, AtLimit: w.SumAtLimit, SumAllLow: w.SumAllLow, SumAllHigh: w.SumAllHigh,
+		BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
 }
 
 // weeksInAMonth is how far the first sentence of a report looks.
@@ -258,7 +227,7 @@ func (o Outlook) say() string {
 	if sure+month.SumMedian == 0 {
 		replace = "Probably no mat has to be replaced"
 	}
-	return fmt.Sprintf("%s within 4 weeks (95 %% interval %d to %d): %s.", replace, sure+month.SumLow, sure+month.SumHigh, strings.Join(parts, ", "))
+	return fmt.Sprintf("%s within 4 weeks (95 %% interval %d to %d): %s.", replace, o.Due+month.SumAllLow, o.Due+month.SumAllHigh, strings.Join(parts, ", "))
 }
 
 // sayLives says which life which mats go by.

@@ -606,17 +606,6 @@ func TestSuppliersAreTraced(t *testing.T) {
 	}
 }
 
-// Mats that come to the farm's own limit of turns are counted whatever their
-// wear.
-func TestForecastCountsTheTurnLimit(t *testing.T) {
-	others, reach := Outlook{Limit: 10}.splitByLimit([]float64{9, 8, 3}, []float64{1, 0.5, 0.5})
-	require.Equal(t, []float64{3}, others)
-	require.Equal(t, []int{1, 1, 2}, reach)
-	others, reach = Outlook{}.splitByLimit([]float64{9}, []float64{50})
-	require.Len(t, others, 1, "no limit, no end")
-	require.Equal(t, []int{0}, reach)
-}
-
 // The chances of all causes and the mats still in use add up, and the sentence
 // has the curve's last figure (Aalen & Johansen 1978, by its definition).
 func TestCausesAreTraced(t *testing.T) {

@@ -259,7 +259,7 @@ func TestCoverageOfForecast(t *testing.T) {
 		require.NoError(t, err)
 		future := 0
 		for _, n := range simulate(truth, cohorts(ages), ForecastPlan{TurnsPerMat: turns}, rng) {
-			future += n
+			future += n.worn
 		}
 		last := f.Weeks[len(turns)-1]
 		h.add(float64(last.SumLow), float64(future), float64(last.SumHigh))

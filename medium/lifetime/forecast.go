@@ -17,6 +17,9 @@ type ForecastPlan struct {
 	// Replace puts a new mat in service at the end of the week in which one is
 	// retired; else the pool shrinks.
 	Replace bool
+	// Limit is the number of turns at which a mat is taken out whatever its
+	// wear, by the farm's own rule; 0 for none. Until then it wears like others.
+	Limit float64
 	// Runs of the simulation, 100 to 100,000; 0 means 1000.
 	Runs int
 	// FixedLife takes the fitted life as the truth. The default draws a life
@@ -34,6 +37,10 @@ type ForecastWeek struct {
 	// The same from the first week to this one.
 	SumExpected                float64
 	SumLow, SumMedian, SumHigh int
+	// SumAtLimit are the mats that came to the Limit, by the middle of the
+	// simulation, and SumAll those and the retirements together.
+	SumAtLimit                          int
+	SumAllLow, SumAllMedian, SumAllHigh int
 }
 
 // Forecast is retirements by week.
@@ -99,26 +106,32 @@ func ForecastRetirements(kinds []Kind, plan ForecastPlan, src rand.Source) (Fore
 			f.Weeks[w].SumExpected += sum
 		}
 	}
-	byWeek, sums := make([][]int, weeks), make([][]int, weeks)
+	byWeek, sums, limits, all := make([][]int, weeks), make([][]int, weeks), make([][]int, weeks), make([][]int, weeks)
 	rng := rand.New(src)
 	for range plan.Runs {
 		lives := drawLives(kinds, plan.FixedLife, rng)
-		retired := make([]int, weeks)
+		gone := make([]losses, weeks)
 		for i := range kinds {
 			for w, n := range simulate(lives[i], starts[i], plan, src) {
-				retired[w] += n
+				gone[w].worn += n.worn
+				gone[w].atLimit += n.atLimit
 			}
 		}
-		total := 0
-		for w, n := range retired {
-			total += n
-			byWeek[w] = append(byWeek[w], n)
-			sums[w] = append(sums[w], total)
+		worn, atLimit := 0, 0
+		for w, n := range gone {
+			worn += n.worn
+			atLimit += n.atLimit
+			byWeek[w] = append(byWeek[w], n.worn)
+			sums[w] = append(sums[w], worn)
+			limits[w] = append(limits[w], atLimit)
+			all[w] = append(all[w], worn+atLimit)
 		}
 	}
 	for w := range f.Weeks {
 		f.Weeks[w].Low, f.Weeks[w].Median, f.Weeks[w].High = spreadOf(byWeek[w], confidence)
 		f.Weeks[w].SumLow, f.Weeks[w].SumMedian, f.Weeks[w].SumHigh = spreadOf(sums[w], confidence)
+		_, f.Weeks[w].SumAtLimit, _ = spreadOf(limits[w], confidence)
+		f.Weeks[w].SumAllLow, f.Weeks[w].SumAllMedian, f.Weeks[w].SumAllHigh = spreadOf(all[w], confidence)
 	}
 	return f, nil
 }
@@ -160,6 +173,9 @@ func checkForecast(kinds []Kind, plan ForecastPlan, src rand.Source) error {
 	}
 	if len(plan.TurnsPerMat) > 520 {
 		return &Invalid{What: "weeks ahead", Value: fmt.Sprint(len(plan.TurnsPerMat)), Advice: "give at most 520"}
+	}
+	if !(plan.Limit >= 0 && plan.Limit <= maxTurns) {
+		return &Invalid{What: "limit of turns", Value: number(plan.Limit), Advice: "give turns from 0 to 1e9; 0 for none"}
 	}
 	for i, t := range plan.TurnsPerMat {
 		if !(t >= 0 && t <= 1e6) {
@@ -220,17 +236,32 @@ func expectedRetirements(w Weibull, start []cohort, plan ForecastPlan) []float64
 			pool[i].age += turns
 			lost += n
 		}
+		out := takeOut(pool, plan.Limit)
 		if plan.Replace {
-			pool = append(pool, cohort{0, lost})
+			pool = append(pool, cohort{0, lost + out})
 		}
 		expected = append(expected, lost)
 	}
 	return expected
 }
 
-func simulate(w Weibull, start []cohort, plan ForecastPlan, src rand.Source) []int {
+// takeOut empties the cohorts that have come to the limit and counts them.
+func takeOut(pool []cohort, limit float64) (out float64) {
+	for i := range pool {
+		if limit > 0 && pool[i].age >= limit {
+			out += pool[i].mats
+			pool[i].mats = 0
+		}
+	}
+	return out
+}
+
+// losses are the mats that went in a week.
+type losses struct{ worn, atLimit int }
+
+func simulate(w Weibull, start []cohort, plan ForecastPlan, src rand.Source) []losses {
 	pool := slices.Clone(start)
-	retired := make([]int, 0, len(plan.TurnsPerMat))
+	gone := make([]losses, 0, len(plan.TurnsPerMat))
 	for _, turns := range plan.TurnsPerMat {
 		lost := 0.0
 		for i := range pool {
@@ -242,12 +273,13 @@ func simulate(w Weibull, start []cohort, plan ForecastPlan, src rand.Source) []i
 			pool[i].age += turns
 			lost += n
 		}
-		if plan.Replace && lost > 0 {
-			pool = append(pool, cohort{0, lost})
+		out := takeOut(pool, plan.Limit)
+		if plan.Replace && lost+out > 0 {
+			pool = append(pool, cohort{0, lost + out})
 		}
-		retired = append(retired, int(lost))
+		gone = append(gone, losses{int(lost), int(out)})
 	}
-	return retired
+	return gone
 }
 
 func drawRetired(mats, chance float64, src rand.Source) float64 {

@@ -39,20 +39,54 @@ func TestChancesOfRetirementPublished(t *testing.T) {
 	near(t, .0711317771, o.Chances[0], 1e-8, "none")
 }
 
+// Mats wear until the farm's own limit of turns takes them out, so the first
+// weeks do not depend on how many are looked at.
+func TestForecastCountsTheTurnLimit(t *testing.T) {
+	fit := mustFit(t, "8 9 12 14 15 17 18 20 22 25+ 25+ 25+")
+	ages := numbers(t, "0 3 5 8 9 11 12 14 16 17 18 18")
+	look := func(weeks int, limit float64) Forecast {
+		turns := make([]float64, weeks)
+		for i := range turns {
+			turns[i] = 1
+		}
+		f, err := ForecastRetirements([]Kind{{fit, ages}}, ForecastPlan{TurnsPerMat: turns, Replace: true, Limit: limit, FixedLife: true}, rand.NewPCG(1, 1))
+		require.NoError(t, err)
+		return f
+	}
+	short, long := look(4, 20), look(26, 20)
+	for w := range short.Weeks {
+		require.InDelta(t, short.Weeks[w].Expected, long.Weeks[w].Expected, 1e-12)
+	}
+	require.Zero(t, short.Weeks[0].SumAtLimit)
+	require.Positive(t, short.Weeks[1].SumAtLimit, "those of 18 turns, unless they wore out")
+	require.LessOrEqual(t, short.Weeks[3].SumAtLimit, 4, "those of 16 turns and more")
+	last := long.Weeks[25]
+	require.GreaterOrEqual(t, last.SumAllMedian, len(ages), "nobody is older than the limit")
+	require.LessOrEqual(t, last.SumAllLow, last.SumAllMedian)
+
+	none := look(4, 0)
+	require.Zero(t, none.Weeks[3].SumAtLimit)
+	require.Equal(t, none.Weeks[3].SumMedian, none.Weeks[3].SumAllMedian)
+	_, err := ForecastRetirements([]Kind{{fit, ages}}, ForecastPlan{TurnsPerMat: []float64{1}, Limit: math.NaN()}, rand.NewPCG(1, 1))
+	require.Error(t, err)
+}
+
 func TestForecastAgainstClosedForm(t *testing.T) {
 	fit := mustFit(t, "8 9 12 14 15 17 18 20 22 25+ 25+ 25+")
 	ages := numbers(t, "0 0 0 1 2 2 3 5 5 5 8 9 9 11 12 14 16 18 20 22")
 	turns := []float64{.9, 1, 1.2, 1, 0, 1, 1, 1}
-	for _, replace := range []bool{false, true} {
-		f, err := ForecastRetirements([]Kind{{fit, ages}}, ForecastPlan{TurnsPerMat: turns, Replace: replace, FixedLife: true, Runs: 6000}, rand.NewPCG(1, 1))
+	for _, plan := range []ForecastPlan{{}, {Replace: true}, {Limit: 20}, {Replace: true, Limit: 15}} {
+		replace := plan.Replace
+		plan.TurnsPerMat, plan.FixedLife, plan.Runs = turns, true, 6000
+		f, err := ForecastRetirements([]Kind{{fit, ages}}, plan, rand.NewPCG(1, 1))
 		require.NoError(t, err)
 		start := cohorts(ages)
 		sums := make([]float64, len(turns))
 		src := rand.NewPCG(2, 2)
 		const runs = 6000
 		for range runs {
-			for w, n := range simulate(fit.Weibull, start, ForecastPlan{TurnsPerMat: turns, Replace: replace}, src) {
-				sums[w] += float64(n) / runs
+			for w, n := range simulate(fit.Weibull, start, plan, src) {
+				sums[w] += float64(n.worn) / runs
 			}
 		}
 		for w := range turns {
