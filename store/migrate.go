@@ -139,12 +139,7 @@ func (s *Store) raise(tx *bbolt.Tx) error {
 // The name tells the state of the ledger, so that a migration that fails again
 // and again makes one copy and no more. The file is locked meanwhile.
 func (s *Store) copyBeside() (string, error) {
-	var a Anchor
-	err := s.view(func(tx *bbolt.Tx) error {
-		l, head, err := readLedger(tx)
-		a = anchorOf(l.Count, head)
-		return err
-	})
+	a, err := s.Anchor()
 	if err != nil {
 		return "", err
 	}
