@@ -15,12 +15,7 @@ type Changed struct {
 // were let through on it. The thread holds the correction already, or not yet:
 // both give the same.
 func ChangedBy(thread []Step, seq uint64) []Changed {
-	voided := map[uint64]bool{}
-	for _, s := range thread {
-		if b, ok := s.Body.(*Correct); ok {
-			voided[b.MatSeq] = true
-		}
-	}
+	voided := Voided(thread)
 	delete(voided, seq)
 	var with, without Condition
 	var out []Changed

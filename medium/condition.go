@@ -2,7 +2,7 @@ package medium
 
 import (
 	"slices"
-	"sort"
+	"strings"
 	"time"
 )
 
@@ -120,31 +120,43 @@ func DaysMax(crops []Sown) int {
 // Replay folds a mat's whole thread. A step that a correction voids counts as
 // never taken, and so does the correction itself.
 func Replay(thread []Step) Condition {
-	voided := map[uint64]bool{}
-	for _, s := range thread {
-		if b, ok := s.Body.(*Correct); ok {
-			voided[b.MatSeq] = true
-		}
-	}
+	voided := Voided(thread)
 	var c Condition
-	for _, s := range thread {
+	for i := range thread {
+		s := &thread[i]
 		if voided[s.MatSeq] {
-			c = c.without(s)
+			c.without(s)
 			continue
 		}
-		c = c.Apply(s)
+		c.apply(s)
 	}
 	return c
 }
 
+// Voided gives the steps of a mat's whole thread that corrections took back, by
+// their MatSeq; nil where there are none.
+func Voided(thread []Step) map[uint64]bool {
+	var voided map[uint64]bool
+	for i := range thread {
+		b, ok := thread[i].Body.(*Correct)
+		if !ok {
+			continue
+		}
+		if voided == nil {
+			voided = map[uint64]bool{}
+		}
+		voided[b.MatSeq] = true
+	}
+	return voided
+}
+
 // without is the condition after a step that was taken back later. A mat on
 // which a crop was recorded by mistake is looked at before it is sown on.
-func (c Condition) without(s Step) Condition {
+func (c *Condition) without(s *Step) {
 	switch s.Body.(type) {
 	case *Sow, *Harvest:
 		c.CropVoided = true
 	}
-	return c
 }
 
 // Apply gives the mat's condition after a recorded step. It is history: total,
@@ -153,8 +165,15 @@ func (c Condition) without(s Step) Condition {
 // follows from the stage can only leave the mat further from being sown on. A
 // correction itself changes nothing here: see Replay.
 func (c Condition) Apply(s Step) Condition {
+	c.apply(&s)
+	return c
+}
+
+// apply is Apply in place, which spares a replay of a long thread two copies a
+// step. Lists are never changed in place: a copy of the condition shares them.
+func (c *Condition) apply(s *Step) {
 	if s.Kind == KindCorrect {
-		return c
+		return
 	}
 	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
 	c.Last = s.At
@@ -165,7 +184,7 @@ func (c Condition) Apply(s Step) Condition {
 			c.Stage = ToWash
 			if b.Mat.Unidentified != "" { // quarantined in one record, which no correction can void
 				c.Since = s.At
-				c = c.hold("not known which mat it is: " + b.Mat.Unidentified)
+				c.hold("not known which mat it is: " + b.Mat.Unidentified)
 			}
 		}
 	case *Sow:
@@ -185,7 +204,7 @@ func (c Condition) Apply(s Step) Condition {
 			c.Stage, c.Cleared = ToWash, false
 		}
 	case *Harvest:
-		c = c.harvest(b)
+		c.harvest(b)
 	case *Rinse:
 		c.WetWith = nil
 		c.Debris = b.Debris
@@ -206,9 +225,9 @@ func (c Condition) Apply(s Step) Condition {
 			c.Stage = Ready
 		}
 	case *Sanitize:
-		c = c.sanitize(s, b)
+		c.sanitize(s, b)
 	case *Mold:
-		c = c.mold("mold: " + b.Where)
+		c.mold("mold: " + b.Where)
 	case *Cut:
 		c.CutMM += b.LengthMM
 		if b.Through {
@@ -221,15 +240,15 @@ func (c Condition) Apply(s Step) Condition {
 			c.SwabOpen = false
 		} else {
 			c.SwabOpen, c.SwabText, c.MustWash = true, swabText(b), true
-			c = c.hold("failed swab: " + b.Test)
+			c.hold("failed swab: " + b.Test)
 		}
 	case *Hold:
 		c.MustWash = c.MustWash || b.MustWash
-		c = c.hold(b.Reason)
+		c.hold(b.Reason)
 	case *Release:
-		c = c.release(b)
+		c.release(b)
 	case *Inspect:
-		c = c.inspect(s, b)
+		c.inspect(s, b)
 	case *Trim:
 		c.Mat.LengthMM, c.Mat.WidthMM = b.LengthMM, b.WidthMM
 		if b.RemovesCuts {
@@ -268,13 +287,12 @@ func (c Condition) Apply(s Step) Condition {
 	if !c.Stage.Wet() && c.Stage != OnHold { // a hold does not dry a mat
 		c.WetSince = time.Time{}
 	}
-	return c
 }
 
 // handles says that a step leaves a mat in another state than the one in which
 // it was held, so that a release can't put it back there. Only a trim and a bad
 // smell are admitted on a held mat; the others follow from a voided release.
-func handles(s Step) bool {
+func handles(s *Step) bool {
 	switch b := s.Body.(type) {
 	case *Sow, *Mist, *Harvest, *Rinse, *Dry, *Sanitize, *Trim:
 		return true
@@ -285,9 +303,9 @@ func handles(s Step) bool {
 }
 
 // apart says that the mat is out of the turn.
-func (c Condition) apart() bool { return c.Stage == OnHold || c.Stage == Retired }
+func (c *Condition) apart() bool { return c.Stage == OnHold || c.Stage == Retired }
 
-func (c Condition) harvest(b *Harvest) Condition {
+func (c *Condition) harvest(b *Harvest) {
 	c.YieldG += b.YieldG
 	c.Harvests++
 	c.TurnG += b.YieldG
@@ -298,37 +316,28 @@ func (c Condition) harvest(b *Harvest) Condition {
 		c.TurnG = 0
 	}
 	if c.apart() || (b.MoreCutsToCome && c.Stage == Growing) {
-		return c
+		return
 	}
 	c.Stage, c.Cleared = ToWash, false
-	return c
 }
 
 func addYield(yields []CropYield, crop string, g float64) []CropYield {
-	out := make([]CropYield, 0, len(yields)+1)
-	y := CropYield{Crop: crop}
-	for _, old := range yields {
-		if old.Crop == crop {
-			y = old
-			continue
-		}
-		out = append(out, old)
+	at, found := slices.BinarySearchFunc(yields, crop, func(y CropYield, crop string) int { return strings.Compare(y.Crop, crop) })
+	out := slices.Clone(yields)
+	if !found {
+		out = slices.Insert(out, at, CropYield{Crop: crop})
 	}
+	y := &out[at]
 	y.N++
 	y.SumG += g
-	last := append(append([]float64(nil), y.Last...), g)
-	if len(last) > yieldsKept {
-		last = last[len(last)-yieldsKept:]
-	}
-	y.Last = last
-	out = append(out, y)
-	sort.Slice(out, func(i, j int) bool { return out[i].Crop < out[j].Crop })
+	last := y.Last[max(0, len(y.Last)+1-yieldsKept):]
+	y.Last = append(append(make([]float64, 0, len(last)+1), last...), g)
 	return out
 }
 
-func (c Condition) sanitize(s Step, b *Sanitize) Condition {
+func (c *Condition) sanitize(s *Step, b *Sanitize) {
 	last := LastSanitized{At: s.At, Product: b.Product, Active: b.Active, StrengthPPM: b.StrengthPPM, ContactS: b.ContactS,
-		Accepted: c.Credits(s), Solution: b.Solution}
+		Accepted: c.credits(s), Solution: b.Solution}
 	if c.Sanitized != nil {
 		last.AcceptedAt = c.Sanitized.AcceptedAt
 		last.FarmProcedure = c.Sanitized.FarmProcedure
@@ -341,7 +350,6 @@ func (c Condition) sanitize(s Step, b *Sanitize) Condition {
 	}
 	c.Sanitized = &last
 	c.WetWith = wetWith(c.WetWith, b)
-	return c
 }
 
 // wetWith adds a step's sanitizer to those that the mat is wet with.
@@ -384,7 +392,7 @@ func lasting(old []Finding, o Outcome) []Finding {
 	return out
 }
 
-func (c Condition) mold(why string) Condition {
+func (c *Condition) mold(why string) {
 	if n := len(c.MoldTurns); n == 0 || c.MoldTurns[n-1] != c.Turn {
 		turns := append(append([]int(nil), c.MoldTurns...), c.Turn)
 		if len(turns) > 20 {
@@ -393,27 +401,26 @@ func (c Condition) mold(why string) Condition {
 		c.MoldTurns = turns
 	}
 	c.MustWash = true
-	return c.hold(why)
+	c.hold(why)
 }
 
-func (c Condition) hold(why string) Condition {
+func (c *Condition) hold(why string) {
 	if c.Stage == Retired {
-		return c
+		return
 	}
 	if c.Stage == OnHold && c.HeldFor != why && len(c.HeldFor)+len(why) < maxText {
 		c.HeldFor += "; " + why // a second reason does not hide the first
-		return c
+		return
 	}
 	if c.Stage != OnHold {
 		c.HeldIn, c.HeldFor, c.HeldSince = c.Stage, why, c.Since
 	}
 	c.Stage = OnHold
-	return c
 }
 
-func (c Condition) release(b *Release) Condition {
+func (c *Condition) release(b *Release) {
 	if c.Stage != OnHold {
-		return c
+		return
 	}
 	c.Stage = ToWash
 	if b.AsWas && !c.MustWash && c.HeldIn != "" {
@@ -423,10 +430,9 @@ func (c Condition) release(b *Release) Condition {
 		c.Cleared = false
 	}
 	c.HeldIn, c.HeldFor, c.MustWash, c.HeldSince = "", "", false, time.Time{}
-	return c
 }
 
-func (c Condition) inspect(s Step, b *Inspect) Condition {
+func (c *Condition) inspect(s *Step, b *Inspect) {
 	if s.Outcome.Accepted {
 		c.Inspected, c.DryCare = c.Turn, nil
 	}
@@ -436,12 +442,12 @@ func (c Condition) inspect(s Step, b *Inspect) Condition {
 		c.Mat.ApertureMM = b.ApertureMM
 	}
 	if b.Mold {
-		return c.mold("mold seen at inspection")
+		c.mold("mold seen at inspection")
+		return
 	}
 	if b.Smell && !c.apart() && c.Stage != Growing {
 		c.Stage, c.Cleared = ToWash, false
 	}
-	return c
 }
 
 func swabText(b *Swab) string {

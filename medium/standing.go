@@ -13,13 +13,7 @@ type Standing struct {
 // thread's order. Reports, traces and histories ask here, so that none of them
 // credits a step that the verdict does not.
 func Standings(thread []Step) []Standing {
-	voided := map[uint64]bool{}
-	for _, s := range thread {
-		if b, ok := s.Body.(*Correct); ok {
-			voided[b.MatSeq] = true
-		}
-	}
-	out := standings(thread, voided)
+	out := standings(thread, Voided(thread))
 	for i, s := range thread {
 		if s.Outcome.Accepted && !out[i].Accepted && !out[i].Void {
 			out[i].Since = lostSince(thread, i)
@@ -31,14 +25,15 @@ func Standings(thread []Step) []Standing {
 func standings(thread []Step, voided map[uint64]bool) []Standing {
 	out := make([]Standing, len(thread))
 	var c Condition
-	for i, s := range thread {
+	for i := range thread {
+		s := &thread[i]
 		if voided[s.MatSeq] {
 			out[i].Void = true
-			c = c.without(s)
+			c.without(s)
 			continue
 		}
-		out[i].Accepted = c.Credits(s)
-		c = c.Apply(s)
+		out[i].Accepted = c.credits(s)
+		c.apply(s)
 	}
 	return out
 }
@@ -65,7 +60,9 @@ func lostSince(thread []Step, i int) (since uint64) {
 // Credits says whether a step counts as accepted on a mat in this condition. A
 // sanitize step that was accepted on a washed mat does not count where a
 // correction has made the mat unwashed before it.
-func (c Condition) Credits(s Step) bool {
+func (c Condition) Credits(s Step) bool { return c.credits(&s) }
+
+func (c *Condition) credits(s *Step) bool {
 	if _, ok := s.Body.(*Sanitize); !ok {
 		return s.Outcome.Accepted
 	}

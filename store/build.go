@@ -6,6 +6,7 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -22,13 +23,21 @@ type builder struct {
 	o    Options
 	db   *bbolt.DB
 	tx   *bbolt.Tx
-	n    int     // records so far
+	n    int     // records in the transaction
 	fill float64 // how full pages are made: 1 where records come in the order of their keys
+
+	batch   []keyValue      // records that wait
+	batches chan []keyValue // to the writer, which alone has tx until it is closed
+	written chan struct{}   // closed when the writer has ended
+	failed  atomic.Bool     // the writer has stopped
+	err     error           // why; read it when the writer has ended
 }
 
-// buildBatch is how many records are written in one transaction. buildAlloc is
-// by how many bytes the file grows: what is left of the last growth stays in it.
+// putBatch is how many records are handed to the writer at once, buildBatch is
+// how many are written in one transaction. buildAlloc is by how many bytes the
+// file grows: what is left of the last growth stays in it.
 const (
+	putBatch   = 1000
 	buildBatch = 20000
 	buildMats  = 5000 // whose conditions and indexes are written in one
 	buildAlloc = 1 << 20
@@ -68,19 +77,60 @@ func newBuilder(path string, made []byte, o Options) (*builder, error) {
 		b.abandon()
 		return nil, &WriteError{Path: temp, Err: err}
 	}
+	b.batches, b.written = make(chan []keyValue, 4), make(chan struct{})
+	go b.write()
 	return b, nil
 }
 
-// put takes one record as it is stored.
+// put takes one record as it is stored. It is written beside the work on the
+// next ones; what goes wrong shows at a later call.
 func (b *builder) put(mat medium.Code, matSeq uint64, stored []byte) error {
-	steps := b.tx.Bucket(bucketSteps)
-	steps.FillPercent = b.fill
-	if err := steps.Put(stepKey(mat, matSeq), stored); err != nil {
-		return &WriteError{Path: b.temp, Err: err}
-	}
-	if b.n++; b.n%buildBatch != 0 {
+	b.batch = append(b.batch, keyValue{stepKey(mat, matSeq), stored})
+	if len(b.batch) < putBatch {
 		return nil
 	}
+	b.batches <- b.batch
+	b.batch = make([]keyValue, 0, putBatch)
+	if b.failed.Load() {
+		return b.settle()
+	}
+	return nil
+}
+
+// settle waits until all that was put is written.
+func (b *builder) settle() error {
+	if b.batches == nil {
+		return b.err
+	}
+	b.batches <- b.batch
+	close(b.batches)
+	<-b.written
+	b.batch, b.batches = nil, nil
+	return b.err
+}
+
+func (b *builder) write() {
+	defer close(b.written)
+	for batch := range b.batches {
+		if b.err == nil {
+			b.err = b.putAll(batch)
+		}
+		b.failed.Store(b.err != nil)
+	}
+}
+
+func (b *builder) putAll(batch []keyValue) error {
+	steps := b.tx.Bucket(bucketSteps)
+	steps.FillPercent = b.fill
+	for _, kv := range batch {
+		if err := steps.Put(kv.key, kv.value); err != nil {
+			return &WriteError{Path: b.temp, Err: err}
+		}
+	}
+	if b.n += len(batch); b.n < buildBatch {
+		return nil
+	}
+	b.n = 0
 	_, err := b.commit()
 	return err
 }
@@ -98,13 +148,19 @@ func (b *builder) commit() (*bbolt.Tx, error) {
 	return b.tx, nil
 }
 
-// finish derives what is derived, closes the file and holds all against all.
+// finish derives what is derived, closes the file, and holds it against what was
+// written: every page, every record against its thread and the anchor, and what
+// was derived from these records against the sum of it.
 func (b *builder) finish(count uint64, head []byte, want Anchor) error {
 	defer b.abandon()
+	if err := b.settle(); err != nil {
+		return err
+	}
 	if err := put(b.tx.Bucket(bucketMeta), keyLedger, &ledger{Count: count, Head: head}); err != nil {
 		return err
 	}
-	if _, err := rebuildIn(b.tx, buildMats, b.commit); err != nil {
+	derived := newPartsSum()
+	if _, err := rebuildIn(b.tx, derived, buildMats, b.commit); err != nil {
 		return err
 	}
 	if err := b.tx.Commit(); err != nil {
@@ -118,7 +174,7 @@ func (b *builder) finish(count uint64, head []byte, want Anchor) error {
 		return &WriteError{Path: b.temp, Err: err}
 	}
 	b.db = nil
-	if err := verifyFile(b.temp, want, b.o); err != nil {
+	if err := verifyBuilt(b.temp, want, b.o, derived); err != nil {
 		return err
 	}
 	return rename(b.temp, b.path)
@@ -127,6 +183,7 @@ func (b *builder) finish(count uint64, head []byte, want Anchor) error {
 // abandon lets go of everything and leaves no file. After finish it does
 // nothing.
 func (b *builder) abandon() {
+	_ = b.settle()
 	if b.tx != nil {
 		_ = b.tx.Rollback()
 		b.tx = nil
@@ -138,15 +195,16 @@ func (b *builder) abandon() {
 	_ = os.Remove(b.temp)
 }
 
-// verifyFile opens a file and holds all of it against all, and against an anchor.
-func verifyFile(path string, want Anchor, o Options) error {
+// verifyBuilt opens a file that was made just now and holds it against what was
+// written into it.
+func verifyBuilt(path string, want Anchor, o Options, derived *partsSum) error {
 	o.ReadOnly = true
 	s, err := Open(path, o)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	r, err := s.Verify(nil, &want)
+	r, err := s.VerifyChain(nil, &want)
 	if err != nil {
 		return err
 	}
@@ -154,20 +212,27 @@ func verifyFile(path string, want Anchor, o Options) error {
 	if err != nil {
 		return err
 	}
-	if !r.OK {
+	if r.OK && now != want {
+		r.Problems = append(r.Problems, Problem{Text: fmt.Sprintf("its anchor is %s, it must be %s", now, want)})
+	}
+	err = s.view(func(tx *bbolt.Tx) error {
+		if !derived.are(tx) {
+			r.Problems = append(r.Problems, Problem{Text: "what follows from its records is not what was written"})
+		}
+		return nil
+	})
+	if err == nil && len(r.Problems) > 0 {
 		return &UnsoundError{Path: path, Problems: r.Problems}
 	}
-	if now != want {
-		return &UnsoundError{Path: path, Problems: []Problem{{Text: fmt.Sprintf("its anchor is %s, it must be %s", now, want)}}}
-	}
-	return nil
+	return err
 }
 
 // Load makes a store at path from steps that were admitted elsewhere, in the
 // order that the ledger will have; within a mat that is the order of its thread.
 // Seq and MatSeq are counted anew; nothing else is changed, added or refused by
 // today's rules. The first steps are the farm's own. What is derived is derived
-// from the file, and all of it is held against all before it gets its name.
+// from the file, and all of it is held against what was written before it gets its
+// name.
 func Load(path string, steps iter.Seq2[medium.Step, error], o Options) (Anchor, error) {
 	o = o.withDefaults()
 	if _, err := os.Lstat(path); err == nil {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"strings"
 
 	"github.com/ugorji/go/codec"
 
@@ -168,13 +169,36 @@ func storedStep(k, v []byte) (medium.Code, uint64, medium.Step, error) {
 // decodeStep reads a stored record. It refuses a version, kind or field that
 // it does not know with a NewerError.
 func decodeStep(data []byte) (medium.Step, []byte, error) {
+	s, prev, err := decodeCopied(data, string(data))
+	return s, bytes.Clone(prev), err
+}
+
+// decodeCopied is decodeStep for a caller who has copied the bytes to a text:
+// the step's own texts are parts of that, and the link may be a part of data.
+func decodeCopied(data []byte, text string) (medium.Step, []byte, error) {
 	if len(data) > maxRecord {
 		return medium.Step{}, nil, &recordError{fmt.Sprintf("%d bytes, the longest record has %d", len(data), maxRecord)}
 	}
-	if s, prev, ok := planDecodeStep(data); ok {
+	if s, prev, ok := planDecodeStep(data, text); ok {
 		return s, prev, nil
 	}
 	return libraryDecodeStep(data)
+}
+
+// texts copies the bytes of many records to few pieces of memory. Whoever keeps
+// one of their texts keeps a whole piece, so it is for those who keep none.
+type texts struct{ piece strings.Builder }
+
+const textPiece = 32 << 10
+
+func (t *texts) of(data []byte) string {
+	if t.piece.Cap()-t.piece.Len() < len(data) {
+		t.piece = strings.Builder{}
+		t.piece.Grow(max(textPiece, len(data)))
+	}
+	from := t.piece.Len()
+	t.piece.Write(data)
+	return t.piece.String()[from:]
 }
 
 func libraryDecodeStep(data []byte) (medium.Step, []byte, error) {

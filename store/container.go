@@ -52,6 +52,11 @@ type container struct {
 	used     []bool
 	skim     bool // leave out the leaves of the parts
 
+	// records, which may be nil, is given what stands in the part of the records,
+	// in the order of the keys. The bytes are good during the call only.
+	records func(key, value []byte)
+	in      string // name of the part that the walk is in
+
 	ahead   []byte // what was read last
 	aheadAt uint64 // where it lies in the file
 }
@@ -370,7 +375,7 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		return fmt.Errorf("it holds %d keys", count)
 	}
 	var last []byte
-	var parts [][]byte
+	var parts []part
 	for i := range count {
 		at := pageHeader + 16*i
 		flags, pos, ksize, vsize := n.Uint32(b[at:]), n.Uint32(b[at+4:]), n.Uint32(b[at+8:]), n.Uint32(b[at+12:])
@@ -387,9 +392,12 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		}
 		last = key
 		switch {
-		case flags == 0 && depth >= 0:
-		case flags == 1 && depth >= 0:
-			parts = append(parts, bytes.Clone(value)) // the page is gone when its parts are looked at
+		case flags == 0:
+			if c.records != nil && c.in == string(bucketSteps) {
+				c.records(key, value)
+			}
+		case flags == 1:
+			parts = append(parts, part{string(key), bytes.Clone(value)}) // the page is gone when its parts are looked at
 		default:
 			return fmt.Errorf("a key of unknown kind")
 		}
@@ -398,11 +406,20 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		return fmt.Errorf("its keys are out of order")
 	}
 	for _, p := range parts {
-		if err := c.checkBucket(p, depth); err != nil {
+		above := c.in
+		c.in = above + p.name
+		if err := c.checkBucket(p.value, depth); err != nil {
 			return err
 		}
+		c.in = above
 	}
 	return nil
+}
+
+// part is a bucket as it stands in the page above it.
+type part struct {
+	name  string
+	value []byte
 }
 
 func (c *container) checkBucket(value []byte, depth int) error {

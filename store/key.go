@@ -3,7 +3,6 @@ package store
 import (
 	"encoding/binary"
 	"fmt"
-	"strings"
 	"time"
 
 	"resow/medium"
@@ -68,29 +67,44 @@ const (
 // lotPrefix begins the keys of all mats of a lot. Case and doubled spaces do
 // not tell lots apart: a recall must rather list a mat too many.
 func lotPrefix(kind byte, lot string) []byte {
-	k := append([]byte{kind}, fold(lot)...)
-	return append(k, 0)
+	k := make([]byte, 0, 2+len(lot)+codeLen)
+	return append(appendFolded(append(k, kind), lot), 0)
 }
 
-func lotKey(kind byte, lot string, mat medium.Code) []byte {
-	return append(lotPrefix(kind, lot), mat...)
+// lotKey is empty for a lot without a name.
+func lotKey(kind byte, lot string, mat medium.Code) string {
+	prefix := lotPrefix(kind, lot)
+	if len(prefix) == 2 {
+		return ""
+	}
+	return string(append(prefix, mat...))
 }
 
 func tagKey(c medium.Code) []byte { return append([]byte{'C'}, c...) }
 
-func markKey(mark string) []byte { return append([]byte{'M'}, fold(mark)...) }
+func markKey(mark string) []byte { return appendFolded([]byte{'M'}, mark) }
 
 // fold brings a name to one spelling: ASCII letters small, single spaces. It
 // stays with ASCII, since keys must not change with a new version of Unicode.
-func fold(s string) string {
-	s = strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\t' || r == '\n' || r == '\r' || r == 0 }), " ")
-	b := []byte(s)
-	for i, c := range b {
-		if c >= 'A' && c <= 'Z' {
-			b[i] = c + 'a' - 'A'
+func fold(s string) string { return string(appendFolded(nil, s)) }
+
+func appendFolded(b []byte, s string) []byte {
+	begin, space := len(b), false
+	for i := range len(s) {
+		c := s[i]
+		switch {
+		case c == ' ' || c == '\t' || c == '\n' || c == '\r' || c == 0:
+			space = len(b) > begin
+			continue
+		case space:
+			b, space = append(b, ' '), false
 		}
+		if c >= 'A' && c <= 'Z' {
+			c += 'a' - 'A'
+		}
+		b = append(b, c)
 	}
-	return string(b)
+	return b
 }
 
 // ref is where a token's record is, in the order of the ledger.

@@ -192,7 +192,7 @@ func (s *Store) checkCopy(path string, want Anchor) error {
 	if c.genesis != s.genesis || c.format != s.format {
 		return &ExistsError{Path: path}
 	}
-	if err := c.checkContainer(); err != nil {
+	if err := c.checkContainer(nil); err != nil {
 		return err
 	}
 	return c.view(func(tx *bbolt.Tx) error {

@@ -412,6 +412,12 @@ func (r *reader) count(major byte) int {
 
 // key reads the key of a pair. Keys ascend.
 func (r *reader) key(last int) int {
+	if at := r.at; at+1 < len(r.data) && r.data[at] == majorUint|24 { // two digits from 24 on
+		if k := int(r.data[at+1]); k >= 24 && k <= 99 && k > last {
+			r.at += 2
+			return k
+		}
+	}
 	k := r.head(majorUint)
 	if k > 99 || int(k) <= last {
 		r.bad = true
@@ -421,6 +427,12 @@ func (r *reader) key(last int) int {
 }
 
 func (r *reader) part(major byte) string {
+	if at := r.at; at < len(r.data) {
+		if n := int(r.data[at] - major); n < 24 && r.data[at] >= major && n < len(r.data)-at { // most texts are short
+			r.at += 1 + n
+			return r.data[at+1 : r.at]
+		}
+	}
 	n := r.head(major)
 	if r.bad || n > uint64(len(r.data)-r.at) {
 		r.bad = true
@@ -622,14 +634,16 @@ func planEncodeStep(s *medium.Step, prev []byte) ([]byte, bool) {
 // bodyPlan reads the bodies of one kind.
 type bodyPlan struct {
 	kind medium.Kind
+	body reflect.Type
 	*plan
 }
 
 var bodyPlans = sync.OnceValue(func() map[string]bodyPlan {
 	m := map[string]bodyPlan{}
 	for _, k := range slices.Concat(medium.Kinds(), medium.FarmKinds()) {
-		if p := planOf(reflect.TypeOf(medium.NewBody(k)).Elem()); p != nil {
-			m[string(k)] = bodyPlan{k, p}
+		body := reflect.TypeOf(medium.NewBody(k)).Elem()
+		if p := planOf(body); p != nil {
+			m[string(k)] = bodyPlan{k, body, p}
 		}
 	}
 	return m
@@ -638,8 +652,10 @@ var bodyPlans = sync.OnceValue(func() map[string]bodyPlan {
 // planDecodeStep reads a record. The envelope is written out here since nearly
 // all of the work of a verify is in it; what it does not know is left to the
 // library, so a field that is missing here costs time and nothing else.
-func planDecodeStep(data []byte) (s medium.Step, prev []byte, ok bool) {
-	r := reader{data: string(data)}
+//
+// The step's texts are parts of text, a copy of data. The link is a part of data.
+func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bool) {
+	r := reader{data: text}
 	last := 0
 	var of bodyPlan
 	for range r.count(majorMap) {
@@ -674,10 +690,12 @@ func planDecodeStep(data []byte) (s medium.Step, prev []byte, ok bool) {
 			if of.plan == nil {
 				return s, nil, false
 			}
-			s.Body = medium.NewBody(of.kind)
-			of.read(&r, reflect.ValueOf(s.Body).Elem())
+			body := reflect.New(of.body)
+			s.Body = body.Interface().(medium.Body)
+			of.read(&r, body.Elem())
 		case 31:
-			prev = []byte(r.bytes())
+			n := len(r.bytes())
+			prev = data[r.at-n : r.at]
 		default:
 			return s, nil, false
 		}
@@ -704,17 +722,24 @@ func (r *reader) outcome(o *medium.Outcome) {
 		case 14:
 			o.Policy = int(r.int())
 		case 15:
-			v := reflect.ValueOf(&o.Findings)
-			f, ok := findingsForm()
-			if !ok {
-				r.bad = true
-				return
-			}
-			f.read(r, v.Elem())
+			o.Findings = r.findings()
 		default:
 			r.bad = true
 		}
 	}
+}
+
+// findings has a list of its own: a step of which reflection holds a pointer
+// would not stay on the stack.
+func (r *reader) findings() []medium.Finding {
+	var list []medium.Finding
+	f, ok := findingsForm()
+	if !ok {
+		r.bad = true
+		return nil
+	}
+	f.read(r, reflect.ValueOf(&list).Elem())
+	return list
 }
 
 var findingsForm = sync.OnceValues(func() (form, bool) { return sliceForm(reflect.TypeFor[[]medium.Finding]()) })

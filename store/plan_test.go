@@ -149,7 +149,7 @@ func TestPlansOnBrokenBytes(t *testing.T) {
 				default:
 					b[at] ^= 1 << r.IntN(8)
 				}
-				step, link, ok := planDecodeStep(b)
+				step, link, ok := planDecodeStep(b, string(b))
 				if !ok {
 					left++
 					continue
@@ -172,7 +172,7 @@ func TestPlansOnBrokenBytes(t *testing.T) {
 func TestPlansReadWhatRecordWrites(t *testing.T) {
 	s, _ := smallLedger(t)
 	for k, stored := range stepBytes(t, s) {
-		_, _, ok := planDecodeStep([]byte(stored))
+		_, _, ok := planDecodeStep([]byte(stored), stored)
 		require.True(t, ok, "%q %x", k, stored)
 	}
 	for k, stored := range dump(t, s) {
@@ -192,7 +192,7 @@ func FuzzPlan(f *testing.F) {
 	whole, _ := planEncodeStep(new(aStep()), bytes.Repeat([]byte{7}, hashLen))
 	f.Add(whole)
 	f.Fuzz(func(t *testing.T, b []byte) {
-		step, link, ok := planDecodeStep(b)
+		step, link, ok := planDecodeStep(b, string(b))
 		if !ok {
 			return
 		}

@@ -2,8 +2,14 @@ package store
 
 import (
 	"bytes"
+	"encoding/binary"
+	"hash/maphash"
 	"math"
+	"runtime"
+	"runtime/debug"
 	"slices"
+	"strings"
+	"sync"
 
 	"go.etcd.io/bbolt"
 
@@ -23,15 +29,17 @@ func (s *Store) rebuild() error {
 }
 
 func rebuildViews(tx *bbolt.Tx) error {
-	_, err := rebuildIn(tx, math.MaxInt, nil)
+	_, err := rebuildIn(tx, newPartsSum(), math.MaxInt, nil)
 	return err
 }
 
+var derivedParts = [][]byte{bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens}
+
 // rebuildIn makes all that is derived anew, some mats at a time, and calls next
 // between them to commit and to give the next transaction: bbolt keeps in memory
-// what a transaction has written.
-func rebuildIn(tx *bbolt.Tx, mats int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
-	for _, name := range [][]byte{bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens} {
+// what a transaction has written. All that it writes is summed.
+func rebuildIn(tx *bbolt.Tx, all *partsSum, mats int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
+	for _, name := range derivedParts {
 		if err := tx.DeleteBucket(name); err != nil {
 			return tx, err
 		}
@@ -44,7 +52,12 @@ func rebuildIn(tx *bbolt.Tx, mats int, next func() (*bbolt.Tx, error)) (*bbolt.T
 		return tx, err
 	}
 	f := foldFarm(farm.steps)
-	if err := put(tx.Bucket(bucketFarm), keyFarm, &farmEntry{Head: farm.head[:], Len: farm.n, Farm: f}); err != nil {
+	stored, err := encode(&farmEntry{Head: farm.head[:], Len: farm.n, Farm: f})
+	if err != nil {
+		return tx, err
+	}
+	all.add(bucketFarm, keyFarm, stored)
+	if err := tx.Bucket(bucketFarm).Put(keyFarm, stored); err != nil {
 		return tx, err
 	}
 	r := rebuilt{rules: rulesOf(f), tokens: map[string][]byte{}}
@@ -52,7 +65,7 @@ func rebuildIn(tx *bbolt.Tx, mats int, next func() (*bbolt.Tx, error)) (*bbolt.T
 		if from, err = r.read(tx, from, mats); err != nil {
 			return tx, err
 		}
-		if err := r.flush(tx); err != nil {
+		if err := r.flush(tx, all); err != nil {
 			return tx, err
 		}
 		if from == nil {
@@ -72,45 +85,154 @@ type rebuilt struct {
 	mats, dues, lots, tags []keyValue
 }
 
-// read derives what follows from some mats' records, and gives the key at which
-// the next ones begin.
+// rebuildMats is how many mats are derived at a time on one processor.
+const rebuildMats = 32
+
+// read derives what follows from some mats' records, on every processor, and
+// gives the key at which the next ones begin. Nothing may be written meanwhile.
 func (r *rebuilt) read(tx *bbolt.Tx, from []byte, mats int) ([]byte, error) {
-	return readThreads(tx, from, mats, func(mat medium.Code, t thread) error {
-		for _, s := range t.steps {
-			if s.Token != "" {
-				r.tokens[s.Token] = appendRef(r.tokens[s.Token], s)
+	var all []*derivation
+	jobs := make(chan *derivation, 16)
+	var workers sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		workers.Go(func() {
+			for d := range jobs {
+				d.run(r.rules)
 			}
+		})
+	}
+	next, err := func() ([]byte, error) {
+		defer close(jobs) // also where the file fails under the cursor
+		return recordsOf(tx, from, mats, func(records []keyValue) {
+			d := &derivation{records: records}
+			all = append(all, d)
+			jobs <- d
+		})
+	}()
+	workers.Wait()
+	for _, d := range all {
+		if d.fault != nil {
+			panic(d.fault) // for the guard of this goroutine
 		}
-		if mat == medium.FarmThread {
-			return nil
+		if d.err != nil {
+			return nil, d.err
 		}
-		d, err := derive(t, r.rules)
-		if err != nil {
-			return err
-		}
-		stored, err := encode(&d.entry)
-		if err != nil {
-			return err
-		}
-		r.mats = append(r.mats, keyValue{[]byte(mat), stored})
-		if d.work != nil {
-			r.dues = append(r.dues, keyValue{dueKey(d.entry.Due, mat), d.work})
-		}
-		for k := range d.lots {
-			r.lots = append(r.lots, keyValue{[]byte(k), []byte{}}) // nil would read as missing until it is committed
-		}
-		for k := range d.tags {
-			r.tags = append(r.tags, keyValue{[]byte(k), []byte(mat)})
-		}
-		return nil
-	})
+		r.add(&d.rebuilt)
+	}
+	return next, err
 }
 
-func (r *rebuilt) flush(tx *bbolt.Tx) error {
+func (r *rebuilt) add(part *rebuilt) {
+	r.mats, r.dues = append(r.mats, part.mats...), append(r.dues, part.dues...)
+	r.lots, r.tags = append(r.lots, part.lots...), append(r.tags, part.tags...)
+	for token, refs := range part.tokens {
+		r.tokens[token] = append(r.tokens[token], refs...)
+	}
+}
+
+// recordsOf gives the records of some mats from a key on, those of a few whole
+// threads at a time, and the key after them, nil at the end.
+func recordsOf(tx *bbolt.Tx, from []byte, mats int, do func([]keyValue)) ([]byte, error) {
+	var records []keyValue
+	var mat []byte
+	n := 0
+	c := tx.Bucket(bucketSteps).Cursor()
+	for k, v := c.Seek(from); k != nil; k, v = c.Next() {
+		if len(k) != stepKeyLen {
+			return nil, &RecordError{Code: medium.Code(mat), Err: &recordError{"a key of unknown form"}}
+		}
+		if !bytes.Equal(mat, k[:codeLen]) {
+			mat = k[:codeLen]
+			if n > 0 && n%rebuildMats == 0 {
+				do(records)
+				records = make([]keyValue, 0, len(records))
+			}
+			if n++; n > mats {
+				do(records)
+				return bytes.Clone(k), nil
+			}
+		}
+		records = append(records, keyValue{k, v})
+	}
+	do(records)
+	return nil, nil
+}
+
+// derivation derives what follows from the records of some whole threads.
+type derivation struct {
+	records []keyValue
+	rebuilt
+	err   error
+	fault any // what the file's memory did
+}
+
+func (d *derivation) run(with rules) {
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
+	defer func() { d.fault = recover() }()
+	d.rules, d.tokens = with, map[string][]byte{}
+	t := thread{texts: &texts{}}
+	var mat medium.Code
+	for _, kv := range d.records {
+		code, seq, _ := parseStepKey(kv.key)
+		if code != mat {
+			if d.err = d.end(mat, t); d.err != nil {
+				return
+			}
+			mat, t = code, t.next()
+		}
+		s, err := t.read(code, seq, kv.value)
+		if err != nil {
+			d.err = &RecordError{Code: code, MatSeq: seq, Err: err}
+			return
+		}
+		t.steps = append(t.steps, s)
+	}
+	d.err = d.end(mat, t)
+	d.records = nil
+}
+
+// end takes what follows from one thread.
+func (d *derivation) end(mat medium.Code, t thread) error {
+	for i := range t.steps {
+		if s := &t.steps[i]; s.Token != "" {
+			token := strings.Clone(s.Token)
+			d.tokens[token] = appendRef(d.tokens[token], *s)
+		}
+	}
+	if mat == medium.FarmThread || t.n == 0 {
+		return nil
+	}
+	kept, err := derive(t, d.rules)
+	if err != nil {
+		return err
+	}
+	stored, err := encode(&kept.entry)
+	if err != nil {
+		return err
+	}
+	d.mats = append(d.mats, keyValue{[]byte(mat), stored})
+	if kept.work != nil {
+		d.dues = append(d.dues, keyValue{dueKey(kept.entry.Due, mat), kept.work})
+	}
+	for _, k := range kept.lots {
+		d.lots = append(d.lots, keyValue{[]byte(k), []byte{}}) // nil would read as missing until it is committed
+	}
+	for _, k := range kept.tags {
+		d.tags = append(d.tags, keyValue{[]byte(k), []byte(mat)})
+	}
+	return nil
+}
+
+// flush writes what was derived, and counts it into the sum of it all.
+func (r *rebuilt) flush(tx *bbolt.Tx, all *partsSum) error {
 	var tokens []keyValue
 	b := tx.Bucket(bucketTokens)
 	for token, refs := range r.tokens {
-		tokens = append(tokens, keyValue{[]byte(token), sortedRefs(append(bytes.Clone(b.Get([]byte(token))), refs...))})
+		was := bytes.Clone(b.Get([]byte(token)))
+		if was != nil {
+			all.remove(bucketTokens, []byte(token), was)
+		}
+		tokens = append(tokens, keyValue{[]byte(token), sortedRefs(append(was, refs...))})
 	}
 	for _, part := range []struct {
 		name []byte
@@ -118,6 +240,9 @@ func (r *rebuilt) flush(tx *bbolt.Tx) error {
 	}{{bucketMats, r.mats}, {bucketDue, r.dues}, {bucketLots, r.lots}, {bucketTags, r.tags}, {bucketTokens, tokens}} {
 		if err := putSorted(tx.Bucket(part.name), part.all, rebuiltFill); err != nil {
 			return err
+		}
+		for _, kv := range part.all {
+			all.add(part.name, kv.key, kv.value)
 		}
 	}
 	clear(r.tokens)
@@ -150,4 +275,40 @@ func putSorted(b *bbolt.Bucket, all []keyValue, fill float64) error {
 		}
 	}
 	return nil
+}
+
+// partsSum is a sum over all that is derived, whatever its order. What differs
+// has the same sum once in 2^64, whoever made it: the seed is drawn anew each time.
+type partsSum struct {
+	seed maphash.Seed
+	sum  uint64
+}
+
+func newPartsSum() *partsSum { return &partsSum{seed: maphash.MakeSeed()} }
+
+func (c *partsSum) add(part, key, value []byte)    { c.sum += c.of(part, key, value) }
+func (c *partsSum) remove(part, key, value []byte) { c.sum -= c.of(part, key, value) }
+
+func (c *partsSum) of(part, key, value []byte) uint64 {
+	var h maphash.Hash
+	h.SetSeed(c.seed)
+	for _, b := range [][]byte{part, key, value} {
+		var n [4]byte
+		binary.BigEndian.PutUint32(n[:], uint32(len(b)))
+		h.Write(n[:])
+		h.Write(b)
+	}
+	return h.Sum64()
+}
+
+// are says whether the sum is that of what a file holds.
+func (c *partsSum) are(tx *bbolt.Tx) bool {
+	held := partsSum{seed: c.seed}
+	for _, part := range derivedParts {
+		cur := tx.Bucket(part).Cursor()
+		for k, v := cur.First(); k != nil; k, v = cur.Next() {
+			held.add(part, k, v)
+		}
+	}
+	return held.sum == c.sum
 }

@@ -428,13 +428,13 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 
 // follow brings what is derived of a mat up to date after a step.
 func (w *work) follow(mat *matWork, s medium.Step) error {
-	for _, k := range tagsOf(s) {
-		if err := w.put(bucketTags, k, []byte(s.Mat)); err != nil {
+	for _, k := range tagsOf(&s) {
+		if err := w.put(bucketTags, []byte(k), []byte(s.Mat)); err != nil {
 			return err
 		}
 	}
-	for _, k := range lotsOfStep(s) {
-		if err := w.put(bucketLots, k, []byte{}); err != nil {
+	for _, k := range lotsOfStep(&s) {
+		if err := w.put(bucketLots, []byte(k), []byte{}); err != nil {
 			return err
 		}
 	}
@@ -447,9 +447,9 @@ func (w *work) follow(mat *matWork, s medium.Step) error {
 		return err
 	}
 	mat.Condition = medium.Replay(t.steps)
-	before, now := lotsOf(t.steps[:len(t.steps)-1]), lotsOf(t.steps)
-	for k := range before {
-		if now[k] {
+	now := lotsOf(t.steps)
+	for _, k := range lotsOf(t.steps[:len(t.steps)-1]) {
+		if slices.Contains(now, k) {
 			continue
 		}
 		if err := w.remove(bucketLots, []byte(k)); err != nil {

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
 
 	"resow/medium"
 )
@@ -73,6 +75,12 @@ func verifyClean(t testing.TB, s *Store) {
 	r, err := s.Verify(nil, &a)
 	require.NoError(t, err)
 	require.True(t, r.OK, "%+v", r.Problems)
+	require.NoError(t, s.view(func(tx *bbolt.Tx) (first error) { // bbolt's own check of its pages
+		for err := range tx.Check() {
+			first = cmp.Or[error](first, err)
+		}
+		return first
+	}))
 }
 
 func code(i int) medium.Code { return medium.Code(fmt.Sprintf("T%06dX", i)) }
@@ -481,4 +489,29 @@ func TestViewsAreBroughtUpToDate(t *testing.T) {
 		require.NoError(t, err)
 		adopt(s, next)
 	}
+}
+
+// verifyFile opens a file and holds all of it against all, and against an anchor.
+func verifyFile(path string, want Anchor, o Options) error {
+	o.ReadOnly = true
+	s, err := Open(path, o)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	r, err := s.Verify(nil, &want)
+	if err != nil {
+		return err
+	}
+	now, err := s.Anchor()
+	if err != nil {
+		return err
+	}
+	if !r.OK {
+		return &UnsoundError{Path: path, Problems: r.Problems}
+	}
+	if now != want {
+		return &UnsoundError{Path: path, Problems: []Problem{{Text: fmt.Sprintf("its anchor is %s, it must be %s", now, want)}}}
+	}
+	return nil
 }

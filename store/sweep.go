@@ -111,6 +111,15 @@ type swept struct {
 	more     int
 
 	steps, mats, dues, lots, tags, refs int
+
+	kept      *bbolt.Cursor // of the mats' part, which has the order of the threads
+	keptKey   []byte
+	keptValue []byte
+
+	mat    medium.Code // whose thread is being read
+	name   uint32      // its place in the chain's names
+	thread thread
+	broken bool // a record of the thread can't be read or does not chain
 }
 
 // checkThreads sweeps all threads.
@@ -124,31 +133,25 @@ func (v *verifier) checkThreads() (*chain, error) {
 	}
 	c := newChain(l.Count, v.tx.Size())
 	var mu sync.Mutex
-	var next []byte // key that the next worker begins at
+	next := []byte{} // key that the next worker begins at
 	var parts []*swept
 	done, ended := 0, false
-	take := func(w *swept) (begin, end []byte) {
+	mats := v.tx.Bucket(bucketMats).Cursor() // whose keys tell where a worker's part may end, wrong or not
+	mats.First()
+	take := func() (begin, end []byte) {
 		mu.Lock()
 		defer mu.Unlock()
 		if ended {
 			return nil, nil
 		}
-		cur := w.tx.Bucket(bucketSteps).Cursor()
-		k, _ := cur.Seek(next)
-		if begin = bytes.Clone(k); begin == nil {
-			ended = true
-			return nil, nil
-		}
+		begin, next = next, nil
 		for range sweepMats {
-			if k == nil {
+			if next, _ = mats.Next(); next == nil {
 				break
 			}
-			past := append(bytes.Clone(k[:min(len(k), codeLen)]), 0xff, 0xff, 0xff, 0xff, 0xff) // behind all records of the mat
-			if k, _ = cur.Seek(past); bytes.Compare(k, past) < 0 {
-				k = nil // the end, or a page that is out of order
-			}
+			next = next[:min(len(next), codeLen)] // never between two records of a mat
 		}
-		next, ended = bytes.Clone(k), k == nil
+		ended = next == nil
 		return begin, next
 	}
 	finish := func(p *swept) {
@@ -162,9 +165,10 @@ func (v *verifier) checkThreads() (*chain, error) {
 		}
 	}
 	work := func(tx *bbolt.Tx) error {
+		var read texts
 		for {
-			p := &swept{v: v, tx: tx, chain: c}
-			begin, end := take(p)
+			p := &swept{v: v, tx: tx, chain: c, thread: thread{texts: &read}}
+			begin, end := take()
 			if begin == nil {
 				return nil
 			}
@@ -217,58 +221,77 @@ func (p *swept) problem(code medium.Code, seq uint64, format string, args ...any
 // sweep reads the records from one key to before another; nil is the end.
 func (p *swept) sweep(begin, end []byte) {
 	p.first = begin
-	var t thread
-	var mat medium.Code
-	var name uint32
-	var broken bool
-	finish := func() {
-		if mat != "" && !broken && !p.v.chainOnly {
-			p.checkMat(mat, t)
-		}
-	}
+	p.kept = p.tx.Bucket(bucketMats).Cursor()
+	p.keptKey, p.keptValue = p.kept.Seek(begin)
 	c := p.tx.Bucket(bucketSteps).Cursor()
 	for k, stored := c.Seek(begin); k != nil; k, stored = c.Next() {
-		if len(k) != stepKeyLen || string(k[:codeLen]) != string(mat) {
-			if end != nil && bytes.Compare(k, end) >= 0 { // all of a mat lies on one side of it
-				break
-			}
-			code, _, ok := parseStepKey(k)
-			if !ok {
-				p.problem("", 0, "a record has a key of unknown form: %x", k)
-				continue
-			}
-			finish()
-			mat, broken, name = code, false, p.chain.name(code)
-			t = thread{steps: t.steps[:0]}
-			if code != medium.FarmThread {
-				p.mats++
-			}
+		if end != nil && bytes.Compare(k, end) >= 0 {
+			break
 		}
-		p.steps++
-		seq := uint64(binary.BigEndian.Uint32(k[codeLen:]))
-		at, err := p.read(&t, mat, seq, stored)
-		if err != nil {
-			p.problem(mat, seq, "%s", err.Error())
-			broken = true
-		}
-		p.chain.put(at, name, mat, seq, t.head)
+		p.record(k, stored)
 	}
-	finish()
+	p.endThread()
+}
+
+// record takes the next record in the order of the keys.
+func (p *swept) record(k, stored []byte) {
+	if len(k) != stepKeyLen {
+		p.problem("", 0, "a record has a key of unknown form: %x", k)
+		return
+	}
+	if string(k[:codeLen]) != string(p.mat) {
+		p.endThread()
+		p.mat, p.broken = medium.Code(k[:codeLen]), false
+		p.name, p.thread = p.chain.name(p.mat), p.thread.next()
+		if p.mat != medium.FarmThread {
+			p.mats++
+		}
+	}
+	p.steps++
+	seq := uint64(binary.BigEndian.Uint32(k[codeLen:]))
+	at, err := p.read(seq, stored)
+	if err != nil {
+		p.problem(p.mat, seq, "%s", err.Error())
+		p.broken = true
+	}
+	p.chain.put(at, p.name, p.mat, seq, p.thread.head)
 }
 
 // read reads one record and gives its number in the ledger.
-func (p *swept) read(t *thread, code medium.Code, seq uint64, stored []byte) (uint64, error) {
+func (p *swept) read(seq uint64, stored []byte) (uint64, error) {
+	t := &p.thread
 	if p.v.chainOnly {
+		if p.v.progress != nil && p.steps%1000 == 0 {
+			p.v.progress(p.steps, p.v.total)
+		}
 		if at, link, ok := peek(stored); ok {
 			return at, t.follow(seq, stored, link)
 		}
 	}
-	s, err := t.read(code, seq, stored)
+	s, err := t.read(p.mat, seq, stored)
 	t.steps = append(t.steps, s)
 	if err == nil && s.Token != "" {
 		p.checkToken(s)
 	}
 	return s.Seq, err
+}
+
+// endThread holds what is kept of a mat against its thread.
+func (p *swept) endThread() {
+	if p.mat != "" && !p.broken && !p.v.chainOnly {
+		p.checkMat(p.mat, p.thread)
+	}
+}
+
+// entryOf gives what is kept of the next mat.
+func (p *swept) entryOf(mat medium.Code) []byte {
+	for p.keptKey != nil && string(p.keptKey) < string(mat) {
+		p.keptKey, p.keptValue = p.kept.Next()
+	}
+	if string(p.keptKey) != string(mat) {
+		return nil
+	}
+	return p.keptValue
 }
 
 // checkMat compares what is kept of a mat with what its records say.
@@ -282,7 +305,7 @@ func (p *swept) checkMat(mat medium.Code, t thread) {
 		return
 	}
 	want, err := encode(&d.entry)
-	if err != nil || !bytes.Equal(want, p.tx.Bucket(bucketMats).Get([]byte(mat))) {
+	if err != nil || !bytes.Equal(want, p.entryOf(mat)) {
 		p.problem(mat, uint64(len(t.steps)), "its condition is not what its steps say")
 	}
 	if d.work != nil {
@@ -291,13 +314,13 @@ func (p *swept) checkMat(mat medium.Code, t thread) {
 			p.problem(mat, 0, "its line of the due list is not what its steps say")
 		}
 	}
-	for k := range d.lots {
+	for _, k := range d.lots {
 		p.lots++
 		if got := p.tx.Bucket(bucketLots).Get([]byte(k)); got == nil || len(got) != 0 {
 			p.problem(mat, 0, "it is missing from the list of the lot %q", k[1:len(k)-codeLen-1])
 		}
 	}
-	for k := range d.tags {
+	for _, k := range d.tags {
 		p.tags++
 		if got := p.tx.Bucket(bucketTags).Get([]byte(k)); string(got) != string(mat) {
 			p.problem(mat, 0, "its other name %q does not lead to it", k[1:])

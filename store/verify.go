@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"slices"
 
 	"go.etcd.io/bbolt"
 
@@ -59,7 +60,7 @@ func (s *Store) verify(v *verifier) (Report, error) {
 			debug.SetGCPercent(before)
 		}()
 	}
-	err := s.checkContainer()
+	err := v.checkPages()
 	if err == nil {
 		err = s.view(v.run)
 	}
@@ -77,8 +78,9 @@ func (s *Store) verify(v *verifier) (Report, error) {
 	return v.report, nil
 }
 
-// checkContainer checks every page, first without bbolt and then with it.
-func (s *Store) checkContainer() error {
+// checkContainer checks every page, and gives the records to a function that
+// may be nil as it passes them.
+func (s *Store) checkContainer(records func(key, value []byte)) error {
 	if damaged := s.broken.Load(); damaged != nil {
 		return damaged
 	}
@@ -88,6 +90,7 @@ func (s *Store) checkContainer() error {
 	}
 	c, err := recognize(s.file, info.Size())
 	if err == nil {
+		c.records = records
 		err = c.check()
 	}
 	if err == nil {
@@ -96,15 +99,29 @@ func (s *Store) checkContainer() error {
 	if err != nil {
 		return &DamagedError{Path: s.path, Why: err.Error()}
 	}
-	return s.view(func(tx *bbolt.Tx) error {
-		var first error
-		for err := range tx.Check() { // to its end: it holds the transaction
-			if first == nil {
-				first = &DamagedError{Path: s.path, Why: err.Error()}
-			}
+	return nil
+}
+
+// checkPages checks every page. Where nothing is decoded it takes the records on
+// the way, so that the file is read once.
+func (v *verifier) checkPages() error {
+	if !v.chainOnly {
+		return v.store.checkContainer(nil)
+	}
+	v.alone = &swept{v: v}
+	err := v.store.view(func(tx *bbolt.Tx) error {
+		l, _, err := readLedger(tx)
+		if err != nil { // told by run
+			l.Count = 0
 		}
-		return first
+		v.total = int(min(l.Count, 1<<40))
+		v.alone.chain = newChain(l.Count, tx.Size())
+		return nil
 	})
+	if err != nil {
+		return err
+	}
+	return v.store.checkContainer(v.alone.record)
 }
 
 type verifier struct {
@@ -120,6 +137,7 @@ type verifier struct {
 	farm  medium.Farm
 	rules rules
 	total int
+	alone *swept // the records of a check of the chain alone
 
 	mats, dues, lots, tags, refs int // entries that there must be
 }
@@ -156,14 +174,16 @@ func (v *verifier) run(tx *bbolt.Tx) error {
 	v.total = int(min(l.Count, 1<<40))
 	v.checkParts()
 	v.checkFarm()
+	if v.chainOnly {
+		v.gather([]*swept{v.alone})
+		v.checkChain(v.alone.chain, l.Count, head)
+		return nil
+	}
 	chain, err := v.checkThreads()
 	if err != nil {
 		return err
 	}
 	v.checkChain(chain, l.Count, head)
-	if v.chainOnly {
-		return nil
-	}
 	for _, b := range []struct {
 		name    []byte
 		want    int
@@ -336,7 +356,7 @@ func (v *verifier) lotBelongs(k, _ []byte) bool {
 		return false
 	}
 	t, err := readThread(v.tx, medium.Code(k[len(k)-codeLen:]))
-	return err == nil && lotsOf(t.steps)[string(k)]
+	return err == nil && slices.Contains(lotsOf(t.steps), string(k))
 }
 
 func (v *verifier) tagBelongs(k, mat []byte) bool {
@@ -344,11 +364,9 @@ func (v *verifier) tagBelongs(k, mat []byte) bool {
 	if err != nil {
 		return false
 	}
-	for _, s := range t.steps {
-		for _, tag := range tagsOf(s) {
-			if bytes.Equal(tag, k) {
-				return true
-			}
+	for i := range t.steps {
+		if slices.Contains(tagsOf(&t.steps[i]), string(k)) {
+			return true
 		}
 	}
 	return false

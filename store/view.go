@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -57,26 +58,30 @@ type thread struct {
 	steps []medium.Step
 	head  hash
 	n     uint64 // records so far
+
+	texts *texts // of all steps, for a thread that is let go of as a whole; nil: each has its own
 }
+
+// next is an empty thread in the memory of this one.
+func (t *thread) next() thread { return thread{steps: t.steps[:0], texts: t.texts} }
 
 // derived is all that is kept beside the records of one mat.
 type derived struct {
 	entry entry
-	work  []byte // value in the due index; nil: not in it
-	lots  map[string]bool
-	tags  map[string]bool
+	work  []byte   // value in the due index; nil: not in it
+	lots  []string // keys, each once, in their order
+	tags  []string
 }
 
 func derive(t thread, r rules) (derived, error) {
 	d := derived{entry: entry{Head: t.head[:], Len: uint64(len(t.steps)), Condition: medium.Replay(t.steps)}}
 	work, err := d.entry.due(r)
 	d.work = work
-	d.lots, d.tags = lotsOf(t.steps), map[string]bool{}
-	for _, s := range t.steps {
-		for _, k := range tagsOf(s) {
-			d.tags[string(k)] = true
-		}
+	d.lots = lotsOf(t.steps)
+	for i := range t.steps {
+		d.tags = append(d.tags, tagsOf(&t.steps[i])...)
 	}
+	d.tags = once(d.tags)
 	return d, err
 }
 
@@ -102,42 +107,40 @@ func (e *entry) due(r rules) ([]byte, error) {
 
 // lotsOf gives the keys of the lots that a thread touched. A sowing that was
 // voided touched none.
-func lotsOf(steps []medium.Step) map[string]bool {
-	voided := map[uint64]bool{}
-	for _, s := range steps {
-		if b, ok := s.Body.(*medium.Correct); ok {
-			voided[b.MatSeq] = true
+func lotsOf(steps []medium.Step) []string {
+	voided := medium.Voided(steps)
+	var keys []string
+	for i := range steps {
+		if s := &steps[i]; !voided[s.MatSeq] {
+			keys = append(keys, lotsOfStep(s)...)
 		}
 	}
-	keys := map[string]bool{}
-	for _, s := range steps {
-		if voided[s.MatSeq] {
-			continue
-		}
-		for _, k := range lotsOfStep(s) {
-			keys[string(k)] = true
-		}
-	}
-	return keys
+	return once(keys)
 }
 
-func lotsOfStep(s medium.Step) (keys [][]byte) {
+// once gives each key once, in their order.
+func once(keys []string) []string {
+	slices.Sort(keys)
+	return slices.Compact(keys)
+}
+
+func lotsOfStep(s *medium.Step) (keys []string) {
 	b, ok := s.Body.(*medium.Sow)
 	if !ok {
 		return nil
 	}
-	if fold(b.Lot) != "" {
-		keys = append(keys, lotKey(cropLot, b.Lot, s.Mat))
+	if k := lotKey(cropLot, b.Lot, s.Mat); k != "" {
+		keys = append(keys, k)
 	}
-	if fold(b.SeedLot) != "" {
-		keys = append(keys, lotKey(seedLot, b.SeedLot, s.Mat))
+	if k := lotKey(seedLot, b.SeedLot, s.Mat); k != "" {
+		keys = append(keys, k)
 	}
 	return keys
 }
 
 // tagsOf gives the keys of the other names that a step gives its mat. An old
 // mark goes on naming the mat: it is punched into the mesh.
-func tagsOf(s medium.Step) (keys [][]byte) {
+func tagsOf(s *medium.Step) (keys []string) {
 	mark := ""
 	switch b := s.Body.(type) {
 	case *medium.Add:
@@ -145,55 +148,24 @@ func tagsOf(s medium.Step) (keys [][]byte) {
 	case *medium.Relabel:
 		mark = b.Mark
 		if b.NewCode != "" {
-			keys = append(keys, tagKey(b.NewCode))
+			keys = append(keys, string(tagKey(b.NewCode)))
 		}
 	}
 	if fold(mark) != "" {
-		keys = append(keys, markKey(mark))
+		keys = append(keys, string(markKey(mark)))
 	}
 	return keys
 }
 
-// readThreads reads the records of some mats, thread by thread, from a key on,
-// and calls f with each. It gives the key after them, nil at the end. A record
-// that can't be read or does not chain ends the reading.
-func readThreads(tx *bbolt.Tx, from []byte, mats int, f func(mat medium.Code, t thread) error) ([]byte, error) {
-	var t thread
-	var mat medium.Code
-	n := 0
-	flush := func() error {
-		if t.n == 0 {
-			return nil
-		}
-		return f(mat, t)
-	}
-	c := tx.Bucket(bucketSteps).Cursor()
-	for k, v := c.Seek(from); k != nil; k, v = c.Next() {
-		code, seq, ok := parseStepKey(k)
-		if !ok {
-			return nil, &RecordError{Code: mat, Err: &recordError{"a key of unknown form"}}
-		}
-		if code != mat {
-			if err := flush(); err != nil {
-				return nil, err
-			}
-			if n++; n > mats {
-				return bytes.Clone(k), nil
-			}
-			mat, t = code, thread{steps: t.steps[:0]}
-		}
-		s, err := t.read(code, seq, v)
-		if err != nil {
-			return nil, &RecordError{Code: code, MatSeq: seq, Err: err}
-		}
-		t.steps = append(t.steps, s)
-	}
-	return nil, flush()
-}
-
 // read reads the next record of a thread and checks that it follows.
 func (t *thread) read(code medium.Code, seq uint64, stored []byte) (medium.Step, error) {
-	s, prev, err := decodeStep(stored)
+	text := ""
+	if t.texts != nil {
+		text = t.texts.of(stored)
+	} else {
+		text = string(stored)
+	}
+	s, prev, err := decodeCopied(stored, text)
 	if err != nil {
 		t.head = recordHash(stored)
 		t.n++

@@ -96,12 +96,7 @@ func New(threads iter.Seq[[]medium.Step]) *Graph {
 }
 
 func (g *Graph) add(thread []medium.Step) {
-	voided := map[uint64]bool{}
-	for _, s := range thread {
-		if b, ok := s.Body.(*medium.Correct); ok {
-			voided[b.MatSeq] = true
-		}
-	}
+	voided := medium.Voided(thread)
 	p := &piece{code: thread[0].Mat}
 	var c medium.Condition
 	for _, s := range thread {
