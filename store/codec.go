@@ -185,11 +185,20 @@ func decodeCopied(data []byte, text string) (medium.Step, []byte, error) {
 	return libraryDecodeStep(data)
 }
 
+// decodeWork reads a line of the due list, of which text is a copy.
+func decodeWork(data []byte, text string, w *medium.Work) error {
+	if planDecodeWork(text, w) {
+		return nil
+	}
+	*w = medium.Work{} // of what the plan had read
+	return libraryDecode(data, w, func() any { return &medium.Work{} })
+}
+
 // texts copies the bytes of many records to few pieces of memory. Whoever keeps
 // one of their texts keeps a whole piece, so it is for those who keep none.
 type texts struct{ piece strings.Builder }
 
-const textPiece = 32 << 10
+const textPiece = 16 << 10
 
 func (t *texts) of(data []byte) string {
 	if t.piece.Cap()-t.piece.Len() < len(data) {

@@ -704,6 +704,65 @@ func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bo
 	return s, prev, ok
 }
 
+// planDecodeWork reads a line of the due list, written out for the same reason:
+// it is what is asked for most.
+func planDecodeWork(text string, w *medium.Work) bool {
+	r := reader{data: text}
+	last := 0
+	for range r.count(majorMap) {
+		if last = r.key(last); r.bad {
+			return false
+		}
+		switch last {
+		case 10:
+			w.Code = medium.Code(r.text())
+		case 11:
+			w.Stage = medium.Stage(r.text())
+		case 12:
+			w.Turn = int(r.int())
+		case 13:
+			w.Step = medium.Kind(r.text())
+		case 14:
+			w.At = r.time()
+		case 15:
+			w.Dues = r.dues()
+		default:
+			return false
+		}
+	}
+	return !r.bad && r.at == len(r.data)
+}
+
+func (r *reader) dues() []medium.Due {
+	n := r.count(majorList)
+	if n == 0 {
+		r.bad = true
+		return nil
+	}
+	dues := make([]medium.Due, n)
+	for i := range dues {
+		d, last := &dues[i], 0
+		for range r.count(majorMap) {
+			if last = r.key(last); r.bad {
+				return nil
+			}
+			switch last {
+			case 10:
+				d.Step = medium.Kind(r.text())
+			case 11:
+				d.At = r.time()
+			case 12:
+				d.Rule = r.text()
+			case 13:
+				d.Text = r.text()
+			default:
+				r.bad = true
+			}
+		}
+	}
+	return dues
+}
+
 func (r *reader) outcome(o *medium.Outcome) {
 	last := 0
 	for range r.count(majorMap) {

@@ -500,8 +500,8 @@ func (w *work) putMat(code medium.Code, m *matWork, r rules) error {
 			return err
 		}
 	}
-	if line != nil {
-		if err := due.Put(dueKey(m.Due, code), line); err != nil {
+	if key := dueKey(m.Due, code); line != nil && !bytes.Equal(due.Get(key), line) { // a misting moves no harvest: three pages less
+		if err := due.Put(key, line); err != nil {
 			return err
 		}
 	}
