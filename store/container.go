@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
+	"slices"
 )
 
 // This file reads bbolt's pages without bbolt, which panics, dies of a fault or
@@ -56,6 +57,8 @@ type container struct {
 	// in the order of the keys. The bytes are good during the call only.
 	records func(key, value []byte)
 	in      string // name of the part that the walk is in
+
+	branches [maxDepth + 1]branch // of the skim, by the depth below them
 
 	ahead   []byte // what was read last
 	aheadAt uint64 // where it lies in the file
@@ -271,7 +274,9 @@ func (c *container) checkTree(id uint64, depth int, min, max []byte) error {
 }
 
 func (c *container) checkBranch(id uint64, b []byte, depth int, min, max []byte) error {
-	keys, children, err := readBranch(b)
+	var into branch
+	err := into.read(b)
+	keys, children := into.keys, into.children
 	if err == nil {
 		err = ascending(keys, min, max)
 	}
@@ -291,21 +296,28 @@ func (c *container) checkBranch(id uint64, b []byte, depth int, min, max []byte)
 	return nil
 }
 
-func readBranch(b []byte) (keys [][]byte, children []uint64, err error) {
+// branch is a page that leads to others; it is read into again and again.
+type branch struct {
+	keys     [][]byte
+	children []uint64
+}
+
+func (br *branch) read(b []byte) error {
 	n := binary.NativeEndian
 	count := int(n.Uint16(b[10:]))
 	if count == 0 || pageHeader+16*count > len(b) {
-		return nil, nil, fmt.Errorf("it holds %d keys", count)
+		return fmt.Errorf("it holds %d keys", count)
 	}
-	keys, children = make([][]byte, count), make([]uint64, count)
+	br.keys, br.children = slices.Grow(br.keys[:0], count), slices.Grow(br.children[:0], count)
 	for i := range count {
 		at := pageHeader + 16*i
-		if keys[i], err = cutOut(b, at, n.Uint32(b[at:]), n.Uint32(b[at+4:])); err != nil {
-			return nil, nil, err
+		key, err := cutOut(b, at, n.Uint32(b[at:]), n.Uint32(b[at+4:]))
+		if err != nil {
+			return err
 		}
-		children[i] = n.Uint64(b[at+8:])
+		br.keys, br.children = append(br.keys, key), append(br.children, n.Uint64(b[at+8:]))
 	}
-	return keys, children, nil
+	return nil
 }
 
 // skimPart checks the branch pages of a part, without reading its leaves: all
@@ -347,14 +359,18 @@ func (c *container) skimTree(id uint64, above int, min, max []byte) error {
 	if binary.NativeEndian.Uint16(b[8:]) != flagBranch {
 		return fmt.Errorf("page %d leads to no others", id)
 	}
-	keys, children, err := readBranch(bytes.Clone(b))
-	if err == nil {
-		err = ascending(keys, min, max)
+	if above > 1 { // the pages below it are read to the same place
+		b = bytes.Clone(b)
+	}
+	into := &c.branches[above]
+	if err = into.read(b); err == nil {
+		err = ascending(into.keys, min, max)
 	}
 	if err != nil {
 		return fmt.Errorf("page %d: %w", id, err)
 	}
-	for i, child := range children {
+	keys := into.keys
+	for i, child := range into.children {
 		upper := max
 		if i+1 < len(keys) {
 			upper = keys[i+1]

@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -263,13 +264,13 @@ func (t *table) close() error {
 
 var (
 	timeType  = reflect.TypeFor[time.Time]()
-	cellGuard = regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?([eE][+-]?[0-9]+)?$`)
+	cellGuard = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?([eE][+-]?[0-9]+)?$`) })
 )
 
 // guardCell keeps a spreadsheet from running a cell as a formula: OWASP, "CSV
 // Injection". A plain number keeps its sign.
 func guardCell(cell string) string {
-	if cell == "" || cellGuard.MatchString(cell) || !strings.ContainsRune("=+-@\t\r＝＋－＠", []rune(cell)[0]) {
+	if cell == "" || cellGuard().MatchString(cell) || !strings.ContainsRune("=+-@\t\r＝＋－＠", []rune(cell)[0]) {
 		return cell
 	}
 	return "'" + cell

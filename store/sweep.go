@@ -112,6 +112,8 @@ type swept struct {
 
 	steps, mats, dues, lots, tags, refs int
 
+	due, lotsIn, tagsIn, tokensIn *bbolt.Bucket
+
 	kept      *bbolt.Cursor // of the mats' part, which has the order of the threads
 	keptKey   []byte
 	keptValue []byte
@@ -221,6 +223,7 @@ func (p *swept) problem(code medium.Code, seq uint64, format string, args ...any
 // sweep reads the records from one key to before another; nil is the end.
 func (p *swept) sweep(begin, end []byte) {
 	p.first = begin
+	p.due, p.lotsIn, p.tagsIn, p.tokensIn = p.tx.Bucket(bucketDue), p.tx.Bucket(bucketLots), p.tx.Bucket(bucketTags), p.tx.Bucket(bucketTokens)
 	p.kept = p.tx.Bucket(bucketMats).Cursor()
 	p.keptKey, p.keptValue = p.kept.Seek(begin)
 	c := p.tx.Bucket(bucketSteps).Cursor()
@@ -310,19 +313,19 @@ func (p *swept) checkMat(mat medium.Code, t thread) {
 	}
 	if d.work != nil {
 		p.dues++
-		if !bytes.Equal(p.tx.Bucket(bucketDue).Get(dueKey(d.entry.Due, mat)), d.work) {
+		if !bytes.Equal(p.due.Get(dueKey(d.entry.Due, mat)), d.work) {
 			p.problem(mat, 0, "its line of the due list is not what its steps say")
 		}
 	}
 	for _, k := range d.lots {
 		p.lots++
-		if got := p.tx.Bucket(bucketLots).Get([]byte(k)); got == nil || len(got) != 0 {
+		if got := p.lotsIn.Get([]byte(k)); got == nil || len(got) != 0 {
 			p.problem(mat, 0, "it is missing from the list of the lot %q", k[1:len(k)-codeLen-1])
 		}
 	}
 	for _, k := range d.tags {
 		p.tags++
-		if got := p.tx.Bucket(bucketTags).Get([]byte(k)); string(got) != string(mat) {
+		if got := p.tagsIn.Get([]byte(k)); string(got) != string(mat) {
 			p.problem(mat, 0, "its other name %q does not lead to it", k[1:])
 		}
 	}
@@ -330,7 +333,7 @@ func (p *swept) checkMat(mat medium.Code, t thread) {
 
 // checkToken looks for the step in the list of its request token.
 func (p *swept) checkToken(s medium.Step) {
-	refs := p.tx.Bucket(bucketTokens).Get([]byte(s.Token))
+	refs := p.tokensIn.Get([]byte(s.Token))
 	n := len(refs) / refLen
 	at := sort.Search(n, func(i int) bool { return binary.BigEndian.Uint64(refs[refLen*i:]) >= s.Seq })
 	if at == n || !bytes.Equal(refs[refLen*at:refLen*(at+1)], appendRef(nil, s)) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"cmp"
 	"encoding/json"
@@ -59,7 +60,7 @@ func run(args []string, w world) int {
 	out := &outcome{to: w.out}
 	w.out = out
 	a := &app{world: w}
-	root := newRoot(a)
+	root := newRoot(a, args...)
 	root.SetArgs(args)
 	root.SetIn(w.in)
 	root.SetOut(w.out)
@@ -119,7 +120,90 @@ func firstExample(c *cobra.Command) string {
 	return strings.Join(strings.Fields(line), " ")
 }
 
-func newRoot(a *app) *cobra.Command {
+// maker makes one command of the program.
+type maker struct {
+	name string // first word of the command's Use
+	make func(*app) *cobra.Command
+}
+
+// groups are all commands, in the order of the help.
+var groups = []struct {
+	id, title string
+	makers    []maker
+}{
+	{"setup", "Set up:", []maker{
+		{"init", (*app).initCommand},
+		{"add", (*app).addCommand},
+		{"import", (*app).importCommand},
+		{"policy", (*app).policyCommand},
+		{"sanitizer", (*app).sanitizerCommand},
+		{"crop", (*app).cropCommand},
+		{"prices", (*app).pricesCommand},
+		{"cutplan", (*app).cutplanCommand},
+	}},
+	{"print", "Print:", []maker{
+		{"label", (*app).labelCommand},
+		{"cards", (*app).cardsCommand},
+		{"report", (*app).reportCommand},
+	}},
+	{"day", "Each day:", []maker{
+		{"scan", (*app).scanCommand},
+		{"sow", (*app).sowCommand},
+		{"mist", (*app).mistCommand},
+		{"harvest", (*app).harvestCommand},
+		{"rinse", (*app).rinseCommand},
+		{"dry", (*app).dryCommand},
+		{"batch", (*app).batchCommand},
+		{"mix", (*app).mixCommand},
+		{"solution", (*app).solutionCommand},
+		{"sanitize", (*app).sanitizeCommand},
+		{"mold", (*app).moldCommand},
+		{"cut", (*app).cutCommand},
+		{"swab", (*app).swabCommand},
+		{"inspect", (*app).inspectCommand},
+		{"hold", (*app).holdCommand},
+		{"release", (*app).releaseCommand},
+		{"trim", (*app).trimCommand},
+		{"relabel", (*app).relabelCommand},
+		{"document", (*app).documentCommand},
+		{"tags", (*app).tagsCommand},
+		{"retire", (*app).retireCommand},
+		{"correct", (*app).correctCommand},
+		{"review", (*app).reviewCommand},
+	}},
+	{"look", "Look:", []maker{
+		{"due", (*app).dueCommand},
+		{"show", (*app).showCommand},
+		{"list", (*app).listCommand},
+		{"history", (*app).historyCommand},
+		{"trace", (*app).traceCommand},
+		{"forecast", (*app).forecastCommand},
+		{"pool", (*app).poolCommand},
+	}},
+	{"keep", "Keep:", []maker{
+		{"station", (*app).stationCommand},
+		{"export", (*app).exportCommand},
+		{"backup", (*app).backupCommand},
+		{"restore", (*app).restoreCommand},
+		{"verify", (*app).verifyCommand},
+		{"demo", (*app).demoCommand},
+	}},
+}
+
+func isCommand(word string) bool {
+	for _, g := range groups {
+		for _, m := range g.makers {
+			if m.name == word {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// newRoot makes the commands: the one that args begins with, and otherwise all
+// of them, which takes longer than many a command.
+func newRoot(a *app, args ...string) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "resow",
 		Short: "Track washable grow mats from the roll of mesh to the last turn",
@@ -145,27 +229,21 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	flags.StringVar(&a.by, "by", "", "initials of who did it (or RESOW_BY)")
 	flags.StringVar(&a.at, "at", "", "when it was done: 18:30, \"2026-11-24 18:30\"")
 	flags.StringVar(&a.color, "color", "auto", "auto, always or never")
-	root.AddGroup(
-		&cobra.Group{ID: "setup", Title: "Set up:"},
-		&cobra.Group{ID: "print", Title: "Print:"},
-		&cobra.Group{ID: "day", Title: "Each day:"},
-		&cobra.Group{ID: "look", Title: "Look:"},
-		&cobra.Group{ID: "keep", Title: "Keep:"},
-	)
-	group := func(id string, commands ...*cobra.Command) {
-		for _, c := range commands {
-			c.GroupID = id
-			root.AddCommand(c)
+	only := "" // every command
+	if len(args) > 0 && isCommand(args[0]) {
+		only = args[0]
+		root.CompletionOptions.DisableDefaultCmd = true
+	}
+	for _, g := range groups {
+		root.AddGroup(&cobra.Group{ID: g.id, Title: g.title})
+		for _, m := range g.makers {
+			if only == "" || only == m.name {
+				c := m.make(a)
+				c.GroupID = g.id
+				root.AddCommand(c)
+			}
 		}
 	}
-	group("setup", a.initCommand(), a.addCommand(), a.importCommand(), a.policyCommand(), a.sanitizerCommand(), a.cropCommand(), a.pricesCommand(), a.cutplanCommand())
-	group("print", a.labelCommand(), a.cardsCommand(), a.reportCommand())
-	group("day", a.scanCommand(), a.sowCommand(), a.mistCommand(), a.harvestCommand(), a.rinseCommand(), a.dryCommand(),
-		a.batchCommand(), a.mixCommand(), a.solutionCommand(), a.sanitizeCommand(),
-		a.moldCommand(), a.cutCommand(), a.swabCommand(), a.inspectCommand(), a.holdCommand(),
-		a.releaseCommand(), a.trimCommand(), a.relabelCommand(), a.documentCommand(), a.tagsCommand(), a.retireCommand(), a.correctCommand(), a.reviewCommand())
-	group("look", a.dueCommand(), a.showCommand(), a.listCommand(), a.historyCommand(), a.traceCommand(), a.forecastCommand(), a.poolCommand())
-	group("keep", a.stationCommand(), a.exportCommand(), a.backupCommand(), a.restoreCommand(), a.verifyCommand(), a.demoCommand())
 	a.noteRuns(root)
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
 	help := root.HelpFunc()
@@ -512,7 +590,9 @@ func (e *usageError) Error() string { return e.text }
 // print writes the one JSON document of a command, or its text for people.
 func (a *app) print(doc any, text func(w io.Writer)) error {
 	if !a.json {
-		text(a.out)
+		page := bufio.NewWriter(a.out)
+		text(page)
+		_ = page.Flush() // an outcome keeps the error
 		return a.textErr
 	}
 	var b bytes.Buffer

@@ -51,6 +51,9 @@ func columns(text string) int {
 }
 
 func runeColumns(r rune) int {
+	if r <= unicode.MaxASCII {
+		return 1
+	}
 	if unicode.Is(unicode.Mn, r) {
 		return 0
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 )
@@ -14,7 +15,7 @@ import (
 func plainly(c *cobra.Command, err error) error {
 	text := err.Error()
 	for _, p := range complaints {
-		if m := p.is.FindStringSubmatch(text); m != nil {
+		if m := regexp.MustCompile(p.is).FindStringSubmatch(text); m != nil {
 			return errors.New(p.say(c, m)) // untyped as cobra's are: the hint shows an example
 		}
 	}
@@ -22,14 +23,14 @@ func plainly(c *cobra.Command, err error) error {
 }
 
 type complaint struct {
-	is  *regexp.Regexp
+	is  string // a pattern, compiled only where something went wrong
 	say func(c *cobra.Command, m []string) string
 }
 
 // complaints are the texts of cobra 1.x and pflag 1.x; a test holds each
 // against the library.
 var complaints = []complaint{
-	{regexp.MustCompile(`^(?:accepts|requires) (?:at (?:least|most) )?\d+ arg\(s\), (?:only )?received (\d+)$`), func(c *cobra.Command, m []string) string {
+	{`^(?:accepts|requires) (?:at (?:least|most) )?\d+ arg\(s\), (?:only )?received (\d+)$`, func(c *cobra.Command, m []string) string {
 		given := m[1] + " words were given behind the command"
 		switch m[1] {
 		case "0":
@@ -39,25 +40,25 @@ var complaints = []complaint{
 		}
 		return fmt.Sprintf("%s; it takes `%s` (a name of several words goes in quotes)", given, usageOf(c))
 	}},
-	{regexp.MustCompile(`^unknown command ("(?:[^"\\]|\\.)*") for "(resow .+)"$`), func(c *cobra.Command, m []string) string {
+	{`^unknown command ("(?:[^"\\]|\\.)*") for "(resow .+)"$`, func(c *cobra.Command, m []string) string {
 		return fmt.Sprintf("%s is one word too many: `%s` takes flags only", m[1], m[2])
 	}},
-	{regexp.MustCompile(`^if any flags in the group \[(.+)\] are set they must all be set; missing \[(.+)\]$`), func(_ *cobra.Command, m []string) string {
+	{`^if any flags in the group \[(.+)\] are set they must all be set; missing \[(.+)\]$`, func(_ *cobra.Command, m []string) string {
 		return fmt.Sprintf("%s belong together: give %s too", flagList(m[1]), flagList(m[2]))
 	}},
-	{regexp.MustCompile(`^if any flags in the group \[(.+)\] are set none of the others can be; \[(.+)\] were all set$`), func(_ *cobra.Command, m []string) string {
+	{`^if any flags in the group \[(.+)\] are set none of the others can be; \[(.+)\] were all set$`, func(_ *cobra.Command, m []string) string {
 		return fmt.Sprintf("%s exclude each other: give one of them", flagList(m[2]))
 	}},
-	{regexp.MustCompile(`(?s)^unknown command ("(?:[^"\\]|\\.)*") for "resow"\s+Did you mean this\?\s+(.+)$`), func(_ *cobra.Command, m []string) string {
+	{`(?s)^unknown command ("(?:[^"\\]|\\.)*") for "resow"\s+Did you mean this\?\s+(.+)$`, func(_ *cobra.Command, m []string) string {
 		return fmt.Sprintf("there is no command %s; did you mean %s?", m[1], strings.Join(strings.Fields(m[2]), " or "))
 	}},
-	{regexp.MustCompile(`^at least one of the flags in the group \[(.+)\] is required$`), func(_ *cobra.Command, m []string) string {
+	{`^at least one of the flags in the group \[(.+)\] is required$`, func(_ *cobra.Command, m []string) string {
 		return "give one of them: " + strings.ReplaceAll(flagList(m[1]), " and ", " or ")
 	}},
-	{regexp.MustCompile(`^required flag\(s\) (.+) not set$`), func(_ *cobra.Command, m []string) string {
+	{`^required flag\(s\) (.+) not set$`, func(_ *cobra.Command, m []string) string {
 		return fmt.Sprintf("give %s too", flagList(strings.ReplaceAll(strings.ReplaceAll(m[1], `"`, ""), ",", "")))
 	}},
-	{regexp.MustCompile(`(?s)^invalid argument (".*") for "(?:-\w, )?(--[\w-]+)" flag: (?:strconv|time|parse|invalid).*$`), func(c *cobra.Command, m []string) string {
+	{`(?s)^invalid argument (".*") for "(?:-\w, )?(--[\w-]+)" flag: (?:strconv|time|parse|invalid).*$`, func(c *cobra.Command, m []string) string {
 		return fmt.Sprintf("%s %s: want %s", m[2], m[1], wantedBy(c, strings.TrimPrefix(m[2], "--")))
 	}},
 }
@@ -96,13 +97,14 @@ func wantedBy(c *cobra.Command, name string) string {
 	return "a " + flag.Value.Type()
 }
 
+// At first use: to make longWord takes longer than anything else at the start.
 var (
-	quotedText = regexp.MustCompile(`"(?:[^"\\]|\\.)*"`)
-	longWord   = regexp.MustCompile(`\S{300,}`)
+	quotedText = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`"(?:[^"\\]|\\.)*"`) })
+	longWord   = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\S{300,}`) })
 )
 
 // brief cuts what somebody typed, or pasted, where a message says it again.
 func brief(text string) string {
-	text = quotedText.ReplaceAllStringFunc(text, func(s string) string { return `"` + cut(s[1:len(s)-1], 60) + `"` })
-	return longWord.ReplaceAllStringFunc(text, func(s string) string { return cut(s, 60) })
+	text = quotedText().ReplaceAllStringFunc(text, func(s string) string { return `"` + cut(s[1:len(s)-1], 60) + `"` })
+	return longWord().ReplaceAllStringFunc(text, func(s string) string { return cut(s, 60) })
 }

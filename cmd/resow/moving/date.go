@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -16,8 +17,12 @@ const (
 )
 
 var (
-	datePattern = regexp.MustCompile(`^(\d{1,4})[./-](\d{1,2})[./-](\d{1,4})(?:[ T,]+(.+))?$`)
-	timePattern = regexp.MustCompile(`^(\d{1,2})[:.](\d{2})(?::(\d{2}))?\s*([AaPp][Mm])?$`)
+	datePattern = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^(\d{1,4})[./-](\d{1,2})[./-](\d{1,4})(?:[ T,]+(.+))?$`)
+	})
+	timePattern = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^(\d{1,2})[:.](\d{2})(?::(\d{2}))?\s*([AaPp][Mm])?$`)
+	})
 )
 
 // dateOrder finds the order of a column's dates. Where every date could be read
@@ -26,7 +31,7 @@ var (
 func dateOrder(cells []string, units string) (order string, guessed bool) {
 	fitDMY, fitMDY, all := 0, 0, 0
 	for _, c := range cells {
-		m := datePattern.FindStringSubmatch(c)
+		m := datePattern().FindStringSubmatch(c)
 		if m == nil || len(m[1]) == 4 {
 			continue
 		}
@@ -57,7 +62,7 @@ func dateOrder(cells []string, units string) (order string, guessed bool) {
 // with its year.
 func fitsAll(cells []string, order string) bool {
 	for _, c := range cells {
-		if _, _, _, _, err := day(c, order); err != nil && datePattern.MatchString(c) {
+		if _, _, _, _, err := day(c, order); err != nil && datePattern().MatchString(c) {
 			return false
 		}
 	}
@@ -117,7 +122,7 @@ func passedTwice(at time.Time) (time.Time, bool) {
 }
 
 func day(text, order string) (y int, m time.Month, d int, rest string, err error) {
-	p := datePattern.FindStringSubmatch(text)
+	p := datePattern().FindStringSubmatch(text)
 	if p == nil {
 		return 0, 0, 0, "", fmt.Errorf("the date %q can't be read; write it as 2026-11-24 18:30", text)
 	}
@@ -147,7 +152,7 @@ func day(text, order string) (y int, m time.Month, d int, rest string, err error
 }
 
 func clockTime(text string) (h, m, s int, err error) {
-	p := timePattern.FindStringSubmatch(strings.TrimSpace(text))
+	p := timePattern().FindStringSubmatch(strings.TrimSpace(text))
 	refuse := func() (int, int, int, error) {
 		return 0, 0, 0, fmt.Errorf("the time of day %q can't be read; write it as 18:30", text)
 	}
