@@ -4,7 +4,10 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
+	"runtime"
+	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -12,9 +15,13 @@ import (
 	"resow/medium"
 )
 
-// chunk is how many values one read transaction gives at most: a transaction
-// that is kept open for a slow reader makes the file grow with every commit.
-const chunk = 256
+// One read transaction gives so many values and, with the last of them, bytes at
+// most: a transaction that is kept open for a slow reader makes the file grow
+// with every commit.
+const (
+	chunk      = 256
+	chunkBytes = 1 << 20
+)
 
 func readLedger(tx *bbolt.Tx) (ledger, hash, error) {
 	var l ledger
@@ -167,12 +174,19 @@ func (s *Store) Conditions(yield func(medium.Condition) error) error {
 			return medium.Condition{}, &RecordError{Code: medium.Code(k), Err: err}
 		}
 		return e.Condition, nil
-	}, yield)
+	}, nil, yield)
 }
 
 // Steps gives every step, thread by thread, the farm's first, until yield
-// returns an error, which it passes on.
-func (s *Store) Steps(yield func(medium.Step) error) error {
+// returns an error, which it passes on. With kinds it gives the steps of those
+// only. Of the others it reads no more than their kind, so what is broken behind
+// that is for Verify to find.
+func (s *Store) Steps(yield func(medium.Step) error, kinds ...medium.Kind) error {
+	var skip func(v []byte) bool
+	if len(kinds) > 0 {
+		others := otherKinds(kinds)
+		skip = func(v []byte) bool { return others[string(recordKind(v))] }
+	}
 	return each(s, bucketSteps, func(k, v []byte) (medium.Step, error) {
 		code, seq, _ := parseStepKey(k)
 		step, _, err := decodeStep(v)
@@ -180,41 +194,162 @@ func (s *Store) Steps(yield func(medium.Step) error) error {
 			err = &RecordError{Code: code, MatSeq: seq, Err: err}
 		}
 		return step, err
-	}, yield)
+	}, skip, yield)
 }
 
-// each goes through a bucket in chunks. No transaction is open during yield.
-func each[T any](s *Store, bucket []byte, read func(k, v []byte) (T, error), yield func(T) error) error {
-	var last []byte
-	for {
-		var items []T
-		err := s.view(func(tx *bbolt.Tx) error {
-			c := tx.Bucket(bucket).Cursor()
-			k, v := c.Seek(last)
-			if last != nil && bytes.Equal(k, last) {
-				k, v = c.Next()
-			}
-			for ; k != nil && len(items) < chunk; k, v = c.Next() {
-				if last != nil && bytes.Compare(k, last) <= 0 { // else a damaged file would never end
-					return &DamagedError{Path: s.path, Why: fmt.Sprintf("the keys of its part %q are out of order", bucket)}
-				}
-				item, err := read(k, v)
-				if err != nil {
-					return err
-				}
-				items, last = append(items, item), bytes.Clone(k)
-			}
+// otherKinds are the known kinds that are not wanted. A kind that is not known is
+// never passed over.
+func otherKinds(wanted []medium.Kind) map[string]bool {
+	others := map[string]bool{}
+	for _, k := range slices.Concat(medium.Kinds(), medium.FarmKinds()) {
+		others[string(k)] = !slices.Contains(wanted, k)
+	}
+	return others
+}
+
+// recordKind gives the kind of a record by going over what stands before it,
+// nothing where that is not what this version writes.
+func recordKind(record []byte) []byte {
+	if len(record) < 3 || record[0]&^31 != majorMap || record[1] != 10 || record[2] != medium.Version {
+		return nil
+	}
+	rest := record[3:]
+	for key := byte(11); key <= 17; key++ {
+		if len(rest) < 3 || rest[0] != key {
 			return nil
-		})
-		if err != nil || len(items) == 0 {
-			return err
 		}
-		for _, item := range items {
-			if err := yield(item); err != nil {
-				return err
+		head := rest[1]
+		rest = rest[2:]
+		if head == tagTime {
+			head, rest = rest[0], rest[1:]
+		}
+		n := uint64(head & 31)
+		if n >= 24 {
+			size := 1 << (n - 24)
+			if n > 27 || len(rest) < size {
+				return nil
 			}
+			n = 0
+			for _, b := range rest[:size] {
+				n = n<<8 | uint64(b)
+			}
+			rest = rest[size:]
+		}
+		switch major := head &^ 31; {
+		case major == majorText && n <= uint64(len(rest)):
+			if key == 17 {
+				return rest[:n]
+			}
+			rest = rest[n:]
+		case major != majorUint:
+			return nil
 		}
 	}
+	return nil
+}
+
+// each goes through a bucket in portions. One short transaction copies one out of
+// the file; the copies are read on all processors, ahead of yield by as many
+// portions as there are processors. No transaction is open during yield. Values
+// that skip names are left out.
+func each[T any](s *Store, bucket []byte, read func(k, v []byte) (T, error), skip func(v []byte) bool, yield func(T) error) error {
+	ring := make([]portion[T], runtime.GOMAXPROCS(0)+1)
+	var readers sync.WaitGroup
+	defer readers.Wait()
+	var last []byte
+	copied, end := 0, false
+	for taken := 0; ; taken++ {
+		for ; !end && copied < taken+len(ring); copied++ {
+			p := &ring[copied%len(ring)]
+			last = p.copy(s, bucket, last, skip)
+			end = p.err != nil || last == nil
+			p.done = make(chan struct{})
+			readers.Go(func() { p.read(read) })
+		}
+		if taken == copied {
+			return nil
+		}
+		if err := ring[taken%len(ring)].give(yield); err != nil {
+			return err
+		}
+	}
+}
+
+// portion is some neighbouring values on their way to yield. Its memory serves
+// again.
+type portion[T any] struct {
+	bytes []byte        // keys and values as they are in the file
+	ends  []int         // of each in bytes
+	done  chan struct{} // closed once the rest is set
+	items []T
+	err   error
+	fault any // what read panicked with
+}
+
+// copy takes what follows the last key of the portion before. It gives its own
+// last key, none at the end of the bucket.
+func (p *portion[T]) copy(s *Store, bucket, last []byte, skip func(v []byte) bool) (next []byte) {
+	p.bytes, p.ends = p.bytes[:0], p.ends[:0]
+	p.err = s.view(func(tx *bbolt.Tx) error {
+		c := tx.Bucket(bucket).Cursor()
+		k, v := c.Seek(last)
+		if last != nil && bytes.Equal(k, last) {
+			k, v = c.Next()
+		}
+		for seen := 0; k != nil; k, v = c.Next() {
+			if last != nil && bytes.Compare(k, last) <= 0 { // else a damaged file would never end
+				return &DamagedError{Path: s.path, Why: fmt.Sprintf("the keys of its part %q are out of order", bucket)}
+			}
+			if last = k; skip == nil || !skip(v) {
+				p.add(k, v)
+			}
+			if seen++; seen == chunk || len(p.bytes) >= chunkBytes {
+				next = bytes.Clone(k)
+				return nil
+			}
+		}
+		return nil
+	})
+	return next
+}
+
+func (p *portion[T]) add(k, v []byte) {
+	p.bytes = append(p.bytes, k...)
+	p.ends = append(p.ends, len(p.bytes))
+	p.bytes = append(p.bytes, v...)
+	p.ends = append(p.ends, len(p.bytes))
+}
+
+// read reads the values. A panic is kept for whoever waits for them.
+func (p *portion[T]) read(read func(k, v []byte) (T, error)) {
+	defer close(p.done)
+	defer func() { p.fault = recover() }()
+	clear(p.items)
+	p.items = p.items[:0]
+	begin := 0
+	for i := 0; p.err == nil && i < len(p.ends); i += 2 {
+		var item T
+		item, p.err = read(p.bytes[begin:p.ends[i]], p.bytes[p.ends[i]:p.ends[i+1]])
+		p.items = append(p.items, item)
+		begin = p.ends[i+1]
+	}
+}
+
+// give yields the values in their order, none where one can't be read.
+func (p *portion[T]) give(yield func(T) error) error {
+	<-p.done
+	if p.fault != nil {
+		panic(p.fault)
+	}
+	if p.err != nil {
+		return p.err
+	}
+	for _, item := range p.items {
+		if err := yield(item); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Due gives what is due until a time, most overdue first, at most limit lines;
@@ -222,6 +357,7 @@ func each[T any](s *Store, bucket []byte, read func(k, v []byte) (T, error), yie
 func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
 	var out []medium.Work
+	var lines texts
 	err := s.read(func(tx *bbolt.Tx) error {
 		c := tx.Bucket(bucketDue).Cursor()
 		for k, v := c.First(); k != nil; k, v = c.Next() {
@@ -231,11 +367,13 @@ func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 			if bytes.Compare(k[:8], end) > 0 || limit > 0 && len(out) == limit {
 				return nil
 			}
-			var w medium.Work
-			if err := decode(v, &w, func() any { return &medium.Work{} }); err != nil {
+			if out == nil {
+				out = make([]medium.Work, 0, max(1, min(limit, 256)))
+			}
+			out = append(out, medium.Work{})
+			if err := decodeWork(v, lines.of(v), &out[len(out)-1]); err != nil {
 				return &RecordError{Code: medium.Code(k[8:]), Err: err}
 			}
-			out = append(out, w)
 		}
 		return nil
 	})

@@ -56,7 +56,7 @@ is likely to make.`,
 					}
 					r, doc = in.Left(mat)
 				} else {
-					if in.Tally, err = a.tally(f); err != nil {
+					if in.Sown, err = a.sown(f); err != nil {
 						return err
 					}
 					r, doc = report.Forecast(in)

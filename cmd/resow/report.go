@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"iter"
+	"slices"
 	"time"
 
 	"resow/labels/report"
@@ -39,11 +41,30 @@ func (f *farm) eachMat(broken *error) iter.Seq[medium.Condition] {
 // tally reads every mat's thread, one at a time.
 func (a *app) tally(f *farm) (*report.Tally, error) {
 	t := report.NewTally(f.Farm, f.now(a))
-	return t, f.threads(t.Add)
+	var broken error
+	err := f.threads(func(thread []medium.Step) {
+		if slices.ContainsFunc(thread, func(s medium.Step) bool { return s.Kind == medium.KindCorrect }) {
+			var err error
+			if thread, err = f.Thread(thread[0].Mat); err != nil {
+				broken = err
+				return
+			}
+		}
+		t.Add(thread)
+	}, report.TallyKinds()...)
+	return t, cmp.Or(err, broken)
 }
 
-// threads gives every mat's steps, one mat after the other.
-func (f *farm) threads(do func([]medium.Step)) error {
+// sown counts the sowings of the last weeks.
+func (a *app) sown(f *farm) (n int, err error) {
+	now := f.now(a)
+	err = f.threads(func(thread []medium.Step) { n += report.Sown(thread, now) }, report.PaceKinds()...)
+	return n, err
+}
+
+// threads gives every mat's steps, all or those of some kinds, one mat after the
+// other.
+func (f *farm) threads(do func([]medium.Step), kinds ...medium.Kind) error {
 	var thread []medium.Step
 	flush := func() {
 		if len(thread) > 0 && thread[0].Mat != medium.FarmThread {
@@ -57,7 +78,7 @@ func (f *farm) threads(do func([]medium.Step)) error {
 		}
 		thread = append(thread, s)
 		return nil
-	})
+	}, kinds...)
 	flush()
 	return err
 }

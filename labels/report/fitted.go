@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -37,19 +38,23 @@ const (
 	goodnessMats = 2000
 )
 
+// fitsOf fits and tests the lives side by side: the tests draw many lives.
 func fitsOf(c *census) fits {
 	by := c.grouped(byMaterial)
-	f := fits{}
-	for name, obs := range by {
-		f.groups = append(f.groups, fit(name, obs))
+	f := fits{groups: make([]fitted, len(by))}
+	var work []func()
+	for i, name := range slices.Sorted(maps.Keys(by)) {
+		work = append(work, func() { f.groups[i] = fit(name, by[name]) })
 	}
-	slices.SortFunc(f.groups, func(a, b fitted) int { return cmp.Or(cmp.Compare(b.mats, a.mats), strings.Compare(a.name, b.name)) })
-	if len(f.groups) == 1 {
+	if len(by) != 1 {
+		work = append(work, func() { f.all = fit(allMats, c.observations()) })
+	}
+	sideBySide(work...)
+	if len(by) == 1 {
 		f.all = f.groups[0]
 		f.all.name = allMats
-		return f
 	}
-	f.all = fit(allMats, c.observations())
+	slices.SortFunc(f.groups, func(a, b fitted) int { return cmp.Or(cmp.Compare(b.mats, a.mats), strings.Compare(a.name, b.name)) })
 	return f
 }
 

@@ -73,8 +73,8 @@ type OutlookWeek struct {
 type ForecastInput struct {
 	Origin
 	Mats    iter.Seq[medium.Condition]
-	Tally   *Tally
 	Weeks   int   // ahead; 0 is 12
+	Sown    int   // sowings in the last four weeks
 	Sowings []int // planned, of each week; the last goes on. None: the pace of the last four weeks
 	Spares  int   // mats that lie ready to take the place of others
 }
@@ -174,10 +174,7 @@ func (in ForecastInput) plan(o *Outlook) []int {
 		n = outlookWeeks
 	}
 	weeks := make([]int, n)
-	pace := 0
-	if in.Tally != nil {
-		pace = (in.Tally.recent + paceWeeks/2) / paceWeeks
-	}
+	pace := (in.Sown + paceWeeks/2) / paceWeeks
 	total := 0
 	for i := range weeks {
 		weeks[i] = pace

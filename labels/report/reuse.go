@@ -5,6 +5,7 @@ import (
 	"iter"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"resow/medium"
@@ -175,16 +176,41 @@ func (in ReuseInput) figures() reuseFigures {
 	return f
 }
 
-// count takes what the threads add to the conditions.
+// count takes what the threads add to the conditions. What needs only the census
+// and the tally is worked out side by side.
 func (f *reuseFigures) count(in ReuseInput, crops map[string]*cropFigures) {
 	for name, w := range in.Tally.crops {
 		crop := cropNamed(crops, name)
 		crop.turns, crop.mold = w.Turns, w.Moldy
 	}
-	f.lives, f.suppliers = livesOf(f.census, byMaterial), livesOf(f.census, bySupplier)
-	f.molds, f.yields = moldsOf(in.Tally), yieldsOf(in.Tally)
-	f.costs = costsOf(in.Farm, f.census, f.lives, in.Tally)
-	f.outlook = ForecastInput{Origin: in.Origin, Tally: in.Tally}.look(f.census)
+	sideBySide(
+		func() { f.yields = yieldsOf(in.Tally) },
+		func() { f.outlook = ForecastInput{Origin: in.Origin, Sown: in.Tally.recent}.look(f.census) },
+		func() {
+			f.lives, f.suppliers = livesOf(f.census, byMaterial), livesOf(f.census, bySupplier)
+			f.costs = costsOf(in.Farm, f.census, f.lives, in.Tally)
+		},
+		func() { f.molds = moldsOf(in.Tally) },
+	)
+}
+
+// sideBySide does work of which no piece needs another. A panic in one becomes
+// the caller's.
+func sideBySide(work ...func()) {
+	faults := make([]any, len(work))
+	var all sync.WaitGroup
+	for i, do := range work {
+		all.Go(func() {
+			defer func() { faults[i] = recover() }()
+			do()
+		})
+	}
+	all.Wait()
+	for _, fault := range faults {
+		if fault != nil {
+			panic(fault)
+		}
+	}
 }
 
 func cropNamed(crops map[string]*cropFigures, name string) *cropFigures {

@@ -268,11 +268,11 @@ func (n tally) trend() []string {
 			}
 		}
 	}
-	series, err := lifetime.YieldSeries(n.harvests)
+	yields, err := lifetime.CompareYields(n.harvests)
 	if err != nil {
 		panic(err)
 	}
-	trend, err := lifetime.FindTrend(series, 0.95)
+	trend, err := lifetime.FindTrend(yields.Series(), 0.95)
 	if err != nil {
 		panic(err)
 	}

@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"resow/medium"
@@ -122,8 +123,9 @@ type Tally struct {
 
 	minutes  lifetime.Sample
 	harvests []lifetime.Harvest
-	seen     int // mats
-	every    int // of so many mats the harvests of one are kept
+	names    names // in those
+	seen     int   // mats
+	every    int   // of so many mats the harvests of one are kept
 }
 
 type rateKey struct{ by, name string }
@@ -147,18 +149,44 @@ const (
 func NewTally(farm medium.Farm, now time.Time) *Tally {
 	return &Tally{loc: farm.Location(), south: farm.Settings.Lat != nil && *farm.Settings.Lat < 0, now: now,
 		rates: map[rateKey]*lifetime.Count{}, weeks: map[int]lifetime.Week{}, days: map[dayKey]lifetime.Week{},
-		crops: map[string]lifetime.Week{}, every: 1}
+		crops: map[string]lifetime.Week{}, every: 1, names: names{}}
 }
 
-// Add takes one mat's whole thread.
+// TallyKinds are the kinds of step that a Tally looks at; it needs no others,
+// except of a mat with a correction: what was voided changes what the steps
+// behind it did.
+func TallyKinds() []medium.Kind {
+	return []medium.Kind{medium.KindAdd, medium.KindSow, medium.KindHarvest, medium.KindMold, medium.KindInspect, medium.KindRinse,
+		medium.KindSanitize, medium.KindRetire, medium.KindCorrect}
+}
+
+// PaceKinds are the kinds of step that Sown looks at.
+func PaceKinds() []medium.Kind { return []medium.Kind{medium.KindSow, medium.KindCorrect} }
+
+// Sown counts the sowings of a mat in the last four weeks, from which a forecast
+// takes the farm's pace. Voided ones do not count.
+func Sown(thread []medium.Step, now time.Time) int {
+	n := 0
+	for _, turn := range appendTurns(nil, thread) {
+		if lately(turn.SownAt, now) {
+			n++
+		}
+	}
+	return n
+}
+
+func lately(sown, now time.Time) bool { return now.Sub(sown) < paceWeeks*7*24*time.Hour }
+
+// Add takes one mat's thread.
 func (t *Tally) Add(thread []medium.Step) {
 	mat := matOf(thread)
 	t.seen++
 	t.turns = appendTurns(t.turns[:0], thread)
+	code := strings.Clone(string(thread[0].Mat))
 	for _, turn := range t.turns {
 		t.turn(mat, turn)
 		if (t.seen-1)%t.every == 0 {
-			t.harvest(string(thread[0].Mat), mat, turn)
+			t.harvest(code, mat, turn)
 		}
 	}
 	if len(t.harvests) > harvestsKept {
@@ -179,7 +207,7 @@ func (t *Tally) turn(mat medium.Mat, turn Turn) {
 	if turn.Minutes > 0 {
 		t.minutes.Add(turn.Minutes)
 	}
-	if t.now.Sub(turn.SownAt) < paceWeeks*7*24*time.Hour {
+	if lately(turn.SownAt, t.now) {
 		t.recent++
 	}
 	if turn.EndedAt.IsZero() {
@@ -250,7 +278,7 @@ func turnBand(n int) string {
 
 func (t *Tally) harvest(code string, mat medium.Mat, turn Turn) {
 	if turn.Whole && turn.YieldG > 0 && turn.SeedG > 0 {
-		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: named(mat.Material), Crop: named(turn.Crop),
+		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: t.names.kept(named(mat.Material)), Crop: t.names.kept(named(turn.Crop)),
 			Turn: float64(turn.Number), YieldG: turn.YieldG, SeedG: turn.SeedG})
 	}
 }

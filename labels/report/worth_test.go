@@ -509,7 +509,7 @@ func TestForecastIsTraced(t *testing.T) {
 	}
 	require.Equal(t, want, numbers(said))
 	require.Equal(t, month.SumMedian == 0, strings.HasPrefix(said, "Probably no mat has to be replaced"))
-	paper, look := Forecast(ForecastInput{Origin: f.origin(), Mats: slices.Values(mats), Tally: f.tally(), Spares: 2})
+	paper, look := Forecast(ForecastInput{Origin: f.origin(), Mats: slices.Values(mats), Sown: f.tally().recent, Spares: 2})
 	require.Len(t, look.Weeks, 12)
 	last := look.Weeks[11]
 	require.Equal(t, []string{"12", n(last.Buy), "95", n(last.BuyLow), n(last.BuyHigh)}, numbers(sentence(t, paper.Summary, "By the end of")))
@@ -529,7 +529,7 @@ func TestForecastPoolsWhatIsTooFew(t *testing.T) {
 	mats := f.mats()
 	steel := mats[slices.IndexFunc(mats, func(c medium.Condition) bool { return c.Stage != medium.Retired })]
 	steel.Code, steel.Mat.Material = "ZZ", "stainless steel"
-	paper, look := Forecast(ForecastInput{Origin: f.origin(), Mats: slices.Values(append(slices.Clone(mats), steel)), Tally: f.tally()})
+	paper, look := Forecast(ForecastInput{Origin: f.origin(), Mats: slices.Values(append(slices.Clone(mats), steel)), Sown: f.tally().recent})
 	require.Len(t, look.Lives, 2, "polypropylene is all retired")
 	require.Equal(t, []string{"polyester", allMats}, []string{look.Lives[0].Of, look.Lives[1].Of})
 	require.Equal(t, []string{"stainless steel"}, look.Lives[1].Materials)
@@ -801,4 +801,34 @@ func TestMassAvoidedIsTraced(t *testing.T) {
 	c := costsOf(f.Farm, censusOf(slices.Values(list)), lives{}, NewTally(f.Farm, start))
 	mediumKg := (600 + 100*(250.0*250)/(510*250)) * 40 / 1000
 	require.Equal(t, []string{"700", decimal(mediumKg), "2", decimal(0.062), decimal(mediumKg - 0.062)}, numbers(c.sayMass()))
+}
+
+// A tally and a pace need only the kinds of step that they name.
+func TestKindsThatATallyNeeds(t *testing.T) {
+	f := Origin{Farm: medium.Farm{Settings: medium.FarmSettings{Zone: "Europe/Berlin"}}, At: start.AddDate(0, 1, 0)}
+	all, some := NewTally(f.Farm, f.At), NewTally(f.Farm, f.At)
+	sown, seen := 0, map[medium.Kind]bool{}
+	of := func(thread []medium.Step, kinds []medium.Kind) (out []medium.Step) {
+		for _, s := range thread {
+			seen[s.Kind] = true
+			if slices.Contains(kinds, s.Kind) {
+				out = append(out, s)
+			}
+		}
+		return out
+	}
+	manyMats(400, func(thread []medium.Step) {
+		all.Add(thread)
+		some.Add(of(thread, TallyKinds()))
+		sown += Sown(of(thread, PaceKinds()), f.At)
+	})
+	require.Equal(t, all, some)
+	require.Equal(t, all.recent, sown)
+	require.NotZero(t, sown)
+	for _, kind := range TallyKinds() {
+		require.True(t, seen[kind] || kind == medium.KindInspect || kind == medium.KindCorrect, "no mat with %s: the test does not show that it is needed", kind)
+	}
+	thread := []medium.Step{{MatSeq: 1, Kind: medium.KindSow, At: f.At, Body: &medium.Sow{}}, {MatSeq: 2, Kind: medium.KindCorrect, Body: &medium.Correct{MatSeq: 1}}}
+	require.Equal(t, 1, Sown(thread[:1], f.At))
+	require.Zero(t, Sown(thread, f.At))
 }

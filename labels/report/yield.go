@@ -12,7 +12,8 @@ import (
 
 // yields is what the weighed harvests say about the turns.
 type yields struct {
-	harvests []lifetime.Harvest
+	harvests int
+	compared lifetime.Yields
 	all      []lifetime.YieldTrend // one
 	crops    []lifetime.YieldTrend
 	meshes   []lifetime.YieldTrend
@@ -22,11 +23,12 @@ type yields struct {
 }
 
 func yieldsOf(t *Tally) yields {
-	y := yields{harvests: t.harvests, sampled: t.every}
+	y := yields{harvests: len(t.harvests), sampled: t.every}
+	y.compared, y.refused = lifetime.CompareYields(t.harvests)
 	limits := lifetime.DefaultLimits()
 	by := func(name func(lifetime.Harvest) string) (trends []lifetime.YieldTrend) {
 		if y.refused == nil {
-			trends, y.refused = lifetime.YieldTrends(y.harvests, name, limits, confidence)
+			trends, y.refused = y.compared.Trends(name, limits, confidence)
 		}
 		return trends
 	}
@@ -89,7 +91,7 @@ func (y yields) section() Section {
 		Note: "Yield per gram of seed, in percent of the crop's usual (median) yield; each mat and crop is compared only with itself. " +
 			"The slope is the median of all pairs (Theil-Sen), tested by Mann-Kendall, corrected (Holm) for the lines of a group.",
 		Columns: []Column{{Head: "Group"}, {Head: "Harvests compared", Right: true}, {Head: "Change per turn, points of percent (95 % interval)"}, {Head: "Corrected p", Right: true}, {Head: "In words"}}}
-	if len(y.harvests) == 0 {
+	if y.harvests == 0 {
 		return s
 	}
 	if y.refused != nil {
@@ -117,13 +119,12 @@ func (y yields) section() Section {
 // plot shows the middle half of the harvests at each turn and the common
 // slope.
 func (y yields) plot() (Plot, bool) {
-	series, err := lifetime.YieldSeries(y.harvests)
-	if err != nil || len(y.all) == 0 || y.all[0].Refused != nil {
+	if len(y.all) == 0 || y.all[0].Refused != nil {
 		return Plot{}, false
 	}
 	by := map[float64][]float64{}
 	var xs, ys []float64
-	for _, s := range series {
+	for _, s := range y.compared.Series() {
 		for _, p := range s.Points {
 			by[p.Turn] = append(by[p.Turn], p.Value)
 			xs, ys = append(xs, p.Turn), append(ys, p.Value)

@@ -46,7 +46,10 @@ func BenchmarkFarm(b *testing.B) {
 			return err
 		},
 		"yield": func() error {
-			_, err := YieldTrends(harvests, func(h Harvest) string { return h.Mesh }, DefaultLimits(), .95)
+			y, err := CompareYields(harvests)
+			if err == nil {
+				_, err = y.Trends(func(h Harvest) string { return h.Mesh }, DefaultLimits(), .95)
+			}
 			return err
 		},
 	} {

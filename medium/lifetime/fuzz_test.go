@@ -194,8 +194,10 @@ func fuzzTrend(hold func(string, any, error), level float64, r raw) {
 	}
 	tr, err := FindTrend(series, level)
 	hold("trend", tr, err)
-	y, err := YieldTrends(harvests, func(h Harvest) string { return h.Mat }, DefaultLimits(), level)
-	hold("yield", y, err)
+	y, err := CompareYields(harvests)
+	hold("yield", y.Series(), err)
+	trends, err := y.Trends(func(h Harvest) string { return h.Mat }, DefaultLimits(), level)
+	hold("yield trend", trends, err)
 }
 
 func fuzzMoney(hold func(string, any, error), level float64, r raw) {

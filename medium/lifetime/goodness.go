@@ -32,7 +32,11 @@ func GoodnessP(obs []Observation, fit Fit, repeats int, src rand.Source) (float6
 		whole = whole && o.Turns == math.Trunc(o.Turns)
 	}
 	rng := rand.New(src)
-	drawn := make([]Observation, len(obs))
+	drawn, spent := make([]Observation, len(obs)), make([]float64, len(obs))
+	for i, o := range obs {
+		spent[i] = fit.spent(o.From)
+	}
+	sure := fit.sureToLast(obs)
 	worse, valid := 0, 0
 	for range repeats {
 		for i, o := range obs {
@@ -40,7 +44,12 @@ func GoodnessP(obs []Observation, fit Fit, repeats int, src rand.Source) (float6
 			if o.Retired {
 				limit = censoring.drawBeyond(o.Turns, rng)
 			}
-			drawn[i] = fit.drawLife(o.From, limit, whole, rng)
+			hazard := spent[i] + rng.ExpFloat64()
+			if hazard > sure[i] {
+				drawn[i] = Observation{Turns: limit, From: o.From}
+				continue
+			}
+			drawn[i] = fit.lifeAt(hazard, o.From, limit, whole)
 		}
 		c, err := KaplanMeier(drawn, fit.Confidence, LogLog)
 		if err != nil {
@@ -85,11 +94,33 @@ func (c Curve) drawBeyond(turns float64, rng *rand.Rand) float64 {
 	return maxTurns
 }
 
+// spent is the cumulative hazard that a mat of an age has behind it.
+func (w Weibull) spent(age float64) float64 { return math.Pow(age/w.Scale, w.Shape) }
+
+// sureToLast gives, for each mat in use, a cumulative hazard beyond which its drawn
+// life ends after its own turns whatever the rounding: most draws are such, and
+// need no power taken. A billionth more hazard is at least 1e-13 more turns, as
+// Shape is at most 10,000; rounding is a tenth of that.
+func (w Weibull) sureToLast(obs []Observation) []float64 {
+	sure := make([]float64, len(obs))
+	for i, o := range obs {
+		sure[i] = math.Inf(1)
+		if !o.Retired && o.Turns < maxTurns {
+			sure[i] = w.spent(o.Turns) * (1 + 1e-9)
+		}
+	}
+	return sure
+}
+
 // drawLife draws a life beyond from, in whole turns if asked, and cuts it at
 // limit.
 func (w Weibull) drawLife(from, limit float64, whole bool, rng *rand.Rand) Observation {
-	z := math.Pow(from/w.Scale, w.Shape)
-	life := math.Min(w.Scale*math.Pow(z+rng.ExpFloat64(), 1/w.Shape), maxTurns)
+	return w.lifeAt(w.spent(from)+rng.ExpFloat64(), from, limit, whole)
+}
+
+// lifeAt is the life that ends at a cumulative hazard.
+func (w Weibull) lifeAt(hazard, from, limit float64, whole bool) Observation {
+	life := math.Min(w.Scale*math.Pow(hazard, 1/w.Shape), maxTurns)
 	if whole {
 		life = math.Ceil(life)
 	}

@@ -1,8 +1,10 @@
 package lifetime
 
 import (
+	"maps"
 	"math"
 	"slices"
+	"sort"
 )
 
 // IncidencePoint is the chance that a mat has been retired for one cause by
@@ -43,38 +45,37 @@ func CumulativeIncidence(obs []Observation, confidence float64) ([]Incidence, er
 	if err != nil {
 		return nil, err
 	}
-	var causes []string
+	byCause := map[string][]int{} // retirements of each step
 	for _, o := range obs {
-		if o.Retired {
-			causes = append(causes, o.Cause)
+		if !o.Retired {
+			continue
 		}
+		if byCause[o.Cause] == nil {
+			byCause[o.Cause] = make([]int, len(steps))
+		}
+		// A step has the least of the turns that are one with it.
+		at := sort.Search(len(steps), func(i int) bool { return steps[i].turns > o.Turns }) - 1
+		byCause[o.Cause][at]++
 	}
-	slices.Sort(causes)
-	causes = slices.Compact(causes)
-	curves := make([]Incidence, 0, len(causes))
-	for _, cause := range causes {
-		curves = append(curves, incidence(steps, cause, z))
+	curves := make([]Incidence, 0, len(byCause))
+	for _, cause := range slices.Sorted(maps.Keys(byCause)) {
+		curves = append(curves, incidence(steps, byCause[cause], cause, z))
 	}
 	return curves, nil
 }
 
-func incidence(steps []step, cause string, z float64) Incidence {
+func incidence(steps []step, retired []int, cause string, z float64) Incidence {
 	curve := Incidence{Cause: cause}
 	s, f := 1.0, 0.0
 	// Running sums of Var F(t) = sum (F(t)-Fj)^2 a + b - 2 (F(t)-Fj) c with
 	// a = d/(n(n-d)), b = S^2 dk(n-dk)/n^3, c = S dk/n^2, so that the pass is
 	// linear in the number of turns.
 	var a, aF, aFF, b, c, cF float64
-	for _, st := range steps {
+	for i, st := range steps {
 		if st.retired == 0 {
 			continue
 		}
-		dk := 0
-		for _, o := range st.leaving {
-			if o.Retired && o.Cause == cause {
-				dk++
-			}
-		}
+		dk := retired[i]
 		n, d, k := float64(st.atRisk), float64(st.retired), float64(dk)
 		f = math.Min(1, f+s*k/n)
 		b += s * s * k * (n - k) / (n * n * n)

@@ -78,12 +78,13 @@ const (
 	sameTurn = 1e-9
 )
 
-// step is one distinct observed turn with the mats that leave at it.
+// step is one distinct observed turn with the mats that leave at it, retired ones
+// and others.
 type step struct {
 	turns   float64
 	atRisk  int
+	leaving int
 	retired int
-	leaving []Observation
 }
 
 // KaplanMeier estimates how many mats outlast each turn (Kaplan & Meier 1958)
@@ -117,7 +118,7 @@ func KaplanMeier(obs []Observation, confidence float64, band Band) (Curve, error
 			}
 		}
 		p := Point{Turns: st.turns, AtRisk: st.atRisk, Retired: st.retired,
-			Censored: len(st.leaving) - st.retired, S: s, H: hazard, HSE: math.Sqrt(hazardVar)}
+			Censored: st.leaving - st.retired, S: s, H: hazard, HSE: math.Sqrt(hazardVar)}
 		switch {
 		case s <= 0:
 			p.Low, p.High = 0, lastHigh
@@ -151,14 +152,16 @@ func limits(s, seLog, z float64, band Band) (low, high float64) {
 	return math.Min(s, clamp01(low)), math.Max(s, clamp01(high))
 }
 
-// lifeTable sorts the mats by turn and counts who is at risk just before each.
+// lifeTable counts the mats by turn, and who is at risk just before each. Mats are
+// counted before they are sorted: a hundred thousand have a few dozen turns.
 func lifeTable(obs []Observation) ([]step, error) {
 	if len(obs) == 0 {
 		return nil, &TooLittle{Statement: "the life of these mats", Have: 0, Need: 1, Of: "mats",
 			Advice: "add mats and record their turns"}
 	}
-	sorted := slices.Clone(obs)
-	entries := make([]float64, 0, len(obs))
+	var entries []float64
+	var steps []step
+	places := map[float64]int{}
 	for i, o := range obs {
 		if err := o.check(i); err != nil {
 			return nil, err
@@ -166,30 +169,46 @@ func lifeTable(obs []Observation) ([]step, error) {
 		if o.From > 0 {
 			entries = append(entries, o.From)
 		}
-	}
-	slices.SortFunc(sorted, func(a, b Observation) int { return cmp.Compare(a.Turns, b.Turns) })
-	slices.Sort(entries)
-	var steps []step
-	sinceNew := len(obs) - len(entries)
-	for left := 0; left < len(sorted); {
-		st := step{turns: sorted[left].Turns}
-		end := left
-		for end < len(sorted) && same(st.turns, sorted[end].Turns) {
-			if sorted[end].Retired {
-				st.retired++
-			}
-			end++
+		at, ok := places[o.Turns]
+		if !ok {
+			at = len(steps)
+			places[o.Turns] = at
+			steps = append(steps, step{turns: o.Turns})
 		}
+		steps[at].leaving++
+		if o.Retired {
+			steps[at].retired++
+		}
+	}
+	slices.SortFunc(steps, func(a, b step) int { return cmp.Compare(a.turns, b.turns) })
+	steps = joinSame(steps)
+	slices.Sort(entries)
+	left, sinceNew := 0, len(obs)-len(entries)
+	for i := range steps {
+		st := &steps[i]
 		// A mat whose records begin at this very turn is not yet at risk in it.
 		entered := sort.Search(len(entries), func(i int) bool {
 			return entries[i] >= st.turns || same(st.turns, entries[i])
 		})
 		st.atRisk = sinceNew + entered - left
-		st.leaving = sorted[left:end]
-		steps = append(steps, st)
-		left = end
+		left += st.leaving
 	}
 	return steps, nil
+}
+
+// joinSame makes one step of those that differ by rounding only.
+func joinSame(sorted []step) []step {
+	out := sorted[:1]
+	for _, st := range sorted[1:] {
+		last := &out[len(out)-1]
+		if !same(last.turns, st.turns) {
+			out = append(out, st)
+			continue
+		}
+		last.leaving += st.leaving
+		last.retired += st.retired
+	}
+	return out
 }
 
 func same(a, b float64) bool { return math.Abs(a-b) <= sameTurn*math.Max(1, math.Abs(a)) }

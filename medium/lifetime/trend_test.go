@@ -1,7 +1,9 @@
 package lifetime
 
 import (
+	"fmt"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -152,7 +154,9 @@ func TestYieldTrends(t *testing.T) {
 		}
 	}
 	harvests = append(harvests, Harvest{Mat: "z", Mesh: "hemp", Crop: "pea", Turn: 1, YieldG: 10, SeedG: 20})
-	trends, err := YieldTrends(harvests, func(h Harvest) string { return h.Mesh }, DefaultLimits(), .95)
+	yields, err := CompareYields(harvests)
+	require.NoError(t, err)
+	trends, err := yields.Trends(func(h Harvest) string { return h.Mesh }, DefaultLimits(), .95)
 	require.NoError(t, err)
 	require.Len(t, trends, 3)
 	assert.Equal(t, "nylon", trends[0].Name)
@@ -163,4 +167,63 @@ func TestYieldTrends(t *testing.T) {
 	assert.Equal(t, "polyester", trends[1].Name)
 	assert.False(t, trends[1].Losing)
 	assert.ErrorAs(t, trends[2].Refused, new(*TooLittle))
+}
+
+// TestYieldGroups makes each group's series by hand, in particular where a group
+// takes only some of the harvests of a crop on a mat.
+func TestYieldGroups(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 14))
+	var harvests []Harvest
+	for range 400 {
+		harvests = append(harvests, Harvest{Mat: string(rune('a' + rng.IntN(5))), Mesh: "hemp", Crop: []string{"radish", "pea"}[rng.IntN(2)],
+			Turn: float64(1 + rng.IntN(12)), YieldG: 100 + 10*rng.NormFloat64(), SeedG: 20})
+	}
+	given := slices.Clone(harvests)
+	yields, err := CompareYields(harvests)
+	require.NoError(t, err)
+	require.Equal(t, given, harvests, "the caller's list stays as it is")
+	for name, by := range map[string]func(Harvest) string{
+		"all":  func(Harvest) string { return "all" },
+		"mat":  func(h Harvest) string { return h.Mat },
+		"turn": func(h Harvest) string { return fmt.Sprint(int(h.Turn) % 3) },
+	} {
+		trends, err := yields.Trends(by, DefaultLimits(), .95)
+		require.NoError(t, err, name)
+		names := map[string]bool{}
+		for _, h := range harvests {
+			names[by(h)] = true
+		}
+		require.Len(t, trends, len(names), name)
+		for _, got := range trends {
+			want, err := FindTrend(yieldsBy(harvests, func(h Harvest) bool { return by(h) == got.Name }), .95)
+			require.NoError(t, err, name)
+			assert.Equal(t, want, got.Trend, "%s %s", name, got.Name)
+		}
+	}
+}
+
+// yieldsBy makes the series of some harvests, as percent of their crop's median.
+func yieldsBy(harvests []Harvest, in func(Harvest) bool) []Series {
+	usual := map[string][]float64{}
+	for _, h := range harvests {
+		usual[h.Crop] = append(usual[h.Crop], h.YieldG/h.SeedG)
+	}
+	for _, all := range usual {
+		slices.Sort(all)
+	}
+	var out []Series
+	for _, mat := range []string{"a", "b", "c", "d", "e"} {
+		for _, crop := range []string{"pea", "radish"} {
+			s := Series{Name: mat + " " + crop}
+			for _, h := range harvests {
+				if h.Mat == mat && h.Crop == crop && in(h) {
+					all := usual[crop]
+					middle := all[(len(all)-1)/2]/2 + all[len(all)/2]/2
+					s.Points = append(s.Points, Reading{h.Turn, 100 * h.YieldG / h.SeedG / middle})
+				}
+			}
+			out = append(out, s)
+		}
+	}
+	return out
 }

@@ -236,3 +236,34 @@ func TestRetirementRatePublished(t *testing.T) {
 	r, _ = RetirementRate(parseMats(t, placebo), .95)
 	assert.Equal(t, []float64{21, 182}, []float64{float64(r.Retired), r.Turns})
 }
+
+// A drawn life that is taken to outlast a mat's turns without a look does so,
+// also right beside the limit, over all lives that a Fit may have.
+func TestSureToLast(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	cut := 0
+	for round := range 2000 {
+		w := Weibull{Shape: math.Exp(math.Log(minShape) + rng.Float64()*math.Log(maxShape/minShape)), Scale: math.Exp(rng.Float64()*8 - 2)}
+		whole := round%2 == 0
+		o := Observation{Turns: w.Quantile(rng.Float64())}
+		if whole {
+			o.Turns = math.Ceil(o.Turns)
+		}
+		if round%3 == 0 {
+			o.From = o.Turns * rng.Float64()
+		}
+		if o.Turns == 0 || o.check(0) != nil {
+			continue
+		}
+		sure := w.sureToLast([]Observation{o})[0]
+		for _, more := range []float64{1, 1 + 1e-15, 1 + 1e-10, 1 + rng.Float64(), 10} {
+			if hazard := sure * more; hazard > sure {
+				require.Equal(t, Observation{Turns: o.Turns, From: o.From}, w.lifeAt(hazard, o.From, o.Turns, whole), "%+v %+v", w, o)
+				cut++
+			}
+		}
+		o.Retired = true
+		require.Equal(t, math.Inf(1), w.sureToLast([]Observation{o})[0], "its limit is drawn")
+	}
+	require.Greater(t, cut, 1000)
+}

@@ -17,22 +17,47 @@ type Harvest struct {
 	SeedG  float64 // grams of dry seed sown, above 0
 }
 
-// YieldSeries turns harvests into comparable series, one for each crop on each
-// mat: yield per gram of seed, in percent of the median of that crop over all
+// Yields are harvests made comparable: series, one for each crop on each mat, of
+// the yield per gram of seed in percent of the median of that crop over all
 // mats. A slope over them reads as percent of the usual yield per turn. Crops
 // and mats are compared only with themselves, so neither a change of the crop
 // plan nor a good mat looks like a trend; the season does if all mats are
 // equally old in it.
+type Yields struct {
+	harvests []Harvest // by mat and crop, else as they were given
+	series   []Series  // of those, in the same order
+}
+
+// CompareYields makes harvests comparable.
 //
 // Errors: *Invalid for masses out of range; *NoEstimate for a crop whose usual
 // yield is 0.
-func YieldSeries(harvests []Harvest) ([]Series, error) {
+func CompareYields(harvests []Harvest) (Yields, error) {
 	usual, err := usualYields(harvests)
 	if err != nil {
-		return nil, err
+		return Yields{}, err
 	}
-	return yieldSeries(harvests, usual), nil
+	y := Yields{harvests: slices.Clone(harvests)}
+	slices.SortStableFunc(y.harvests, func(a, b Harvest) int {
+		return cmp.Or(cmp.Compare(a.Mat, b.Mat), cmp.Compare(a.Crop, b.Crop))
+	})
+	points := make([]Reading, len(y.harvests))
+	for i, h := range y.harvests {
+		points[i] = Reading{h.Turn, 100 * h.YieldG / h.SeedG / usual[h.Crop]}
+	}
+	for i := 0; i < len(points); {
+		first, j := y.harvests[i], i+1
+		for j < len(points) && y.harvests[j].Mat == first.Mat && y.harvests[j].Crop == first.Crop {
+			j++
+		}
+		y.series = append(y.series, Series{Name: first.Mat + " " + first.Crop, Points: points[i:j:j]})
+		i = j
+	}
+	return y, nil
 }
+
+// Series gives all series, by mat and crop.
+func (y Yields) Series() []Series { return y.series }
 
 // usualYields is the median yield per gram of seed of each crop.
 func usualYields(harvests []Harvest) (map[string]float64, error) {
@@ -58,27 +83,6 @@ func usualYields(harvests []Harvest) (map[string]float64, error) {
 	return usual, nil
 }
 
-func yieldSeries(harvests []Harvest, usual map[string]float64) []Series {
-	type key struct{ mat, crop string }
-	points := map[key][]Reading{}
-	for _, h := range harvests {
-		k := key{h.Mat, h.Crop}
-		points[k] = append(points[k], Reading{h.Turn, 100 * h.YieldG / h.SeedG / usual[h.Crop]})
-	}
-	keys := make([]key, 0, len(points))
-	for k := range points {
-		keys = append(keys, k)
-	}
-	slices.SortFunc(keys, func(a, b key) int {
-		return cmp.Or(cmp.Compare(a.mat, b.mat), cmp.Compare(a.crop, b.crop))
-	})
-	series := make([]Series, 0, len(keys))
-	for _, k := range keys {
-		series = append(series, Series{Name: k.mat + " " + k.crop, Points: points[k]})
-	}
-	return series
-}
-
 // YieldTrend is the yield trend of one mat, mesh or other group.
 type YieldTrend struct {
 	Name string
@@ -92,31 +96,23 @@ type YieldTrend struct {
 	Refused error
 }
 
-// YieldTrends gives the trend of each group of harvests, steepest loss first,
-// groups without enough data last. by names the group of a harvest, such as
-// its mat or its mesh.
-func YieldTrends(harvests []Harvest, by func(Harvest) string, limits Limits, confidence float64) ([]YieldTrend, error) {
+// Trends gives the trend of each group of harvests, steepest loss first, groups
+// without enough data last. by names the group of a harvest, such as its mat or
+// its mesh. The usual yields are those of all groups, so that their slopes
+// compare.
+func (y Yields) Trends(by func(Harvest) string, limits Limits, confidence float64) ([]YieldTrend, error) {
 	if _, err := normalQuantile(confidence); err != nil {
 		return nil, err
 	}
-	// The usual yield is taken over all groups, so that their slopes compare.
-	usual, err := usualYields(harvests)
-	if err != nil {
-		return nil, err
-	}
-	groups := map[string][]Harvest{}
-	for _, h := range harvests {
-		groups[by(h)] = append(groups[by(h)], h)
-	}
+	groups := y.grouped(by)
 	var trends []YieldTrend
 	var tested []int
 	var p []float64
 	for _, name := range slices.Sorted(maps.Keys(groups)) {
 		t := YieldTrend{Name: name}
-		series := yieldSeries(groups[name], usual)
-		err := limits.Trend(series)
+		err := limits.Trend(groups[name])
 		if err == nil {
-			t.Trend, err = FindTrend(series, confidence)
+			t.Trend, err = FindTrend(groups[name], confidence)
 		}
 		t.Refused = err
 		if err == nil {
@@ -143,4 +139,27 @@ func YieldTrends(harvests []Harvest, by func(Harvest) string, limits Limits, con
 		return cmp.Compare(a.Slope.Value, b.Slope.Value)
 	})
 	return trends, nil
+}
+
+// grouped gives the series of each group.
+func (y Yields) grouped(by func(Harvest) string) map[string][]Series {
+	groups := map[string][]Series{}
+	at := 0
+	for _, s := range y.series {
+		harvests := y.harvests[at : at+len(s.Points)]
+		at += len(s.Points)
+		name := by(harvests[0])
+		if !slices.ContainsFunc(harvests, func(h Harvest) bool { return by(h) != name }) {
+			groups[name] = append(groups[name], s)
+			continue
+		}
+		parts := map[string][]Reading{}
+		for i, h := range harvests {
+			parts[by(h)] = append(parts[by(h)], s.Points[i])
+		}
+		for name, points := range parts {
+			groups[name] = append(groups[name], Series{Name: s.Name, Points: points})
+		}
+	}
+	return groups
 }

@@ -1,0 +1,163 @@
+package store
+
+import (
+	"errors"
+	"math/rand/v2"
+	"path/filepath"
+	"reflect"
+	"runtime"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// manyRecords makes a store with more records than are read ahead at a time, of
+// several kinds.
+func manyRecords(t *testing.T) (*Store, *clock) {
+	t.Helper()
+	c := &clock{now: start}
+	s, err := Create(filepath.Join(folder(t), "farm.resow"), settings, "ab", c.options())
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	const mats = 3*chunk + 17
+	record(t, s, adds(0, mats)...)
+	for i := range mats {
+		if i%3 == 0 {
+			record(t, s, step(code(i), &medium.Rinse{Debris: medium.DebrisNone}), step(code(i), &medium.Dry{Where: medium.DryAir, DurationS: 3600}))
+		}
+	}
+	return s, c
+}
+
+// All values come, in the order of their keys, however many processors read.
+func TestStepsAndConditionsInOrder(t *testing.T) {
+	s, _ := manyRecords(t)
+	for _, processors := range []int{1, 2, 7} {
+		before := runtime.GOMAXPROCS(processors)
+		t.Cleanup(func() { runtime.GOMAXPROCS(before) })
+		var want, got []medium.Step
+		for _, mat := range append([]medium.Code{medium.FarmThread}, codes(t, s)...) {
+			thread, err := s.Thread(mat)
+			require.NoError(t, err)
+			want = append(want, thread...)
+		}
+		require.NoError(t, s.Steps(func(s medium.Step) error { got = append(got, s); return nil }))
+		slices.SortStableFunc(want, func(a, b medium.Step) int { return slices.Compare([]byte(a.Mat), []byte(b.Mat)) })
+		require.Equal(t, want, got)
+
+		for _, kinds := range [][]medium.Kind{{medium.KindRinse}, {medium.KindAdd, medium.KindDry}, {medium.KindMold}} {
+			var some []medium.Step
+			require.NoError(t, s.Steps(func(s medium.Step) error { some = append(some, s); return nil }, kinds...))
+			require.Equal(t, slices.DeleteFunc(slices.Clone(want), func(s medium.Step) bool { return !slices.Contains(kinds, s.Kind) }), append([]medium.Step{}, some...))
+		}
+	}
+}
+
+func codes(t *testing.T, s *Store) (out []medium.Code) {
+	t.Helper()
+	require.NoError(t, s.Conditions(func(c medium.Condition) error { out = append(out, c.Code); return nil }))
+	require.Len(t, out, 3*chunk+17)
+	require.True(t, slices.IsSorted(out))
+	return out
+}
+
+// Whoever has had enough gets no more, and may record meanwhile.
+func TestStepsStop(t *testing.T) {
+	s, c := manyRecords(t)
+	enough := errors.New("enough")
+	for _, n := range []int{1, chunk, chunk + 1, 3 * chunk} {
+		seen := 0
+		require.Equal(t, enough, s.Steps(func(medium.Step) error {
+			if seen++; seen == n {
+				return enough
+			}
+			return nil
+		}))
+		require.Equal(t, n, seen)
+	}
+	c.after(1)
+	seen := 0
+	require.NoError(t, s.Conditions(func(medium.Condition) error {
+		if seen++; seen%100 == 0 {
+			record(t, s, adds(5000+seen, 1)...)
+		}
+		return nil
+	}))
+	require.GreaterOrEqual(t, seen, 3*chunk+17)
+}
+
+// A broken record ends the reading where it stands; what was read ahead of it is
+// not given. A kind that is left out is passed over without a look.
+func TestStepsBroken(t *testing.T) {
+	s, _ := manyRecords(t)
+	broken := code(2*chunk + 5)
+	require.NoError(t, s.db.Update(func(tx *bbolt.Tx) error {
+		k := stepKey(broken, 1)
+		v := tx.Bucket(bucketSteps).Get(k)
+		return tx.Bucket(bucketSteps).Put(k, slices.Clone(v[:len(v)-3]))
+	}))
+	var last medium.Code
+	err := s.Steps(func(s medium.Step) error { last = s.Mat; return nil })
+	var damaged *RecordError
+	require.ErrorAs(t, err, &damaged)
+	require.Equal(t, broken, damaged.Code)
+	require.Less(t, last, broken)
+	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindAdd), &damaged)
+	require.NoError(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse))
+
+	require.NoError(t, s.db.Update(func(tx *bbolt.Tx) error {
+		k := stepKey(broken, 1)
+		v := slices.Clone(tx.Bucket(bucketSteps).Get(k))
+		at := slices.Index(v, 17) + 2 // in the name of the kind
+		v[at] = 'z'
+		return tx.Bucket(bucketSteps).Put(k, v)
+	}))
+	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse), &damaged, "a kind that is not known is never passed over")
+
+	require.PanicsWithValue(t, "no such thing", func() {
+		_ = each(s, bucketSteps, func(k, v []byte) (int, error) { panic("no such thing") }, nil, func(int) error { return nil })
+	})
+}
+
+// The kind that stands in front is the one that the whole record has, or none
+// that is known, also where bytes are broken.
+func TestRecordKind(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 5))
+	told := 0
+	kinds := slices.Concat(medium.Kinds(), medium.FarmKinds())
+	for _, kind := range kinds {
+		for range 60 {
+			var s medium.Step
+			random(r, reflect.ValueOf(&s).Elem())
+			s.Version, s.Kind, s.Body = medium.Version, kind, medium.NewBody(kind)
+			if r.IntN(3) > 0 {
+				s.Mat, s.By, s.At, s.Recorded = code(1), "ab", start, start
+			}
+			random(r, reflect.ValueOf(s.Body).Elem())
+			data, err := writeStep(s, make([]byte, hashLen))
+			if err != nil {
+				continue
+			}
+			if got := string(recordKind(data)); got != "" {
+				require.Equal(t, string(kind), got)
+				told++
+			}
+			for range 50 {
+				bad := slices.Clone(data)
+				bad[r.IntN(min(len(bad), 140))] ^= byte(1 + r.IntN(255))
+				bad = bad[:len(bad)-r.IntN(2)*r.IntN(len(bad))]
+				if step, _, err := decodeStep(bad); err == nil && slices.Contains(kinds, medium.Kind(recordKind(bad))) {
+					require.Equal(t, string(step.Kind), string(recordKind(bad)))
+				}
+			}
+			data[2]++ // the version
+			require.Empty(t, recordKind(data))
+		}
+	}
+	require.NotZero(t, told)
+	require.Empty(t, recordKind(nil))
+}
