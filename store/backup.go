@@ -2,10 +2,12 @@ package store
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"sort"
 	"strings"
@@ -16,14 +18,9 @@ import (
 	"resow/medium"
 )
 
-// A backup is a store of its own with the records up to one state of the
-// ledger. Records are never changed, so it can be taken a few at a time: what
-// was there when it began is the same at its end, whatever others record
-// meanwhile, and nobody waits longer than for one chunk.
-
-// backupChunk is how many records are read while the file is locked, a few
-// milliseconds' worth.
-const backupChunk = 2000
+// A backup is a copy of the file as it was at one moment, with every page,
+// record and hash checked before it gets its name. What is derived from the
+// records is copied with them and not looked at: a restore makes it anew.
 
 // backupStamp is the time in the name of a backup, in UTC. Names in order are
 // backups in order.
@@ -33,8 +30,8 @@ const backupStamp = "20060102T150405Z"
 type Backups struct {
 	Dir      string
 	Keep     int                   // of this store; 0 keeps all
-	Throttle func()                // called between two chunks, with nothing locked; nil: no pause
-	Progress func(done, total int) // may be nil
+	Throttle func()                // called between two pieces of a megabyte, with nothing locked; nil: no pause
+	Progress func(done, total int) // in hundredths; may be nil
 }
 
 // Backup is a backup that was made and verified.
@@ -44,93 +41,148 @@ type Backup struct {
 	Removed []string `json:"removed"` // older ones
 }
 
-// BackUp makes a backup of the store at path. It reads every page and record on
-// the way, holds the copy against the anchor that the store had at the beginning,
-// and only then gives it its name. Older backups of the same store go when there
-// are more than Keep, never the last good one.
+// BackUp makes a backup of the store at path, of one state that it has while
+// BackUp runs, and gives the anchor of that. It checks every page of the copy,
+// each record against the thread of its mat and all of them against the ledger's
+// head, as VerifyChain does, and only then gives it its name. Older backups of the
+// same store go when there are more than Keep, never the last good one.
+//
+// A broken page is a DamagedError, a record that was changed an UnsoundError; no
+// file is left then. Others can record while it runs: see Copy.
 func BackUp(path string, to Backups, o Options) (Backup, error) {
-	o = o.withDefaults()
-	o.ReadOnly = true
 	if err := os.MkdirAll(to.Dir, 0o755); err != nil {
 		return Backup{}, &WriteError{Path: to.Dir, Err: err}
 	}
-	c := &copier{path: path, to: to, o: o}
+	c := newCopying(path, o)
 	if err := c.begin(); err != nil {
 		return Backup{}, err
 	}
-	defer c.b.abandon()
-	for !c.done {
+	defer c.end()
+	prefix := backupPrefix(filepath.Base(path), c.id)
+	dropUnfinished(to.Dir, prefix)
+	var err error
+	if c.to, err = unfinished(to.Dir, prefix); err != nil {
+		return Backup{}, err
+	}
+	defer func() {
+		_ = c.written()
+		c.to.Close()
+		_ = os.Remove(c.to.Name())
+	}()
+	c.durable = true
+	c.between = func(done, total int64) {
+		to.progress(done, total, 0)
 		if to.Throttle != nil {
 			to.Throttle()
 		}
-		if err := c.chunk(); err != nil {
-			return Backup{}, err
-		}
 	}
-	if err := c.b.finish(c.ledger.Count, c.ledger.Head, c.anchor); err != nil {
+	if err := c.run(); err != nil {
 		return Backup{}, err
 	}
-	made := Backup{Path: c.b.path, Anchor: c.anchor}
-	var err error
-	made.Removed, err = rotate(to, filepath.Base(path), c.id, c.b.path)
+	err = c.check(func(done, total int) { to.progress(int64(done), int64(total), 1) })
+	if err = cmp.Or(err, c.written()); err != nil {
+		return Backup{}, err
+	}
+	to.progress(1, 1, 1)
+	at := filepath.Join(to.Dir, backupName(filepath.Base(path), c.id, c.at, c.anchor.Count))
+	if runtime.GOOS == "windows" { // an open file can't be renamed there
+		c.to.Close()
+	}
+	if err := rename(c.to.Name(), at); err != nil {
+		return Backup{}, err
+	}
+	made := Backup{Path: at, Anchor: c.anchor}
+	made.Removed, err = rotate(to, filepath.Base(path), c.id, at)
 	return made, err
 }
 
-// copier is one backup under way.
-type copier struct {
-	path   string
-	to     Backups
-	o      Options
-	b      *builder
-	made   []byte
-	id     []byte
-	ledger ledger
-	anchor Anchor
-	last   []byte // key of the last record that was looked at
-	taken  int
-	done   bool
+// progress tells how far one half of a backup is, copying or checking.
+func (b Backups) progress(done, total, half int64) {
+	if b.Progress != nil && total > 0 {
+		b.Progress(int(50*half+50*done/total), 100)
+	}
 }
 
-// at opens the store for one short reading.
-func (c *copier) at(do func(s *Store, tx *bbolt.Tx) error) error {
-	s, err := Open(c.path, c.o)
+// check holds all of the copy against the anchor. Where it fails, the store is
+// looked at too, so that the error names the one that is broken.
+func (c *copying) check(progress func(done, total int)) error {
+	err := holdsTogether(c.to.Name(), c.anchor, c.o, func(done, total int) {
+		progress(done, total)
+		c.room.make()
+	})
+	if err == nil {
+		return nil
+	}
+	var busy *BusyError
+	if broken := holdsTogether(c.path, c.anchor, c.o, nil); broken != nil && !errors.As(broken, &busy) {
+		return broken
+	}
+	return err
+}
+
+// holdsTogether checks the pages, records and hashes of a file.
+func holdsTogether(path string, want Anchor, o Options, progress func(done, total int)) error {
+	s, err := Open(path, o)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	return s.view(func(tx *bbolt.Tx) error { return do(s, tx) })
-}
-
-func (c *copier) begin() error {
-	err := c.at(func(s *Store, tx *bbolt.Tx) (err error) {
-		c.made = bytes.Clone(tx.Bucket(bucketMeta).Get(keyIdentity))
-		c.id = s.ID()
-		var head hash
-		c.ledger, head, err = readLedger(tx)
-		c.anchor = anchorOf(c.ledger.Count, head)
-		return err
-	})
+	r, err := s.VerifyChain(progress, &want)
 	if err != nil {
 		return err
 	}
-	name := backupName(filepath.Base(c.path), c.id, c.o.Now(), c.anchor.Count)
-	at := filepath.Join(c.to.Dir, name)
-	if _, err := os.Lstat(at); err == nil {
-		return &ExistsError{Path: at}
+	if !r.OK {
+		return &UnsoundError{Path: path, Problems: r.Problems}
 	}
-	c.b, err = c.build(at)
-	return err
+	return nil
 }
 
-// build begins the copy and leaves no part of a file where the disk is too full
-// even for an empty one.
-func (c *copier) build(at string) (*builder, error) {
-	b, err := newBuilder(at, c.made, c.o)
-	var failed *WriteError
-	if errors.As(err, &failed) && strings.HasSuffix(failed.Path, ".new") {
-		_ = os.Remove(failed.Path)
+// unfinished makes the file for a backup of which nobody knows yet whether it is
+// good. It is locked for as long as it is open: that tells it from one that a run
+// that died has left, on any machine that can see the folder.
+func unfinished(dir, prefix string) (*os.File, error) {
+	for {
+		f, err := os.CreateTemp(dir, "."+prefix+"*.new") // made with 0600
+		if err != nil {
+			return nil, &WriteError{Path: filepath.Join(dir, "."+prefix+"new"), Err: err}
+		}
+		if err := lock(f, false, DefaultWait); err != nil {
+			f.Close()
+			_ = os.Remove(f.Name())
+			return nil, &WriteError{Path: f.Name(), Err: err}
+		}
+		if _, err := os.Stat(f.Name()); !errors.Is(err, os.ErrNotExist) {
+			return f, nil
+		}
+		f.Close() // somebody cleared up between the two
 	}
-	return b, err
+}
+
+// dropUnfinished removes what runs that died have left of backups of a store.
+func dropUnfinished(dir, prefix string) {
+	entries, err := os.ReadDir(dir)
+	if err != nil { // it shows when the backup is made
+		return
+	}
+	for _, e := range entries {
+		if e.Type().IsRegular() && strings.HasPrefix(e.Name(), "."+prefix) && strings.HasSuffix(e.Name(), ".new") {
+			dropIfDead(filepath.Join(dir, e.Name()))
+		}
+	}
+}
+
+func dropIfDead(path string) {
+	if runtime.GOOS != "windows" { // where a file that is open can't be removed, and needs no lock
+		f, err := os.OpenFile(path, os.O_RDWR, 0)
+		if err != nil {
+			return
+		}
+		defer f.Close()
+		if lock(f, true, 0) != nil {
+			return
+		}
+	}
+	_ = os.Remove(path) // it takes room and does no harm
 }
 
 func backupName(store string, id []byte, at time.Time, count uint64) string {
@@ -138,40 +190,6 @@ func backupName(store string, id []byte, at time.Time, count uint64) string {
 }
 
 func backupPrefix(store string, id []byte) string { return fmt.Sprintf("%s.%x.", store, id[:4]) }
-
-// chunk copies some more records. Those written after the beginning are left
-// out.
-func (c *copier) chunk() error {
-	return c.at(func(s *Store, tx *bbolt.Tx) error {
-		if !bytes.Equal(tx.Bucket(bucketMeta).Get(keyIdentity), c.made) {
-			return &DamagedError{Path: c.path, Why: "another file was put in its place while the backup was made"}
-		}
-		cur := tx.Bucket(bucketSteps).Cursor()
-		k, v := cur.Seek(c.last)
-		if c.last != nil && bytes.Equal(k, c.last) {
-			k, v = cur.Next()
-		}
-		for n := 0; k != nil && n < backupChunk; n++ {
-			code, seq, step, err := storedStep(k, v)
-			if err != nil {
-				return err
-			}
-			c.last = bytes.Clone(k)
-			if step.Seq <= c.ledger.Count {
-				if err := c.b.put(code, seq, bytes.Clone(v)); err != nil {
-					return err
-				}
-				c.taken++
-			}
-			k, v = cur.Next()
-		}
-		c.done = k == nil
-		if c.to.Progress != nil {
-			c.to.Progress(c.taken, int(c.ledger.Count))
-		}
-		return nil
-	})
-}
 
 // rotate removes the oldest backups of a store. It looks at no other file.
 func rotate(to Backups, store string, id []byte, newest string) (removed []string, err error) {
@@ -250,8 +268,8 @@ func (l Loss) Speaks() int {
 	return len(mats)
 }
 
-// CompareBackup verifies a backup and says what would be lost if it took the
-// place of the store at path.
+// CompareBackup checks a backup as BackUp did when it was made, and says what
+// would be lost if it took the place of the store at path.
 func CompareBackup(backup, path string, o Options) (Loss, error) {
 	o = o.withDefaults()
 	o.ReadOnly = true
@@ -270,7 +288,7 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 		return l, err
 	}
 	defer b.Close()
-	r, err := b.Verify(nil, nil)
+	r, err := b.VerifyChain(nil, nil) // what is derived is made anew by Restore, and all is verified then
 	if err != nil {
 		return l, err
 	}
@@ -589,27 +607,41 @@ func hold(path string, there bool, o Options) (release func(), err error) {
 	return func() { f.Close() }, nil
 }
 
-// copyStore makes the copy by the records, as a backup is made, so that it is
-// verified as a whole before it has its name.
+// copyStore makes a store again from the records of another, with all that is
+// derived made anew, and verifies it as a whole before it has its name.
 func copyStore(from, to string, want Anchor, o Options) error {
 	o.ReadOnly = true
-	c := &copier{path: from, o: o}
-	err := c.at(func(s *Store, tx *bbolt.Tx) (err error) {
-		c.made = bytes.Clone(tx.Bucket(bucketMeta).Get(keyIdentity))
-		c.ledger, _, err = readLedger(tx)
+	s, err := Open(from, o)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	var l ledger
+	var made []byte
+	err = s.view(func(tx *bbolt.Tx) (err error) {
+		made = bytes.Clone(tx.Bucket(bucketMeta).Get(keyIdentity))
+		l, _, err = readLedger(tx)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	if c.b, err = c.build(to); err != nil {
+	b, err := newBuilder(to, made, o)
+	if err != nil {
 		return err
 	}
-	defer c.b.abandon()
-	for !c.done {
-		if err := c.chunk(); err != nil {
-			return err
-		}
+	defer b.abandon()
+	err = s.view(func(tx *bbolt.Tx) error {
+		return tx.Bucket(bucketSteps).ForEach(func(k, stored []byte) error {
+			code, seq, _, err := storedStep(k, stored)
+			if err != nil {
+				return err
+			}
+			return b.put(code, seq, bytes.Clone(stored))
+		})
+	})
+	if err != nil {
+		return err
 	}
-	return c.b.finish(c.ledger.Count, c.ledger.Head, want)
+	return b.finish(l.Count, l.Head, want)
 }

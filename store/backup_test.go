@@ -1,11 +1,14 @@
 package store
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -49,36 +52,96 @@ func anchorAt(t testing.TB, path string, c *clock) (a Anchor) {
 	return a
 }
 
-// A backup has the state of its beginning, though others record between any two
-// of its chunks; it is a store like any other.
+// A backup has a state that the ledger had while it was made, though others
+// record between any two of its pieces; it is a store like any other.
 func TestBackupWhileOthersWrite(t *testing.T) {
-	path, c := closedLedger(t, 900) // 5402 records, three chunks
-	before := anchorAt(t, path, c)
+	path, c := closedLedger(t, 900)
+	had := map[Anchor]bool{anchorAt(t, path, c): true}
 	dir := filepath.Join(t.TempDir(), "backups")
 	wrote := 0
 	b, err := BackUp(path, Backups{Dir: dir, Throttle: func() {
 		withStore(t, path, c, func(s *Store) { // fails if the backup holds the file
 			record(t, s, adds(20000+wrote*500, 500)...)
 			record(t, s, step(code(1), &medium.Hold{Reason: "meanwhile"}))
+			a, err := s.Anchor()
+			require.NoError(t, err)
+			had[a] = true
 		})
 		wrote++
 	}}, c.options())
 	require.NoError(t, err)
 	require.Greater(t, wrote, 1)
-	require.Equal(t, before, b.Anchor)
-	require.Equal(t, before, anchorAt(t, b.Path, c))
-	withStore(t, b.Path, c, func(s *Store) {
-		verifyClean(t, s)
-		_, err := s.Condition(code(20000))
-		require.Error(t, err, "it was added later")
-	})
-	require.NotEqual(t, before, anchorAt(t, path, c))
+	require.True(t, had[b.Anchor], b.Anchor)
+	require.Equal(t, b.Anchor, anchorAt(t, path, c), "nobody recorded after the last piece")
+	require.Equal(t, b.Anchor, anchorAt(t, b.Path, c))
+	require.Contains(t, b.Path, fmt.Sprintf(".%d.backup", b.Anchor.Count))
+	requireSameFile(t, path, b.Path)
 
+	withStore(t, path, c, func(s *Store) { record(t, s, step(code(2), &medium.Hold{Reason: "later"})) })
+	withStore(t, b.Path, c, func(s *Store) { verifyClean(t, s) })
 	l, err := CompareBackup(b.Path, path, c.options())
 	require.NoError(t, err)
-	require.Equal(t, wrote*501, l.Lost)
+	require.Equal(t, 1, l.Lost)
 	require.False(t, l.Diverge)
-	require.Equal(t, before.Count+1, l.Steps[0].Seq)
+	require.Equal(t, b.Anchor.Count+1, l.Steps[0].Seq)
+}
+
+// requireSameFile says that a copy has the bytes of a store that nobody writes
+// to, except for the room at its end.
+func requireSameFile(t testing.TB, path, copied string) {
+	t.Helper()
+	want, err := os.ReadFile(path)
+	require.NoError(t, err)
+	got, err := os.ReadFile(copied)
+	require.NoError(t, err)
+	require.LessOrEqual(t, len(got), len(want))
+	require.True(t, bytes.Equal(want[:len(got)], got))
+}
+
+// A restore that comes while a backup is made is backed up; the ledger of
+// another farm is not taken for the one that was asked for.
+func TestBackupOfAFileThatIsReplaced(t *testing.T) {
+	path, c := closedLedger(t, 900)
+	older, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) { record(t, s, adds(20000, 900)...) })
+	once := func(do func()) func() {
+		return func() {
+			if do != nil {
+				do()
+			}
+			do = nil
+		}
+	}
+	made, err := BackUp(path, Backups{Dir: t.TempDir(), Throttle: once(func() {
+		_, _, err := Restore(older.Path, path, true, "ab", c.options())
+		require.NoError(t, err)
+	})}, c.options())
+	require.NoError(t, err)
+	require.Equal(t, anchorAt(t, path, c), made.Anchor)
+	require.Equal(t, older.Anchor, made.Anchor)
+	requireSameFile(t, path, made.Path)
+	withStore(t, made.Path, c, func(s *Store) { verifyClean(t, s) })
+
+	other := filepath.Join(t.TempDir(), "other.resow")
+	o := c.options()
+	o.Program = "another farm's"
+	s, err := Create(other, settings, "ab", o)
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	dir := t.TempDir()
+	_, err = BackUp(path, Backups{Dir: dir, Throttle: once(func() { require.NoError(t, os.Rename(other, path)) })}, c.options())
+	var damaged *DamagedError
+	require.ErrorAs(t, err, &damaged)
+	require.ErrorContains(t, err, "the ledger of another farm was put in its place")
+	requireEmpty(t, dir)
+}
+
+func requireEmpty(t testing.TB, dir string) {
+	t.Helper()
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	require.Empty(t, entries)
 }
 
 func TestRotation(t *testing.T) {
@@ -117,11 +180,172 @@ func TestNoBackupOfATamperedStore(t *testing.T) {
 	})
 	c.after(time.Hour)
 	_, err = BackUp(path, Backups{Dir: dir, Keep: 1}, c.options())
-	require.Error(t, err)
+	var unsound *UnsoundError
+	require.ErrorAs(t, err, &unsound)
+	require.Equal(t, path, unsound.Path, "the ledger is named, not the copy")
+	requireOnly(t, dir, good.Path)
+}
+
+func requireOnly(t testing.TB, dir, path string) {
+	t.Helper()
 	entries, err := os.ReadDir(dir)
 	require.NoError(t, err)
 	require.Len(t, entries, 1)
-	require.Equal(t, filepath.Base(good.Path), entries[0].Name())
+	require.Equal(t, filepath.Base(path), entries[0].Name())
+}
+
+// A page that is broken, whichever, is found before the last good backup is
+// removed. The file is too large for its pages to be checked when it is opened.
+func TestNoBackupOfABrokenPage(t *testing.T) {
+	path, c := closedLedger(t, 500)
+	dir := t.TempDir()
+	good, err := BackUp(path, Backups{Dir: dir, Keep: 1}, c.options())
+	require.NoError(t, err)
+	whole, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Greater(t, len(whole), checkAtOpen)
+	used := pagesInUse(t, path)
+	random := rand.New(rand.NewPCG(5, 5))
+	for _, i := range random.Perm(len(used))[:20] {
+		page := bytes.Clone(whole)
+		clear(page[used[i]*4096 : used[i]*4096+4096])
+		require.NoError(t, os.WriteFile(path, page, 0o600))
+		c.after(time.Hour)
+		_, err = BackUp(path, Backups{Dir: dir, Keep: 1}, c.options())
+		var damaged *DamagedError
+		require.ErrorAs(t, err, &damaged, "page %d", used[i])
+		require.Equal(t, path, damaged.Path)
+		requireOnly(t, dir, good.Path)
+	}
+}
+
+// pagesInUse lists the pages of a file that are not free.
+func pagesInUse(t testing.TB, path string) (ids []int) {
+	db, err := bbolt.Open(path, 0o600, &bbolt.Options{ReadOnly: true, PreLoadFreelist: true})
+	require.NoError(t, err)
+	defer db.Close()
+	require.Equal(t, 4096, db.Info().PageSize)
+	require.NoError(t, db.View(func(tx *bbolt.Tx) error {
+		for id := 2; ; id++ {
+			p, err := tx.Page(id)
+			if err != nil || p == nil {
+				return err
+			}
+			if p.Type != "free" {
+				ids = append(ids, id)
+			}
+			id += p.OverflowCount
+		}
+	}))
+	return ids
+}
+
+// Where only the copy is broken, as on a failing stick, the ledger is not blamed.
+func TestCopyThatIsBroken(t *testing.T) {
+	path, c := closedLedger(t, 20)
+	b := newCopying(path, c.options())
+	require.NoError(t, b.begin())
+	defer b.end()
+	var err error
+	b.to, err = os.Create(filepath.Join(t.TempDir(), "copy"))
+	require.NoError(t, err)
+	defer b.to.Close()
+	require.NoError(t, b.run())
+	require.NoError(t, b.check(func(int, int) {}))
+	_, err = b.to.WriteAt(make([]byte, 4096), 4*4096)
+	require.NoError(t, err)
+	err = b.check(func(int, int) {})
+	var damaged *DamagedError
+	require.ErrorAs(t, err, &damaged)
+	require.Equal(t, b.to.Name(), damaged.Path)
+}
+
+// What is derived from the records is copied as it is, for a restore makes it
+// anew: a backup with a false due list is restored with a right one.
+func TestBackupOfWhatIsDerivedWrongly(t *testing.T) {
+	path, c := closedLedger(t, 3)
+	dir := t.TempDir()
+	withStore(t, path, c, func(s *Store) {
+		tamper(t, s, func(put func(bucket, key string, value []byte)) {
+			put("due", "foreign", []byte("x"))
+			put("mats", string(code(2)), nil)
+		})
+	})
+	made, err := BackUp(path, Backups{Dir: dir}, c.options())
+	require.NoError(t, err)
+	withStore(t, made.Path, c, func(s *Store) { found(t, s, &made.Anchor, "by a full verify") })
+	fresh := filepath.Join(t.TempDir(), "farm.resow")
+	_, _, err = Restore(made.Path, fresh, false, "ab", c.options())
+	require.NoError(t, err)
+	require.Equal(t, made.Anchor, anchorAt(t, fresh, c))
+	withStore(t, fresh, c, func(s *Store) { verifyClean(t, s) })
+}
+
+// A store that another version derived otherwise is brought up to date before it
+// is copied; where that can't be, since a record can't be read, none is made.
+func TestBackupOfAnotherVersionsStore(t *testing.T) {
+	path, c := closedLedger(t, 3)
+	withStore(t, path, c, func(s *Store) {
+		tamper(t, s, func(put func(bucket, key string, value []byte)) {
+			put("meta", "views", []byte("other"))
+			put("mats", string(code(2)), []byte("x"))
+		})
+	})
+	dir := t.TempDir()
+	made, err := BackUp(path, Backups{Dir: dir}, c.options())
+	require.NoError(t, err)
+	require.NoError(t, verifyFile(made.Path, made.Anchor, c.options()))
+	withStore(t, path, c, func(s *Store) {
+		tamper(t, s, func(put func(bucket, key string, value []byte)) {
+			put("meta", "views", []byte("other"))
+			put("steps", string(stepKey(code(2), 2)), []byte("x"))
+		})
+	})
+	c.after(time.Hour)
+	_, err = BackUp(path, Backups{Dir: dir, Keep: 1}, c.options())
+	var unreadable *RecordError
+	require.ErrorAs(t, err, &unreadable)
+	require.Equal(t, code(2), unreadable.Code)
+	requireOnly(t, dir, made.Path)
+}
+
+// What it tells of its progress only grows and ends at the whole.
+func TestBackupProgress(t *testing.T) {
+	path, c := closedLedger(t, 900)
+	var told []int
+	_, err := BackUp(path, Backups{Dir: t.TempDir(), Progress: func(done, total int) {
+		require.Equal(t, 100, total)
+		told = append(told, done)
+	}}, c.options())
+	require.NoError(t, err)
+	require.True(t, slices.IsSorted(told), told)
+	require.Contains(t, told, 50)
+	require.Equal(t, 100, told[len(told)-1])
+}
+
+// What a run that died has left of a backup is removed by the next, what belongs
+// to a run that lives or to another ledger is not.
+func TestUnfinishedBackups(t *testing.T) {
+	path, c := closedLedger(t, 3)
+	var prefix string
+	withStore(t, path, c, func(s *Store) { prefix = backupPrefix("farm.resow", s.ID()) })
+	dir := t.TempDir()
+	dead := filepath.Join(dir, "."+prefix+"20260101T000000Z.5.backup.4711.new") // as they were named once
+	also := filepath.Join(dir, "."+prefix+"123.new")
+	foreign := filepath.Join(dir, ".farm.resow.00000000.123.new")
+	for _, name := range []string{dead, also, foreign} {
+		require.NoError(t, os.WriteFile(name, []byte("part"), 0o600))
+	}
+	living, err := unfinished(dir, prefix)
+	require.NoError(t, err)
+	defer living.Close()
+	made, err := BackUp(path, Backups{Dir: dir}, c.options())
+	require.NoError(t, err)
+	require.NoFileExists(t, dead)
+	require.NoFileExists(t, also)
+	for _, name := range []string{foreign, living.Name(), made.Path} {
+		require.FileExists(t, name)
+	}
 }
 
 func TestRestore(t *testing.T) {
@@ -384,9 +608,7 @@ func TestBackupOnAFullDisk(t *testing.T) {
 		var full *WriteError
 		require.ErrorAs(t, err, &full, "%d KiB", filled)
 		require.NoError(t, os.Remove(fill))
-		entries, err := os.ReadDir(dir)
-		require.NoError(t, err)
-		require.Empty(t, entries, "%d KiB", filled)
+		requireEmpty(t, dir)
 	}
 }
 
@@ -443,13 +665,6 @@ func TestPartialBackup(t *testing.T) {
 	}
 	require.Equal(t, b.Anchor, anchorAt(t, path, c))
 	require.GreaterOrEqual(t, refused, 100)
-
-	// a run that died left its unfinished file; the next one clears it away
-	stale := filepath.Join(dir, fmt.Sprintf(".farm.resow.%d.new", os.Getpid()))
-	require.NoError(t, os.WriteFile(stale, content[:5000], 0o600))
-	c.after(time.Hour)
-	_, err = BackUp(path, Backups{Dir: dir}, c.options())
-	require.NoError(t, err)
 }
 
 // Repair makes what is derived anew, whatever was done to it, and leaves every

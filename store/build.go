@@ -59,6 +59,7 @@ func newBuilder(path string, made []byte, o Options) (*builder, error) {
 	// nothing reads the file before close, which makes it durable as a whole
 	b.db, err = bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType})
 	if err != nil {
+		_ = os.Remove(temp) // a disk that is too full even for an empty one
 		return nil, &WriteError{Path: temp, Err: err}
 	}
 	b.db.AllocSize = buildAlloc

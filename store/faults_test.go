@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
 
 	"resow/medium"
 )
@@ -79,6 +80,41 @@ func child(role, path string) error {
 			}
 		}
 		return s.Close()
+	case "write": // whole batches, each with an open and a close as of a command
+		if err := s.Close(); err != nil {
+			return err
+		}
+		for n := 0; ; n++ {
+			s, err := Open(path, Options{})
+			if err != nil {
+				return err
+			}
+			hold := step(code(n%batch), &medium.Hold{Reason: "doubt"})
+			if _, err := s.Record("", []medium.Step{hold, hold, hold}); err != nil {
+				return err
+			}
+			if err := s.Close(); err != nil {
+				return err
+			}
+			if n == 0 {
+				fmt.Println("writing")
+			}
+		}
+	case "backup":
+		if err := s.Close(); err != nil {
+			return err
+		}
+		for n := 0; ; n++ {
+			fmt.Println("begin")
+			o := Options{Now: func() time.Time {
+				return start.Add(time.Duration(os.Getpid())*time.Hour + time.Duration(n)*time.Second)
+			}} // names of its own
+			b, err := BackUp(path, Backups{Dir: filepath.Join(filepath.Dir(path), "backups"), Keep: 2}, o)
+			if err != nil {
+				return err
+			}
+			fmt.Println("done", filepath.Base(b.Path))
+		}
 	case "full":
 		signal.Ignore(syscall.SIGXFSZ)
 		info, err := os.Stat(path)
@@ -188,6 +224,114 @@ func TestKilledProcess(t *testing.T) {
 	t.Logf("%d kills, %d of them inside a Record; %d batches recorded", kills, inside, whole)
 	if !testing.Short() { // a few kills may all come too early, or all between two batches
 		require.NotZero(t, inside)
+		require.NotZero(t, whole)
+	}
+}
+
+// Backups that are taken while two other processes record: each has a state that
+// the ledger had between two commands, and all of it agrees.
+func TestBackupsBesideProcesses(t *testing.T) {
+	rounds := 8
+	if testing.Short() {
+		rounds = 2
+	}
+	if deep() {
+		rounds = 100
+	}
+	path := filepath.Join(folder(t), "farm.resow")
+	s, err := Create(path, settings, "ab", Options{})
+	require.NoError(t, err)
+	record(t, s, adds(0, 10*batch)...)
+	require.NoError(t, s.Close())
+	for range 2 {
+		cmd := childProcess(t, "write", path)
+		out, err := cmd.StdoutPipe()
+		require.NoError(t, err)
+		require.NoError(t, cmd.Start())
+		t.Cleanup(func() {
+			_ = cmd.Process.Kill()
+			_ = cmd.Wait()
+		})
+		require.True(t, bufio.NewScanner(out).Scan())
+	}
+	dir := folder(t)
+	var made []Backup
+	for i := range rounds {
+		b, err := BackUp(path, Backups{Dir: dir}, Options{Now: func() time.Time { return start.Add(time.Duration(i) * time.Hour) }})
+		require.NoError(t, err)
+		require.NoError(t, verifyFile(b.Path, b.Anchor, Options{}))
+		made = append(made, b)
+	}
+	s, err = Open(path, Options{ReadOnly: true})
+	require.NoError(t, err)
+	defer s.Close()
+	had := map[Anchor]bool{}
+	require.NoError(t, s.view(func(tx *bbolt.Tx) error {
+		at := s.genesis
+		return inOrder(tx, func(n uint64, stored []byte, step medium.Step) error {
+			at = at.next(step.Mat, recordHash(stored))
+			if n > 10*batch && (n-1-10*batch)%3 == 0 { // behind the settings, the mats, and whole commands
+				had[anchorOf(n, at)] = true
+			}
+			return nil
+		})
+	}))
+	states := map[Anchor]bool{}
+	for _, b := range made {
+		require.True(t, had[b.Anchor], "%s", b.Anchor)
+		states[b.Anchor] = true
+	}
+	require.Greater(t, len(states), 1, "they recorded meanwhile")
+}
+
+// Killed at any moment of a backup: what has the name of one is good, and what
+// the run has left is cleared away by the next.
+func TestKilledBackup(t *testing.T) {
+	kills := 25
+	if testing.Short() {
+		kills = 5
+	}
+	if deep() {
+		kills = 200
+	}
+	path, c := closedLedger(t, 300)
+	dir := filepath.Join(filepath.Dir(path), "backups")
+	random := rand.New(rand.NewChaCha8([32]byte{4}))
+	left, whole := 0, 0
+	for range kills {
+		cmd := childProcess(t, "backup", path)
+		out, err := cmd.StdoutPipe()
+		require.NoError(t, err)
+		require.NoError(t, cmd.Start())
+		lines := bufio.NewScanner(out)
+		require.True(t, lines.Scan())
+		go func() {
+			time.Sleep(time.Duration(random.IntN(60000)) * time.Microsecond)
+			cmd.Process.Signal(syscall.SIGKILL)
+		}()
+		last := lines.Text()
+		for lines.Scan() {
+			last = lines.Text()
+		}
+		require.Error(t, cmd.Wait(), "it was killed: %s", last)
+		require.NotContains(t, last, "error")
+		entries, err := os.ReadDir(dir)
+		require.NoError(t, err)
+		unfinished := 0
+		for _, e := range entries {
+			if strings.HasSuffix(e.Name(), ".new") {
+				unfinished++
+				continue
+			}
+			whole++
+			require.NoError(t, verifyFile(filepath.Join(dir, e.Name()), anchorAt(t, path, c), c.options()))
+		}
+		require.LessOrEqual(t, unfinished, 1)
+		left += unfinished
+	}
+	t.Logf("%d kills left %d unfinished files; %d backups were looked at", kills, left, whole)
+	if !testing.Short() {
+		require.NotZero(t, left)
 		require.NotZero(t, whole)
 	}
 }

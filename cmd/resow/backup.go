@@ -18,9 +18,13 @@ func (a *app) backupCommand() *cobra.Command {
 	var pause time.Duration
 	c := &cobra.Command{
 		Use: "backup", Short: "Make a backup that is verified before it counts as one", Args: cobra.NoArgs,
-		Long: `Backup copies the ledger as it is now, a few records at a time, so that others can
-go on recording. It checks the whole copy and only then gives it its name; a file
-that is named .backup is good. Keep some of them on another disk or machine.`,
+		Long: `Backup copies the ledger as it is now, and makes room for those who go on
+recording meanwhile. It checks every page and record of the copy and all hashes,
+and only then gives it its name; a file that is named .backup is good. Keep some
+of them on another disk or machine.
+
+Conditions and lists follow from the records: a restore makes them anew. To check
+those of a copy too: resow verify --store FILE.`,
 		Example: `  resow backup --to /media/stick/resow
   resow backup --to backups --keep 14`,
 		RunE: func(*cobra.Command, []string) error {
@@ -30,7 +34,7 @@ that is named .backup is good. Keep some of them on another disk or machine.`,
 			if dir == "" {
 				dir = filepath.Join(dirOf(a.storePath()), "backups")
 			}
-			to := store.Backups{Dir: dir, Keep: keep, Progress: a.progress("copying"), Throttle: func() { time.Sleep(pause) }}
+			to := store.Backups{Dir: dir, Keep: keep, Progress: a.progress("copying and checking, in hundredths"), Throttle: func() { time.Sleep(pause) }}
 			made, err := store.BackUp(a.storePath(), to, a.storeOptions(false))
 			if err != nil {
 				return err
@@ -45,7 +49,7 @@ that is named .backup is good. Keep some of them on another disk or machine.`,
 	}
 	c.Flags().StringVar(&dir, "to", "", "folder for the backups (backups, beside the ledger)")
 	c.Flags().IntVar(&keep, "keep", 0, "how many of this ledger to keep there; 0 keeps all")
-	c.Flags().DurationVar(&pause, "pause", 5*time.Millisecond, "pause between two parts, for a slow disk or a busy station")
+	c.Flags().DurationVar(&pause, "pause", 0, "rest after each MB, such as 20ms, to spare a slow disk")
 	return c
 }
 

@@ -20,7 +20,6 @@ const (
 	mostBackupEvery  = 31 * 24 * time.Hour
 	backupRetry      = 15 * time.Minute
 	backupLook       = time.Minute
-	backupPause      = 5 * time.Millisecond // between two parts, for the phones
 )
 
 // backups is what became of the scheduled backups. It outlives the station, so
@@ -102,7 +101,7 @@ func (s *Station) keepBackups(ctx context.Context) {
 	for ctx.Err() == nil {
 		wait := s.backups.get().next(s.c.BackupEvery, s.c.Now()).Sub(s.c.Now())
 		if wait <= 0 {
-			s.backUp(ctx)
+			s.backUp()
 			wait = backupLook
 		}
 		select {
@@ -114,9 +113,9 @@ func (s *Station) keepBackups(ctx context.Context) {
 
 // backUp makes one backup, unless nothing was recorded since the last, and notes
 // what became of it. Whatever fails here, recording goes on.
-func (s *Station) backUp(ctx context.Context) {
+func (s *Station) backUp() {
 	note := s.backups.get()
-	made, anchor, err := s.tryBackup(ctx, note)
+	made, anchor, err := s.tryBackup(note)
 	now := s.c.Now().UTC()
 	switch {
 	case errors.As(err, new(*ClosedError)):
@@ -139,7 +138,7 @@ func (s *Station) backUp(ctx context.Context) {
 }
 
 // tryBackup gives no file where the last one still holds all.
-func (s *Station) tryBackup(ctx context.Context, note backupNote) (made string, anchor store.Anchor, err error) {
+func (s *Station) tryBackup(note backupNote) (made string, anchor store.Anchor, err error) {
 	defer recovered(&err)
 	err = s.door.read(func(v *view) (err error) {
 		anchor, err = v.Anchor()
@@ -153,11 +152,7 @@ func (s *Station) tryBackup(ctx context.Context, note backupNote) (made string, 
 			return "", anchor, nil
 		}
 	}
-	to := store.Backups{Dir: s.c.BackupTo, Keep: s.c.BackupKeep, Throttle: func() {
-		if ctx.Err() == nil { // the station waits for it when it closes
-			time.Sleep(backupPause)
-		}
-	}}
+	to := store.Backups{Dir: s.c.BackupTo, Keep: s.c.BackupKeep}
 	done, err := store.BackUp(s.c.Store, to, store.Options{Now: s.c.Now, Random: s.c.Random})
 	if done.Path == "" && err == nil {
 		err = errors.New("no file was made")

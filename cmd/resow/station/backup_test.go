@@ -1,7 +1,6 @@
 package station
 
 import (
-	"context"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -33,7 +32,7 @@ func TestScheduledBackups(t *testing.T) {
 
 	// nothing new: no file, and no older one is pushed out
 	s.clock.forward(time.Hour)
-	s.backUp(context.Background())
+	s.backUp()
 	require.Equal(t, first, madeBackups(t, dir))
 	require.Equal(t, s.clock.Now().Add(time.Hour), s.backups.get().next(time.Hour, s.clock.Now()))
 	require.Equal(t, s.clock.Now().AddDate(-1, 0, 0), s.backups.get().next(time.Hour, s.clock.Now().AddDate(-1, 0, 0)), "noted while the clock was ahead")
@@ -42,7 +41,7 @@ func TestScheduledBackups(t *testing.T) {
 	for range 3 {
 		require.NoError(t, mist(s, mat, 10)())
 		s.clock.forward(time.Hour)
-		s.backUp(context.Background())
+		s.backUp()
 	}
 	kept := madeBackups(t, dir)
 	require.Len(t, kept, 2, "the oldest are removed")
@@ -53,7 +52,7 @@ func TestScheduledBackups(t *testing.T) {
 	require.Equal(t, s.anchorText(t), a.String())
 	require.NoError(t, newest.Close())
 	require.NoError(t, os.Remove(kept[1]))
-	s.backUp(context.Background())
+	s.backUp()
 	require.Len(t, madeBackups(t, dir), 2, "one that was taken away is made again")
 
 	// the station that is started again knows when it made the last
@@ -78,7 +77,7 @@ func TestFailedBackupDoesNotStopRecording(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, worker.record(mat, medium.KindMist, map[string][]string{"water": {"100"}}).status)
 	require.NoError(t, os.Remove(dir))
 	s.clock.forward(backupRetry)
-	s.backUp(context.Background())
+	s.backUp()
 	require.Empty(t, s.backups.get().Failed)
 	hasNot(t, boss.get("/").body, "The last backup failed")
 }

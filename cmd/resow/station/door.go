@@ -100,8 +100,7 @@ func (d *door) record(token string, plan func(*view) ([]medium.Step, error)) ([]
 }
 
 // long runs do on a copy of the ledger, beside the queue, so that a report of
-// a whole year keeps nobody at the sink waiting: the file is locked only while
-// it is copied.
+// a whole year keeps nobody at the sink waiting.
 func (d *door) long(do func(*view) error) error {
 	d.copies <- struct{}{}
 	defer func() { <-d.copies }()
@@ -125,24 +124,13 @@ func (d *door) long(do func(*view) error) error {
 // copyNames are copies under way; a run that died may have left some.
 const copyNames = ".copy-*"
 
-// copyFile copies the ledger while it is open for reading: that holds the
-// lock, and nobody writes.
+// copyFile copies the ledger as it is at one moment.
 func (d *door) copyFile() (path string, err error) {
-	s, err := store.Open(d.path, store.Options{ReadOnly: true, Now: d.now, Random: d.random})
-	if err != nil {
-		return "", err
-	}
-	defer s.Close()
-	from, err := os.Open(d.path)
-	if err != nil {
-		return "", err
-	}
-	defer from.Close()
 	to, err := os.CreateTemp(d.folder, copyNames) // made with 0600
 	if err != nil {
 		return "", err
 	}
-	_, err = io.Copy(to, from)
+	err = store.Copy(d.path, to, store.Options{Now: d.now, Random: d.random})
 	if err = errors.Join(err, to.Close()); err != nil {
 		os.Remove(to.Name())
 		return "", err
