@@ -185,9 +185,16 @@ func decodeCopied(data []byte, text string) (medium.Step, []byte, error) {
 	return libraryDecodeStep(data)
 }
 
-// decodeWork reads a line of the due list, of which text is a copy.
-func decodeWork(data []byte, text string, w *medium.Work) error {
-	if planDecodeWork(text, w) {
+// dueLines reads lines of the due list. They share their memory: whoever wants one
+// of them has wanted all.
+type dueLines struct {
+	texts
+	reader
+	dues []medium.Due
+}
+
+func (l *dueLines) read(data []byte, w *medium.Work) error {
+	if l.work(l.of(data), w, &l.dues) {
 		return nil
 	}
 	*w = medium.Work{} // of what the plan had read

@@ -355,7 +355,7 @@ type reader struct {
 	bad  bool
 	own  bool // each text gets its own memory: who keeps one of a hundred does not keep them all
 
-	lastText string // a record's times are often the same
+	lastText string // times that stand together are often the same
 	lastTime time.Time
 }
 
@@ -370,6 +370,10 @@ func (r *reader) byte() byte {
 
 // head reads the head of a value of one major type, in its shortest form.
 func (r *reader) head(major byte) uint64 {
+	if r.at < len(r.data) && r.data[r.at]-major < 24 { // wraps round below major
+		r.at++
+		return uint64(r.data[r.at-1] - major)
+	}
 	b := r.byte()
 	if b&^31 != major {
 		r.bad = true
@@ -428,7 +432,7 @@ func (r *reader) key(last int) int {
 
 func (r *reader) part(major byte) string {
 	if at := r.at; at < len(r.data) {
-		if n := int(r.data[at] - major); n < 24 && r.data[at] >= major && n < len(r.data)-at { // most texts are short
+		if n := int(r.data[at] - major); n < 24 && n < len(r.data)-at { // most texts are short
 			r.at += 1 + n
 			return r.data[at+1 : r.at]
 		}
@@ -450,13 +454,18 @@ func (r *reader) text() string {
 	if !ascii(s) && !utf8.ValidString(s) {
 		r.bad = true
 	}
-	if r.own {
-		return strings.Clone(s)
+	if !r.own {
+		return s
 	}
-	return s
+	return strings.Clone(s)
 }
 
 func ascii(s string) bool {
+	for ; len(s) >= 4; s = s[4:] { // one load
+		if (uint32(s[0])|uint32(s[1])<<8|uint32(s[2])<<16|uint32(s[3])<<24)&0x80808080 != 0 {
+			return false
+		}
+	}
 	for i := range len(s) {
 		if s[i] >= utf8.RuneSelf {
 			return false
@@ -559,8 +568,8 @@ func (r *reader) time() time.Time {
 		r.bad = true
 		return time.Time{}
 	}
-	year, month, day := r.digits(s[0:4]), r.digits(s[5:7]), r.digits(s[8:10])
-	hour, minute, second := r.digits(s[11:13]), r.digits(s[14:16]), r.digits(s[17:19])
+	year, month, day := 100*r.two(s)+r.two(s[2:]), r.two(s[5:]), r.two(s[8:])
+	hour, minute, second := r.two(s[11:]), r.two(s[14:]), r.two(s[17:])
 	t := time.Date(year, time.Month(month), day, hour, minute, second, 0, time.UTC)
 	if month < 1 || month > 12 || day < 1 || day > 28 && t.Day() != day || hour > 23 || minute > 59 || second > 59 {
 		r.bad = true
@@ -569,16 +578,11 @@ func (r *reader) time() time.Time {
 	return t
 }
 
-func (r *reader) digits(s string) int {
-	n := 0
-	for i := range len(s) {
-		c := s[i] - '0'
-		if c > 9 {
-			r.bad = true
-		}
-		n = 10*n + int(c)
-	}
-	return n
+// two reads two digits.
+func (r *reader) two(s string) int {
+	a, b := s[0]-'0', s[1]-'0'
+	r.bad = r.bad || a > 9 || b > 9
+	return 10*int(a) + int(b)
 }
 
 // planEncode writes a pointer to a struct, where there is a plan for it.
@@ -704,10 +708,10 @@ func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bo
 	return s, prev, ok
 }
 
-// planDecodeWork reads a line of the due list, written out for the same reason:
+// work reads a line of the due list, written out for the same reason:
 // it is what is asked for most.
-func planDecodeWork(text string, w *medium.Work) bool {
-	r := reader{data: text}
+func (r *reader) work(text string, w *medium.Work, room *[]medium.Due) bool {
+	r.data, r.at, r.bad = text, 0, false
 	last := 0
 	for range r.count(majorMap) {
 		if last = r.key(last); r.bad {
@@ -725,7 +729,7 @@ func planDecodeWork(text string, w *medium.Work) bool {
 		case 14:
 			w.At = r.time()
 		case 15:
-			w.Dues = r.dues()
+			w.Dues = r.dues(room)
 		default:
 			return false
 		}
@@ -733,13 +737,18 @@ func planDecodeWork(text string, w *medium.Work) bool {
 	return !r.bad && r.at == len(r.data)
 }
 
-func (r *reader) dues() []medium.Due {
+// dues takes its lists out of one that is made for many lines.
+func (r *reader) dues(room *[]medium.Due) []medium.Due {
 	n := r.count(majorList)
 	if n == 0 {
 		r.bad = true
 		return nil
 	}
-	dues := make([]medium.Due, n)
+	if len(*room) < n {
+		*room = make([]medium.Due, max(n, 32))
+	}
+	dues := (*room)[:n:n]
+	*room = (*room)[n:]
 	for i := range dues {
 		d, last := &dues[i], 0
 		for range r.count(majorMap) {

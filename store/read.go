@@ -357,7 +357,7 @@ func (p *portion[T]) give(yield func(T) error) error {
 func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
 	var out []medium.Work
-	var lines texts
+	var l dueLines
 	err := s.read(func(tx *bbolt.Tx) error {
 		c := tx.Bucket(bucketDue).Cursor()
 		for k, v := c.First(); k != nil; k, v = c.Next() {
@@ -371,7 +371,7 @@ func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 				out = make([]medium.Work, 0, max(1, min(limit, 256)))
 			}
 			out = append(out, medium.Work{})
-			if err := decodeWork(v, lines.of(v), &out[len(out)-1]); err != nil {
+			if err := l.read(v, &out[len(out)-1]); err != nil {
 				return &RecordError{Code: medium.Code(k[8:]), Err: err}
 			}
 		}
