@@ -29,6 +29,7 @@ type bench struct {
 	inserted map[int]time.Duration
 	scans    map[int]float64
 	resow    string // the program, built
+	once     string // runs a program and says what it took
 	nothing  string // a Go program that does nothing
 	labelled bool   // the labels were measured
 }
@@ -43,10 +44,6 @@ var rows = []struct {
 }
 
 func main() {
-	if os.Getenv(measured) != "" {
-		check(measure(os.Args[1:]))
-		return
-	}
 	sizes := flag.String("mats", "1000,10000,100000", "mats of the farms")
 	names := flag.String("rows", "all", "rows of the table: all, or some of "+rowNames())
 	dir := flag.String("dir", "", "where the farms are made; empty: the system's temporary folder")

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -94,4 +95,11 @@ func anonymous(pid int) int64 {
 		}
 	}
 	return 0
+}
+
+// answered says that a program did its work: "do not sow" and "retire" are
+// answers, with exit codes of their own.
+func answered(err error) bool {
+	var exit *exec.ExitError
+	return err == nil || errors.As(err, &exit) && (exit.ExitCode() == 3 || exit.ExitCode() == 4)
 }

@@ -72,7 +72,7 @@ func (b *bench) rowReport(mats int) error {
 	var ours, theirs []float64
 	for range runs {
 		os.Remove(out)
-		r, err := run(b.resow, "report", "reuse", "--out", out, "--store", path)
+		r, err := b.run(b.resow, "report", "reuse", "--out", out, "--store", path)
 		if err != nil {
 			return err
 		}

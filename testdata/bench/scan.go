@@ -2,14 +2,11 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
-	"time"
 )
 
 const scanRuns = 30
@@ -26,8 +23,9 @@ func (b *bench) program() error {
 	if err := os.WriteFile(source, []byte("package main\n\nfunc main() {}\n"), 0o600); err != nil {
 		return err
 	}
+	b.once = filepath.Join(b.dir, "once")
 	b.resow = filepath.Join(b.dir, "resow")
-	for to, what := range map[string]string{b.nothing: source, b.resow: "resow/cmd/resow"} {
+	for to, what := range map[string]string{b.nothing: source, b.once: "resow/testdata/bench/once", b.resow: "resow/cmd/resow"} {
 		build := exec.Command("go", "build", "-trimpath", "-o", to, what)
 		build.Env = append(os.Environ(), "CGO_ENABLED=0")
 		if out, err := build.CombinedOutput(); err != nil {
@@ -44,18 +42,8 @@ type ran struct {
 	RSS     int64 // most memory that was resident, bytes, pages of files included
 }
 
-// measured names the environment variable with which this program starts itself
-// to run another: a child counts as its own the memory of the process that
-// started it, and this one's is large.
-const measured = "RESOW_BENCH_MEASURE"
-
-func run(name string, args ...string) (ran, error) {
-	self, err := os.Executable()
-	if err != nil {
-		return ran{}, err
-	}
-	c := exec.Command(self, append([]string{name}, args...)...)
-	c.Env = append(os.Environ(), measured+"=1")
+func (b *bench) run(name string, args ...string) (ran, error) {
+	c := exec.Command(b.once, append([]string{name}, args...)...)
 	var problems strings.Builder
 	c.Stderr = &problems
 	out, err := c.Output()
@@ -64,30 +52,6 @@ func run(name string, args ...string) (ran, error) {
 	}
 	var r ran
 	return r, json.Unmarshal(out, &r)
-}
-
-// measure runs a program and prints what it took.
-func measure(args []string) error {
-	c := exec.Command(args[0], args[1:]...)
-	c.Stderr = os.Stderr
-	begun := time.Now()
-	err := c.Run()
-	r := ran{Seconds: time.Since(begun).Seconds()}
-	if !answered(err) {
-		return err
-	}
-	r.CPU = (c.ProcessState.UserTime() + c.ProcessState.SystemTime()).Seconds()
-	if u, ok := c.ProcessState.SysUsage().(*syscall.Rusage); ok {
-		r.RSS = u.Maxrss << 10
-	}
-	return json.NewEncoder(os.Stdout).Encode(r)
-}
-
-// answered says that a program did its work: "do not sow" and "retire" are
-// answers, with exit codes of their own.
-func answered(err error) bool {
-	var exit *exec.ExitError
-	return err == nil || errors.As(err, &exit) && (exit.ExitCode() == 3 || exit.ExitCode() == 4)
 }
 
 // rowScan times `resow scan CODE` as a person waits for it, from the start of
@@ -103,11 +67,11 @@ func (b *bench) rowScan(mats int) error {
 	var scans, nothings, cpus, base, rss []float64
 	for i := range scanRuns + 2 {
 		code := string(f.codes[(i*7919)%len(f.codes)])
-		s, err := run(b.resow, "scan", code, "--store", path)
+		s, err := b.run(b.resow, "scan", code, "--store", path)
 		if err != nil {
 			return err
 		}
-		n, err := run(b.nothing)
+		n, err := b.run(b.nothing)
 		if err != nil {
 			return err
 		}
