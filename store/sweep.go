@@ -234,6 +234,7 @@ func (p *swept) sweep(begin, end []byte) {
 		p.record(k, stored)
 	}
 	p.endThread()
+	p.thread, p.kept = thread{}, nil // the findings are kept until all is swept
 }
 
 // record takes the next record in the order of the keys.

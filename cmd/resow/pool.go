@@ -260,14 +260,14 @@ func (a *app) pool(f *farm, origin report.Origin, p poolFlags) error {
 	}
 	in := report.PoolInput{Origin: origin, Level: level, Plan: plan, Have: p.mats}
 	if in.Have == 0 && f != nil {
-		mats, err := a.conditions(f)
-		if err != nil {
-			return err
-		}
-		for _, c := range mats {
+		err := f.Conditions(func(c medium.Condition) error {
 			if c.Stage != medium.Retired {
 				in.Have++
 			}
+			return nil
+		})
+		if err != nil {
+			return err
 		}
 	}
 	var stuck *pool.Overloaded
