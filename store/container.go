@@ -60,6 +60,8 @@ type container struct {
 
 	branches [maxDepth + 1]branch // of the skim, by the depth below them
 
+	mapped []byte // the file in memory, or nil: it is read
+
 	ahead   []byte // what was read last
 	aheadAt uint64 // where it lies in the file
 }
@@ -205,6 +207,9 @@ const readAhead = 256 << 10
 // run gives a run of pages, from what was read ahead where it is there.
 func (c *container) run(id, pages uint64) ([]byte, error) {
 	from, size := id*c.pageSize, pages*c.pageSize
+	if from+size <= uint64(len(c.mapped)) {
+		return c.mapped[from : from+size], nil
+	}
 	if from < c.aheadAt || from+size > c.aheadAt+uint64(len(c.ahead)) {
 		want := size
 		if !c.skim { // which looks at few pages

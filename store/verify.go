@@ -91,15 +91,25 @@ func (s *Store) checkContainer(records func(key, value []byte)) error {
 	c, err := recognize(s.file, info.Size())
 	if err == nil {
 		c.records = records
-		err = c.check()
+		err = s.checkMapped(c, info.Size())
 	}
 	if err == nil {
 		err = c.checkMetas()
 	}
-	if err != nil {
-		return &DamagedError{Path: s.path, Why: err.Error()}
+	var damaged *DamagedError
+	if err == nil || errors.As(err, &damaged) {
+		return err
 	}
-	return nil
+	return &DamagedError{Path: s.path, Why: err.Error()}
+}
+
+// checkMapped checks all pages in the memory that the file is mapped to: to read
+// it all takes longer than to check it.
+func (s *Store) checkMapped(c *container, size int64) error {
+	mapped, unmap := mapFile(s.file, size)
+	defer unmap()
+	c.mapped = mapped
+	return s.guard(c.check)
 }
 
 // checkPages checks every page. Where nothing is decoded it takes the records on
