@@ -34,7 +34,7 @@ those of a copy too: resow verify --store FILE.`,
 			if dir == "" {
 				dir = filepath.Join(dirOf(a.storePath()), "backups")
 			}
-			to := store.Backups{Dir: dir, Keep: keep, Progress: a.progress("copying and checking, in hundredths"), Throttle: func() { time.Sleep(pause) }}
+			to := store.Backups{Dir: dir, Keep: keep, Progress: a.progress("copying and checking, percent"), Throttle: func() { time.Sleep(pause) }}
 			made, err := store.BackUp(a.storePath(), to, a.storeOptions(false))
 			if err != nil {
 				return err
