@@ -47,6 +47,9 @@ type Backup struct {
 // head, as VerifyChain does, and only then gives it its name. Older backups of the
 // same store go when there are more than Keep, never the last good one.
 //
+// Records are held against their hashes and not read: one that only another
+// version can read is copied as it is.
+//
 // A broken page is a DamagedError, a record that was changed an UnsoundError; no
 // file is left then. Others can record while it runs: see Copy.
 func BackUp(path string, to Backups, o Options) (Backup, error) {
@@ -173,6 +176,9 @@ func dropUnfinished(dir, prefix string) {
 
 func dropIfDead(path string) {
 	if runtime.GOOS != "windows" { // where a file that is open can't be removed, and needs no lock
+		if !canLock {
+			return
+		}
 		f, err := os.OpenFile(path, os.O_RDWR, 0)
 		if err != nil {
 			return

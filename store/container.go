@@ -418,6 +418,9 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 				c.records(key, value)
 			}
 		case flags == 1:
+			if c.records != nil && c.in == string(bucketSteps) {
+				c.records(key, nil) // a part among the records, as bbolt's cursor gives it
+			}
 			parts = append(parts, part{string(key), bytes.Clone(value)}) // the page is gone when its parts are looked at
 		default:
 			return fmt.Errorf("a key of unknown kind")
@@ -428,7 +431,9 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 	}
 	for _, p := range parts {
 		above := c.in
-		c.in = above + p.name
+		if c.in = p.name; above != "" {
+			c.in = above + "/" + p.name
+		}
 		if err := c.checkBucket(p.value, depth); err != nil {
 			return err
 		}

@@ -7,6 +7,8 @@ import (
 	"time"
 )
 
+const canLock = false
+
 // lock leaves locking to bbolt where a lock can't be taken twice on one open
 // file. There the file is looked at unlocked.
 func lock(*os.File, bool, time.Duration) error { return nil }

@@ -574,7 +574,9 @@ func (r *reader) time() time.Time {
 	if month < 1 || month > 12 || day < 1 || day > 28 && t.Day() != day || hour > 23 || minute > 59 || second > 59 {
 		r.bad = true
 	}
-	r.lastText, r.lastTime = s, t
+	if !r.bad {
+		r.lastText, r.lastTime = s, t
+	}
 	return t
 }
 

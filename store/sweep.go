@@ -274,7 +274,7 @@ func (p *swept) read(seq uint64, stored []byte) (uint64, error) {
 	}
 	s, err := t.read(p.mat, seq, stored)
 	t.steps = append(t.steps, s)
-	if err == nil && s.Token != "" {
+	if err == nil && s.Token != "" && !p.v.chainOnly {
 		p.checkToken(s)
 	}
 	return s.Seq, err

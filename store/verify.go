@@ -186,6 +186,9 @@ func (v *verifier) run(tx *bbolt.Tx) error {
 	v.checkFarm()
 	if v.chainOnly {
 		v.gather([]*swept{v.alone})
+		if v.progress != nil {
+			v.progress(v.total, v.total)
+		}
 		v.checkChain(v.alone.chain, l.Count, head)
 		return nil
 	}

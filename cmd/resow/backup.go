@@ -19,12 +19,12 @@ func (a *app) backupCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "backup", Short: "Make a backup that is verified before it counts as one", Args: cobra.NoArgs,
 		Long: `Backup copies the ledger as it is now, and makes room for those who go on
-recording meanwhile. It checks every page and record of the copy and all hashes,
-and only then gives it its name; a file that is named .backup is good. Keep some
-of them on another disk or machine.
+recording meanwhile. It checks every page of the copy and holds every record
+against its hash, and only then gives the copy its name; a file that is named
+.backup is whole. Keep some of them on another disk or machine.
 
-Conditions and lists follow from the records: a restore makes them anew. To check
-those of a copy too: resow verify --store FILE.`,
+It does not read the records or the conditions and lists that follow from them,
+which a restore makes anew. To check those of a copy too: resow verify --store FILE.`,
 		Example: `  resow backup --to /media/stick/resow
   resow backup --to backups --keep 14`,
 		RunE: func(*cobra.Command, []string) error {
