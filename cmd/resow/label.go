@@ -291,17 +291,17 @@ func (a *app) calibrate(f *farm, l labelFlags) error {
 	})
 }
 
-// paperTime is the time that stands in a printed file. It comes from the
-// ledger, not from the clock, so that the same records and flags give the same
-// bytes.
-func (f *farm) paperTime(mats []medium.Condition) time.Time {
+// paperTime is the time that stands in a printed file: the latest of the farm's
+// last record and those of the mats. It comes from the ledger, not from the clock,
+// so that the same records and flags give the same bytes.
+func (f *farm) paperTime(mats []time.Time) time.Time {
 	var newest time.Time
 	if thread, err := f.Thread(medium.FarmThread); err == nil {
 		newest = thread[len(thread)-1].At
 	}
-	for _, c := range mats {
-		if c.Last.After(newest) {
-			newest = c.Last
+	for _, last := range mats {
+		if last.After(newest) {
+			newest = last
 		}
 	}
 	return newest.In(f.loc)
@@ -331,23 +331,25 @@ func (a *app) labelSheet(f *farm, l labelFlags, printer medium.Printer, codes []
 	sheet := labels.Sheet{Stock: paper, Skip: l.skip, Copies: l.copies, CropMarks: l.cropMarks, CutLines: paper.CutByHand(),
 		Correction: correctionOf(printer),
 		Anchor:     anchorLead + anchor.String(), Progress: a.progress("drawing labels")}
-	mats := make([]medium.Condition, len(codes))
+	last := make([]time.Time, len(codes))
 	for i, code := range codes {
-		if mats[i], err = f.Condition(code); err != nil {
+		c, err := f.Condition(code)
+		if err != nil {
 			return sheet, err
 		}
-		label, err := a.labelOf(f, l, mats[i])
+		label, err := a.labelOf(f, l, c)
 		if err != nil {
 			return sheet, err
 		}
 		sheet.Labels = append(sheet.Labels, label)
+		last[i] = c.Last
 	}
-	sheet.Created = f.paperTime(mats)
+	sheet.Created = f.paperTime(last)
 	return sheet, nil
 }
 
 func (a *app) labelOf(f *farm, l labelFlags, c medium.Condition) (labels.Label, error) {
-	code := string(printedCode(c))
+	code := strings.Clone(string(printedCode(c))) // else all the mat's texts stay in memory
 	payload, err := l.payloadOf(code)
 	if err != nil {
 		return labels.Label{}, err
@@ -476,7 +478,7 @@ func (a *app) labelledMats(f *farm, args []string, fresh, all bool) ([]medium.Co
 	var codes []medium.Code
 	err := f.Conditions(func(c medium.Condition) error {
 		if c.Stage != medium.Retired && (all || c.Turn == 0) {
-			codes = append(codes, c.Code)
+			codes = append(codes, medium.Code(strings.Clone(string(c.Code))))
 		}
 		return nil
 	})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -141,17 +142,19 @@ var errEnough = errors.New("enough")
 
 func (a *app) sanitationReport(f *farm, origin report.Origin, from, to time.Time) (report.Report, error) {
 	var failed error
-	steps := iter.Seq[medium.Step](func(yield func(medium.Step) bool) {
-		err := f.Steps(func(s medium.Step) error {
-			if !yield(s) {
-				return errEnough
+	steps := func(kinds ...medium.Kind) iter.Seq[medium.Step] {
+		return func(yield func(medium.Step) bool) {
+			err := f.Steps(func(s medium.Step) error {
+				if !yield(s) {
+					return errEnough
+				}
+				return nil
+			}, kinds...)
+			if !errors.Is(err, errEnough) {
+				failed = cmp.Or(failed, err)
 			}
-			return nil
-		})
-		if !errors.Is(err, errEnough) {
-			failed = err
 		}
-	})
+	}
 	r := report.Sanitation(report.SanitationInput{Origin: origin, Steps: steps, From: from, To: to})
 	return r, failed
 }

@@ -96,7 +96,7 @@ func (f *farm) graph() (*trace.Graph, error) {
 	g := trace.New(iter.Seq[[]medium.Step](func(yield func([]medium.Step) bool) {
 		stopped := false
 		failed = f.threads(func(thread []medium.Step) { stopped = stopped || !yield(thread) })
-	}))
+	}), f.Thread)
 	return g, failed
 }
 

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"iter"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/medium"
+	"resow/medium/trace"
 )
 
 // The invented farm of these tests. Its ledger is made by Admit and Apply, so
@@ -85,6 +87,29 @@ func (f *farm) thread(mat medium.Code) []medium.Step {
 		}
 	}
 	return out
+}
+
+// each gives all steps, or those of some kinds.
+func (f *farm) each(kinds ...medium.Kind) iter.Seq[medium.Step] {
+	return func(yield func(medium.Step) bool) {
+		for _, s := range f.steps {
+			if (len(kinds) == 0 || slices.Contains(kinds, s.Kind)) && !yield(s) {
+				return
+			}
+		}
+	}
+}
+
+// graph is that of some mats.
+func (f *farm) graph(codes iter.Seq[medium.Code]) *trace.Graph {
+	threads := func(yield func([]medium.Step) bool) {
+		for c := range codes {
+			if !yield(f.thread(c)) {
+				return
+			}
+		}
+	}
+	return trace.New(threads, func(c medium.Code) ([]medium.Step, error) { return f.thread(c), nil })
 }
 
 func (f *farm) mats() []medium.Condition {

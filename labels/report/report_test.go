@@ -20,7 +20,7 @@ func papers(f *farm) map[string]Report {
 	return map[string]Report{
 		"reuse":      Reuse(ReuseInput{Origin: f.origin(), Mats: slices.Values(f.mats()), Tally: f.tally()}),
 		"retirement": Retirement(RetirementInput{Origin: f.origin(), Mats: slices.Values(f.mats())}),
-		"sanitation": Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)}),
+		"sanitation": Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each}),
 		"trace":      Trace(TraceInput{Origin: f.origin(), Result: f.trace()}),
 	}
 }

@@ -11,12 +11,12 @@ import (
 )
 
 // SanitationInput is what the sanitation log is made from. Steps gives all
-// steps of the ledger in their order, from its beginning: a cleaning in the
-// period needs the crop that was on the mat before. It is gone through twice.
-// A zero From goes back to the beginning, a zero To up to the report's time.
+// steps of the ledger in their order, or those of some kinds, from its beginning:
+// a cleaning in the period needs the crop that was on the mat before. It is asked
+// twice, first for the few records that change what others count for. A zero From goes back to the beginning, a zero To up to the report's time.
 type SanitationInput struct {
 	Origin
-	Steps    iter.Seq[medium.Step]
+	Steps    func(kinds ...medium.Kind) iter.Seq[medium.Step]
 	From, To time.Time
 }
 
@@ -87,16 +87,18 @@ type gap struct {
 }
 
 type sanitationLog struct {
-	loc      *time.Location
-	from, to time.Time
-	now      time.Time // of the report
-	rows     []cleaning
-	gaps     []gap
-	reviews  []medium.Step            // that touch the period
-	weeks    int                      // that are over and hold a step that nobody reviewed
-	farm     map[string][]medium.Step // directions of a product, records of a solution, in order: see farmKey
-	unsown   int                      // sowings without an accepted sanitize step before
-	open     int                      // mats harvested and not sanitized since
+	loc        *time.Location
+	from, to   time.Time
+	now        time.Time // of the report
+	rows       []cleaning
+	gaps       []gap
+	reviews    []medium.Step            // that touch the period
+	weeks      int                      // that are over and hold a step that nobody reviewed
+	farm       map[string][]medium.Step // directions of a product, records of a solution, in order: see farmKey
+	names      names
+	directions map[medium.Sanitizer]*medium.Sanitizer // that the rows share
+	unsown     int                                    // sowings without an accepted sanitize step before
+	open       int                                    // mats harvested and not sanitized since
 }
 
 // thread is what the log keeps of a mat while it reads.
@@ -105,8 +107,12 @@ type thread struct {
 	sown             bool
 	cleared          bool
 	harvested        time.Time
+	corrected        *corrected // nil: without corrections
+}
 
-	// of a mat with corrections, its steps so far and what they make of it now
+// corrected is a mat with corrections: its steps so far and what they make of it
+// now.
+type corrected struct {
 	past []medium.Step
 	now  medium.Condition
 }
@@ -116,14 +122,20 @@ type stepKey struct {
 	seq uint64
 }
 
+// decisive are the kinds of records that change what the steps of mats count for,
+// whenever they were made.
+func decisive() []medium.Kind {
+	return []medium.Kind{medium.KindCorrect, medium.KindReview, medium.KindSanitizer, medium.KindSolution, medium.KindStrip, medium.KindDiscard}
+}
+
 func (in SanitationInput) log() *sanitationLog {
-	l := &sanitationLog{loc: in.now().Location(), now: in.now(), from: in.From, to: in.To, farm: map[string][]medium.Step{}}
+	l := &sanitationLog{loc: in.now().Location(), now: in.now(), from: in.From, to: in.To, farm: map[string][]medium.Step{}, names: names{}, directions: map[medium.Sanitizer]*medium.Sanitizer{}}
 	if l.to.IsZero() {
 		l.to = in.now()
 	}
 	voids := map[stepKey]medium.Step{}
 	corrections := map[medium.Code][]medium.Step{}
-	for s := range in.steps() {
+	for s := range in.steps(decisive()...) {
 		switch b := s.Body.(type) {
 		case *medium.Correct:
 			voids[stepKey{s.Mat, b.MatSeq}] = s
@@ -143,18 +155,23 @@ func (in SanitationInput) log() *sanitationLog {
 		t := threads[s.Mat]
 		if t == nil {
 			t = &thread{}
-			threads[s.Mat] = t
+			threads[medium.Code(strings.Clone(string(s.Mat)))] = t // else the whole record stays
 		}
-		void, voided := voids[stepKey{s.Mat, s.MatSeq}]
+		by, voided := voids[stepKey{s.Mat, s.MatSeq}]
 		now := medium.Standing{Accepted: s.Outcome.Accepted, Void: voided}
 		if later := corrections[s.Mat]; len(later) > 0 {
-			now = t.standing(s, voided, later)
+			if t.corrected == nil {
+				t.corrected = &corrected{}
+			}
+			now = t.corrected.standing(s, voided, later)
 		}
 		row := cleaning{step: s, accepted: now.Accepted}
 		if voided {
+			void := by // each row has its own
 			row.voidedBy, row.voidsReason = &void, void.Body.(*medium.Correct).Reason
 		}
-		if lost, ok := voids[stepKey{s.Mat, now.Since}]; ok {
+		if by, ok := voids[stepKey{s.Mat, now.Since}]; ok {
+			lost := by
 			row.lost = &lost
 		}
 		l.note(t, row)
@@ -170,7 +187,7 @@ func (in SanitationInput) log() *sanitationLog {
 }
 
 // standing is what a step of a mat with corrections counts for today.
-func (t *thread) standing(s medium.Step, voided bool, corrections []medium.Step) medium.Standing {
+func (t *corrected) standing(s medium.Step, voided bool, corrections []medium.Step) medium.Standing {
 	t.past = append(t.past, s)
 	if voided {
 		return medium.Standing{Void: true}
@@ -257,11 +274,11 @@ func (l *sanitationLog) reviewTable() Section {
 	return s
 }
 
-func (in SanitationInput) steps() iter.Seq[medium.Step] {
+func (in SanitationInput) steps(kinds ...medium.Kind) iter.Seq[medium.Step] {
 	if in.Steps == nil {
 		return func(func(medium.Step) bool) {}
 	}
-	return in.Steps
+	return in.Steps(kinds...)
 }
 
 func (l *sanitationLog) covers(at time.Time) bool { return !at.Before(l.from) && !at.After(l.to) }
@@ -272,8 +289,34 @@ func (l *sanitationLog) note(t *thread, row cleaning) {
 	if (s.Kind != medium.KindRinse && s.Kind != medium.KindSanitize) || !l.covers(s.At) {
 		return
 	}
-	row.place, row.crop, row.lot, row.sown = or(placeOf(s.Body), t.place), t.crop, t.lot, t.sown
+	row.step = l.slim(s)
+	row.place, row.crop, row.lot, row.sown = or(placeOf(row.step.Body), t.place), t.crop, t.lot, t.sown
 	l.rows = append(l.rows, row)
+}
+
+// slim is a step with one copy of each text, since a text is part of its record's,
+// and without what no row shows.
+func (l *sanitationLog) slim(s medium.Step) medium.Step {
+	s.Mat, s.By, s.Kind, s.Token = medium.Code(l.names.kept(string(s.Mat))), l.names.kept(s.By), medium.Kind(l.names.kept(string(s.Kind))), ""
+	s.Outcome.From, s.Outcome.To = "", ""
+	switch b := s.Body.(type) {
+	case *medium.Rinse:
+		slim := *b
+		slim.Debris, slim.Detergent, slim.Place = medium.Debris(l.names.kept(string(b.Debris))), l.names.kept(b.Detergent), l.names.kept(b.Place)
+		s.Body = &slim
+	case *medium.Sanitize:
+		slim := *b
+		slim.Product, slim.Active, slim.Method = l.names.kept(b.Product), l.names.kept(b.Active), l.names.kept(b.Method)
+		slim.Solution, slim.Place = medium.Code(l.names.kept(string(b.Solution))), l.names.kept(b.Place)
+		if b.Directions != nil {
+			if l.directions[*b.Directions] == nil {
+				l.directions[*b.Directions] = b.Directions
+			}
+			slim.Directions = l.directions[*b.Directions]
+		}
+		s.Body = &slim
+	}
+	return s
 }
 
 // placeOf is where a step was done.
@@ -296,7 +339,7 @@ func (l *sanitationLog) follow(t *thread, row cleaning) {
 			l.unsown++
 			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before", mat: s.Mat, at: s.At, by: s.By, more: lotText(medium.CropName(b.Crops), b.Lot)})
 		}
-		*t = thread{crop: medium.CropName(b.Crops), lot: b.Lot, place: b.Place, sown: true, past: t.past, now: t.now}
+		*t = thread{crop: l.names.kept(medium.CropName(b.Crops)), lot: l.names.kept(b.Lot), place: l.names.kept(b.Place), sown: true, corrected: t.corrected}
 	case *medium.Harvest:
 		if !b.MoreCutsToCome {
 			t.harvested, t.cleared = s.At, false

@@ -124,7 +124,7 @@ func TestReview(t *testing.T) {
 		f.append(done)
 	}
 	build := func() Report {
-		return Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+		return Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each})
 	}
 	require.Len(t, gaps(t, build())["week not reviewed"], 1)
 	require.Equal(t, "week not reviewed", column(t, section(t, build(), "Gaps"), "What")[0], "before all others")
@@ -166,7 +166,7 @@ func TestReviewByTheSamePerson(t *testing.T) {
 	done, err := medium.AdmitFarm(f.Farm, medium.Step{By: "ab", Body: &medium.Review{From: day, To: day}}, f.now)
 	require.NoError(t, err)
 	f.append(done)
-	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each})
 	require.Equal(t, []string{"–: 1 of 2 steps from " + day + " to " + day}, gaps(t, r)["reviewed by the same person"])
 	require.Contains(t, r.Summary, "Reviewed by the person who did them: 1 step.")
 	require.Equal(t, []string{"1"}, column(t, section(t, r, "Reviews"), "Their own"))
@@ -196,7 +196,7 @@ func TestSupersededFarmRecords(t *testing.T) {
 		f.wash(code(i), medium.Sanitize{Solution: bottle, ContactS: 90, Sides: 2, Method: "soak"})
 	}
 	build := func() Report {
-		return Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+		return Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each})
 	}
 	table := func() Section { return section(t, build(), "Records of the farm") }
 	require.Empty(t, table().Rows)
@@ -246,7 +246,7 @@ func TestRefilledBottleSupersedesNothing(t *testing.T) {
 	record(&medium.Discard{Code: bottle, Reason: "empty"})
 	f.Discarded = nil // as once it is long gone, and as in ledgers from before a code was given once
 	fill(160)
-	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps)})
+	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each})
 	require.Empty(t, section(t, r, "Records of the farm").Rows)
 }
 
@@ -397,13 +397,13 @@ func TestThePeriodBoundsTheRowsNotTheMemory(t *testing.T) {
 	from := f.now
 	f.wash(code(1), label())
 	f.hours(24)
-	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps), From: from})
+	r := Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each, From: from})
 	rows := section(t, r, "Cleaning")
 	require.Len(t, rows.Rows, 2)
 	require.Equal(t, []string{"pea, lot L1", "pea, lot L1"}, column(t, rows, "Crop and lot before"))
 	require.Equal(t, []string{"shelf A", "shelf A"}, column(t, rows, "Place"))
 
-	before := Sanitation(SanitationInput{Origin: f.origin(), Steps: slices.Values(f.steps), To: from.Add(-time.Minute)})
+	before := Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each, To: from.Add(-time.Minute)})
 	require.Len(t, section(t, before, "Cleaning").Rows, 2)
 	require.Len(t, gaps(t, before)["harvested, no accepted sanitizing step since"], 1, "as things stood at the end of the period")
 }
@@ -442,7 +442,7 @@ func TestAVoidedRinseTakesTheSanitizingWithIt(t *testing.T) {
 	require.Len(t, results, 1)
 	require.Contains(t, results[0], fmt.Sprintf("accepted when recorded; not counted since step %d was voided, see ", number))
 
-	g := trace.New(func(yield func([]medium.Step) bool) { yield(f.thread(code(1))) })
+	g := f.graph(slices.Values([]medium.Code{code(1)}))
 	traced, err := g.Find(trace.Query{From: trace.FromLot, Name: "L2"})
 	require.NoError(t, err)
 	require.False(t, traced.Start[0].Cleared, "the trace says the same")

@@ -1,6 +1,8 @@
 package report
 
 import (
+	"maps"
+	"slices"
 	"strings"
 	"testing"
 
@@ -18,13 +20,7 @@ func (f *farm) trace() trace.Result {
 			lots = append(lots, b.Lot)
 		}
 	}
-	g := trace.New(func(yield func([]medium.Step) bool) {
-		for mat := range f.conditions {
-			if !yield(f.thread(mat)) {
-				return
-			}
-		}
-	})
+	g := f.graph(maps.Keys(f.conditions))
 	if len(lots) == 0 {
 		return trace.Result{Query: trace.Query{From: trace.FromLot, Name: "none"}}
 	}
@@ -51,7 +47,7 @@ func TestTracePaper(t *testing.T) {
 			break
 		}
 	}
-	g := trace.New(func(yield func([]medium.Step) bool) { yield(f.thread(code(1))) })
+	g := f.graph(slices.Values([]medium.Code{code(1)}))
 	found, err := g.Find(trace.Query{From: trace.FromLot, Name: "L1"})
 	require.NoError(t, err)
 	r := Trace(TraceInput{Origin: f.origin(), Result: found})
@@ -88,13 +84,7 @@ func TestTraceTellsStatesMoldAndSeed(t *testing.T) {
 	f.do(code(3), &medium.Harvest{YieldG: 90})
 	f.do(code(3), &medium.Retire{Cause: medium.CauseWear})
 	f.do(code(4), &medium.Mold{Where: "edge"})
-	g := trace.New(func(yield func([]medium.Step) bool) {
-		for i := 1; i <= 5; i++ {
-			if !yield(f.thread(code(i))) {
-				return
-			}
-		}
-	})
+	g := f.graph(slices.Values([]medium.Code{code(1), code(2), code(3), code(4), code(5)}))
 	found, err := g.Find(trace.Query{From: trace.FromLot, Name: "L1"})
 	require.NoError(t, err)
 	r := Trace(TraceInput{Origin: f.origin(), Result: found, Commands: []string{"resow trace L1 --hold x", "resow trace S88 --hold x"}})

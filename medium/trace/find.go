@@ -1,10 +1,8 @@
 package trace
 
 import (
-	"fmt"
-	"maps"
+	"cmp"
 	"slices"
-	"sort"
 	"strings"
 	"time"
 	"unicode"
@@ -71,27 +69,22 @@ type Solution struct {
 	Missed  int           `json:"not_accepted"` // steps with it that were not accepted
 }
 
-// Find traces. A name that no step knows is a medium.UnknownError.
+// Find traces. A name that no step knows is a medium.UnknownError. It passes on
+// an error of reading the mats that were found.
 func (g *Graph) Find(q Query) (Result, error) {
 	start, known := g.start(q)
 	if !known {
 		return Result{}, &medium.UnknownError{What: q.From, Name: q.Name, Do: "look for it with `resow list` or `resow history`; a lot is the name that was given at the sowing"}
 	}
-	r := Result{Query: q, Start: []Growth{}, AtRisk: []Reach{}, Sources: []Reach{}, Lots: []string{}, SeedLots: []string{}, SeedAlso: []Growth{},
-		Solutions: []Solution{}, Rolls: []string{}, Mats: []medium.Code{}, Hold: []medium.Code{}, States: []State{}, Seeds: []SeedLot{}}
-	in := map[int]bool{}
-	for _, n := range start {
-		in[n] = true
-		r.Start = append(r.Start, g.growths[n])
-	}
-	suspect := ""
+	suspect := int32(0)
 	if q.From == FromSolution {
-		suspect = q.Name // a doubtful solution clears no mat
+		suspect = g.solutions[q.Name] // a doubtful solution clears no mat
 	}
-	r.AtRisk = g.spread(start, suspect, true)
-	r.Sources = g.spread(start, suspect, false)
-	g.describe(&r, in)
-	return r, nil
+	f := found{Graph: g, start: start, ahead: g.spread(start, suspect, true), back: g.spread(start, suspect, false), touched: g.touched(q), seeds: g.sameSeeds(start)}
+	if err := f.read(); err != nil {
+		return Result{}, err
+	}
+	return f.result(q), nil
 }
 
 // Near gives the crop and seed lots whose names are like a name that is not on
@@ -102,19 +95,37 @@ func (g *Graph) Near(name string) []string {
 		return nil
 	}
 	same, longer := newNames(), newNames()
-	for _, growth := range g.growths {
-		for _, lot := range []string{growth.Lot, growth.SeedLot} {
-			switch b := bones(lot); {
-			case b == want:
-				same.add(lot)
-			case strings.HasPrefix(b, want):
-				longer.add(lot)
-			}
+	for _, lot := range g.written() {
+		switch b := bones(lot); {
+		case b == want:
+			same.add(lot)
+		case strings.HasPrefix(b, want):
+			longer.add(lot)
 		}
 	}
 	slices.Sort(longer.list)
 	out := append(same.list, longer.list...)
 	return out[:min(len(out), 5)]
+}
+
+// written gives the names of all crop and seed lots in the order of the growths.
+func (g *Graph) written() []string {
+	type name struct {
+		text  string
+		first int32 // growth
+	}
+	var all []name
+	for _, l := range []lots{g.lots, g.seeds} {
+		for i, text := range l.names {
+			all = append(all, name{text, l.growths[i][0]})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b name) int { return cmp.Compare(a.first, b.first) })
+	out := make([]string, len(all))
+	for i, n := range all {
+		out[i] = n.text
+	}
+	return out
 }
 
 // bones leaves only the letters and digits of a name, in small letters.
@@ -128,99 +139,96 @@ func bones(name string) string {
 }
 
 // start gives the growths of what is traced.
-func (g *Graph) start(q Query) (start []int, known bool) {
+func (g *Graph) start(q Query) (start []int32, known bool) {
 	if strings.TrimSpace(q.Name) == "" {
 		return nil, false // no name is not the name of every step without a solution
 	}
 	switch q.From {
 	case FromLot:
-		start = g.byLot[fold(q.Name)]
+		start = g.lots.named(q.Name)
 		return start, len(start) > 0
 	case FromSeedLot:
-		start = g.bySeed[fold(q.Name)]
+		start = g.seeds.named(q.Name)
 		return start, len(start) > 0
 	}
-	for _, code := range g.codes {
-		p := g.mats[code]
+	touched := g.touched(q)
+	for _, m := range touched {
+		for n := g.mats[m].first; n < g.mats[m].end; n++ {
+			if g.growths[n].sown >= q.Since.Unix() && (q.From != FromSolution || g.inDoubt(n, g.solutions[q.Name])) {
+				start = append(start, n)
+			}
+		}
+	}
+	return start, len(touched) > 0
+}
+
+// touched gives the mats of a mat's code or a roll, and those on which a solution
+// was used, also where nothing grew on them since.
+func (g *Graph) touched(q Query) (mats []int32) {
+	solution, roll := g.solutions[q.Name], g.rolls[fold(q.Name)]
+	for i, m := range g.mats {
+		is := false
 		switch q.From {
 		case FromMat:
-			if string(code) != q.Name {
-				continue
-			}
+			is = string(m.code) == q.Name
 		case FromRoll:
-			if fold(p.roll) != fold(q.Name) || fold(q.Name) == "" {
-				continue
-			}
+			is = roll != 0 && m.roll == roll
 		case FromSolution:
-			used, after := g.usedOn(p, q.Name)
-			known = known || used
-			start = append(start, g.since(after, q.Since)...)
-			continue
-		default:
-			continue
+			is = solution != 0 && g.usedOn(m, solution)
 		}
-		known = true
-		start = append(start, g.since(p.growths, q.Since)...)
-	}
-	return start, known
-}
-
-func (g *Graph) since(growths []int, since time.Time) (out []int) {
-	for _, n := range growths {
-		if !g.growths[n].SownAt.Before(since) {
-			out = append(out, n)
+		if is {
+			mats = append(mats, int32(i))
 		}
 	}
-	return out
+	return mats
 }
 
-// usedOn gives the growths that were sown on a mat after a solution was used on
-// it, until another solution was accepted.
-func (g *Graph) usedOn(p *piece, solution string) (used bool, after []int) {
-	reaches := false
-	scan := func(cleanings []Cleaning) {
-		for _, c := range cleanings {
+func (g *Graph) usedOn(m mat, solution int32) bool {
+	from := m.open.from
+	if m.first < m.end {
+		from = g.growths[m.first].before.from
+	}
+	return slices.ContainsFunc(g.usesIn(span{from, m.open.end}), func(u use) bool { return u.solution == solution })
+}
+
+// inDoubt says whether a growth was sown after a solution was used on its mat,
+// and before another solution was accepted.
+func (g *Graph) inDoubt(n, solution int32) bool {
+	for first := g.mats[g.growths[n].mat].first; n >= first; n-- {
+		for _, u := range slices.Backward(g.usesIn(g.growths[n].before)) {
 			switch {
-			case string(c.Solution) == solution:
-				used, reaches = true, true
-			case c.Accepted:
-				reaches = false
+			case u.solution == solution:
+				return true
+			case u.accepted:
+				return false
 			}
 		}
 	}
-	for _, n := range p.growths {
-		scan(g.growths[n].Before)
-		if reaches {
-			after = append(after, n)
-		}
-	}
-	scan(p.open)
-	return used, after
+	return false
 }
 
 // clears says whether an accepted sanitize step lies before a growth, not
 // counting those with the suspected solution.
-func clears(growth Growth, suspect string) bool {
-	if suspect == "" {
-		return growth.Cleared
+func (g *Graph) clears(n, suspect int32) bool {
+	if suspect == 0 {
+		return g.growths[n].cleared
 	}
-	return slices.ContainsFunc(growth.Before, func(c Cleaning) bool { return c.Accepted && string(c.Solution) != suspect })
+	return slices.ContainsFunc(g.usesIn(g.growths[n].before), func(u use) bool { return u.accepted && u.solution != suspect })
 }
 
 // visit is a growth on the way, with how it was reached.
 type visit struct {
-	growth int
+	growth int32
+	from   int32
 	hops   int
-	from   int
 	same   bool // of the same lot, not on the same mat
 }
 
 // spread walks over touches, nearest first, forward in time or back. Each
 // growth and each lot is taken once, so the time is linear in the growths.
-func (g *Graph) spread(start []int, suspect string, forward bool) []Reach {
-	out := []Reach{}
-	seen := map[int]bool{}
-	lots := map[string]bool{}
+func (g *Graph) spread(start []int32, suspect int32, forward bool) []visit {
+	seen := map[int32]bool{}
+	lots := map[int32]bool{}
 	queue := make([]visit, 0, len(start))
 	add := func(v visit) {
 		if !seen[v.growth] {
@@ -229,161 +237,50 @@ func (g *Graph) spread(start []int, suspect string, forward bool) []Reach {
 		}
 	}
 	for _, n := range start {
-		add(visit{growth: n, from: -1})
+		add(visit{growth: n})
 	}
 	for i := 0; i < len(queue); i++ {
 		v := queue[i]
-		growth := g.growths[v.growth]
-		if v.from >= 0 {
-			out = append(out, Reach{Growth: growth, Hops: v.hops, Why: g.why(v, forward)})
-		}
-		if key := fold(growth.Lot); key != "" && !lots[key] {
-			lots[key] = true
-			for _, n := range g.byLot[key] {
+		if lot := g.growths[v.growth].lot; !lots[lot] {
+			lots[lot] = true
+			for _, n := range g.lots.of(lot) {
 				add(visit{growth: n, hops: v.hops + 1, from: v.growth, same: true})
 			}
 		}
-		if n, ok := g.beside(v.growth, forward); ok {
-			later := n
-			if !forward {
-				later = v.growth
-			}
-			if !clears(g.growths[later], suspect) {
-				add(visit{growth: n, hops: v.hops + 1, from: v.growth})
-			}
+		if n, ok := g.beside(v.growth, forward); ok && !g.clears(max(n, v.growth), suspect) {
+			add(visit{growth: n, hops: v.hops + 1, from: v.growth})
 		}
 	}
-	return out
+	return queue[len(start):]
 }
 
 // beside is the next growth on the same mat, or the one before.
-func (g *Graph) beside(n int, forward bool) (int, bool) {
-	on := g.mats[g.growths[n].Mat].growths
-	at := g.place[n] + 1
-	if !forward {
-		at -= 2
+func (g *Graph) beside(n int32, forward bool) (int32, bool) {
+	m := g.mats[g.growths[n].mat]
+	if n++; !forward {
+		n -= 2
 	}
-	if at < 0 || at >= len(on) {
-		return 0, false
-	}
-	return on[at], true
+	return n, n >= m.first && n < m.end
 }
 
-func (g *Graph) why(v visit, forward bool) string {
-	from := g.growths[v.from]
-	if v.same {
-		return fmt.Sprintf("the same lot as on mat %s", from.Mat)
+// sameSeeds gives the other growths of the start's seed lots, lot by lot.
+func (g *Graph) sameSeeds(start []int32) (out []seedGrowths) {
+	in, seen := map[int32]bool{}, map[int32]bool{}
+	for _, n := range start {
+		in[n] = true
 	}
-	if forward {
-		return fmt.Sprintf("sown on mat %s after %s, no accepted sanitize step between", from.Mat, nameOf(from))
-	}
-	return fmt.Sprintf("on mat %s before %s, no accepted sanitize step between", from.Mat, nameOf(from))
-}
-
-func nameOf(growth Growth) string {
-	if growth.Lot != "" {
-		return "lot " + growth.Lot
-	}
-	return growth.Crop + " without a lot"
-}
-
-// describe fills in what stands around the growths.
-func (g *Graph) describe(r *Result, in map[int]bool) {
-	lots, seeds, rolls, mats := newNames(), newNames(), newNames(), map[medium.Code]bool{}
-	solutions := map[string]*Solution{}
-	for _, growth := range r.Start {
-		lots.add(growth.Lot)
-		seeds.add(growth.SeedLot)
-		rolls.add(g.mats[growth.Mat].roll)
-		mats[growth.Mat] = true
-		for _, c := range growth.Before {
-			use(solutions, growth.Mat, c)
-		}
-	}
-	for _, reach := range r.AtRisk {
-		lots.add(reach.Lot)
-		mats[reach.Mat] = true
-	}
-	if r.Query.From == FromSolution || r.Query.From == FromMat || r.Query.From == FromRoll {
-		for _, code := range g.codes { // also those that nothing grew on since
-			p := g.mats[code]
-			used, _ := g.usedOn(p, r.Query.Name)
-			if r.Query.From == FromSolution && used || r.Query.From == FromMat && string(code) == r.Query.Name || r.Query.From == FromRoll && fold(p.roll) == fold(r.Query.Name) {
-				mats[code] = true
-				rolls.add(p.roll)
-				for _, c := range p.open {
-					use(solutions, code, c)
-				}
-			}
-		}
-	}
-	for _, seed := range seeds.list {
-		also := g.also(seed, in, mats)
-		r.SeedAlso = append(r.SeedAlso, also.growths...)
-		if len(also.growths) > 0 {
-			r.Seeds = append(r.Seeds, also.SeedLot)
-		}
-	}
-	r.Lots, r.SeedLots, r.Rolls = lots.list, seeds.list, rolls.list
-	r.Mats = slices.AppendSeq(r.Mats, maps.Keys(mats))
-	slices.Sort(r.Mats)
-	for _, code := range r.Mats {
-		state := g.mats[code].state
-		r.States = append(r.States, state)
-		if state.open() {
-			r.Hold = append(r.Hold, code)
-		}
-	}
-	for _, s := range solutions {
-		slices.Sort(s.Mats)
-		s.Mats = slices.Compact(s.Mats)
-		r.Solutions = append(r.Solutions, *s)
-	}
-	sort.Slice(r.Solutions, func(i, j int) bool {
-		a, b := r.Solutions[i], r.Solutions[j]
-		return strings.Compare(a.Product+"\x00"+string(a.Code), b.Product+"\x00"+string(b.Code)) < 0
-	})
-}
-
-// seedAlso is what else grew from a seed lot.
-type seedAlso struct {
-	SeedLot
-	growths []Growth
-}
-
-// also gives the growths of a seed lot that are not in the start, and their mats
-// that are open and not among those of the trace.
-func (g *Graph) also(seed string, in map[int]bool, mats map[medium.Code]bool) seedAlso {
-	out := seedAlso{SeedLot: SeedLot{Name: seed, Lots: []string{}, Hold: []medium.Code{}}}
-	lots := newNames()
-	for _, n := range g.bySeed[fold(seed)] {
-		if in[n] {
+	for _, n := range start {
+		seed := g.growths[n].seed
+		if seen[seed] {
 			continue
 		}
-		growth := g.growths[n]
-		out.growths = append(out.growths, growth)
-		lots.add(growth.Lot)
-		if g.mats[growth.Mat].state.open() && !mats[growth.Mat] {
-			out.Hold = append(out.Hold, growth.Mat)
+		seen[seed] = true
+		others := slices.DeleteFunc(slices.Clone(g.seeds.of(seed)), func(n int32) bool { return in[n] })
+		if len(others) > 0 {
+			out = append(out, seedGrowths{n, others})
 		}
 	}
-	slices.Sort(out.Hold)
-	slices.Sort(lots.list)
-	out.Hold, out.Lots = slices.Compact(out.Hold), lots.list
 	return out
-}
-
-func use(solutions map[string]*Solution, mat medium.Code, c Cleaning) {
-	key := c.Product + "\x00" + string(c.Solution)
-	s := solutions[key]
-	if s == nil {
-		s = &Solution{Code: c.Solution, Product: c.Product, MadeBy: c.MadeBy, MadeAt: c.MadeAt}
-		solutions[key] = s
-	}
-	s.Mats = append(s.Mats, mat)
-	if !c.Accepted {
-		s.Missed++
-	}
 }
 
 // names is a list of names, each once in one of its spellings.

@@ -7,13 +7,12 @@
 // accepted sanitize step lies between them, or when they are of one crop lot: a
 // lot is sold as one, so what is at risk in a part of it is at risk in all. What
 // can be reached over such touches forward in time is at risk, what leads to the
-// start over them is a possible source. Graph.Find does that; brute_test.go holds
+// start over them is a possible source. Graph.Find does that; trace_test.go holds
 // it against the definition on random ledgers.
 package trace
 
 import (
 	"iter"
-	"sort"
 	"strings"
 	"time"
 
@@ -62,42 +61,138 @@ type State struct {
 // open says that the mat is neither retired nor on hold.
 func (s State) open() bool { return s.Stage != medium.Retired && s.Stage != medium.OnHold }
 
-// piece is one mat of the graph.
-type piece struct {
-	code    medium.Code
-	roll    string
+// history is what a mat's steps come to.
+type history struct {
 	state   State
-	growths []int      // in order
-	open    []Cleaning // sanitize steps since its last growth
+	roll    string
+	growths []Growth   // in order
+	open    []Cleaning // sanitize steps since the last of them
 }
 
-// Graph is the ledger as growths. It is not changed by being asked.
+// Graph is the ledger as growths, with as much of them as a search looks at: of
+// the names only numbers, so that a farm of a hundred thousand mats takes a few
+// dozen megabytes. The rest of what is found is read anew. A Graph is not changed
+// by being asked.
 type Graph struct {
-	growths []Growth
-	mats    map[medium.Code]*piece
-	codes   []medium.Code // in order
-	place   []int         // of a growth in its mat's growths
-	byLot   map[string][]int
-	bySeed  map[string][]int
+	again     func(medium.Code) ([]medium.Step, error)
+	mats      []mat
+	growths   []growth // mat by mat, in order
+	uses      []use    // of the growths and then the open ones, mat by mat, in order
+	lots      lots
+	seeds     lots
+	rolls     numbers
+	solutions numbers
+}
+
+type mat struct {
+	code  medium.Code
+	steps int   // that were read
+	roll  int32 // its number
+	first int32 // growth of this mat
+	end   int32 // growth of the next mat
+	open  span  // uses since the last growth
+	inUse bool
+}
+
+type growth struct {
+	sown    int64 // Unix time: the times of steps are whole seconds
+	mat     int32
+	lot     int32 // their numbers
+	seed    int32
+	before  span // uses since the growth before
+	cleared bool
+}
+
+// use is a sanitize step: the number of its solution, and whether it counts.
+type use struct {
+	solution int32
+	accepted bool
+}
+
+type span struct{ from, end int32 }
+
+// numbers gives each name a number from 1; no name has 0.
+type numbers map[string]int32
+
+func (n numbers) of(name string) int32 {
+	number, known := n[name]
+	if !known && name != "" {
+		number = int32(len(n) + 1)
+		n[strings.Clone(name)] = number // it is part of a whole record's texts
+	}
+	return number
+}
+
+// lots are lots with their growths. Names that differ only in case and spaces
+// are one.
+type lots struct {
+	numbers numbers  // of the names in one spelling
+	names   []string // as first written; by number, from 1
+	growths [][]int32
+}
+
+func (l *lots) add(name string, growth int32) int32 {
+	number := l.numbers.of(fold(name))
+	if number == 0 {
+		return 0
+	}
+	if int(number) > len(l.names) {
+		l.names = append(l.names, strings.Clone(name))
+		l.growths = append(l.growths, nil)
+	}
+	l.growths[number-1] = append(l.growths[number-1], growth)
+	return number
+}
+
+// named gives the growths of a lot, in order.
+func (l *lots) named(name string) []int32 { return l.of(l.numbers[fold(name)]) }
+
+func (l *lots) of(number int32) []int32 {
+	if number == 0 {
+		return nil
+	}
+	return l.growths[number-1]
 }
 
 // New makes the graph of a ledger. threads gives every mat's steps, one mat
-// after the other, each in its order; the farm's own thread is passed over.
-// Voided steps count as never taken.
-func New(threads iter.Seq[[]medium.Step]) *Graph {
-	g := &Graph{mats: map[medium.Code]*piece{}, byLot: map[string][]int{}, bySeed: map[string][]int{}}
+// after the other in the order of their codes, each in its order; the farm's own
+// thread is passed over. again gives those of one mat once more, for Find; what
+// was added to them meanwhile is left out. Voided steps count as never taken.
+func New(threads iter.Seq[[]medium.Step], again func(medium.Code) ([]medium.Step, error)) *Graph {
+	g := &Graph{again: again, lots: lots{numbers: numbers{}}, seeds: lots{numbers: numbers{}}, rolls: numbers{}, solutions: numbers{}}
 	for thread := range threads {
 		if len(thread) > 0 && thread[0].Mat != medium.FarmThread {
-			g.add(thread)
+			g.add(read(thread), len(thread))
 		}
 	}
-	sort.Slice(g.codes, func(i, j int) bool { return g.codes[i] < g.codes[j] })
 	return g
 }
 
-func (g *Graph) add(thread []medium.Step) {
+func (g *Graph) add(h history, steps int) {
+	m := mat{code: medium.Code(strings.Clone(string(h.state.Mat))), steps: steps, roll: g.rolls.of(fold(h.roll)), first: int32(len(g.growths)), inUse: h.state.open()}
+	for _, x := range h.growths {
+		n := int32(len(g.growths))
+		g.growths = append(g.growths, growth{sown: x.SownAt.Unix(), mat: int32(len(g.mats)), lot: g.lots.add(x.Lot, n), seed: g.seeds.add(x.SeedLot, n),
+			before: g.used(x.Before), cleared: x.Cleared})
+	}
+	m.end = int32(len(g.growths))
+	m.open = g.used(h.open)
+	g.mats = append(g.mats, m)
+}
+
+func (g *Graph) used(cleanings []Cleaning) span {
+	from := len(g.uses)
+	for _, c := range cleanings {
+		g.uses = append(g.uses, use{g.solutions.of(string(c.Solution)), c.Accepted})
+	}
+	return span{int32(from), int32(len(g.uses))}
+}
+
+func (g *Graph) usesIn(s span) []use { return g.uses[s.from:s.end] }
+
+func read(thread []medium.Step) history {
 	voided := medium.Voided(thread)
-	p := &piece{code: thread[0].Mat}
+	var h history
 	var c medium.Condition
 	for _, s := range thread {
 		if voided[s.MatSeq] || s.Kind == medium.KindCorrect {
@@ -105,39 +200,29 @@ func (g *Graph) add(thread []medium.Step) {
 		}
 		credited := c.Credits(s)
 		c = c.Apply(s)
-		g.take(p, s, c, credited)
+		h.take(s, c, credited)
 	}
-	p.roll = c.Mat.Roll
-	p.state = State{Mat: p.code, Stage: c.Stage, HeldIn: c.HeldIn, Crop: medium.CropName(c.Crops), Lot: c.Lot}
-	g.mats[p.code] = p
-	g.codes = append(g.codes, p.code)
+	h.roll = c.Mat.Roll
+	h.state = State{Mat: thread[0].Mat, Stage: c.Stage, HeldIn: c.HeldIn, Crop: medium.CropName(c.Crops), Lot: c.Lot}
+	return h
 }
 
-func (g *Graph) take(p *piece, s medium.Step, c medium.Condition, credited bool) {
+func (h *history) take(s medium.Step, c medium.Condition, credited bool) {
 	last := func() *Growth {
-		if len(p.growths) == 0 {
+		if len(h.growths) == 0 {
 			return nil
 		}
-		return &g.growths[p.growths[len(p.growths)-1]]
+		return &h.growths[len(h.growths)-1]
 	}
 	switch b := s.Body.(type) {
 	case *medium.Sow:
-		growth := Growth{Mat: p.code, Turn: c.Turn, Crop: medium.CropName(b.Crops), Lot: b.Lot, SeedLot: b.SeedLot, Place: b.Place,
-			SownAt: s.At, SownBy: s.By, Before: p.open}
-		for _, clean := range p.open {
+		growth := Growth{Mat: s.Mat, Turn: c.Turn, Crop: medium.CropName(b.Crops), Lot: b.Lot, SeedLot: b.SeedLot, Place: b.Place,
+			SownAt: s.At, SownBy: s.By, Before: h.open}
+		for _, clean := range h.open {
 			growth.Cleared = growth.Cleared || clean.Accepted
 		}
-		p.open = nil
-		n := len(g.growths)
-		g.growths = append(g.growths, growth)
-		g.place = append(g.place, len(p.growths))
-		p.growths = append(p.growths, n)
-		if key := fold(b.Lot); key != "" {
-			g.byLot[key] = append(g.byLot[key], n)
-		}
-		if key := fold(b.SeedLot); key != "" {
-			g.bySeed[key] = append(g.bySeed[key], n)
-		}
+		h.open = nil
+		h.growths = append(h.growths, growth)
 	case *medium.Harvest:
 		if l := last(); l != nil {
 			l.Ended = s.At
@@ -156,7 +241,7 @@ func (g *Graph) take(p *piece, s medium.Step, c medium.Condition, credited bool)
 		if b.Mixed != nil {
 			clean.MadeBy, clean.MadeAt = b.Mixed.MadeBy, b.Mixed.MadeAt
 		}
-		p.open = append(p.open, clean)
+		h.open = append(h.open, clean)
 	}
 }
 

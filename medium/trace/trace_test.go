@@ -2,10 +2,12 @@ package trace
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -77,8 +79,10 @@ func (l *ledger) graph() *Graph {
 				return
 			}
 		}
-	})
+	}, l.thread)
 }
+
+func (l *ledger) thread(c medium.Code) ([]medium.Step, error) { return l.threads[c], nil }
 
 func random(seed uint64, mats, turns, lots int) *ledger {
 	l := newLedger(seed)
@@ -397,7 +401,7 @@ func TestNear(t *testing.T) {
 		l.do("TK7R2N81", &medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}, Lot: lot, SeedLot: "S 88"}, true)
 		l.do("TK7R2N81", &medium.Harvest{}, true)
 	}
-	g := New(func(yield func([]medium.Step) bool) { yield(l.threads["TK7R2N81"]) })
+	g := l.graph()
 	for name, want := range map[string][]string{
 		"r1124": {"R-1124"}, "R 11": {"R-1124", "R-1125"}, "ä7B": {"Ä 7/b"}, "s": {"S 88", "S-1"}, "R-1126": nil, "-/": nil, "": nil,
 	} {
@@ -424,4 +428,76 @@ func TestNothingIsTracedByNoName(t *testing.T) {
 			require.ErrorAs(t, err, &unknown, "%s %q", from, name)
 		}
 	}
+}
+
+// What is recorded between the search and the second reading of a mat changes
+// nothing; a ledger that lost steps is told.
+func TestFindReadsWhatTheGraphWasMadeOf(t *testing.T) {
+	l := newLedger(1)
+	mat := medium.Code("T000001X")
+	l.do(mat, &medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}}, true)
+	for _, lot := range []string{"L1", "L2", "L3"} {
+		l.do(mat, &medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}, Lot: lot}, true)
+		l.do(mat, &medium.Harvest{}, true)
+	}
+	query := Query{From: FromLot, Name: "L2"}
+	want, err := l.graph().Find(query)
+	require.NoError(t, err)
+	require.Equal(t, "L3", want.AtRisk[0].Lot)
+	g := l.graph()
+	l.do(mat, &medium.Correct{MatSeq: 2, Reason: "wrong mat"}, true)
+	got, err := g.Find(query)
+	require.NoError(t, err)
+	require.Equal(t, want, got)
+	l.threads[mat] = l.threads[mat][:3]
+	_, err = g.Find(query)
+	require.ErrorContains(t, err, "trace again")
+	broken := errors.New("broken record")
+	_, err = New(func(yield func([]medium.Step) bool) { yield(l.threads[mat]) }, func(medium.Code) ([]medium.Step, error) { return nil, broken }).Find(Query{From: FromLot, Name: "L1"})
+	require.ErrorIs(t, err, broken)
+}
+
+// A graph keeps no part of a record, since that would keep all texts of the
+// record in memory: 4 kB each here.
+func TestAGraphKeepsNoRecords(t *testing.T) {
+	const mats, turns, record = 1000, 10, 4096
+	now := start
+	thread := func(m int) (steps []medium.Step) {
+		do := func(b medium.Body) {
+			now = now.Add(time.Minute)
+			steps = append(steps, medium.Step{MatSeq: uint64(len(steps) + 1), At: now, Kind: medium.KindOf(b), Body: b, Outcome: medium.Outcome{Accepted: true}})
+			steps[len(steps)-1].Mat = medium.Code(within(record, fmt.Sprintf("T%06dX", m)))
+		}
+		do(&medium.Add{Mat: medium.Mat{Form: medium.FormMat, Roll: within(record, "roll 7")}})
+		for n := range turns {
+			do(&medium.Sanitize{Product: within(record, "drum"), Solution: medium.Code(within(record, "B0000001"))})
+			do(&medium.Sow{Crops: []medium.Sown{{Crop: within(record, "pea")}}, Lot: within(record, fmt.Sprintf("l%d-%d", m, n)), SeedLot: within(record, "S1")})
+		}
+		return steps
+	}
+	before := live()
+	g := New(func(yield func([]medium.Step) bool) {
+		for m := range mats {
+			yield(thread(m))
+		}
+	}, func(medium.Code) ([]medium.Step, error) { return thread(0), nil })
+	t.Log((live()-before)/(mats*turns), "bytes for a growth")
+	require.Less(t, live()-before, int64(mats*turns*300), "bytes for a growth with its cleaning and its lot")
+	r, err := g.Find(Query{From: FromMat, Name: "T000000X"})
+	require.NoError(t, err)
+	require.Len(t, r.Start, turns)
+	runtime.KeepAlive(g)
+}
+
+// within gives a text as a part of a longer one.
+func within(length int, text string) string {
+	return (strings.Repeat("x", length) + text)[length:]
+}
+
+// live is what is in use of the memory.
+func live() int64 {
+	runtime.GC()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return int64(m.HeapAlloc)
 }
