@@ -36,23 +36,31 @@ func TestPagesOfOneStep(t *testing.T) {
 	if testing.Short() {
 		t.Skip("short: 10,000 mats are made")
 	}
+	const steps = 20
 	s, c := manyMats(t, 10000)
+	record(t, s, sanitizer())
+	for i := range steps {
+		record(t, s, append(wash(code(499*i+7)), sow(code(499*i+7), "L1"))...)
+	}
 	for _, b := range []medium.Body{
-		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir}, &medium.Hold{Reason: "doubt"},
+		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir}, &medium.Hold{Reason: "doubt"}, &medium.Mist{WaterML: 120},
 	} {
-		pages, writes := 0, 0
-		const steps = 20
+		pages, writes, first, most := 0, 0, 0, 14.0
+		if medium.KindOf(b) == medium.KindMist { // of a growing mat; its line of the due list stays as it is
+			first, most = 7, 10
+		}
 		for i := range steps {
 			c.after(time.Minute)
+			mat := code(499*i + first)
 			before := s.db.Stats()
-			record(t, s, step(code(499*i), b))
+			record(t, s, step(mat, b))
 			now := s.db.Stats()
 			diff := now.Sub(&before)
 			pages += int(diff.TxStats.GetPageCount())
 			writes += int(diff.TxStats.GetWrite())
 		}
 		t.Logf("%s: %.1f pages in %.1f writes", medium.KindOf(b), float64(pages)/steps, float64(writes)/steps)
-		require.LessOrEqual(t, float64(pages)/steps, 14.0, "%T", b)
+		require.LessOrEqual(t, float64(pages)/steps, most, "%T", b)
 	}
 }
 
