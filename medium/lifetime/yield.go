@@ -30,8 +30,8 @@ type Yields struct {
 
 // CompareYields makes harvests comparable.
 //
-// Errors: *Invalid for masses out of range; *NoEstimate for a crop whose usual
-// yield is 0.
+// Errors: *Invalid for masses out of range and for a turn that is no number;
+// *NoEstimate for a crop whose usual yield is 0.
 func CompareYields(harvests []Harvest) (Yields, error) {
 	usual, err := usualYields(harvests)
 	if err != nil {
@@ -67,6 +67,10 @@ func usualYields(harvests []Harvest) (map[string]float64, error) {
 			return nil, &Invalid{What: fmt.Sprintf("harvest %d (mat %s, turn %g)", i+1, h.Mat, h.Turn),
 				Value:  fmt.Sprintf("%g g from %g g of seed", h.YieldG, h.SeedG),
 				Advice: "give both masses in grams, the seed above 0, or leave the harvest out"}
+		}
+		if !finite(h.Turn) {
+			return nil, &Invalid{What: fmt.Sprintf("harvest %d (mat %s)", i+1, h.Mat), Value: fmt.Sprintf("turn %g", h.Turn),
+				Advice: "give the number of the turn"}
 		}
 		perSeed[h.Crop] = append(perSeed[h.Crop], h.YieldG/h.SeedG)
 	}
