@@ -130,14 +130,7 @@ func holdsTogether(path string, want Anchor, o Options, progress func(done, tota
 		return err
 	}
 	defer s.Close()
-	r, err := s.VerifyChain(progress, &want)
-	if err != nil {
-		return err
-	}
-	if !r.OK {
-		return &UnsoundError{Path: path, Problems: r.Problems}
-	}
-	return nil
+	return s.sound(progress, &want)
 }
 
 // unfinished makes the file for a backup of which nobody knows yet whether it is
@@ -294,12 +287,8 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 		return l, err
 	}
 	defer b.Close()
-	r, err := b.VerifyChain(nil, nil) // what is derived is made anew by Restore, and all is verified then
-	if err != nil {
+	if err := b.sound(nil, nil); err != nil { // what is derived is made anew by Restore
 		return l, err
-	}
-	if !r.OK {
-		return l, &UnsoundError{Path: backup, Problems: r.Problems}
 	}
 	if l.Backup, err = b.Anchor(); err != nil {
 		return l, err

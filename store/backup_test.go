@@ -123,12 +123,7 @@ func TestBackupOfAFileThatIsReplaced(t *testing.T) {
 	requireSameFile(t, path, made.Path)
 	withStore(t, made.Path, c, func(s *Store) { verifyClean(t, s) })
 
-	other := filepath.Join(t.TempDir(), "other.resow")
-	o := c.options()
-	o.Program = "another farm's"
-	s, err := Create(other, settings, "ab", o)
-	require.NoError(t, err)
-	require.NoError(t, s.Close())
+	other := anotherFarm(t, c)
 	dir := t.TempDir()
 	_, err = BackUp(path, Backups{Dir: dir, Throttle: once(func() { require.NoError(t, os.Rename(other, path)) })}, c.options())
 	var damaged *DamagedError
@@ -382,12 +377,7 @@ func TestRestore(t *testing.T) {
 	require.True(t, l.Nothing())
 	require.Equal(t, b.Anchor, anchorAt(t, fresh, c))
 
-	stranger := filepath.Join(t.TempDir(), "other.resow")
-	o := c.options()
-	o.Program = "another farm's"
-	other, err := Create(stranger, settings, "ab", o)
-	require.NoError(t, err)
-	require.NoError(t, other.Close())
+	stranger := anotherFarm(t, c)
 	l, err = CompareBackup(b.Path, stranger, c.options())
 	require.NoError(t, err)
 	require.True(t, l.Other)
@@ -712,4 +702,15 @@ func TestRepairDoesNotHideATamperedRecord(t *testing.T) {
 		require.False(t, after.OK)
 		require.Equal(t, before, stepBytes(t, s))
 	})
+}
+
+// anotherFarm makes the ledger of another farm.
+func anotherFarm(t *testing.T, c *clock) string {
+	path := filepath.Join(t.TempDir(), "other.resow")
+	o := c.options()
+	o.Program = "another farm's"
+	s, err := Create(path, settings, "ab", o)
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	return path
 }

@@ -56,17 +56,23 @@ func TestCopyIsOneState(t *testing.T) {
 	})
 }
 
+// begun is a copy that has begun, with a file to go to.
+func begun(t *testing.T, path string, c *clock) *copying {
+	b := newCopying(path, c.options())
+	require.NoError(t, b.begin())
+	t.Cleanup(b.end)
+	var err error
+	b.to, err = os.Create(filepath.Join(folder(t), "copy"))
+	require.NoError(t, err)
+	t.Cleanup(func() { b.to.Close() })
+	return b
+}
+
 // What changed while writers wait is kept in memory up to a limit, and written
 // under the lock beyond it: the same bytes.
 func TestCopyOfMuchThatChanged(t *testing.T) {
 	path, c := closedLedger(t, 40)
-	b := newCopying(path, c.options())
-	require.NoError(t, b.begin())
-	defer b.end()
-	var err error
-	b.to, err = os.Create(filepath.Join(folder(t), "copy"))
-	require.NoError(t, err)
-	defer b.to.Close()
+	b := begun(t, path, c)
 	withStore(t, path, c, func(s *Store) { // the file that was looked at is a small part of what is there now
 		s.db.NoSync = true
 		for n := range 22 {
@@ -86,13 +92,7 @@ func TestCopyOfMuchThatChanged(t *testing.T) {
 // After many commits the file is compared again before anybody waits.
 func TestCopyIsComparedAgain(t *testing.T) {
 	path, c := closedLedger(t, 40)
-	b := newCopying(path, c.options())
-	require.NoError(t, b.begin())
-	defer b.end()
-	var err error
-	b.to, err = os.Create(filepath.Join(folder(t), "copy"))
-	require.NoError(t, err)
-	defer b.to.Close()
+	b := begun(t, path, c)
 	commits := copyCommits + 1
 	passes := 0
 	b.between = func(done, total int64) {

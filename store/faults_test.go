@@ -188,25 +188,13 @@ func TestKilledProcess(t *testing.T) {
 			require.NoError(t, err)
 			require.NoError(t, s.Close())
 		}
-		cmd := childProcess(t, "record", path)
-		out, err := cmd.StdoutPipe()
-		require.NoError(t, err)
-		require.NoError(t, cmd.Start())
-		lines := bufio.NewScanner(out)
-		require.True(t, lines.Scan())
-		go func() {
-			time.Sleep(time.Duration(random.IntN(40000)) * time.Microsecond)
-			cmd.Process.Signal(syscall.SIGKILL)
-		}()
-		last := lines.Text()
-		for lines.Scan() {
-			last = lines.Text()
+		last := ""
+		for _, last = range killedChild(t, "record", path, time.Duration(random.IntN(40000))*time.Microsecond) {
 			if n, ok := strings.CutPrefix(last, "done "); ok {
 				reported, _ = strconv.Atoi(n)
 				whole++
 			}
 		}
-		require.Error(t, cmd.Wait(), "it was killed: %s", last)
 		if strings.HasPrefix(last, "begin") {
 			inside++
 		}
@@ -226,6 +214,27 @@ func TestKilledProcess(t *testing.T) {
 		require.NotZero(t, inside)
 		require.NotZero(t, whole)
 	}
+}
+
+// killedChild starts a child, kills it a while after its first line, and gives all
+// its lines.
+func killedChild(t *testing.T, role, path string, after time.Duration) []string {
+	cmd := childProcess(t, role, path)
+	out, err := cmd.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, cmd.Start())
+	lines := bufio.NewScanner(out)
+	require.True(t, lines.Scan())
+	go func() {
+		time.Sleep(after)
+		cmd.Process.Signal(syscall.SIGKILL)
+	}()
+	said := []string{lines.Text()}
+	for lines.Scan() {
+		said = append(said, lines.Text())
+	}
+	require.Error(t, cmd.Wait(), "it was killed: %s", said[len(said)-1])
+	return said
 }
 
 // Backups that are taken while two other processes record: each has a state that
@@ -299,22 +308,8 @@ func TestKilledBackup(t *testing.T) {
 	random := rand.New(rand.NewChaCha8([32]byte{4}))
 	left, whole := 0, 0
 	for range kills {
-		cmd := childProcess(t, "backup", path)
-		out, err := cmd.StdoutPipe()
-		require.NoError(t, err)
-		require.NoError(t, cmd.Start())
-		lines := bufio.NewScanner(out)
-		require.True(t, lines.Scan())
-		go func() {
-			time.Sleep(time.Duration(random.IntN(60000)) * time.Microsecond)
-			cmd.Process.Signal(syscall.SIGKILL)
-		}()
-		last := lines.Text()
-		for lines.Scan() {
-			last = lines.Text()
-		}
-		require.Error(t, cmd.Wait(), "it was killed: %s", last)
-		require.NotContains(t, last, "error")
+		said := killedChild(t, "backup", path, time.Duration(random.IntN(60000))*time.Microsecond)
+		require.NotContains(t, said[len(said)-1], "error")
 		entries, err := os.ReadDir(dir)
 		require.NoError(t, err)
 		unfinished := 0

@@ -228,14 +228,9 @@ func putCount(b []byte, head, n int) []byte {
 }
 
 func (p *plan) read(r *reader, v reflect.Value) {
-	last := 0
-	for range r.count(majorMap) {
-		key := r.key(last)
-		last = key
+	for key := range r.pairs {
 		if key >= len(p.at) || p.at[key] == 0 {
 			r.bad = true
-		}
-		if r.bad {
 			return
 		}
 		f := &p.fields[p.at[key]-1]
@@ -412,6 +407,17 @@ func (r *reader) count(major byte) int {
 		return 0
 	}
 	return int(n)
+}
+
+// pairs gives the keys of a map. The body reads the value of each; it ends where
+// something is bad.
+func (r *reader) pairs(yield func(key int) bool) {
+	last := 0
+	for range r.count(majorMap) {
+		if last = r.key(last); r.bad || !yield(last) {
+			return
+		}
+	}
 }
 
 // key reads the key of a pair. Keys ascend.
@@ -737,13 +743,9 @@ var bodyPlans = sync.OnceValue(func() map[string]bodyPlan {
 // The step's texts are parts of text, a copy of data. The link is a part of data.
 func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bool) {
 	r := reader{data: text}
-	last := 0
 	var of bodyPlan
-	for range r.count(majorMap) {
-		if last = r.key(last); r.bad {
-			return s, nil, false
-		}
-		switch last {
+	for key := range r.pairs {
+		switch key {
 		case 10:
 			s.Version = int(r.int())
 		case 11:
@@ -789,12 +791,8 @@ func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bo
 // it is what is asked for most.
 func (r *reader) work(text string, w *medium.Work, room *[]medium.Due) bool {
 	r.data, r.at, r.bad = text, 0, false
-	last := 0
-	for range r.count(majorMap) {
-		if last = r.key(last); r.bad {
-			return false
-		}
-		switch last {
+	for key := range r.pairs {
+		switch key {
 		case 10:
 			w.Code = medium.Code(r.text())
 		case 11:
@@ -827,12 +825,9 @@ func (r *reader) dues(room *[]medium.Due) []medium.Due {
 	dues := (*room)[:n:n]
 	*room = (*room)[n:]
 	for i := range dues {
-		d, last := &dues[i], 0
-		for range r.count(majorMap) {
-			if last = r.key(last); r.bad {
-				return nil
-			}
-			switch last {
+		d := &dues[i]
+		for key := range r.pairs {
+			switch key {
 			case 10:
 				d.Step = medium.Kind(r.text())
 			case 11:
@@ -850,12 +845,8 @@ func (r *reader) dues(room *[]medium.Due) []medium.Due {
 }
 
 func (r *reader) outcome(o *medium.Outcome) {
-	last := 0
-	for range r.count(majorMap) {
-		if last = r.key(last); r.bad {
-			return
-		}
-		switch last {
+	for key := range r.pairs {
+		switch key {
 		case 10:
 			o.Accepted = r.bool()
 		case 11:

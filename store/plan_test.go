@@ -167,6 +167,36 @@ func TestPlansOnBrokenBytes(t *testing.T) {
 	require.NotZero(t, left)
 }
 
+// Lines of the due list that share their memory are those that the library reads,
+// whole and broken ones, one after another.
+func TestDueLinesAgainstTheLibrary(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 6))
+	rounds := 2000
+	if deep() {
+		rounds = 50000
+	}
+	var lines dueLines
+	var got, want []medium.Work
+	for range rounds {
+		var w medium.Work
+		random(r, reflect.ValueOf(&w).Elem())
+		b, err := libraryEncode(&w)
+		require.NoError(t, err)
+		if at := r.IntN(len(b)); r.IntN(2) == 0 {
+			b[at] ^= 1 << r.IntN(8)
+		}
+		var ours, theirs medium.Work
+		err = lines.read(b, &ours)
+		libErr := libraryDecode(b, &theirs, func() any { return &medium.Work{} })
+		require.Equal(t, libErr, err, "%x", b)
+		if err == nil {
+			got, want = append(got, ours), append(want, theirs)
+		}
+	}
+	require.Greater(t, len(got), rounds/4)
+	require.Equal(t, want, got)
+}
+
 // The farm's own records and what is kept of mats are read by plans, not by the
 // library behind them.
 func TestPlansReadWhatRecordWrites(t *testing.T) {
@@ -182,6 +212,7 @@ func TestPlansReadWhatRecordWrites(t *testing.T) {
 			require.True(t, planDecode([]byte(stored), &entry{}), "%q %x", k, stored)
 		case "due":
 			require.True(t, planDecode([]byte(stored), &medium.Work{}), "%q %x", k, stored)
+			require.True(t, new(reader).work(stored, &medium.Work{}, new([]medium.Due)), "%q %x", k, stored)
 		case "farm":
 			require.True(t, planDecode([]byte(stored), &farmEntry{}), "%q %x", k, stored)
 		}

@@ -185,7 +185,7 @@ func (s *Store) Steps(yield func(medium.Step) error, kinds ...medium.Kind) error
 	var skip func(v []byte) bool
 	if len(kinds) > 0 {
 		others := otherKinds(kinds)
-		skip = func(v []byte) bool { return others[string(recordKind(v))] }
+		skip = func(v []byte) bool { return others[recordKind(v)] }
 	}
 	return each(s, bucketSteps, func(k, v []byte) (medium.Step, error) {
 		code, seq, _ := parseStepKey(k)
@@ -207,45 +207,37 @@ func otherKinds(wanted []medium.Kind) map[string]bool {
 	return others
 }
 
+// recordFront is how much of a record is looked at for its kind. Behind very long
+// initials it is not found, and the record is read.
+const recordFront = 128
+
 // recordKind gives the kind of a record by going over what stands before it,
 // nothing where that is not what this version writes.
-func recordKind(record []byte) []byte {
-	if len(record) < 3 || record[0]&^31 != majorMap || record[1] != 10 || record[2] != medium.Version {
-		return nil
+func recordKind(record []byte) string {
+	r := reader{data: string(record[:min(len(record), recordFront)])}
+	if r.head(majorMap) == 0 || r.head(majorUint) != 10 || r.head(majorUint) != medium.Version {
+		return ""
 	}
-	rest := record[3:]
-	for key := byte(11); key <= 17; key++ {
-		if len(rest) < 3 || rest[0] != key {
-			return nil
-		}
-		head := rest[1]
-		rest = rest[2:]
-		if head == tagTime {
-			head, rest = rest[0], rest[1:]
-		}
-		n := uint64(head & 31)
-		if n >= 24 {
-			size := 1 << (n - 24)
-			if n > 27 || len(rest) < size {
-				return nil
+	for last := 10; !r.bad; {
+		switch last = r.key(last); last {
+		case 11, 13:
+			r.uint()
+		case 12, 16:
+			r.part(majorText)
+		case 14, 15:
+			r.bad = r.bad || r.byte() != tagTime
+			r.part(majorText)
+		case 17:
+			kind := r.part(majorText)
+			if r.bad {
+				return ""
 			}
-			n = 0
-			for _, b := range rest[:size] {
-				n = n<<8 | uint64(b)
-			}
-			rest = rest[size:]
-		}
-		switch major := head &^ 31; {
-		case major == majorText && n <= uint64(len(rest)):
-			if key == 17 {
-				return rest[:n]
-			}
-			rest = rest[n:]
-		case major != majorUint:
-			return nil
+			return kind
+		default:
+			return ""
 		}
 	}
-	return nil
+	return ""
 }
 
 // each goes through a bucket in portions. One short transaction copies one out of

@@ -124,16 +124,12 @@ type swept struct {
 	broken bool // a record of the thread can't be read or does not chain
 }
 
-// checkThreads sweeps all threads.
-func (v *verifier) checkThreads() (*chain, error) {
-	l, _, err := readLedger(v.tx)
-	if err != nil { // told already
-		l.Count = 0
-	}
+// checkThreads sweeps all threads; the ledger counts so many records.
+func (v *verifier) checkThreads(count uint64) (*chain, error) {
 	if v.tx.Size() > largeFile {
 		debug.FreeOSMemory() // what the check of the pages left, before the chain asks for more
 	}
-	c := newChain(l.Count, v.tx.Size())
+	c := newChain(count, v.tx.Size())
 	var mu sync.Mutex
 	next := []byte{} // key that the next worker begins at
 	var parts []*swept

@@ -49,6 +49,15 @@ func (s *Store) VerifyChain(progress func(done, total int), want *Anchor) (Repor
 	return s.verify(&verifier{progress: progress, want: want, chainOnly: true})
 }
 
+// sound is VerifyChain with its problems as an UnsoundError.
+func (s *Store) sound(progress func(done, total int), want *Anchor) error {
+	r, err := s.VerifyChain(progress, want)
+	if err == nil && !r.OK {
+		err = &UnsoundError{Path: s.path, Problems: r.Problems}
+	}
+	return err
+}
+
 func (s *Store) verify(v *verifier) (Report, error) {
 	s.write.Lock()
 	defer s.write.Unlock()
@@ -120,10 +129,7 @@ func (v *verifier) checkPages() error {
 	}
 	v.alone = &swept{v: v}
 	err := v.store.view(func(tx *bbolt.Tx) error {
-		l, _, err := readLedger(tx)
-		if err != nil { // told by run
-			l.Count = 0
-		}
+		l, _, _ := readLedger(tx) // what is wrong with it is told by run
 		v.total = int(min(l.Count, 1<<40))
 		v.alone.chain = newChain(l.Count, tx.Size())
 		return nil
@@ -192,7 +198,7 @@ func (v *verifier) run(tx *bbolt.Tx) error {
 		v.checkChain(v.alone.chain, l.Count, head)
 		return nil
 	}
-	chain, err := v.checkThreads()
+	chain, err := v.checkThreads(l.Count)
 	if err != nil {
 		return err
 	}

@@ -15,7 +15,7 @@ import (
 type census struct {
 	lines []matLine
 	sizes map[sizeKey]*sizeSum
-	names names
+	names medium.Names
 }
 
 // matLine is one mat.
@@ -42,7 +42,7 @@ type sizeSum struct {
 }
 
 func newCensus() *census {
-	return &census{sizes: map[sizeKey]*sizeSum{}, names: names{}}
+	return &census{sizes: map[sizeKey]*sizeSum{}, names: medium.Names{}}
 }
 
 // censusOf counts all mats; the farm's rules are not asked.
@@ -66,7 +66,7 @@ func (c *census) add(m medium.Condition, due bool) {
 	line := matLine{material: c.name(m.Mat.Material), supplier: c.name(m.Mat.Supplier), turn: int32(m.Turn),
 		retired: m.Stage == medium.Retired, due: due}
 	if line.retired {
-		line.cause = c.names.kept(causeName(m.Cause))
+		line.cause = c.names.Kept(causeName(m.Cause))
 	}
 	c.lines = append(c.lines, line)
 	key := sizeKey{line.material, m.Mat.AreaMM2()}
@@ -95,20 +95,7 @@ func (s *sizeSum) add(m medium.Condition) {
 	}
 }
 
-func (c *census) name(text string) string { return c.names.kept(named(text)) }
-
-// names are one copy of each name. The records hold one for each mat, as a part
-// of all their texts.
-type names map[string]string
-
-func (n names) kept(text string) string {
-	if old, ok := n[text]; ok {
-		return old
-	}
-	text = strings.Clone(text)
-	n[text] = text
-	return text
-}
+func (c *census) name(text string) string { return c.names.Kept(named(text)) }
 
 // bySize gives the sums in a fixed order.
 func (c *census) bySize() []sizeKey {

@@ -13,7 +13,8 @@ import (
 // SanitationInput is what the sanitation log is made from. Steps gives all
 // steps of the ledger in their order, or those of some kinds, from its beginning:
 // a cleaning in the period needs the crop that was on the mat before. It is asked
-// twice, first for the few records that change what others count for. A zero From goes back to the beginning, a zero To up to the report's time.
+// twice, first for the few records that change what others count for. A zero From
+// goes back to the beginning, a zero To up to the report's time.
 type SanitationInput struct {
 	Origin
 	Steps    func(kinds ...medium.Kind) iter.Seq[medium.Step]
@@ -95,7 +96,7 @@ type sanitationLog struct {
 	reviews    []medium.Step            // that touch the period
 	weeks      int                      // that are over and hold a step that nobody reviewed
 	farm       map[string][]medium.Step // directions of a product, records of a solution, in order: see farmKey
-	names      names
+	names      medium.Names
 	directions map[medium.Sanitizer]*medium.Sanitizer // that the rows share
 	unsown     int                                    // sowings without an accepted sanitize step before
 	open       int                                    // mats harvested and not sanitized since
@@ -129,7 +130,7 @@ func decisive() []medium.Kind {
 }
 
 func (in SanitationInput) log() *sanitationLog {
-	l := &sanitationLog{loc: in.now().Location(), now: in.now(), from: in.From, to: in.To, farm: map[string][]medium.Step{}, names: names{}, directions: map[medium.Sanitizer]*medium.Sanitizer{}}
+	l := &sanitationLog{loc: in.now().Location(), now: in.now(), from: in.From, to: in.To, farm: map[string][]medium.Step{}, names: medium.Names{}, directions: map[medium.Sanitizer]*medium.Sanitizer{}}
 	if l.to.IsZero() {
 		l.to = in.now()
 	}
@@ -297,17 +298,17 @@ func (l *sanitationLog) note(t *thread, row cleaning) {
 // slim is a step with one copy of each text, since a text is part of its record's,
 // and without what no row shows.
 func (l *sanitationLog) slim(s medium.Step) medium.Step {
-	s.Mat, s.By, s.Kind, s.Token = medium.Code(l.names.kept(string(s.Mat))), l.names.kept(s.By), medium.Kind(l.names.kept(string(s.Kind))), ""
+	s.Mat, s.By, s.Kind, s.Token = medium.Code(l.names.Kept(string(s.Mat))), l.names.Kept(s.By), medium.Kind(l.names.Kept(string(s.Kind))), ""
 	s.Outcome.From, s.Outcome.To = "", ""
 	switch b := s.Body.(type) {
 	case *medium.Rinse:
 		slim := *b
-		slim.Debris, slim.Detergent, slim.Place = medium.Debris(l.names.kept(string(b.Debris))), l.names.kept(b.Detergent), l.names.kept(b.Place)
+		slim.Debris, slim.Detergent, slim.Place = medium.Debris(l.names.Kept(string(b.Debris))), l.names.Kept(b.Detergent), l.names.Kept(b.Place)
 		s.Body = &slim
 	case *medium.Sanitize:
 		slim := *b
-		slim.Product, slim.Active, slim.Method = l.names.kept(b.Product), l.names.kept(b.Active), l.names.kept(b.Method)
-		slim.Solution, slim.Place = medium.Code(l.names.kept(string(b.Solution))), l.names.kept(b.Place)
+		slim.Product, slim.Active, slim.Method = l.names.Kept(b.Product), l.names.Kept(b.Active), l.names.Kept(b.Method)
+		slim.Solution, slim.Place = medium.Code(l.names.Kept(string(b.Solution))), l.names.Kept(b.Place)
 		if b.Directions != nil {
 			if l.directions[*b.Directions] == nil {
 				l.directions[*b.Directions] = b.Directions
@@ -339,7 +340,7 @@ func (l *sanitationLog) follow(t *thread, row cleaning) {
 			l.unsown++
 			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before", mat: s.Mat, at: s.At, by: s.By, more: lotText(medium.CropName(b.Crops), b.Lot)})
 		}
-		*t = thread{crop: l.names.kept(medium.CropName(b.Crops)), lot: l.names.kept(b.Lot), place: l.names.kept(b.Place), sown: true, corrected: t.corrected}
+		*t = thread{crop: l.names.Kept(medium.CropName(b.Crops)), lot: l.names.Kept(b.Lot), place: l.names.Kept(b.Place), sown: true, corrected: t.corrected}
 	case *medium.Harvest:
 		if !b.MoreCutsToCome {
 			t.harvested, t.cleared = s.At, false

@@ -123,9 +123,9 @@ type Tally struct {
 
 	minutes  lifetime.Sample
 	harvests []lifetime.Harvest
-	names    names // in those
-	seen     int   // mats
-	every    int   // of so many mats the harvests of one are kept
+	names    medium.Names // in those
+	seen     int          // mats
+	every    int          // of so many mats the harvests of one are kept
 }
 
 type rateKey struct{ by, name string }
@@ -149,7 +149,7 @@ const (
 func NewTally(farm medium.Farm, now time.Time) *Tally {
 	return &Tally{loc: farm.Location(), south: farm.Settings.Lat != nil && *farm.Settings.Lat < 0, now: now,
 		rates: map[rateKey]*lifetime.Count{}, weeks: map[int]lifetime.Week{}, days: map[dayKey]lifetime.Week{},
-		crops: map[string]lifetime.Week{}, every: 1, names: names{}}
+		crops: map[string]lifetime.Week{}, every: 1, names: medium.Names{}}
 }
 
 // TallyKinds are the kinds of step that a Tally looks at; it needs no others,
@@ -278,7 +278,7 @@ func turnBand(n int) string {
 
 func (t *Tally) harvest(code string, mat medium.Mat, turn Turn) {
 	if turn.Whole && turn.YieldG > 0 && turn.SeedG > 0 {
-		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: t.names.kept(named(mat.Material)), Crop: t.names.kept(named(turn.Crop)),
+		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: t.names.Kept(named(mat.Material)), Crop: t.names.Kept(named(turn.Crop)),
 			Turn: float64(turn.Number), YieldG: turn.YieldG, SeedG: turn.SeedG})
 	}
 }

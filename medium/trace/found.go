@@ -45,7 +45,7 @@ func (f *found) read() error {
 		m := f.growths[n].mat
 		wanted[m] = append(wanted[m], n)
 	}
-	names := kept{}
+	names := kept{medium.Names{}}
 	for _, number := range slices.Sorted(maps.Keys(wanted)) {
 		m := f.mats[number]
 		h, err := f.history(m)
@@ -55,7 +55,7 @@ func (f *found) read() error {
 		for _, n := range wanted[number] {
 			f.growth[n] = names.growth(h.growths[n-m.first])
 		}
-		f.mat[number] = history{state: names.state(h.state), roll: names.text(h.roll), open: names.cleanings(h.open)}
+		f.mat[number] = history{state: names.state(h.state), roll: names.Kept(h.roll), open: names.cleanings(h.open)}
 	}
 	return nil
 }
@@ -74,21 +74,12 @@ func (g *Graph) history(m mat) (history, error) {
 }
 
 // kept is one copy of each name.
-type kept map[string]string
+type kept struct{ medium.Names }
 
-func (k kept) text(s string) string {
-	if old, ok := k[s]; ok {
-		return old
-	}
-	s = strings.Clone(s)
-	k[s] = s
-	return s
-}
-
-func (k kept) code(c medium.Code) medium.Code { return medium.Code(k.text(string(c))) }
+func (k kept) code(c medium.Code) medium.Code { return medium.Code(k.Kept(string(c))) }
 
 func (k kept) growth(g Growth) Growth {
-	g.Mat, g.Crop, g.Lot, g.SeedLot, g.Place, g.SownBy = k.code(g.Mat), k.text(g.Crop), k.text(g.Lot), k.text(g.SeedLot), k.text(g.Place), k.text(g.SownBy)
+	g.Mat, g.Crop, g.Lot, g.SeedLot, g.Place, g.SownBy = k.code(g.Mat), k.Kept(g.Crop), k.Kept(g.Lot), k.Kept(g.SeedLot), k.Kept(g.Place), k.Kept(g.SownBy)
 	g.Before = k.cleanings(g.Before)
 	return g
 }
@@ -96,13 +87,13 @@ func (k kept) growth(g Growth) Growth {
 func (k kept) cleanings(list []Cleaning) []Cleaning {
 	for i := range list {
 		c := &list[i]
-		c.By, c.Product, c.Active, c.Solution, c.MadeBy = k.text(c.By), k.text(c.Product), k.text(c.Active), k.code(c.Solution), k.text(c.MadeBy)
+		c.By, c.Product, c.Active, c.Solution, c.MadeBy = k.Kept(c.By), k.Kept(c.Product), k.Kept(c.Active), k.code(c.Solution), k.Kept(c.MadeBy)
 	}
 	return list
 }
 
 func (k kept) state(s State) State {
-	return State{Mat: k.code(s.Mat), Stage: medium.Stage(k.text(string(s.Stage))), HeldIn: medium.Stage(k.text(string(s.HeldIn))), Crop: k.text(s.Crop), Lot: k.text(s.Lot)}
+	return State{Mat: k.code(s.Mat), Stage: medium.Stage(k.Kept(string(s.Stage))), HeldIn: medium.Stage(k.Kept(string(s.HeldIn))), Crop: k.Kept(s.Crop), Lot: k.Kept(s.Lot)}
 }
 
 // result puts together what is said about all that was found.
