@@ -176,11 +176,13 @@ func (a *app) printDemo(w io.Writer, f *farm, dir string, mats []medium.Conditio
 	fmt.Fprintln(w)
 	fmt.Fprint(w, wrap(fmt.Sprintf("%d mats: %s.", len(mats), strings.Join(names, ", ")), 79, "  "))
 	fmt.Fprintf(w, "Wrote %s, %s and %s to %s.\n", demoFiles.labels, demoFiles.reuse, demoFiles.retirement, dir)
+	crop, _ := f.Crop("broccoli") // of the shipped table
+	seed := crop.SeedG(byCode[three[0].Code].Mat.AreaM2())
 	fmt.Fprintf(w, `
 Now try, on this farm:
   export RESOW_STORE=%[2]s RESOW_BY=ME
   %[3]s show %[1]s
-  %[3]s sow %[1]s --crop broccoli --seed 28g --lot B-1
+  %[3]s sow %[1]s --crop broccoli --seed %.0[4]fg --lot B-1
   %[3]s report reuse
-`, string(three[0].Code), a.path, a.self)
+`, string(three[0].Code), a.path, a.self, seed)
 }

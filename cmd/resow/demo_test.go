@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -34,6 +35,17 @@ func TestDemoShowsThreeVerdicts(t *testing.T) {
 		}
 		require.NotContains(t, strings.ToLower(out), " safe")
 	}
+}
+
+// The sowing that the demo proposes is one that nothing is held against.
+func TestDemoProposesASoundSowing(t *testing.T) {
+	dir := t.TempDir()
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	sow := regexp.MustCompile(`(?m)sow T\w+ --crop.*$`).FindString(demoOutput(t, dir, now))
+	require.NotEmpty(t, sow)
+	w, out, errs := deadWorld(now)
+	require.Equal(t, 0, run(append(strings.Fields(sow), "--by", "ME", "--store", filepath.Join(dir, demoFiles.store)), w), "%s %s", out, errs)
+	require.NotContains(t, out.String()+errs.String(), "Look again")
 }
 
 func TestDemoIsDeterministic(t *testing.T) {
