@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"errors"
 	"fmt"
 	"io"
@@ -104,6 +105,7 @@ func (a *app) traceCommand() *cobra.Command {
 	var t tracing
 	var hold, epcis string
 	var n trace.Names
+	var initials bool
 	c := &cobra.Command{
 		Use: "trace NAME", Short: "Follow a lot, a mat, a solution or a mesh roll forward and back", Args: cobra.ExactArgs(1),
 		Long: `Trace shows the mats that a crop lot lay on, what was on them before and after, the
@@ -133,7 +135,8 @@ with the buyer and the local health authority.`,
 					return err
 				}
 				if epcis != "" {
-					if err := a.writeEPCIS(f, r, epcis, n); err != nil {
+					doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.loc, Made: f.now(a), Initials: initials}
+					if err := f.writeEPCIS(epcis, r.Mats, doc); err != nil {
 						return err
 					}
 				}
@@ -165,6 +168,7 @@ with the buyer and the local health authority.`,
 	t.flags(c)
 	c.Flags().StringVar(&hold, "hold", "", "put all of these mats on hold, for this reason")
 	c.Flags().StringVar(&epcis, "epcis", "", "file for the steps of these mats as GS1 EPCIS 2.0 JSON-LD")
+	c.Flags().BoolVar(&initials, "initials", false, "put into that file also who did each step")
 	c.Flags().StringVar(&n.Base, "base", "", "address of your own under which the names in it stand: https://greens.example/")
 	c.Flags().StringVar(&n.GRAI, "grai", "", "your GS1 company prefix and asset type for the mats: 9521234.00001")
 	return c
@@ -233,25 +237,32 @@ func (a *app) holdAll(f *farm, r trace.Result, reason string) ([]medium.Code, er
 	return r.Hold, err
 }
 
-func (a *app) writeEPCIS(f *farm, r trace.Result, path string, n trace.Names) error {
-	if n.Base == "" {
-		n.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
+// writeEPCIS writes mat by mat: of a large recall the document is larger than
+// the memory.
+func (f *farm) writeEPCIS(path string, mats []medium.Code, doc trace.EPCIS) error {
+	if doc.Names.Base == "" {
+		doc.Names.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
 	}
-	var threads [][]medium.Step
-	for _, code := range r.Mats {
-		thread, err := f.Thread(code)
-		if err != nil {
-			return err
-		}
-		threads = append(threads, thread)
-	}
-	doc, err := trace.EPCIS(threads, n, f.ID(), f.loc, f.now(a))
+	head, err := doc.Head()
 	if err != nil {
 		return err
 	}
 	return writeFile(path, beginsEPCIS, func(w io.Writer) error {
-		_, err := w.Write(append(doc, '\n'))
-		return err
+		to := bufio.NewWriterSize(w, 1<<16)
+		to.Write(head) // a bufio.Writer keeps its error for Flush
+		for _, code := range mats {
+			thread, err := f.Thread(code)
+			if err != nil {
+				return err
+			}
+			events, err := doc.Thread(thread)
+			if err != nil {
+				return err
+			}
+			to.Write(events)
+		}
+		to.Write(doc.Tail())
+		return to.Flush()
 	})
 }
 
