@@ -32,7 +32,7 @@ var traceKinds = []struct{ flag, from string }{
 }
 
 // find traces a name. Without --as it tries all that the name can be.
-func (t *tracing) find(f *farm, name string) (trace.Result, error) {
+func (t *tracing) find(a *app, f *farm, name string) (trace.Result, error) {
 	since := time.Time{}
 	if t.since != "" {
 		day, err := time.ParseInLocation(time.DateOnly, t.since, f.loc)
@@ -41,7 +41,7 @@ func (t *tracing) find(f *farm, name string) (trace.Result, error) {
 		}
 		since = day
 	}
-	g, err := f.graph()
+	g, err := a.graph(f)
 	if err != nil {
 		return trace.Result{}, err
 	}
@@ -92,12 +92,25 @@ func (f *farm) traceName(from, name string) string {
 	return name
 }
 
-func (f *farm) graph() (*trace.Graph, error) {
+func (a *app) graph(f *farm) (*trace.Graph, error) {
+	anchor, err := f.Anchor()
+	if err != nil {
+		return nil, err
+	}
+	tell, done := a.progress("reading the records"), 0
 	var failed error
 	g := trace.New(iter.Seq[[]medium.Step](func(yield func([]medium.Step) bool) {
 		stopped := false
-		failed = f.threads(func(thread []medium.Step) { stopped = stopped || !yield(thread) })
+		failed = f.threads(func(thread []medium.Step) {
+			stopped = stopped || !yield(thread)
+			if done += len(thread); tell != nil {
+				tell(done, int(anchor.Count))
+			}
+		})
 	}), f.Thread)
+	if tell != nil {
+		tell(int(anchor.Count), int(anchor.Count)) // with the farm's own
+	}
 	return g, failed
 }
 
@@ -111,7 +124,9 @@ func (a *app) traceCommand() *cobra.Command {
 		Long: `Trace shows the mats that a crop lot lay on, what was on them before and after, the
 solutions and who mixed them, and every other lot at risk: sown on one of those
 mats with no accepted sanitize step between, or part of such a lot. With --hold
-it puts all of these mats on hold at once.
+it puts all of these mats on hold, however many, a thousand at a time. If it is
+stopped on the way, run it again: it holds the rest, and says how many were on
+hold already.
 
 A trace shows what the records say, no more. Whether food is recalled is decided
 with the buyer and the local health authority.`,
@@ -129,39 +144,46 @@ with the buyer and the local health authority.`,
 					return err
 				}
 			}
-			return a.open(hold == "", func(f *farm) error {
-				r, err := t.find(f, args[0])
-				if err != nil {
+			var f *farm
+			var r trace.Result
+			var step medium.Step
+			var anchor store.Anchor
+			err := a.open(true, func(opened *farm) (err error) {
+				f = opened
+				if hold != "" {
+					if step, err = a.holdStep(f, hold); err != nil {
+						return err
+					}
+				}
+				if anchor, err = f.Anchor(); err != nil {
 					return err
 				}
-				if epcis != "" {
-					doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.loc, Made: f.now(a), Initials: initials}
-					if err := f.writeEPCIS(epcis, r.Mats, doc); err != nil {
-						return err
-					}
+				if r, err = t.find(a, f, args[0]); err != nil || epcis == "" {
+					return err
 				}
-				held := []medium.Code{}
+				doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.loc, Made: f.now(a), Initials: initials}
+				return f.writeEPCIS(epcis, r.Mats, doc)
+			})
+			held := holding{Held: []medium.Code{}}
+			if err == nil && hold != "" {
+				held, err = a.holdAll(r.Mats, step, anchor.Count)
+			}
+			if err != nil {
+				return err
+			}
+			return a.print(struct {
+				trace.Result
+				holding
+				EPCIS string `json:"epcis_file,omitempty"`
+			}{r, held, epcis}, func(w io.Writer) {
+				a.printTrace(w, f, r)
 				if hold != "" {
-					if held, err = a.holdAll(f, r, hold); err != nil {
-						return err
-					}
+					a.printHolding(w, held, hold)
 				}
-				return a.print(struct {
-					trace.Result
-					Held  []medium.Code `json:"held"`
-					EPCIS string        `json:"epcis_file,omitempty"`
-				}{r, held, epcis}, func(w io.Writer) {
-					a.printTrace(w, f, r)
-					if len(held) > 0 {
-						fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %q.", a.paint(red, "ON HOLD"), counted(len(held), "mat"), hold), 79, "  "))
-					} else if hold != "" {
-						fmt.Fprintln(w, "All of these mats are on hold or retired already.")
-					}
-					a.printHoldCommands(w, r, hold != "")
-					if epcis != "" {
-						fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
-					}
-				})
+				a.printHoldCommands(w, r, hold != "")
+				if epcis != "" {
+					fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
+				}
 			})
 		},
 	}
@@ -219,22 +241,6 @@ func quoted(name string) string {
 		return name
 	}
 	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
-}
-
-// holdAll holds the mats in one transaction.
-func (a *app) holdAll(f *farm, r trace.Result, reason string) ([]medium.Code, error) {
-	if len(r.Hold) == 0 {
-		return []medium.Code{}, nil
-	}
-	if len(r.Hold) > store.MaxSteps {
-		return nil, &usageError{fmt.Sprintf("%d mats are more than one command takes (%d); narrow the trace with --since", len(r.Hold), store.MaxSteps)}
-	}
-	steps := make([]medium.Step, len(r.Hold))
-	for i, code := range r.Hold {
-		steps[i] = medium.Step{Mat: code, By: a.initials(), Body: &medium.Hold{Reason: reason}}
-	}
-	_, err := f.Record("", steps)
-	return r.Hold, err
 }
 
 // writeEPCIS writes mat by mat: of a large recall the document is larger than
@@ -392,7 +398,7 @@ func (a *app) traceReportCommand() *cobra.Command {
 	var t tracing
 	var name string
 	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and the risk", func(f *farm, origin report.Origin) (report.Report, error) {
-		r, err := t.find(f, name)
+		r, err := t.find(a, f, name)
 		if err != nil {
 			return report.Report{}, err
 		}
