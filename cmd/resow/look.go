@@ -123,12 +123,14 @@ func turns(n int) string {
 func (a *app) dueCommand() *cobra.Command {
 	var within string
 	var limit int
+	var all bool
 	c := &cobra.Command{
 		Use: "due", Short: "List what the mats need now, most overdue first", Args: cobra.NoArgs,
 		Long: `What to do now: mats wet for too long, not washed since the harvest, crops past
 their days, sanitizing about to lapse, inspections, mats to retire.`,
 		Example: `  resow due
   resow due --within 24h
+  resow due --all
   resow due --json --limit 200`,
 		RunE: func(*cobra.Command, []string) error {
 			ahead := time.Duration(0)
@@ -144,6 +146,9 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 			}
 			return a.open(true, func(f *farm) error {
 				now := f.now(a)
+				if all {
+					limit = 0
+				}
 				work, err := f.Due(now.Add(ahead), limit)
 				if err != nil {
 					return err
@@ -153,7 +158,9 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 		},
 	}
 	c.Flags().StringVar(&within, "within", "", "also what falls due soon: 24h, 3d")
-	c.Flags().IntVar(&limit, "limit", 50, "lines at most")
+	c.Flags().IntVar(&limit, "limit", 50, "mats at most; how many more there are is said")
+	c.Flags().BoolVar(&all, "all", false, "all of them")
+	c.MarkFlagsMutuallyExclusive("limit", "all")
 	return c
 }
 
@@ -162,9 +169,14 @@ func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Du
 	for i, w := range work {
 		items[i] = w.Item(now, now.Add(ahead))
 	}
+	total, err := f.DueTotal(now.Add(ahead))
+	if err != nil {
+		return err
+	}
 	return a.print(struct {
+		Total int              `json:"total"`
 		Items []medium.DueItem `json:"items"`
-	}{items}, func(w io.Writer) {
+	}{total, items}, func(w io.Writer) {
 		if len(items) == 0 {
 			a.printNext(w, f, now, ahead)
 			return
@@ -180,6 +192,9 @@ func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Du
 				fmt.Fprint(w, column(lead, reason, 79))
 				first = false
 			}
+		}
+		if more := total - len(items); more > 0 {
+			fmt.Fprintf(w, "+%d more; `resow due --all` lists them too\n", more)
 		}
 	})
 }
