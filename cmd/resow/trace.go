@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"slices"
 	"strings"
 	"time"
 
@@ -72,12 +71,15 @@ func (t *tracing) find(a *app, f *farm, name string) (trace.Result, error) {
 	}
 	if unknown != nil {
 		if near := g.Near(name); len(near) > 0 {
-			unknown.Do = "did you mean " + strings.Join(near, ", ") + "?"
+			unknown.Do = "did you mean " + some(near, nearShown) + "?"
 		}
 		return trace.Result{}, unknown
 	}
 	return trace.Result{}, last
 }
+
+// nearShown is how many names like an unknown one are proposed.
+const nearShown = 5
 
 // traceName brings a typed code to the form in which it is on file.
 func (f *farm) traceName(from, name string) string {
@@ -319,29 +321,34 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 	}
 }
 
-// seedShown is how many growths of the same seed lots are printed one by one;
-// of more only the lots are named, and those with mold, so that they do not bury
-// what is at risk.
+// seedShown is how many growths of the same seed lots are printed one by one; of
+// more their number and lots are given, and those with mold, so that they do not
+// bury what is at risk.
 const seedShown = 8
 
 func (a *app) printSeedAlso(w io.Writer, f *farm, r trace.Result) {
+	of := map[string][]trace.Growth{}
+	for _, g := range r.SeedAlso {
+		of[oneSpelling(g.SeedLot)] = append(of[oneSpelling(g.SeedLot)], g)
+	}
 	for _, seed := range r.Seeds {
+		growths := of[oneSpelling(seed.Name)]
 		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT, %s:\n", seed.Name)
 		if len(r.SeedAlso) > seedShown {
-			fmt.Fprint(w, column("  ", fmt.Sprintf("%s: %s", counted(len(seed.Lots), "lot"), strings.Join(seed.Lots, ", ")), 79))
+			fmt.Fprint(w, column("  ", fmt.Sprintf("%s, %s: %s", counted(len(growths), "growth"), counted(len(seed.Lots), "lot"),
+				strings.Join(seed.Lots, ", ")), 79))
 		}
-		for _, g := range r.SeedAlso {
-			if sameLot(g.SeedLot, seed.Name) && (g.Mold || len(r.SeedAlso) <= seedShown) {
+		for _, g := range growths {
+			if g.Mold || len(r.SeedAlso) <= seedShown {
 				a.printGrowth(w, f, g, "")
 			}
 		}
 	}
 }
 
-// sameLot compares names as a trace does, whatever their case and spaces.
-func sameLot(a, b string) bool {
-	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
-}
+// oneSpelling brings a lot's name to one, as a trace does, whatever its case and
+// spaces.
+func oneSpelling(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
 
 func codeList(codes []medium.Code) string {
 	if len(codes) == 0 {
@@ -356,12 +363,12 @@ func codeList(codes []medium.Code) string {
 
 // otherLots are the lots at risk that the start does not have itself.
 func otherLots(r trace.Result) (out []string) {
-	var own []string
+	own := map[string]bool{}
 	for _, g := range r.Start {
-		own = append(own, strings.ToLower(g.Lot))
+		own[oneSpelling(g.Lot)] = true
 	}
 	for _, lot := range r.Lots {
-		if !slices.Contains(own, strings.ToLower(lot)) {
+		if !own[oneSpelling(lot)] {
 			out = append(out, lot)
 		}
 	}
