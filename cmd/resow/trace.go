@@ -51,6 +51,7 @@ func (t *tracing) find(a *app, f *farm, name string) (trace.Result, error) {
 		if t.as != "" && t.as != k.flag {
 			continue
 		}
+		g.Progress = a.progress("reading the mats found")
 		r, err := g.Find(trace.Query{From: k.from, Name: f.traceName(k.from, name), Since: since})
 		if err != nil {
 			last = err
@@ -164,7 +165,7 @@ with the buyer and the local health authority.`,
 					return err
 				}
 				doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.loc, Made: f.now(a), Initials: initials}
-				return f.writeEPCIS(epcis, r.Mats, doc)
+				return a.writeEPCIS(f, epcis, r.Mats, doc)
 			})
 			held := holding{Held: []medium.Code{}}
 			if err == nil && hold != "" {
@@ -247,7 +248,8 @@ func quoted(name string) string {
 
 // writeEPCIS writes mat by mat: of a large recall the document is larger than
 // the memory.
-func (f *farm) writeEPCIS(path string, mats []medium.Code, doc trace.EPCIS) error {
+func (a *app) writeEPCIS(f *farm, path string, mats []medium.Code, doc trace.EPCIS) error {
+	tell := a.progress("writing EPCIS, mats")
 	if doc.Names.Base == "" {
 		doc.Names.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
 	}
@@ -258,7 +260,10 @@ func (f *farm) writeEPCIS(path string, mats []medium.Code, doc trace.EPCIS) erro
 	return writeFile(path, beginsEPCIS, func(w io.Writer) error {
 		to := bufio.NewWriterSize(w, 1<<16)
 		to.Write(head) // a bufio.Writer keeps its error for Flush
-		for _, code := range mats {
+		for done, code := range mats {
+			if tell != nil {
+				tell(done+1, len(mats))
+			}
 			thread, err := f.Thread(code)
 			if err != nil {
 				return err
