@@ -142,7 +142,7 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 				ahead = d
 			}
 			if limit < 1 || limit > 100000 {
-				return &usageError{fmt.Sprintf("--limit %d: want 1 to 100000", limit)}
+				return &usageError{fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit)}
 			}
 			return a.open(true, func(f *farm) error {
 				now := f.now(a)

@@ -29,7 +29,8 @@ type unfinishedHold struct {
 }
 
 func (e *unfinishedHold) Error() string {
-	return fmt.Sprintf("put on hold %s; not reached yet: %d; %v; run the same command again: it holds the rest", counted(e.held, "mat"), e.left, e.err)
+	return fmt.Sprintf("put on hold %s; not reached yet: %d; %v; run the same command again: it holds the rest",
+		counted(e.held, "mat"), e.left, e.err)
 }
 
 func (e *unfinishedHold) Unwrap() error { return e.err }
@@ -114,7 +115,8 @@ func (a *app) printHolding(w io.Writer, h holding, reason string) {
 	if len(h.Held)+h.Added == 0 {
 		fmt.Fprintln(w, "All of these mats are on hold or retired already.")
 	} else {
-		fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %q.", a.paint(red, "ON HOLD"), counted(len(h.Held), "mat"), reason), 79, "  "))
+		said := fmt.Sprintf("%s: %s, %q.", a.paint(red, "ON HOLD"), counted(len(h.Held), "mat"), reason)
+		fmt.Fprint(w, wrap(said, 79, "  "))
 	}
 	text := fmt.Sprintf("On hold before: %d.", h.Before)
 	if h.Added > 0 {
@@ -125,6 +127,7 @@ func (a *app) printHolding(w io.Writer, h holding, reason string) {
 	}
 	fmt.Fprint(w, wrap(text, 79, "  "))
 	if h.Others {
-		fmt.Fprint(w, wrap("Others recorded steps meanwhile; run the same command once more, to be sure that it has every mat.", 79, "  "))
+		said := "Others recorded steps meanwhile; run the same command once more, to be sure that it has every mat."
+		fmt.Fprint(w, wrap(said, 79, "  "))
 	}
 }
