@@ -533,7 +533,11 @@ func (a *app) errWidth() int {
 	return 1000
 }
 
-const maxCodes = 10000
+// What one command takes at most: mats, and bytes of their codes.
+const (
+	maxCodes     = 10000
+	maxCodeBytes = 1 << 20
+)
 
 func (a *app) expand(args []string) ([]string, error) {
 	var texts []string
@@ -542,9 +546,12 @@ func (a *app) expand(args []string) ([]string, error) {
 			texts = append(texts, arg)
 			continue
 		}
-		in, err := io.ReadAll(io.LimitReader(a.in, 1<<20))
+		in, err := io.ReadAll(io.LimitReader(a.in, maxCodeBytes+1))
 		if err != nil {
 			return nil, err
+		}
+		if len(in) > maxCodeBytes {
+			return nil, &usageError{"more than 1 MiB on standard input, where codes were asked for: give them in several runs"}
 		}
 		for _, line := range strings.FieldsFunc(string(in), func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' || r == ',' }) {
 			texts = append(texts, codesIn(line)...)
@@ -554,7 +561,7 @@ func (a *app) expand(args []string) ([]string, error) {
 		return nil, &usageError{"name at least one mat: its code, or - to read codes from standard input"}
 	}
 	if len(texts) > maxCodes {
-		return nil, &usageError{fmt.Sprintf("at most %d mats in one command", maxCodes)}
+		return nil, &usageError{fmt.Sprintf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes)}
 	}
 	return texts, nil
 }
