@@ -315,7 +315,7 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 }
 
 func (s *Store) compare(l *Loss, backup *bbolt.Tx) error {
-	return s.view(func(tx *bbolt.Tx) error {
+	return s.walk(func(tx *bbolt.Tx) error {
 		count, head, err := readLedger(tx)
 		if err != nil {
 			return err

@@ -49,7 +49,8 @@ func (e *ImportError) add(line int, format string, args ...any) {
 	e.Rows = append(e.Rows, BadRow{Line: line, Text: fmt.Sprintf(format, args...)})
 }
 
-// UnsoundError refuses a file in which Verify found problems.
+// UnsoundError refuses a file whose records do not chain, or in which Verify found
+// problems.
 type UnsoundError struct {
 	Path     string
 	Problems []Problem
@@ -57,7 +58,12 @@ type UnsoundError struct {
 
 func (e *UnsoundError) Error() string {
 	p := e.Problems[0]
-	return fmt.Sprintf("%s does not hold together: %s %s (%d problems); it is not used, take another copy", e.Path, p.Code, p.Text, len(e.Problems))
+	where := ""
+	if p.Code != "" {
+		where = fmt.Sprintf("mat %s, step %d: ", p.Code, p.Seq)
+	}
+	return fmt.Sprintf("%s does not hold together: %s%s; take another copy or the last backup (`resow verify --store %s` says all that is wrong)",
+		e.Path, where, p.Text, e.Path)
 }
 
 // IsLines says whether a file begins as the JSON Lines of an export.

@@ -90,6 +90,7 @@ type Store struct {
 	format   int // that the file has now
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
+	unseen   bool  // the pages that lead to others were not looked at yet: see skim
 	broken   atomic.Pointer[DamagedError]
 }
 
@@ -375,6 +376,7 @@ func (s *Store) lookAt(f *os.File) error {
 	if err != nil {
 		return err
 	}
+	s.unseen = info.Size() > skimAtOpen
 	c, err := recognize(f, info.Size())
 	if err == nil {
 		err = c.checkQuickly(info.Size())
@@ -468,6 +470,39 @@ func (s *Store) ID() []byte { return append([]byte(nil), s.identity.ID...) }
 
 func (s *Store) view(f func(tx *bbolt.Tx) error) error {
 	return s.guard(func() error { return s.db.View(f) })
+}
+
+// walk is view for what goes through a whole part of the file.
+func (s *Store) walk(f func(tx *bbolt.Tx) error) error {
+	if err := s.skim(); err != nil {
+		return err
+	}
+	return s.view(f)
+}
+
+// skim looks at the pages that lead to others, once, where the file is too large
+// for that to be done whenever it is opened: on one that leads back bbolt would
+// go round for ever.
+func (s *Store) skim() error {
+	s.write.Lock()
+	defer s.write.Unlock()
+	if !s.unseen {
+		return nil
+	}
+	info, err := s.file.Stat()
+	if err != nil {
+		return err
+	}
+	c, err := recognize(s.file, info.Size())
+	if err == nil {
+		c.skim = true
+		err = c.check()
+	}
+	if err != nil {
+		return &DamagedError{Path: s.path, Why: err.Error()}
+	}
+	s.unseen = false
+	return nil
 }
 
 // guard runs what touches the mapped file. A damaged file makes bbolt panic,

@@ -52,8 +52,10 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
 func (a *app) exportLines(f *farm, out string) error {
 	if out == "" {
 		a.printed = true
-		_, err := f.Lines(a.out, nil)
-		return err
+		if _, err := f.Lines(a.out, nil); err != nil {
+			return fmt.Errorf("what was written is no whole export: %w", err)
+		}
+		return nil
 	}
 	var anchor store.Anchor
 	err := writeFile(out, beginsLines, func(w io.Writer) (err error) {
