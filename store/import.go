@@ -330,23 +330,18 @@ func (s *Store) Import(rows []Row, dry bool) (Imported, error) {
 	s.write.Lock()
 	defer s.write.Unlock()
 	var done Imported
-	err := s.guard(func() error {
-		return s.db.Update(func(tx *bbolt.Tx) (err error) {
-			if done, err = importAll(tx, rows, s.o.Now()); err != nil {
-				return err
-			}
-			if dry {
-				return errDry
-			}
-			return nil
-		})
+	err := s.update(func(tx *bbolt.Tx) (err error) {
+		if done, err = importAll(tx, rows, s.o.Now()); err == nil && dry {
+			err = errDry
+		}
+		return err
 	})
 	if errors.Is(err, errDry) {
 		done.Recorded = nil
 		return done, nil
 	}
 	if err != nil {
-		return Imported{}, writeError(s.path, err)
+		return Imported{}, err
 	}
 	return done, nil
 }

@@ -90,9 +90,7 @@ func (s *Store) migrate() error {
 		older.Copy = ""
 		return &older
 	}
-	older.Err = s.guard(func() error { return s.db.Update(s.raise) })
-	if older.Err != nil {
-		older.Err = writeError(s.path, older.Err)
+	if older.Err = s.update(s.raise); older.Err != nil {
 		return &older
 	}
 	s.format = s.o.formats.now

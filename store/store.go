@@ -174,7 +174,7 @@ func initialize(temp string, identity []byte, first medium.Step, o Options) erro
 	}
 	defer db.Close()
 	head := genesis(identity)
-	err = db.Update(func(tx *bbolt.Tx) error {
+	err = update(db, temp, func(tx *bbolt.Tx) error {
 		for _, name := range buckets {
 			if _, err := tx.CreateBucket(name); err != nil {
 				return err
@@ -200,7 +200,7 @@ func initialize(temp string, identity []byte, first medium.Step, o Options) erro
 		return w.finish()
 	})
 	if err != nil {
-		return writeError(temp, err)
+		return err
 	}
 	return db.Close()
 }
@@ -233,7 +233,7 @@ func syncFolder(dir string) error {
 	}
 	defer d.Close()
 	if err := d.Sync(); err != nil {
-		return &WriteError{Path: dir, Err: err}
+		return &UnsureError{Path: dir, Err: err}
 	}
 	return nil
 }
@@ -446,7 +446,7 @@ func (s *Store) Close() error {
 	}
 	if s.o.NoSync && !s.o.ReadOnly {
 		if err := s.db.Sync(); err != nil {
-			return &WriteError{Path: s.path, Err: err}
+			return &UnsureError{Path: s.path, Err: err}
 		}
 	}
 	return s.db.Close()
@@ -470,6 +470,34 @@ func (s *Store) ID() []byte { return append([]byte(nil), s.identity.ID...) }
 
 func (s *Store) view(f func(tx *bbolt.Tx) error) error {
 	return s.guard(func() error { return s.db.View(f) })
+}
+
+func (s *Store) update(f func(tx *bbolt.Tx) error) error {
+	return s.guard(func() error { return update(s.db, s.path, f) })
+}
+
+// update makes what f writes durable as a whole. A commit that fails is a
+// WriteError, or an UnsureError once the page that leads to what was written may
+// have reached the file.
+func update(db *bbolt.DB, path string, f func(tx *bbolt.Tx) error) error {
+	var refused error
+	id, last := 0, uint64(0)
+	err := db.Update(func(tx *bbolt.Tx) error {
+		id = tx.ID()
+		refused = f(tx)
+		return refused
+	})
+	if err == nil || refused != nil {
+		return err
+	}
+	if file, opened := os.Open(path); opened == nil {
+		defer file.Close()
+		last = lastCommit(file, int64(db.Info().PageSize))
+	}
+	if last == 0 || last >= uint64(id) { // one of the two first pages is half written, or there already
+		return &UnsureError{Path: path, Err: err}
+	}
+	return &WriteError{Path: path, Err: err}
 }
 
 // walk is view for what goes through a whole part of the file.
@@ -554,13 +582,4 @@ func fileFault(r any) bool {
 func firstLine(s string) string {
 	line, _, _ := strings.Cut(s, "\n")
 	return line
-}
-
-// writeError tells a disk that is full from what was refused.
-func writeError(path string, err error) error {
-	var perr *os.PathError
-	if errors.As(err, &perr) || strings.HasPrefix(err.Error(), "file resize error") || strings.HasPrefix(err.Error(), "file sync error") {
-		return &WriteError{Path: path, Err: err}
-	}
-	return err
 }

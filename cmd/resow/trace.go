@@ -229,7 +229,7 @@ func (a *app) holdAll(f *farm, r trace.Result, reason string) ([]medium.Code, er
 	for i, code := range r.Hold {
 		steps[i] = medium.Step{Mat: code, By: a.initials(), Body: &medium.Hold{Reason: reason}}
 	}
-	_, err := f.Record("", steps)
+	_, err := a.keep(f, steps)
 	return r.Hold, err
 }
 
