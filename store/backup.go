@@ -133,8 +133,7 @@ func holdsTogether(path string, want Anchor, o Options, progress func(done, tota
 	return s.sound(progress, &want)
 }
 
-// unfinished makes the file for a backup of which nobody knows yet whether it is
-// good. It is locked for as long as it is open: that tells it from one that a run
+// unfinished makes a file of which nobody knows yet whether it is good. It is locked for as long as it is open: that tells it from one that a run
 // that died has left, on any machine that can see the folder.
 func unfinished(dir, prefix string) (*os.File, error) {
 	for {
@@ -154,7 +153,20 @@ func unfinished(dir, prefix string) (*os.File, error) {
 	}
 }
 
-// dropUnfinished removes what runs that died have left of backups of a store.
+// begin makes the file that will be a store at path, and clears away what runs
+// that died have left there.
+func begin(path string) (*os.File, error) {
+	prefix := filepath.Base(path) + "."
+	dropUnfinished(filepath.Dir(path), prefix)
+	return unfinished(filepath.Dir(path), prefix)
+}
+
+// opened gives bbolt a file that is open and locked already.
+func opened(f *os.File) func(string, int, os.FileMode) (*os.File, error) {
+	return func(string, int, os.FileMode) (*os.File, error) { return f, nil }
+}
+
+// dropUnfinished removes what runs that died have left of stores and backups.
 func dropUnfinished(dir, prefix string) {
 	entries, err := os.ReadDir(dir)
 	if err != nil { // it shows when the backup is made
@@ -494,6 +506,10 @@ func (e *LossError) Error() string {
 	return fmt.Sprintf("%s: %s; restore with --replace, which keeps the present file beside it under another name", e.Path, what)
 }
 
+// replaced stands in the name of a ledger that a restore has replaced, before the
+// time.
+const replaced = ".replaced-"
+
 // Restore puts a backup in the place of the store at path, after it was
 // verified. A file that is there is refused with a LossError unless replace is
 // set; then it is moved aside, never deleted, and its new name is given back.
@@ -526,24 +542,20 @@ func Restore(backup, path string, replace bool, by string, o Options) (aside str
 	if there && !replace {
 		return "", l, &LossError{Path: path, Loss: l}
 	}
-	target := path
-	if there {
-		// the copy is made and verified before anything is moved
-		target = filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.restored", filepath.Base(path), os.Getpid()))
-		_ = os.Remove(target)
-		defer os.Remove(target)
-	}
-	if err := copyStore(backup, target, l.Backup, o); err != nil {
+	b, err := copyStore(backup, path, l.Backup, o) // made and verified before anything is moved
+	if err != nil {
 		return "", l, err
 	}
+	defer b.abandon()
 	l.Restored = &l.Backup
 	if !there {
-		return "", l, nil
+		return "", l, rename(b.temp, path)
 	}
-	if err := holdLost(&l, target, by, o); err != nil {
+	if err := holdLost(&l, b.temp, by, o); err != nil {
 		return "", l, err
 	}
-	aside = freeName(fmt.Sprintf("%s.replaced-%s", path, o.Now().UTC().Format(backupStamp)))
+	dropTwins(path)
+	aside = freeName(fmt.Sprintf("%s%s%s", path, replaced, o.Now().UTC().Format(backupStamp)))
 	if err := os.Link(path, aside); err != nil {
 		if errors.Is(err, os.ErrExist) {
 			return "", l, &ExistsError{Path: aside}
@@ -552,10 +564,28 @@ func Restore(backup, path string, replace bool, by string, o Options) (aside str
 			return "", l, &WriteError{Path: aside, Err: err}
 		}
 	}
-	if err := os.Rename(target, path); err != nil {
+	if err := os.Rename(b.temp, path); err != nil {
 		return aside, l, &WriteError{Path: path, Err: err}
 	}
 	return aside, l, syncFolder(filepath.Dir(path))
+}
+
+// dropTwins removes further names of the file at path that a restore has left
+// which was killed between naming the file aside and replacing it.
+func dropTwins(path string) {
+	is, err := os.Stat(path)
+	if err != nil {
+		return
+	}
+	entries, _ := os.ReadDir(filepath.Dir(path))
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), filepath.Base(path)+replaced) {
+			continue
+		}
+		if info, err := e.Info(); err == nil && os.SameFile(is, info) {
+			_ = os.Remove(filepath.Join(filepath.Dir(path), e.Name()))
+		}
+	}
 }
 
 // realPath follows symbolic links, so that what they lead to is replaced and not
@@ -602,13 +632,13 @@ func hold(path string, there bool, o Options) (release func(), err error) {
 	return func() { f.Close() }, nil
 }
 
-// copyStore makes a store again from the records of another, with all that is
-// derived made anew, and verifies it as a whole before it has its name.
-func copyStore(from, to string, want Anchor, o Options) error {
+// copyStore makes the store at path again from the records of another, with all
+// that is derived made anew and verified as a whole. It has no name yet.
+func copyStore(from, path string, want Anchor, o Options) (*builder, error) {
 	o.ReadOnly = true
 	s, err := Open(from, o)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer s.Close()
 	var l ledger
@@ -619,13 +649,12 @@ func copyStore(from, to string, want Anchor, o Options) error {
 		return err
 	})
 	if err != nil {
-		return err
+		return nil, err
 	}
-	b, err := newBuilder(to, made, o)
+	b, err := newBuilder(path, made, o)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	defer b.abandon()
 	err = s.view(func(tx *bbolt.Tx) error {
 		return tx.Bucket(bucketSteps).ForEach(func(k, stored []byte) error {
 			code, seq, _, err := storedStep(k, stored)
@@ -635,8 +664,12 @@ func copyStore(from, to string, want Anchor, o Options) error {
 			return b.put(code, seq, bytes.Clone(stored))
 		})
 	})
-	if err != nil {
-		return err
+	if err == nil {
+		err = b.seal(l.Count, l.Head, want)
 	}
-	return b.finish(l.Count, l.Head, want)
+	if err != nil {
+		b.abandon()
+		return nil, err
+	}
+	return b, nil
 }

@@ -138,13 +138,16 @@ func Create(path string, settings medium.FarmSettings, by string, o Options) (*S
 	if err != nil {
 		return nil, err
 	}
-	sum := genesis(made)
-	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%x.new", filepath.Base(path), sum[:4]))
-	defer os.Remove(temp)
-	if err := initialize(temp, made, first, o); err != nil {
+	f, err := begin(path)
+	if err != nil {
 		return nil, err
 	}
-	if err := rename(temp, path); err != nil {
+	defer os.Remove(f.Name())
+	defer f.Close()
+	if err := initialize(f, made, first, o); err != nil {
+		return nil, err
+	}
+	if err := rename(f.Name(), path); err != nil {
 		return nil, err
 	}
 	o.ReadOnly = false
@@ -160,15 +163,9 @@ func newIdentity(o Options) ([]byte, error) {
 	return encode(&identity{Format: Format, MadeBy: o.Program, ID: id})
 }
 
-func initialize(temp string, identity []byte, first medium.Step, o Options) error {
-	f, err := os.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
-	if err != nil {
-		return &WriteError{Path: temp, Err: err}
-	}
-	if err := f.Close(); err != nil {
-		return &WriteError{Path: temp, Err: err}
-	}
-	db, err := bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: o.Wait, NoSync: o.NoSync})
+func initialize(f *os.File, identity []byte, first medium.Step, o Options) error {
+	temp := f.Name()
+	db, err := bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: o.Wait, NoSync: o.NoSync, OpenFile: opened(f)})
 	if err != nil {
 		return &WriteError{Path: temp, Err: err}
 	}
