@@ -15,6 +15,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"resow/cmd/resow/demo"
 )
 
 // program gives the program as a process of its own: this test binary under its
@@ -124,4 +126,64 @@ func TestTheLastSyncFails(t *testing.T) {
 		require.Equal(t, []int{wantSteps, wantMats}, []int{nowSteps, nowMats}, "and not twice")
 		require.NoError(t, os.WriteFile(path, before, 0o600))
 	}
+}
+
+// An output file has its name when the disk has all of it: a power cut leaves the
+// old one or the new one.
+func TestOutputIsOnTheDiskBeforeItHasItsName(t *testing.T) {
+	dir := t.TempDir()
+	path, log := filepath.Join(dir, "farm.resow"), filepath.Join(dir, "log")
+	mustMK(t, "init", "--name", "Reed End Greens", "--store", path)
+	for _, args := range [][]string{
+		{"export", "--out", filepath.Join(dir, "farm.jsonl"), "--store", path},
+		{"export", "--csv", filepath.Join(dir, "tables"), "--store", path},
+	} {
+		code, said := under(t, []string{"-y", "-o", log, "-e", "trace=write,fsync,rename,renameat,renameat2"}, args...)
+		require.Equal(t, exitDone, code, said)
+		text, err := os.ReadFile(log)
+		require.NoError(t, err)
+		event := regexp.MustCompile(`(write|fsync|rename)\w*\([^\n]*\.resow-\d+`).FindAllStringSubmatch(string(text), -1)
+		require.NotEmpty(t, event)
+		last := ""
+		for _, e := range event {
+			require.False(t, e[1] == "rename" && last == "write", "%s", text)
+			last = e[1]
+		}
+		require.Equal(t, "rename", last)
+	}
+}
+
+// A trial of an import that was killed leaves nothing that the next one does not
+// clear away.
+func TestKilledTrialOfAnImport(t *testing.T) {
+	dir, tmp := t.TempDir(), t.TempDir()
+	now := time.Date(2026, 11, 2, 8, 0, 0, 0, time.UTC)
+	require.NoError(t, demo.Build(filepath.Join(dir, "demo.resow"), now))
+	lines := filepath.Join(dir, "demo.jsonl")
+	mustMK(t, "export", "--out", lines, "--store", filepath.Join(dir, "demo.resow"))
+	left := func() int {
+		entries, err := os.ReadDir(tmp)
+		require.NoError(t, err)
+		return len(entries)
+	}
+	name := program(t)
+	for range 20 {
+		cmd := exec.Command(name, "import", lines, "--store", filepath.Join(dir, "new.resow"))
+		cmd.Env = append(os.Environ(), "TMPDIR="+tmp)
+		require.NoError(t, cmd.Start())
+		for range 200 {
+			if time.Sleep(2 * time.Millisecond); left() > 0 {
+				break
+			}
+		}
+		require.NoError(t, cmd.Process.Kill())
+		require.Error(t, cmd.Wait(), "it was killed")
+		if left() > 0 {
+			break
+		}
+	}
+	require.NotZero(t, left(), "it was killed while it tried")
+	t.Setenv("TMPDIR", tmp)
+	require.Contains(t, mustMK(t, "import", lines, "--store", filepath.Join(dir, "new.resow")), "can be taken")
+	require.Zero(t, left())
 }
