@@ -203,7 +203,7 @@ func verifyBuilt(path string, want Anchor, o Options, derived *partsSum) error {
 		return err
 	}
 	defer s.Close()
-	if err := s.sound(nil, &want); err != nil {
+	if err := s.sound(&verifier{want: &want}); err != nil {
 		return err
 	}
 	now, err := s.Anchor()
