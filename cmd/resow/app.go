@@ -45,21 +45,23 @@ type app struct {
 	json    bool
 	by      string
 	at      string
+	request string // the number that an earlier try of this command printed
 	color   string
-	ran     bool   // a command's own code began: errors from here on are not usage errors
-	code    int    // exit code of a command that did its work
-	printed bool   // with --json, the one document is out
-	example string // of a command that was used wrongly
-	textErr error  // the first error of a text for people
-	hold    bool   // with --json, the document waits until a file is written too
-	held    []byte // that document
+	args    []string // as they were typed
+	ran     bool     // a command's own code began: errors from here on are not usage errors
+	code    int      // exit code of a command that did its work
+	printed bool     // with --json, the one document is out
+	example string   // of a command that was used wrongly
+	textErr error    // the first error of a text for people
+	hold    bool     // with --json, the document waits until a file is written too
+	held    []byte   // that document
 }
 
 // run is main without the process: it gives the exit code.
 func run(args []string, w world) int {
 	out := &outcome{to: w.out}
 	w.out = out
-	a := &app{world: w}
+	a := &app{world: w, args: args}
 	root := newRoot(a, args...)
 	root.SetArgs(args)
 	root.SetIn(w.in)
@@ -228,6 +230,8 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	flags.BoolVar(&a.json, "json", false, "print one JSON document for programs")
 	flags.StringVar(&a.by, "by", "", "initials of who did it (or RESOW_BY)")
 	flags.StringVar(&a.at, "at", "", "when it was done: 18:30, \"2026-11-24 18:30\"")
+	flags.StringVar(&a.request, "request", "", "number that the first try of this command printed")
+	must(flags.MarkHidden("request")) // the error that asks for it prints it
 	flags.StringVar(&a.color, "color", "auto", "auto, always or never")
 	only := "" // every command
 	if len(args) > 0 && isCommand(args[0]) {
@@ -262,6 +266,11 @@ func (a *app) noteRuns(c *cobra.Command) {
 			a.ran = true
 			if a.at != "" && !takesAt(c, args) {
 				return &usageError{fmt.Sprintf("--at is for steps on mats and solutions; `%s` records none: leave it out", c.CommandPath())}
+			}
+			if a.request != "" {
+				if done, err := a.recordedBefore(); done || err != nil {
+					return err
+				}
 			}
 			return run(c, args)
 		}
