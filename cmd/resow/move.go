@@ -52,7 +52,11 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
 func (a *app) exportLines(f *farm, out string) error {
 	if out == "" {
 		a.printed = true
-		_, err := f.Lines(a.out, nil)
+		out := a.out
+		if !isTerminal(out) { // a program reads the bytes as they are
+			out = bare(out)
+		}
+		_, err := f.Lines(out, nil)
 		return err
 	}
 	var anchor store.Anchor
