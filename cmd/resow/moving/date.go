@@ -108,18 +108,15 @@ func plainReadings(text string, year int) (out []reading) {
 	return out
 }
 
-// orders gives the orders in which all dates of a column name days that are past
-// at now, and the dates that show it: those with one reading alone. A date that
-// has no reading at all shows nothing.
-func orders(cells []string, year int, now time.Time) (fit []string, shown string) {
+// orders gives the orders in which all dates of a column name a day, and the
+// first date that shows it by having one reading alone. A date that has no
+// reading at all shows nothing.
+func orders(cells []string, year int) (fit []string, shown string) {
 	fit = []string{DMY, MDY, YMD}
-	past := func(r reading) bool { return !time.Date(r.y, r.m, r.d, 0, 0, 0, 0, now.Location()).After(now) }
 	for _, c := range cells {
 		var here []string
 		for _, r := range readings(c, year) {
-			if past(r) {
-				here = append(here, r.order)
-			}
+			here = append(here, r.order)
 		}
 		if len(here) == 0 || here[0] == "" {
 			continue

@@ -2,10 +2,8 @@ package moving
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
-	"sync"
 )
 
 // headWithin is how many rows may stand above the head.
@@ -18,7 +16,8 @@ func (t *Table) findHead(known func(head string) bool) error {
 	if t.grid == nil {
 		return nil
 	}
-	head, most := -1, 0
+	head := max(0, slices.IndexFunc(t.grid, func(l Line) bool { return filled(l.Cells) > 1 }))
+	most := 0
 	for i, l := range t.grid[:min(len(t.grid), headWithin)] {
 		n := 0
 		for _, c := range l.Cells {
@@ -26,15 +25,9 @@ func (t *Table) findHead(known func(head string) bool) error {
 				n++
 			}
 		}
-		if n > most && (head < 0 || n > most+1) { // names of fields may stand in rows, too
+		if i == head || n > most+1 { // a word in a row may be the name of a field, too
 			head, most = i, n
 		}
-	}
-	if head < 0 {
-		head = slices.IndexFunc(t.grid, func(l Line) bool { return filled(l.Cells) > 1 })
-	}
-	if head < 0 {
-		head = 0
 	}
 	if bad := t.grid[head].Bad; bad != "" {
 		return &Error{"head of the file", firstText(t.grid[head].Cells), "the names of the columns: " + bad}
@@ -133,11 +126,14 @@ func unitsOnly(cells []string) bool {
 	return n > 0
 }
 
-// totals are the words in front of a sum.
+// totals are the words that stand first in a row of sums or means.
 var totals = []string{"total", "totals", "sum", "sum total", "grand total", "subtotal", "average", "mean", "summe", "gesamt", "gesamtsumme", "zwischensumme",
 	"mittelwert", "durchschnitt", "schnitt", "somme", "moyenne", "sous total", "totaal", "som", "gemiddelde", "totale", "media", "suma", "promedio"}
 
-var totalFirst = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(` + strings.Join(totals, "|") + `)( .*)?$`) })
+func isTotal(cells []string) bool {
+	first := slices.IndexFunc(cells, func(c string) bool { return c != "" })
+	return first >= 0 && slices.Contains(totals, plain(cells[first])) && !slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, 0)) > 0 })
+}
 
 // leaveOut takes out what is no row: the head once more, sums, and remarks that
 // stand alone on a line. Each is said, to be confirmed.
@@ -149,7 +145,7 @@ func (t *Table) leaveOut(above int) {
 		case l.Bad != "":
 		case slices.Equal(trimmed(l.Cells), trimmed(t.Columns)):
 			why = "is the head once more"
-		case slices.ContainsFunc(l.Cells, func(c string) bool { return totalFirst().MatchString(plain(c)) }) && !hasDate(l.Cells):
+		case isTotal(l.Cells):
 			why = "is a sum or mean"
 		case filled(l.Cells) == 1 && len(t.Columns) > 2 && (!hasCode(l.Cells[0]) || l.Cells[0] == ""):
 			why = "holds one remark alone"
@@ -168,10 +164,6 @@ func trimmed(cells []string) []string {
 		cells = cells[:len(cells)-1]
 	}
 	return cells
-}
-
-func hasDate(cells []string) bool {
-	return slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, 0)) > 0 })
 }
 
 // hasCode says whether a lone cell could be a mat's name: one word with a digit.

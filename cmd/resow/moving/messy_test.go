@@ -217,3 +217,57 @@ func messyOptions(t *testing.T, text string) (o Options, sheet string) {
 	}
 	return o, sheet
 }
+
+// Every bound of a file has a message that says what it is and what to do.
+func TestBounds(t *testing.T) {
+	row := func(cells int) string { return strings.Repeat("x,", cells-1) + "x\n" }
+	for name, k := range map[string]struct{ text, want string }{
+		"bytes":        {strings.Repeat("x", maxFile+1), "more than 64 MB\": want a smaller one; split it"},
+		"rows":         {"mat,date,step\n" + strings.Repeat("a,b,c\n", maxRows+1), "more than 200000 rows\": want fewer; split it"},
+		"columns":      {row(maxColumns + 1), "201 columns\": want at most 200"},
+		"JSON line":    {"{\"mat\":\"" + strings.Repeat("x", 1<<20) + "\"}\n", "lines of at most 1 MB"},
+		"PDF":          {"%PDF-1.7", "a PDF\": want the table saved as CSV UTF-8"},
+		"HTML":         {"<table><tr><td>", "a web page or XML\": want the table saved as CSV UTF-8"},
+		"archive":      {"PK\x03\x04", "want the table saved as CSV UTF-8"},
+		"UTF-32":       {"\xff\xfe\x00\x00m\x00\x00\x00", "UTF-32 text"},
+		"half UTF-16":  {"\xff\xfem\x00a", "damaged UTF-16"},
+		"no encoding":  {"mat,date\nM\x81,x\n", "neither UTF-8 nor Windows-1252"},
+		"zero byte":    {"mat,date\nM-1," + strings.Repeat("x", 40) + "\x00\n", "a zero byte in line 2"},
+		"open array":   {`[{"mat":"a"}`, "the end of the JSON array"},
+		"two arrays":   {`[{"mat":"a"}][]`, "one array in a file"},
+		"separator":    {"sep=#\na#b\n", "a comma, a semicolon, a tab or a bar"},
+		"sheet of CSV": {"", "this file has no sheets"},
+	} {
+		sheet := ""
+		if name == "sheet of CSV" {
+			sheet = "2026"
+		}
+		_, err := Read(strings.NewReader(k.text), sheet)
+		require.ErrorContains(t, err, k.want, name)
+	}
+	p := plan(t, "mat,date,step,reason\nM-1,2026-03-01,hold,"+strings.Repeat("x", maxCell+1)+"\n", Options{})
+	require.Contains(t, p.Bad[0].Text, "has 5001 bytes; at most 5000 are taken")
+	p = plan(t, `{"mat":"M-1","step":"hold","date":"2026-03-01","reason":"x"}`+"\n"+`{"mat":"M-1","step":"hold","date":"2026-03-01","reason":"`+strings.Repeat("x", maxCell+1)+`"}`, Options{})
+	require.Contains(t, p.Bad[0].Text, "at most 5000 are taken")
+}
+
+// A workbook that is damaged anywhere is refused or read, and never panics.
+func TestDamagedWorkbooks(t *testing.T) {
+	files, err := filepath.Glob("testdata/messy/*.xlsx")
+	require.NoError(t, err)
+	for _, f := range files {
+		whole, err := os.ReadFile(f)
+		require.NoError(t, err)
+		for i := range whole {
+			if i%17 != 0 {
+				continue
+			}
+			for _, b := range [][]byte{whole[:i], append(append(bytes.Clone(whole[:i]), whole[i]^0x55), whole[i+1:]...)} {
+				table, err := Read(bytes.NewReader(b), "")
+				if err == nil {
+					_, _ = Make(table, options(Options{}))
+				}
+			}
+		}
+	}
+}

@@ -451,8 +451,8 @@ func (p *planner) askMarks() {
 	}
 }
 
-// askDates settles the order of day, month and year: by the dates that have one
-// reading, and by past steps not lying ahead, else it asks.
+// askDates settles the order of day, month and year by the dates that have one
+// reading, else it asks.
 func (p *planner) askDates() {
 	s := p.said["at"]
 	cells := p.cells("at", true)
@@ -467,7 +467,7 @@ func (p *planner) askDates() {
 	if i, ok := p.at["at"]; ok {
 		head = p.table.Columns[i]
 	}
-	fit, shown := orders(cells, s.year, p.Now)
+	fit, shown := orders(cells, s.year)
 	for _, c := range cells {
 		all := readings(c, s.year)
 		if len(all) < 2 && shown == "" || len(fit) > 0 && len(all) > 0 && all[0].order == "" {

@@ -144,12 +144,15 @@ func (r *row) mat(out *store.Row) error {
 	}
 	m.LengthMM, m.WidthMM = r.number("length"), r.number("width")
 	if size := r.text("size"); size != "" {
+		if u := r.said["size"].unit; u != "" && strings.HasSuffix(strings.TrimRight(strings.ReplaceAll(size, "×", "x"), "0123456789., "), "x") {
+			size += u
+		}
 		if m.LengthMM != 0 || m.WidthMM != 0 {
 			return fmt.Errorf("it has both a size and a length or width; leave one out with --map")
 		}
 		l, w, err := amount.Size("size", size)
 		if err != nil {
-			return err
+			return fmt.Errorf("%w (for all rows: --map \"COLUMN=mm\")", err)
 		}
 		m.LengthMM, m.WidthMM = l, w
 	}

@@ -8,7 +8,6 @@ import (
 	"io"
 	"math"
 	"path"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -81,15 +80,15 @@ func (b *book) part(name string, to any) error {
 	if f == nil {
 		return nil
 	}
-	if f.UncompressedSize64 > 4*maxFile {
-		return damaged(fmt.Sprintf("a part of it is larger than %d MB", 4*maxFile>>20))
+	if f.UncompressedSize64 > maxFile {
+		return damaged(fmt.Sprintf("a part of it is larger than %d MB", maxFile>>20))
 	}
 	r, err := f.Open()
 	if err != nil {
 		return damaged(err.Error())
 	}
 	defer r.Close()
-	if err := xml.NewDecoder(io.LimitReader(r, 4*maxFile)).Decode(to); err != nil {
+	if err := xml.NewDecoder(io.LimitReader(r, maxFile)).Decode(to); err != nil {
 		return damaged(err.Error())
 	}
 	return nil
@@ -160,7 +159,7 @@ func (b *book) sheet(t *Table, name string) error {
 		return damaged(err.Error())
 	}
 	defer r.Close()
-	d := xml.NewDecoder(io.LimitReader(r, 4*maxFile))
+	d := xml.NewDecoder(io.LimitReader(r, maxFile))
 	for {
 		token, err := d.Token()
 		if err == io.EOF {
@@ -259,9 +258,13 @@ func (b *book) format(style int) string {
 		if f.ID != id {
 			continue
 		}
-		code, quoted, bracket := "", false, false
+		code, quoted, bracket, literal := "", false, false, false
 		for _, r := range strings.ToLower(f.Code) {
 			switch {
+			case literal:
+				literal = false
+			case r == '\\':
+				literal = true
 			case r == '"':
 				quoted = !quoted
 			case r == '[' || r == ']':
@@ -273,7 +276,7 @@ func (b *book) format(style int) string {
 		if strings.ContainsAny(code, "ydhs") || strings.Contains(code, "mm") {
 			return "day"
 		}
-		if slices.Contains([]rune(code), '%') {
+		if strings.Contains(code, "%") {
 			return "%"
 		}
 	}
