@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"cmp"
+	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -59,8 +60,9 @@ type app struct {
 
 // run is main without the process: it gives the exit code.
 func run(args []string, w world) int {
-	out := &outcome{to: w.out}
-	w.out = out
+	own := rand.Text()
+	out, errs := &outcome{to: w.out, own: own}, &outcome{to: w.err, own: own}
+	w.out, w.err = out, errs
 	a := &app{world: w, args: args}
 	root := newRoot(a, args...)
 	root.SetArgs(args)
@@ -68,6 +70,8 @@ func run(args []string, w world) int {
 	root.SetOut(w.out)
 	root.SetErr(w.err)
 	c, err := root.ExecuteC()
+	defer errs.end()
+	out.end()
 	if err != nil && !a.ran {
 		a.json = a.json || asksJSON(args)
 		a.example = firstExample(c)
@@ -83,21 +87,6 @@ func run(args []string, w world) int {
 		return a.fail(err)
 	}
 	return a.code
-}
-
-// outcome is standard output that remembers its first error, so that a full
-// disk is not taken for success.
-type outcome struct {
-	to  io.Writer
-	err error
-}
-
-func (o *outcome) Write(p []byte) (int, error) {
-	n, err := o.to.Write(p)
-	if o.err == nil && err != nil {
-		o.err = fmt.Errorf("the output can't be written, and what was recorded is recorded: %w", err)
-	}
-	return n, err
 }
 
 // asksJSON looks for --json where the flags were not read.
@@ -665,7 +654,7 @@ func (a *app) paint(color, word string) string {
 	if a.color == "never" || a.color == "auto" && (a.env("NO_COLOR") != "" || !isTerminal(a.out)) {
 		return word
 	}
-	return color + word + "\x1b[0m"
+	return control(a.out, color) + word + control(a.out, "\x1b[0m")
 }
 
 const (
@@ -680,9 +669,7 @@ func isTerminal(w io.Writer) bool {
 }
 
 func fileOf(w io.Writer) (*os.File, bool) {
-	if o, ok := w.(*outcome); ok {
-		w = o.to
-	}
+	w = bare(w)
 	f, ok := w.(*os.File)
 	return f, ok
 }

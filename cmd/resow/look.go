@@ -273,7 +273,7 @@ func (a *app) showCommand() *cobra.Command {
 
 func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 	line := func(name, format string, args ...any) {
-		fmt.Fprint(w, column(fmt.Sprintf("%-16s", name), fmt.Sprintf(format, args...), 79))
+		fmt.Fprint(w, column(padded(name, 16), fmt.Sprintf(format, args...), 79))
 	}
 	m := c.Mat
 	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.date(c.Added))
