@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"iter"
@@ -207,11 +208,38 @@ func TestRecallIsCounted(t *testing.T) {
 	w, out, errs = deadWorld(recallDay)
 	w.waiter = func() waiter { return waiter{wait: func(time.Duration) bool { return false }, stop: func() {}} }
 	require.Equal(t, 0, run([]string{"trace", "S7", "--store", path, "--hold", "recall", "--by", "MK"}, w), errs.String())
-	require.Contains(t, out.String(), "ON HOLD: 50 mats, \"recall\".\nOn hold before: 999. Retired, and so not held: 1.\n")
+	require.Contains(t, saidOf(out), "ON HOLD: 50 mats, \"recall\".\nOn hold before: 999. Retired, and so not held: 1.\n")
 	s, err := store.Open(path, store.Options{ReadOnly: true})
 	require.NoError(t, err)
 	defer s.Close()
 	c, err := s.Condition(codes[3])
 	require.NoError(t, err)
 	require.Equal(t, "a doubt; recall", c.HeldFor)
+}
+
+// saidOf is what a hold says behind the lists of mats.
+func saidOf(out *bytes.Buffer) string {
+	return out.String()[max(0, strings.LastIndex(out.String(), "ON HOLD")):]
+}
+
+// Others record between two batches: what they did is taken as it stands then,
+// and it is said that a mat may have come in.
+func TestRecallBesideOthers(t *testing.T) {
+	path, codes := recallFarm(t, holdBatch+60)
+	w, out, errs := deadWorld(recallDay)
+	w.waiter = func() waiter {
+		return waiter{wait: func(time.Duration) bool {
+			s, err := store.Open(path, store.Options{Now: func() time.Time { return recallDay }})
+			require.NoError(t, err)
+			_, err = s.Record("", []medium.Step{{Mat: codes[holdBatch+10], By: "AB", Body: &medium.Retire{Cause: medium.CauseCut}},
+				{Mat: codes[holdBatch+11], By: "AB", Body: &medium.Hold{Reason: "torn"}}})
+			require.NoError(t, err)
+			require.NoError(t, s.Close())
+			return false
+		}, stop: func() {}}
+	}
+	require.Equal(t, 0, run([]string{"trace", "S7", "--store", path, "--hold", "recall", "--by", "MK"}, w), errs.String())
+	require.Contains(t, saidOf(out), "ON HOLD: 1045 mats, \"recall\".\n"+
+		"On hold before: 3. Of those for something else: 3; this reason was added.\n  Retired, and so not held: 2.\n"+
+		"Others recorded steps meanwhile; run the same command once more, to be sure\n  that it has every mat.\n")
 }
