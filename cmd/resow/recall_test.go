@@ -222,12 +222,20 @@ func TestRecallIsCounted(t *testing.T) {
 	w.waiter = func() waiter { return waiter{wait: func(time.Duration) bool { return false }, stop: func() {}} }
 	require.Equal(t, 0, run([]string{"trace", "S7", "--store", path, "--hold", "recall", "--by", "MK"}, w), errs.String())
 	require.Contains(t, saidOf(out), "ON HOLD: 50 mats, \"recall\".\nOn hold before: 999. Retired, and so not held: 1.\n")
+	require.NotContains(t, saidOf(out), "Others recorded")
 	s, err := store.Open(path, store.Options{ReadOnly: true})
 	require.NoError(t, err)
-	defer s.Close()
 	c, err := s.Condition(codes[3])
 	require.NoError(t, err)
 	require.Equal(t, "a doubt; recall", c.HeldFor)
+	require.NoError(t, s.Close())
+
+	out2, _, code := recall(t, path, "--hold", "second recall", "--by", "MK")
+	require.Equal(t, 0, code)
+	require.Empty(t, out2.Held)
+	require.Equal(t, 1049, out2.Before)
+	require.Equal(t, 1049, out2.Added)
+	require.False(t, out2.Others, "the steps were its own")
 }
 
 // saidOf is what a hold says behind the lists of mats.

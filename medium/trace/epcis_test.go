@@ -250,3 +250,22 @@ func TestAnEndIsNeverBeforeItsSowing(t *testing.T) {
 	require.Equal(t, sown.At.UTC().Format("2006-01-02T15:04:05.000Z"), end["eventTime"])
 	require.Equal(t, "decommissioning", events[len(events)-1]["bizStep"])
 }
+
+// A sanitizing that a correction left on an unwashed mat counts no longer.
+func TestEPCISCreditsWhatTheVerdictCredits(t *testing.T) {
+	l := newLedger(1)
+	m := medium.Code("TK7R2N81")
+	for _, b := range []medium.Body{
+		&medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}},
+		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir},
+		&medium.Sanitize{Product: "drum", Active: "hypochlorite", StrengthPPM: 100, ContactS: 120, Sides: 2, Method: "spray"},
+	} {
+		l.do(m, b, true)
+	}
+	events := eventsOf(t, l.threads[m])
+	require.Equal(t, true, events[3]["mat:accepted"])
+	l.do(m, &medium.Correct{MatSeq: 2}, true)
+	events = eventsOf(t, l.threads[m])
+	require.Contains(t, events[3]["bizStep"], "sanitizing")
+	require.Equal(t, false, events[3]["mat:accepted"])
+}
