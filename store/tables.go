@@ -27,7 +27,7 @@ import (
 func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map[medium.Kind]int, error) {
 	tables := map[medium.Kind]*table{}
 	records := map[medium.Kind]int{}
-	err := s.view(func(tx *bbolt.Tx) error {
+	err := s.walk(func(tx *bbolt.Tx) error {
 		voided, err := voidedSteps(tx)
 		if err != nil {
 			return err

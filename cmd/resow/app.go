@@ -46,14 +46,16 @@ type app struct {
 	json    bool
 	by      string
 	at      string
+	request string // the number that an earlier try of this command printed
 	color   string
-	ran     bool   // a command's own code began: errors from here on are not usage errors
-	code    int    // exit code of a command that did its work
-	printed bool   // with --json, the one document is out
-	example string // of a command that was used wrongly
-	textErr error  // the first error of a text for people
-	hold    bool   // with --json, the document waits until a file is written too
-	held    []byte // that document
+	args    []string // as they were typed
+	ran     bool     // a command's own code began: errors from here on are not usage errors
+	code    int      // exit code of a command that did its work
+	printed bool     // with --json, the one document is out
+	example string   // of a command that was used wrongly
+	textErr error    // the first error of a text for people
+	hold    bool     // with --json, the document waits until a file is written too
+	held    []byte   // that document
 }
 
 // run is main without the process: it gives the exit code.
@@ -61,7 +63,7 @@ func run(args []string, w world) int {
 	own := rand.Text()
 	out, errs := &outcome{to: w.out, own: own}, &outcome{to: w.err, own: own}
 	w.out, w.err = out, errs
-	a := &app{world: w}
+	a := &app{world: w, args: args}
 	root := newRoot(a, args...)
 	root.SetArgs(args)
 	root.SetIn(w.in)
@@ -217,6 +219,8 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	flags.BoolVar(&a.json, "json", false, "print one JSON document for programs")
 	flags.StringVar(&a.by, "by", "", "initials of who did it (or RESOW_BY)")
 	flags.StringVar(&a.at, "at", "", "when it was done: 18:30, \"2026-11-24 18:30\"")
+	flags.StringVar(&a.request, "request", "", "number that the first try of this command printed")
+	must(flags.MarkHidden("request")) // the error that asks for it prints it
 	flags.StringVar(&a.color, "color", "auto", "auto, always or never")
 	only := "" // every command
 	if len(args) > 0 && isCommand(args[0]) {
@@ -251,6 +255,11 @@ func (a *app) noteRuns(c *cobra.Command) {
 			a.ran = true
 			if a.at != "" && !takesAt(c, args) {
 				return &usageError{fmt.Sprintf("--at is for steps on mats and solutions; `%s` records none: leave it out", c.CommandPath())}
+			}
+			if a.request != "" {
+				if done, err := a.recordedBefore(); done || err != nil {
+					return err
+				}
 			}
 			return run(c, args)
 		}
@@ -522,7 +531,11 @@ func (a *app) errWidth() int {
 	return 1000
 }
 
-const maxCodes = 10000
+// What one command takes at most: mats, and bytes of their codes.
+const (
+	maxCodes     = 10000
+	maxCodeBytes = 1 << 20
+)
 
 func (a *app) expand(args []string) ([]string, error) {
 	var texts []string
@@ -531,9 +544,12 @@ func (a *app) expand(args []string) ([]string, error) {
 			texts = append(texts, arg)
 			continue
 		}
-		in, err := io.ReadAll(io.LimitReader(a.in, 1<<20))
+		in, err := io.ReadAll(io.LimitReader(a.in, maxCodeBytes+1))
 		if err != nil {
 			return nil, err
+		}
+		if len(in) > maxCodeBytes {
+			return nil, &usageError{"more than 1 MiB on standard input, where codes were asked for: give them in several runs"}
 		}
 		for _, line := range strings.FieldsFunc(string(in), func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' || r == ',' }) {
 			texts = append(texts, codesIn(line)...)
@@ -543,7 +559,7 @@ func (a *app) expand(args []string) ([]string, error) {
 		return nil, &usageError{"name at least one mat: its code, or - to read codes from standard input"}
 	}
 	if len(texts) > maxCodes {
-		return nil, &usageError{fmt.Sprintf("at most %d mats in one command", maxCodes)}
+		return nil, &usageError{fmt.Sprintf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes)}
 	}
 	return texts, nil
 }

@@ -56,8 +56,10 @@ func (a *app) exportLines(f *farm, out string) error {
 		if !isTerminal(out) { // a program reads the bytes as they are
 			out = bare(out)
 		}
-		_, err := f.Lines(out, nil)
-		return err
+		if _, err := f.Lines(out, nil); err != nil {
+			return fmt.Errorf("what was written is no whole export: %w", err)
+		}
+		return nil
 	}
 	var anchor store.Anchor
 	err := writeFile(out, beginsLines, func(w io.Writer) (err error) {
@@ -209,21 +211,19 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 	return out, nil
 }
 
-// importLedger makes a ledger of an export. Without apply it does so in a
-// folder that goes away again, which tries every line.
+// importLedger makes a ledger of an export. Without apply it only tries every
+// line.
 func (a *app) importLedger(in io.Reader, apply bool) error {
 	path := a.storePath()
 	o := a.storeOptions(false)
-	at := path
-	if !apply {
-		dir, err := os.MkdirTemp("", "resow-import-")
-		if err != nil {
-			return err
-		}
-		defer os.RemoveAll(dir)
-		at = filepath.Join(dir, "try.resow")
+	var anchor store.Anchor
+	var repeated bool
+	var err error
+	if apply {
+		anchor, repeated, err = store.FromLines(path, in, o)
+	} else {
+		anchor, err = store.TryLines(in, o)
 	}
-	anchor, repeated, err := store.FromLines(at, in, o)
 	if err != nil {
 		return a.importFailed(err)
 	}

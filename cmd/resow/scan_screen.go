@@ -90,10 +90,10 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 	}
 	room := max(0, height-len(lines)-2)
 	said := said(l, width)
-	if len(said) > room {
+	if lost := len(said) - room; lost > 0 {
 		said = said[:room]
 		if room > 0 {
-			said[room-1] = "…"
+			said[room-1] = fmt.Sprintf("… %d more lines", lost+1)
 		}
 	}
 	lines = append(lines, said...)

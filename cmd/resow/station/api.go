@@ -32,16 +32,22 @@ func (s *Station) apiDocument(w http.ResponseWriter, _ *http.Request, _ session)
 	_, _ = w.Write(openAPI)
 }
 
+// apiDueMost bounds the items of one answer; its total counts the others too.
+const apiDueMost = 1000
+
 func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
-	items := []medium.DueItem{}
-	err := s.door.read(func(v *view) error {
-		work, err := v.Due(v.now, 1000)
+	items, total := []medium.DueItem{}, 0
+	err := s.door.read(func(v *view) (err error) {
+		if total, err = v.DueTotal(v.now); err != nil {
+			return err
+		}
+		work, err := v.Due(v.now, apiDueMost)
 		for _, one := range work {
 			items = append(items, one.Item(v.now, v.now))
 		}
 		return err
 	})
-	s.answer(w, r, who, map[string]any{"items": items}, err)
+	s.answer(w, r, who, map[string]any{"total": total, "items": items}, err)
 }
 
 func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {
