@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -241,105 +242,6 @@ func TestTables(t *testing.T) {
 	require.Error(t, err)
 }
 
-// What does not chain is not exported as if it did: neither a record that was
-// changed, nor one that was taken out with its end, nor a head of other records.
-func TestExportOfABrokenChain(t *testing.T) {
-	s, _ := smallLedger(t)
-	all := dump(t, s)
-	key := func(mat medium.Code, seq uint64) string { return string(stepKey(mat, seq)) }
-	last := all["steps/"+key(code(1), 6)]
-	for name, change := range map[string]func(put func(bucket, key string, value []byte)){
-		"a record changed": func(put func(bucket, key string, value []byte)) {
-			put("steps", key(code(1), 3), []byte(strings.Replace(all["steps/"+key(code(1), 3)], "air", "sun", 1)))
-		},
-		"the last record of a mat changed": func(put func(bucket, key string, value []byte)) {
-			put("steps", key(code(1), 6), []byte(strings.Replace(last, "radish", "rodish", 1)))
-		},
-		"the end taken off": func(put func(bucket, key string, value []byte)) { put("steps", key(code(3), 1), nil) },
-		"another head": func(put func(bucket, key string, value []byte)) {
-			head := []byte(all["meta/ledger"])
-			head[len(head)-1] ^= 1
-			put("meta", "ledger", head)
-		},
-	} {
-		tamper(t, s, change)
-		text := &bytes.Buffer{}
-		_, err := s.Lines(text, nil)
-		require.Error(t, err, name)
-		_, err = s.Tables(func(medium.Kind) (io.WriteCloser, error) { return &buffer{}, nil })
-		require.Error(t, err, name)
-		_, _, err = FromLines(filepath.Join(t.TempDir(), "new.resow"), text, Options{})
-		require.Error(t, err, "what had been written of it: %s", name)
-		tamper(t, s, func(put func(bucket, key string, value []byte)) {
-			for k, v := range all {
-				bucket, key := split(k)
-				put(bucket, key, []byte(v))
-			}
-		})
-	}
-}
-
-// On a page that leads back to itself bbolt goes round for ever. Of a large file
-// the pages that lead to others are looked at before all of it is walked.
-func TestWalkOfAPageThatLeadsBack(t *testing.T) {
-	path, c := closedLedger(t, 500)
-	s, err := Open(path, c.options())
-	require.NoError(t, err)
-	defer s.Close()
-	s.unseen = true // as of a file of more than skimAtOpen
-	require.NoError(t, s.skim())
-	require.False(t, s.unseen, "once is enough")
-
-	var root uint64
-	require.NoError(t, s.view(func(tx *bbolt.Tx) error { root = uint64(tx.Bucket(bucketSteps).Root()); return nil }))
-	back := binary.NativeEndian.AppendUint64(nil, root) // its first child is itself
-	_, err = s.file.WriteAt(back, int64(root)*int64(s.db.Info().PageSize)+pageHeader+8)
-	require.NoError(t, err)
-	s.unseen = true
-	var damaged *DamagedError
-	_, err = s.Lines(io.Discard, nil)
-	require.ErrorAs(t, err, &damaged)
-	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }), &damaged)
-}
-
-// A thread whose first key begins a page and is out of order leads the search for
-// the next thread back, and it would never end. The file is too large for its
-// leaves to be read at opening.
-func TestWalkOfKeysOutOfOrder(t *testing.T) {
-	path, c := closedLedger(t, 900)
-	content, err := os.ReadFile(path)
-	require.NoError(t, err)
-	require.Greater(t, len(content), checkAtOpen)
-	turned := 0
-	withStore(t, path, c, func(s *Store) {
-		size := s.db.Info().PageSize
-		var turn func(id int)
-		turn = func(id int) {
-			var br branch
-			require.NoError(t, br.read(content[id*size:][:size]))
-			for i, k := range br.keys {
-				page := content[int(br.children[i])*size:][:size]
-				switch leaf := page[8] == flagLeaf; {
-				case !leaf:
-					turn(int(br.children[i]))
-				case k[4] >= '4' && k[11] == 1 && turned == 0:
-					page[bytes.Index(page, k)+4] &^= 7 // the mat's number is less by hundreds
-					turned++
-				}
-			}
-		}
-		require.NoError(t, s.view(func(tx *bbolt.Tx) error { turn(int(tx.Bucket(bucketSteps).Root())); return nil }))
-	})
-	require.NotZero(t, turned)
-	require.NoError(t, os.WriteFile(path, content, 0o600))
-	withStore(t, path, c, func(s *Store) {
-		_, err := s.Lines(io.Discard, nil)
-		var damaged *DamagedError
-		require.ErrorAs(t, err, &damaged)
-		require.ErrorContains(t, err, "out of order")
-	})
-}
-
 // A table tells nothing from zero, shows what is void, and has a crop's parts in
 // columns.
 func TestTablesSayWhatWasRecorded(t *testing.T) {
@@ -454,5 +356,130 @@ func fillCells(t *rapid.T, v reflect.Value) {
 				f.Set(reflect.Append(f, part))
 			}
 		}
+	}
+}
+
+// What does not chain is not exported as if it did: neither a record that was
+// changed, nor one that was taken out with its end, nor a head of other records.
+func TestExportOfABrokenChain(t *testing.T) {
+	s, _ := smallLedger(t)
+	all := dump(t, s)
+	key := func(mat medium.Code, seq uint64) string { return string(stepKey(mat, seq)) }
+	last := all["steps/"+key(code(1), 6)]
+	for name, change := range map[string]func(put func(bucket, key string, value []byte)){
+		"a record changed": func(put func(bucket, key string, value []byte)) {
+			put("steps", key(code(1), 3), []byte(strings.Replace(all["steps/"+key(code(1), 3)], "air", "sun", 1)))
+		},
+		"the last record of a mat changed": func(put func(bucket, key string, value []byte)) {
+			put("steps", key(code(1), 6), []byte(strings.Replace(last, "radish", "rodish", 1)))
+		},
+		"the end taken off": func(put func(bucket, key string, value []byte)) { put("steps", key(code(3), 1), nil) },
+		"another head": func(put func(bucket, key string, value []byte)) {
+			head := []byte(all["meta/ledger"])
+			head[len(head)-1] ^= 1
+			put("meta", "ledger", head)
+		},
+	} {
+		tamper(t, s, change)
+		text := &bytes.Buffer{}
+		_, err := s.Lines(text, nil)
+		require.Error(t, err, name)
+		_, err = s.Tables(func(medium.Kind) (io.WriteCloser, error) { return &buffer{}, nil })
+		require.Error(t, err, name)
+		_, _, err = FromLines(filepath.Join(t.TempDir(), "new.resow"), text, Options{})
+		require.Error(t, err, "what had been written of it: %s", name)
+		tamper(t, s, func(put func(bucket, key string, value []byte)) {
+			for k, v := range all {
+				bucket, key := split(k)
+				put(bucket, key, []byte(v))
+			}
+		})
+	}
+}
+
+// On a page that leads back to itself bbolt goes round for ever. Of a large file
+// the pages that lead to others are looked at before all of it is walked.
+func TestWalkOfAPageThatLeadsBack(t *testing.T) {
+	path, c := closedLedger(t, 500)
+	s, err := Open(path, c.options())
+	require.NoError(t, err)
+	defer s.Close()
+	s.unseen = true // as of a file of more than skimAtOpen
+	require.NoError(t, s.skim())
+	require.False(t, s.unseen, "once is enough")
+
+	var root uint64
+	require.NoError(t, s.view(func(tx *bbolt.Tx) error { root = uint64(tx.Bucket(bucketSteps).Root()); return nil }))
+	back := binary.NativeEndian.AppendUint64(nil, root) // its first child is itself
+	_, err = s.file.WriteAt(back, int64(root)*int64(s.db.Info().PageSize)+pageHeader+8)
+	require.NoError(t, err)
+	s.unseen = true
+	var damaged *DamagedError
+	_, err = s.Lines(io.Discard, nil)
+	require.ErrorAs(t, err, &damaged)
+	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }), &damaged)
+}
+
+// A thread whose first key begins a page and is out of order leads the search for
+// the next thread back, and it would never end. The file is too large for its
+// leaves to be read at opening.
+func TestWalkOfKeysOutOfOrder(t *testing.T) {
+	path, c := closedLedger(t, 900)
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Greater(t, len(content), checkAtOpen)
+	turned := 0
+	withStore(t, path, c, func(s *Store) {
+		size := s.db.Info().PageSize
+		var turn func(id int)
+		turn = func(id int) {
+			var br branch
+			require.NoError(t, br.read(content[id*size:][:size]))
+			for i, k := range br.keys {
+				page := content[int(br.children[i])*size:][:size]
+				switch leaf := page[8] == flagLeaf; {
+				case !leaf:
+					turn(int(br.children[i]))
+				case k[4] >= '4' && k[11] == 1 && turned == 0:
+					page[bytes.Index(page, k)+4] &^= 7 // the mat's number is less by hundreds
+					turned++
+				}
+			}
+		}
+		require.NoError(t, s.view(func(tx *bbolt.Tx) error { turn(int(tx.Bucket(bucketSteps).Root())); return nil }))
+	})
+	require.NotZero(t, turned)
+	require.NoError(t, os.WriteFile(path, content, 0o600))
+	withStore(t, path, c, func(s *Store) {
+		_, err := s.Lines(io.Discard, nil)
+		var damaged *DamagedError
+		require.ErrorAs(t, err, &damaged)
+		require.ErrorContains(t, err, "out of order")
+	})
+}
+
+// A line that names something twice is refused, however it is spelled: readers
+// differ in which one counts.
+func TestANameTwiceInALineIsRefused(t *testing.T) {
+	s, _ := smallLedger(t)
+	all := strings.SplitAfter(lines(t, s), "\n")
+	for at, change := range map[int][][2]string{
+		0: {{`"format":1`, `"format":1,"format":1`}},
+		1: {{`"by":"`, `"by":"SV","by":"`}, {`"by":"`, `"By":"SV","by":"`}, {`"by":"`, `"\u0062y":"SV","by":"`}, {`"name":"`, `"name":"x","name":"`}, {"}\n", "}]\n"}},
+	} {
+		for _, c := range change {
+			changed := slices.Clone(all)
+			changed[at] = strings.Replace(changed[at], c[0], c[1], 1)
+			if c[0] == "}\n" {
+				changed[at] = strings.TrimSuffix(changed[at], "\n") + "]\n"
+			}
+			require.NotEqual(t, all[at], changed[at], "%v in %s", c, all[at])
+			_, _, err := FromLines(filepath.Join(t.TempDir(), "again.resow"), strings.NewReader(strings.Join(changed, "")), Options{})
+			require.Error(t, err, "%v", c)
+			require.Regexp(t, "stands in it twice|something follows", err.Error())
+		}
+	}
+	for text, want := range map[string]string{`{"a":{"b":1},"c":[{"b":1},{"b":2}],"d":"a\":{"}`: "", `{"a":{"b":1,"b":2}}`: "b", `[{"a":"a"},{"a":1,"A":2}]`: "A"} {
+		require.Equal(t, want, repeatedName([]byte(text)), text)
 	}
 }
