@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -455,4 +456,30 @@ func TestWalkOfKeysOutOfOrder(t *testing.T) {
 		require.ErrorAs(t, err, &damaged)
 		require.ErrorContains(t, err, "out of order")
 	})
+}
+
+// A line that names something twice is refused, however it is spelled: readers
+// differ in which one counts.
+func TestANameTwiceInALineIsRefused(t *testing.T) {
+	s, _ := smallLedger(t)
+	all := strings.SplitAfter(lines(t, s), "\n")
+	for at, change := range map[int][][2]string{
+		0: {{`"format":1`, `"format":1,"format":1`}},
+		1: {{`"by":"`, `"by":"SV","by":"`}, {`"by":"`, `"By":"SV","by":"`}, {`"by":"`, `"\u0062y":"SV","by":"`}, {`"name":"`, `"name":"x","name":"`}, {"}\n", "}]\n"}},
+	} {
+		for _, c := range change {
+			changed := slices.Clone(all)
+			changed[at] = strings.Replace(changed[at], c[0], c[1], 1)
+			if c[0] == "}\n" {
+				changed[at] = strings.TrimSuffix(changed[at], "\n") + "]\n"
+			}
+			require.NotEqual(t, all[at], changed[at], "%v in %s", c, all[at])
+			_, _, err := FromLines(filepath.Join(t.TempDir(), "again.resow"), strings.NewReader(strings.Join(changed, "")), Options{})
+			require.Error(t, err, "%v", c)
+			require.Regexp(t, "stands in it twice|something follows", err.Error())
+		}
+	}
+	for text, want := range map[string]string{`{"a":{"b":1},"c":[{"b":1},{"b":2}],"d":"a\":{"}`: "", `{"a":{"b":1,"b":2}}`: "b", `[{"a":"a"},{"a":1,"A":2}]`: "A"} {
+		require.Equal(t, want, repeatedName([]byte(text)), text)
+	}
 }

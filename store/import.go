@@ -174,7 +174,9 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 		return refuse("it is no export of resow")
 	}
 	line := bytes.TrimPrefix(in.Bytes(), []byte("\ufeff"))
-	if err := json.Unmarshal(line, &h); err != nil || h.Export == 0 {
+	if err := json.Unmarshal(line, &h); err == nil && repeatedName(line) != "" {
+		return refuse("it is no head of an export: %q stands in it twice", repeatedName(line))
+	} else if err != nil || h.Export == 0 {
 		return refuse("it is no head of an export: %v", err)
 	}
 	if h.Export != ExportVersion || h.Format < 1 || h.Format > Format { // that of the file when it was made
@@ -311,18 +313,6 @@ func (l readLine) record(text, prev []byte) ([]byte, medium.Step, error) {
 		return nil, s, errors.New("its stored bytes do not say what the line says")
 	}
 	return l.Stored, s, nil
-}
-
-func strictJSON(text []byte, v any) error {
-	d := json.NewDecoder(bytes.NewReader(text))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
-		return fmt.Errorf("it can't be read: %w", err)
-	}
-	if d.More() {
-		return errors.New("something follows the record")
-	}
-	return nil
 }
 
 // Row is one past step, or one mat, from a file that resow did not write.

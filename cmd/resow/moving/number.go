@@ -2,6 +2,7 @@ package moving
 
 import (
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 )
@@ -91,6 +92,15 @@ func (w written) with(mark string) string {
 		d = strings.ReplaceAll(d, ",", "")
 	}
 	return w.before + d + w.after
+}
+
+// as says for a person what the number is with a decimal mark: 1250 g.
+func (w written) as(mark, unit string) string {
+	v, _ := strconv.ParseFloat(written{digits: w.digits}.with(mark), 64)
+	if after := strings.TrimSpace(w.after); after != "" {
+		unit = after
+	}
+	return strings.TrimSpace(strconv.FormatFloat(v, 'f', -1, 64) + " " + unit)
 }
 
 // evidence is what the cells of a column, or of a file, show about their

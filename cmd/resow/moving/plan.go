@@ -439,7 +439,7 @@ func (p *planner) askMarks() {
 			mark, by = all.one(), all.sure[all.one()]
 		}
 		if mark == "" {
-			p.ask(c.Head, fmt.Sprintf("%q is %s or %s", own.open, strings.TrimSpace(w.with(point)), strings.TrimSpace(w.with(comma))),
+			p.ask(c.Head, fmt.Sprintf("%q is %s or %s", own.open, w.as(point, c.Unit), w.as(comma, c.Unit)),
 				p.option(c.Head, point), p.option(c.Head, comma))
 			continue
 		}
@@ -447,7 +447,7 @@ func (p *planner) askMarks() {
 		p.said[c.Field] = s
 		p.plan.Columns[i].Guess = fmt.Sprintf("decimal %s", mark)
 		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %q is read as %s, since %q has a decimal %s (say it with %s)",
-			c.Head, own.open, strings.TrimSpace(w.with(mark)), by, mark, p.option(c.Head, mark)))
+			c.Head, own.open, w.as(mark, c.Unit), by, mark, p.option(c.Head, mark)))
 	}
 }
 

@@ -367,7 +367,7 @@ func object(text []byte) (line Line, names []string, err error) {
 	if _, err := d.Token(); err != nil {
 		return line, nil, err
 	}
-	if d.More() {
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return line, nil, errors.New("something follows the object")
 	}
 	return line, names, nil
