@@ -427,6 +427,11 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 			refused[step.Mat] = r.Line
 			continue
 		}
+		if got := took.Steps[0]; step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != step.MatSeq {
+			bad.add(r.Line, "it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq)
+			refused[step.Mat] = r.Line
+			continue
+		}
 		done.New++
 		if !took.Steps[0].Outcome.Accepted {
 			done.Missed++

@@ -375,6 +375,20 @@ func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 	return out, err
 }
 
+// DueTotal counts what is due until a time: what Due gives without a limit.
+func (s *Store) DueTotal(until time.Time) (n int, err error) {
+	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
+	err = s.read(func(tx *bbolt.Tx) error {
+		n = 0
+		c := tx.Bucket(bucketDue).Cursor()
+		for k, _ := c.First(); len(k) >= 8 && bytes.Compare(k[:8], end) <= 0; k, _ = c.Next() {
+			n++
+		}
+		return nil
+	})
+	return n, err
+}
+
 // Lot gives the mats that carried a lot, in the order of their codes. Case does
 // not matter.
 func (s *Store) Lot(lot string) ([]medium.Code, error) { return s.lot(cropLot, lot) }

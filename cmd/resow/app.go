@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"cmp"
+	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -59,8 +60,9 @@ type app struct {
 
 // run is main without the process: it gives the exit code.
 func run(args []string, w world) int {
-	out := &outcome{to: w.out}
-	w.out = out
+	own := rand.Text()
+	out, errs := &outcome{to: w.out, own: own}, &outcome{to: w.err, own: own}
+	w.out, w.err = out, errs
 	a := &app{world: w, args: args}
 	root := newRoot(a, args...)
 	root.SetArgs(args)
@@ -68,6 +70,8 @@ func run(args []string, w world) int {
 	root.SetOut(w.out)
 	root.SetErr(w.err)
 	c, err := root.ExecuteC()
+	defer errs.end()
+	out.end()
 	if err != nil && !a.ran {
 		a.json = a.json || asksJSON(args)
 		a.example = firstExample(c)
@@ -83,21 +87,6 @@ func run(args []string, w world) int {
 		return a.fail(err)
 	}
 	return a.code
-}
-
-// outcome is standard output that remembers its first error, so that a full
-// disk is not taken for success.
-type outcome struct {
-	to  io.Writer
-	err error
-}
-
-func (o *outcome) Write(p []byte) (int, error) {
-	n, err := o.to.Write(p)
-	if o.err == nil && err != nil {
-		o.err = fmt.Errorf("the output can't be written, and what was recorded is recorded: %w", err)
-	}
-	return n, err
 }
 
 // asksJSON looks for --json where the flags were not read.
@@ -542,7 +531,11 @@ func (a *app) errWidth() int {
 	return 1000
 }
 
-const maxCodes = 10000
+// What one command takes at most: mats, and bytes of their codes.
+const (
+	maxCodes     = 10000
+	maxCodeBytes = 1 << 20
+)
 
 func (a *app) expand(args []string) ([]string, error) {
 	var texts []string
@@ -551,9 +544,12 @@ func (a *app) expand(args []string) ([]string, error) {
 			texts = append(texts, arg)
 			continue
 		}
-		in, err := io.ReadAll(io.LimitReader(a.in, 1<<20))
+		in, err := io.ReadAll(io.LimitReader(a.in, maxCodeBytes+1))
 		if err != nil {
 			return nil, err
+		}
+		if len(in) > maxCodeBytes {
+			return nil, &usageError{"more than 1 MiB on standard input, where codes were asked for: give them in several runs"}
 		}
 		for _, line := range strings.FieldsFunc(string(in), func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' || r == ',' }) {
 			texts = append(texts, codesIn(line)...)
@@ -563,7 +559,7 @@ func (a *app) expand(args []string) ([]string, error) {
 		return nil, &usageError{"name at least one mat: its code, or - to read codes from standard input"}
 	}
 	if len(texts) > maxCodes {
-		return nil, &usageError{fmt.Sprintf("at most %d mats in one command", maxCodes)}
+		return nil, &usageError{fmt.Sprintf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes)}
 	}
 	return texts, nil
 }
@@ -658,7 +654,7 @@ func (a *app) paint(color, word string) string {
 	if a.color == "never" || a.color == "auto" && (a.env("NO_COLOR") != "" || !isTerminal(a.out)) {
 		return word
 	}
-	return color + word + "\x1b[0m"
+	return control(a.out, color) + word + control(a.out, "\x1b[0m")
 }
 
 const (
@@ -673,9 +669,7 @@ func isTerminal(w io.Writer) bool {
 }
 
 func fileOf(w io.Writer) (*os.File, bool) {
-	if o, ok := w.(*outcome); ok {
-		w = o.to
-	}
+	w = bare(w)
 	f, ok := w.(*os.File)
 	return f, ok
 }

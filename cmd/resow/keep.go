@@ -175,10 +175,11 @@ func (a *app) progress(what string) func(done, total int) {
 		}
 		shown = now
 		left := now.Sub(begun).Seconds() / float64(max(done, 1)) * float64(total-done)
-		end := "\r"
+		back := control(a.world.err, "\r")
+		end := back
 		if done == total {
 			end = "\n"
 		}
-		fmt.Fprintf(a.world.err, "\r%s: %d of %d, about %.0f s left   %s", what, done, total, left, end)
+		fmt.Fprintf(a.world.err, "%s%s: %d of %d, about %.0f s left   %s", back, what, done, total, left, end)
 	}
 }

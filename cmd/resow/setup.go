@@ -217,7 +217,7 @@ func (a *app) policyShowCommand() *cobra.Command {
 					Version int           `json:"version"`
 					Rules   []ruleInForce `json:"rules"`
 				}{f.Policy.Version, rules}, func(w io.Writer) {
-					fmt.Fprintf(w, "Policy of %s, version %d\n", f.Settings.Name, f.Policy.Version)
+					fmt.Fprintf(w, "Policy of %s, version %d\n", medium.Visible(f.Settings.Name), f.Policy.Version)
 					for _, r := range rules {
 						printRule(w, r)
 					}

@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -44,9 +45,12 @@ func document(t *testing.T, n Names) []byte {
 	t.Helper()
 	loc, err := time.LoadLocation("Europe/Dublin")
 	require.NoError(t, err)
-	doc, err := EPCIS([][]medium.Step{everyStep()}, n, []byte{1, 2}, loc, start)
+	e := EPCIS{Names: n, Store: []byte{1, 2}, Zone: loc, Made: start}
+	head, err := e.Head()
 	require.NoError(t, err)
-	return doc
+	events, err := e.Thread(everyStep())
+	require.NoError(t, err)
+	return slices.Concat(head, events, e.Tail())
 }
 
 func TestEPCIS(t *testing.T) {
@@ -58,7 +62,8 @@ func TestEPCIS(t *testing.T) {
 		} `json:"epcisBody"`
 	}
 	require.NoError(t, json.Unmarshal(doc, &d))
-	require.Len(t, d.Body.Events, 21) // 24 steps less mist, relabel and correct
+	// 24 steps less mist, relabel and correct; a yield, and the ends of two crops
+	require.Len(t, d.Body.Events, 24)
 	ids := map[any]bool{}
 	declared := 0
 	for _, e := range d.Body.Events {
@@ -72,12 +77,29 @@ func TestEPCIS(t *testing.T) {
 		}
 	}
 	require.Equal(t, 1, declared)
+	what := func(i int, keys ...string) (out []any) {
+		for _, k := range keys {
+			out = append(out, d.Body.Events[i][k])
+		}
+		return out
+	}
+	shelf := map[string]any{"id": "https://greens.example/place/shelf%203"}
+	require.Equal(t, []any{"ADD", "assembling", shelf, shelf, []any{"radish"}},
+		what(5, "action", "bizStep", "readPoint", "bizLocation", "mat:crop"))
+	lot := "https://greens.example/lot/R%201%2F24%20%C3%BC"
+	require.Equal(t, []any{"ADD", []any{map[string]any{"epcClass": lot, "quantity": 0.3, "uom": "KGM"}}, map[string]any{"mat:crop": []any{"radish"}}},
+		what(7, "action", "quantityList", "ilmd"))
+	require.Equal(t, []any{"AssociationEvent", "DELETE"}, what(8, "type", "action"))
+	require.Equal(t, []any{"inspecting", "in_progress"}, what(11, "bizStep", "disposition"), "a release to the wash is not available")
+	require.Equal(t, []any{"AssociationEvent", "DELETE"}, what(22, "type", "action"), "retired while it grew")
+	require.Equal(t, []any{"DELETE", "decommissioning"}, what(23, "action", "bizStep"))
+	require.NotContains(t, string(doc), "mat:by")
 	require.Contains(t, string(doc), "https://greens.example/lot/R%201%2F24%20%C3%BC")
 	require.Contains(t, string(doc), "https://greens.example/vocab/BizStep-sanitizing")
 	// the form of a GRAI as a URI: GS1 EPC Tag Data Standard; 952 is GS1's prefix for examples
 	require.Contains(t, string(document(t, Names{Base: farmNames.Base, GRAI: "9521234.00001"})), `"urn:epc:id:grai:9521234.00001.TK7R2N81"`)
 	for _, bad := range []Names{{}, {Base: "greens.example/"}, {Base: "https://greens.example"}, {Base: farmNames.Base, GRAI: "952"}, {Base: farmNames.Base, GRAI: "9521234.000012"}} {
-		_, err := EPCIS(nil, bad, nil, time.UTC, start)
+		_, err := (&EPCIS{Names: bad, Zone: time.UTC, Made: start}).Head()
 		var input *medium.InputError
 		require.True(t, errors.As(err, &input), "%+v", bad)
 	}
@@ -142,4 +164,25 @@ func TestEPCISIsValid(t *testing.T) {
 		require.Contains(t, good, from)
 		require.Error(t, check([]byte(strings.ReplaceAll(good, from, to))), to)
 	}
+	for _, doc := range demoDocuments(t, dir) {
+		require.NoError(t, check(doc))
+	}
+}
+
+// demoDocuments are those of the demo's rolls, from the program itself.
+func demoDocuments(t *testing.T, dir string) (docs [][]byte) {
+	program := filepath.Join(dir, "resow")
+	out, err := exec.Command("go", "build", "-o", program, "resow/cmd/resow").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	out, err = exec.Command(program, "demo", "--dir", dir).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	for _, roll := range []string{"roll 7", "roll 9", "sheet 3", "roll 11", "sheet 4", "roll 12"} {
+		path := filepath.Join(dir, "out.jsonld")
+		out, err := exec.Command(program, "trace", roll, "--store", filepath.Join(dir, "farm.resow"), "--epcis", path).CombinedOutput()
+		require.NoError(t, err, "%s", out)
+		doc, err := os.ReadFile(path)
+		require.NoError(t, err)
+		docs = append(docs, doc)
+	}
+	return docs
 }
