@@ -188,6 +188,10 @@ func (r *running) anchor(t testing.TB) (count uint64) {
 }
 
 func (p *phone) upload(path string, form url.Values, picture []byte) answer {
+	return p.uploadFor("text/html", path, form, picture)
+}
+
+func (p *phone) uploadFor(accept, path string, form url.Values, picture []byte) answer {
 	var b bytes.Buffer
 	w := multipart.NewWriter(&b)
 	for k, vs := range form {
@@ -202,6 +206,7 @@ func (p *phone) upload(path string, form url.Values, picture []byte) answer {
 	require.NoError(p.t, w.Close())
 	r := p.request("POST", path, &b)
 	r.Header.Set("Content-Type", w.FormDataContentType())
+	r.Header.Set("Accept", accept)
 	r.Header.Set("Origin", p.s.local())
 	return p.do(r)
 }

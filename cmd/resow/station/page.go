@@ -100,6 +100,9 @@ func (s *Station) said(r *http.Request, status int, err error) string {
 	if panicked || status == http.StatusInternalServerError {
 		return s.t.get("guard.failed")
 	}
+	if status == http.StatusRequestEntityTooLarge {
+		return s.t.get("guard.large")
+	}
 	return err.Error()
 }
 
