@@ -153,6 +153,8 @@ var english = texts{
 	"pair.title": "Pair this device", "pair.about": "Enter the code that the station shows on its terminal, or that a supervisor made. It is good for one device and ten minutes.", "pair.code": "Code (8 digits)", "pair.device": "Name of this device", "pair.devicehint": "Sink phone, office tablet.", "pair.do": "Pair",
 	"pair.plain":  "This connection is not encrypted: whoever is on the same Wi-Fi can read along. Keep the farm's Wi-Fi to the farm, or start the station with a certificate.",
 	"shift.title": "Who is at work?", "shift.about": "Every step is recorded with initials. Pick yours at the start of a shift.", "shift.other": "Other initials", "shift.begin": "Begin",
+	"shift.leaving": "Leaving?", "shift.end": "End the shift of %s", "shift.endabout": "The device stays paired, and the initials are free for another device.",
+	"shift.leave": "Log this device out", "shift.leaveabout": "To use it again it has to be paired with a fresh code. Steps that wait on it for the network stay on it until then.",
 	"people.title": "People and devices", "people.code": "Code for one %s's device:", "people.codehint": "Open %s/pair on that device within ten minutes. The code is shown only now.", "people.operator": "Code for an operator", "people.supervisor": "Code for a supervisor",
 	"people.devices": "Paired devices", "people.self": "this device", "people.times": "Paired %s, last seen %s.", "people.revoke": "Revoke", "people.door": "Door sign (PDF)",
 	"door.line1": "Point the phone's camera here and open the page.", "door.line2": "Then ask for a pairing code.", "door.name": "Many devices open it under %s too.",
