@@ -91,6 +91,21 @@ func TestFloodOfGuesses(t *testing.T) {
 	require.Len(t, s.people.triesOf, 1, "what is old is dropped")
 }
 
+// Eight codes are open at a time: a ninth takes the place of the oldest alone.
+func TestNinthCode(t *testing.T) {
+	s, _ := start(t, nil)
+	codes := make([]string, 9)
+	for i := range codes {
+		var err error
+		codes[i], err = s.PairingCode(Operator)
+		require.NoError(t, err)
+	}
+	for i, code := range codes {
+		_, _, err := s.people.pair(code, "x", fmt.Sprint("192.0.2.", i), "")
+		require.Equal(t, i > 0, err == nil, i)
+	}
+}
+
 func TestAddressesThatCountTogether(t *testing.T) {
 	for remote, want := range map[string]string{"192.0.2.7:5000": "192.0.2.7", "[::ffff:192.0.2.7]:1": "192.0.2.7", "[2001:db8:1:2:3::4]:9": "2001:db8:1:2::/64",
 		"[fe80::1%eth0]:9": "fe80::/64", "pipe": "pipe"} {
