@@ -160,10 +160,9 @@ func (a *app) printDemo(w io.Writer, f *farm, dir string, mats []medium.Conditio
 	}
 	now := f.now(a)
 	work, err := f.Due(now.Add(12*time.Hour), 8)
-	if err == nil {
-		fmt.Fprintf(w, "\n$ resow due --within 12h --limit 8\n")
-		a.note(a.printDue(f, work, now, 12*time.Hour))
-	}
+	a.note(err)
+	fmt.Fprintf(w, "\n$ resow due --within 12h --limit 8\n")
+	a.writeDue(w, f, dueItems(work, now, 12*time.Hour), now, 12*time.Hour)
 	stages := map[medium.Stage]int{}
 	for _, c := range mats {
 		stages[c.Stage]++

@@ -158,30 +158,33 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 }
 
 func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Duration) error {
+	items := dueItems(work, now, ahead)
+	return a.print(struct {
+		Items []medium.DueItem `json:"items"`
+	}{items}, func(w io.Writer) { a.writeDue(w, f, items, now, ahead) })
+}
+
+func dueItems(work []medium.Work, now time.Time, ahead time.Duration) []medium.DueItem {
 	items := make([]medium.DueItem, len(work))
 	for i, w := range work {
 		items[i] = w.Item(now, now.Add(ahead))
 	}
-	return a.print(struct {
-		Items []medium.DueItem `json:"items"`
-	}{items}, func(w io.Writer) {
-		if len(items) == 0 {
-			a.printNext(w, f, now, ahead)
-			return
+	return items
+}
+
+func (a *app) writeDue(w io.Writer, f *farm, items []medium.DueItem, now time.Time, ahead time.Duration) {
+	if len(items) == 0 {
+		a.printNext(w, f, now, ahead)
+		return
+	}
+	fmt.Fprintf(w, "%-9s  %-11s  %-8s  %-12s  %s\n", "CODE", "STAGE", "NEXT", "OVERDUE", "WHY")
+	for _, it := range items {
+		lead := fmt.Sprintf("%-9s  %-11s  %-8s  %-12s  ", it.Code, it.Stage, it.NextStep, overdue(it.OverdueH))
+		for _, reason := range it.Reasons {
+			fmt.Fprint(w, column(lead, reason, 79))
+			lead = strings.Repeat(" ", 48)
 		}
-		fmt.Fprintf(w, "%-9s  %-11s  %-8s  %-12s  %s\n", "CODE", "STAGE", "NEXT", "OVERDUE", "WHY")
-		for _, it := range items {
-			first := true
-			for _, reason := range it.Reasons {
-				lead := fmt.Sprintf("%-9s  %-11s  %-8s  %-12s  ", it.Code, it.Stage, it.NextStep, overdue(it.OverdueH))
-				if !first {
-					lead = strings.Repeat(" ", 48)
-				}
-				fmt.Fprint(w, column(lead, reason, 79))
-				first = false
-			}
-		}
-	})
+	}
 }
 
 // printNext says what comes next where nothing is due.

@@ -1,6 +1,9 @@
-package pool
+package cutting
 
-import "fmt"
+import (
+	"fmt"
+	"strconv"
+)
 
 // Invalid says that an input is not usable, with its value and the remedy.
 type Invalid struct {
@@ -27,7 +30,7 @@ type TooLarge struct {
 
 // Error gives the size, the limit and the way out.
 func (e *TooLarge) Error() string {
-	return fmt.Sprintf("%s is %s, the limit is %s: %s", e.What, figure(e.Have), figure(e.Limit), e.Do)
+	return fmt.Sprintf("%s is %s, the limit is %s: %s", e.What, whole(e.Have), whole(e.Limit), e.Do)
 }
 
 // NoFit says that a size cannot be cut from the stock in any allowed direction.
@@ -51,3 +54,6 @@ func (e *NoFit) Error() string {
 	}
 	return fmt.Sprintf("%s (%d x %d mm) does not fit on %s of usable mesh: %s", e.Name, e.LengthMM, e.WidthMM, stock, do)
 }
+
+// whole writes a count without an exponent.
+func whole(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) }

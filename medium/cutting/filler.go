@@ -1,4 +1,4 @@
-package pool
+package cutting
 
 // filler cuts small trays from the leftovers of finished patterns.
 type filler struct {

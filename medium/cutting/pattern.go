@@ -1,4 +1,4 @@
-package pool
+package cutting
 
 // Rect is a rectangle on the stock in millimetres: X along the length and the
 // mesh direction, Y along the width, from one corner of the untrimmed stock.

@@ -1,4 +1,4 @@
-package pool
+package cutting
 
 import (
 	"fmt"
@@ -155,8 +155,7 @@ func (d *demand) bands(most int) (*node, []int) {
 	m := newMaster(demand, start)
 	m.solve(func(pi []float64) (column, bool) { return d.priceBand(t, pi, b) }, 2000)
 	d.budget.take(b)
-	n := d.chain(m.whole())
-	return n, d.wholePrices(m.prices())
+	return d.chain(m.whole()), d.wholePrices(m.prices())
 }
 
 // band is one row of a size, in the direction of the least length a copy.

@@ -1,4 +1,4 @@
-package pool
+package cutting
 
 // node is one part of a pattern, in lengths that include a kerf. A node with
 // neither piece nor halves is waste.
@@ -206,7 +206,7 @@ func (t *table) trace(i, j int) *node {
 			return join(t.trace(i, o), t.trace(i, u), false)
 		}
 	}
-	panic("pool: no cut gives a value that the table holds")
+	panic("cutting: no cut gives a value that the table holds")
 }
 
 // join puts b after a. A missing part is waste and is left out.
