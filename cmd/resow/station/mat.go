@@ -334,7 +334,7 @@ func (s *Station) orderFor(w http.ResponseWriter, r *http.Request, who session) 
 		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopage")})
 		return order{}, false
 	}
-	o, err := s.readOrder(r, who, kind)
+	o, err := s.readOrder(r, kind)
 	if err != nil {
 		s.failed(w, r, who, err)
 		return o, false

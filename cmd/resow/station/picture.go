@@ -15,6 +15,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"time"
 
@@ -92,6 +93,65 @@ func (p *photos) count(device string, now time.Time) error {
 	p.all++
 	p.device[device]++
 	return nil
+}
+
+// uncount gives pictures back to a device's day: their step comes again.
+func (p *photos) uncount(device string, n int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	n = min(n, p.device[device])
+	p.all, p.device[device] = p.all-n, p.device[device]-n
+}
+
+// keepPictures keeps the pictures of an order, or notes why one is not kept.
+func (s *Station) keepPictures(who session, o *order) {
+	for _, h := range o.files {
+		if h.Size == 0 {
+			continue // a file field that was left empty
+		}
+		if err := s.keepPicture(who, o, h); err != nil {
+			o.blind = append(o.blind, err.Error())
+		}
+	}
+}
+
+func (s *Station) keepPicture(who session, o *order, h *multipart.FileHeader) error {
+	if len(o.photo) == medium.MaxPictures {
+		return &PictureError{Why: fmt.Sprintf("at most %d pictures go with one step", medium.MaxPictures), Do: "send the others with an inspection"}
+	}
+	if err := s.photos.count(who.Hash, s.c.Now()); err != nil {
+		return err
+	}
+	name, err := s.photos.keep(h)
+	if err != nil && !as[*PictureError](err) {
+		s.log.Printf("a picture: %v", err)
+		return &PictureError{Why: "the station could not store it; its terminal says why"}
+	}
+	if err == nil {
+		o.photo = append(o.photo, name)
+	}
+	return err
+}
+
+// settlePictures ends what keepPictures began, by what became of the steps.
+// Where that is open, after a failed write, the pictures stay.
+func (s *Station) settlePictures(who session, o *order, done []medium.Step, err error) {
+	again := err != nil && statusOf(err) == http.StatusServiceUnavailable
+	open := err != nil && statusOf(err) >= 500 && !again
+	var named []string
+	if err == nil {
+		named = medium.PicturesOf(done[0].Body)
+	}
+	for _, name := range o.photo {
+		kept := slices.Contains(named, name)
+		s.photos.settle(name, kept || open)
+		if err == nil && !kept {
+			o.blind = append(o.blind, (&PictureError{Why: "the step was on record already, without this picture"}).Error())
+		}
+	}
+	if again {
+		s.photos.uncount(who.Hash, len(o.photo))
+	}
 }
 
 // keep decodes an uploaded picture, draws it anew and stores it. What a camera

@@ -12,6 +12,7 @@ import (
 	"image/color"
 	"image/jpeg"
 	"math/big"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"os"
@@ -23,6 +24,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/medium"
+	"resow/store"
 )
 
 // photo is a picture whose left half is red, with an Exif part that holds an
@@ -142,6 +144,11 @@ func TestPictureOfRefusedStep(t *testing.T) {
 	require.Equal(t, http.StatusUnprocessableEntity, send(one, s.newToken(), "").status)
 	require.Equal(t, http.StatusBadRequest, send(one, "short", "crop").status)
 	require.Empty(t, s.pictures(t))
+	require.Equal(t, http.StatusSeeOther, p.post("/shift/end", nil).status)
+	counted := s.photos.all
+	require.Equal(t, http.StatusForbidden, send(one, s.newToken(), "crop").status)
+	require.Equal(t, counted, s.photos.all, "without a shift nothing is decoded")
+	require.Equal(t, http.StatusSeeOther, p.post("/shift", url.Values{"initials": {"MK"}}).status)
 	token := s.newToken()
 	require.Equal(t, http.StatusSeeOther, send(one, token, "crop").status)
 	require.Len(t, s.pictures(t), 1)
@@ -154,6 +161,19 @@ func TestPictureOfRefusedStep(t *testing.T) {
 	has(t, p.get(got.header.Get("Location")).body, "already, without this picture")
 	require.Len(t, s.pictures(t), 1)
 
+	// what is sent again later, or may be on record, is settled then
+	for err, n := range map[error]int{&BusyError{}: 1, &store.WriteError{}: 2, &medium.InputError{}: 1} {
+		o := order{files: files(t, photo(t, 80, 40, 1))}
+		s.keepPictures(session{Hash: "x"}, &o)
+		require.Len(t, s.pictures(t), 2)
+		s.settlePictures(session{Hash: "x"}, &o, nil, err)
+		require.Len(t, s.pictures(t), n, "%T", err)
+		if n == 2 {
+			require.NoError(t, os.Remove(s.photos.path(o.photo[0])))
+		}
+	}
+	require.Equal(t, 2, s.photos.device["x"], "busy costs nothing")
+
 	// two requests with one picture: the one that is refused leaves it to the other
 	name := "aa"
 	require.NoError(t, s.photos.store(name, []byte("x")))
@@ -163,6 +183,22 @@ func TestPictureOfRefusedStep(t *testing.T) {
 	s.photos.settle(name, false)
 	require.NoFileExists(t, s.photos.path(name))
 	require.Empty(t, s.photos.under)
+}
+
+// files are pictures as a form brings them.
+func files(t testing.TB, pictures ...[]byte) []*multipart.FileHeader {
+	var b bytes.Buffer
+	w := multipart.NewWriter(&b)
+	for _, data := range pictures {
+		part, err := w.CreateFormFile("picture", "x.jpg")
+		require.NoError(t, err)
+		_, err = part.Write(data)
+		require.NoError(t, err)
+	}
+	require.NoError(t, w.Close())
+	form, err := multipart.NewReader(&b, w.Boundary()).ReadForm(1 << 20)
+	require.NoError(t, err)
+	return form.File["picture"]
 }
 
 func TestPicturesOfADay(t *testing.T) {

@@ -10,7 +10,6 @@ import (
 	"net/http"
 	"net/url"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -36,8 +35,9 @@ type order struct {
 	kind  medium.Kind
 	mats  []string // as scanned or typed
 	form  url.Values
-	photo []string
-	blind []string // why pictures that came with it were not kept
+	files []*multipart.FileHeader // pictures as they came
+	photo []string                // those that are kept, by their names
+	blind []string                // why others are not
 }
 
 // result is what became of an order.
@@ -82,51 +82,28 @@ func (s *Station) newToken() string {
 // page. A picture never keeps a step from being recorded; the answer says where
 // one is missing.
 func (s *Station) record(who session, o order) (result, error) {
-	done, err := s.recordSteps(who, o)
-	var named []string
-	if err == nil {
-		named = medium.PicturesOf(done[0].Body)
+	if !tokenForm().MatchString(o.token) {
+		return result{}, &RequestError{s.t.get("guard.token")}
 	}
-	for _, name := range o.photo {
-		kept := slices.Contains(named, name)
-		s.photos.settle(name, kept || err != nil && unknownEnd(err))
-		if err == nil && !kept {
-			o.blind = append(o.blind, (&PictureError{Why: "the step was on record already, without this picture"}).Error())
-		}
+	if len(o.mats) == 0 || len(o.mats) > maxMats {
+		return result{}, &medium.InputError{Field: "mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("1 to %d codes", maxMats)}
 	}
+	if !who.onShift(s.c.Now()) {
+		return result{}, &RoleError{s.t.get("guard.shift")}
+	}
+	s.keepPictures(who, &o) // not before: a step that is sent again and again must not be decoded each time
+	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, who, o) })
+	s.settlePictures(who, &o, done, err)
 	if err != nil {
 		s.counts.refused.Add(1)
 		return result{}, err
 	}
-	r := resultOf(done)
-	r.NoPicture = o.blind
-	return r, nil
-}
-
-// unknownEnd says that an error leaves open whether the steps are on record.
-func unknownEnd(err error) bool {
-	status := statusOf(err)
-	return status >= 500 && status != http.StatusServiceUnavailable
-}
-
-func (s *Station) recordSteps(who session, o order) ([]medium.Step, error) {
-	if !tokenForm().MatchString(o.token) {
-		return nil, &RequestError{s.t.get("guard.token")}
-	}
-	if len(o.mats) == 0 || len(o.mats) > maxMats {
-		return nil, &medium.InputError{Field: "mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("1 to %d codes", maxMats)}
-	}
-	if !who.onShift(s.c.Now()) {
-		return nil, &RoleError{s.t.get("guard.shift")}
-	}
-	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, who, o) })
-	if err != nil {
-		return nil, err
-	}
 	s.counts.steps.Add(int64(len(done)))
 	s.keepValues(o)
 	s.changes.hint()
-	return done, nil
+	r := resultOf(done)
+	r.NoPicture = o.blind
+	return r, nil
 }
 
 // plan makes the steps of an order.
@@ -199,27 +176,8 @@ func (s *Station) keepValues(o order) {
 	s.people.remember(o.kind, keep)
 }
 
-// keepPicture keeps one picture of an order, or says why it is not kept.
-func (s *Station) keepPicture(who session, o *order, h *multipart.FileHeader) error {
-	if len(o.photo) == medium.MaxPictures {
-		return &PictureError{Why: fmt.Sprintf("at most %d pictures go with one step", medium.MaxPictures), Do: "send the others with an inspection"}
-	}
-	if err := s.photos.count(who.Hash, s.c.Now()); err != nil {
-		return err
-	}
-	name, err := s.photos.keep(h)
-	if err != nil && !as[*PictureError](err) {
-		s.log.Printf("a picture: %v", err)
-		return &PictureError{Why: "the station could not store it; its terminal says why"}
-	}
-	if err == nil {
-		o.photo = append(o.photo, name)
-	}
-	return err
-}
-
 // readOrder reads the form of a step, with its pictures.
-func (s *Station) readOrder(r *http.Request, who session, k medium.Kind) (order, error) {
+func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 	o := order{kind: k}
 	multi := strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data")
 	if multi && !s.stepForm(k, medium.Farm{}, url.Values{}).Pictures {
@@ -229,15 +187,7 @@ func (s *Station) readOrder(r *http.Request, who session, k medium.Kind) (order,
 		if err := r.ParseMultipartForm(formParts); err != nil {
 			return o, badForm(err)
 		}
-		defer r.MultipartForm.RemoveAll()
-		for _, h := range r.MultipartForm.File["picture"] {
-			if h.Size == 0 {
-				continue // a file field that was left empty
-			}
-			if err := s.keepPicture(who, &o, h); err != nil {
-				o.blind = append(o.blind, err.Error())
-			}
-		}
+		o.files = r.MultipartForm.File["picture"] // the server removes them after the answer
 	} else if err := r.ParseForm(); err != nil {
 		return o, badForm(err)
 	}
