@@ -99,8 +99,9 @@ func (p *photos) count(device string, now time.Time) error {
 func (p *photos) uncount(device string, n int) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	n = min(n, p.device[device])
-	p.all, p.device[device] = p.all-n, p.device[device]-n
+	if n = min(n, p.device[device]); n > 0 {
+		p.all, p.device[device] = p.all-n, p.device[device]-n
+	}
 }
 
 // keepPictures keeps the pictures of an order, or notes why one is not kept.
