@@ -75,16 +75,16 @@ func derive(t thread, r rules) (derived, error) {
 
 // rules are what a line of the due list depends on beside the condition.
 type rules struct {
-	policy medium.Policy
-	zone   *time.Location // loading one reads a file
+	farm medium.Farm
+	zone *time.Location // loading one reads a file
 }
 
-func rulesOf(f medium.Farm) rules { return rules{f.Policy, f.Location()} }
+func rulesOf(f medium.Farm) rules { return rules{f, f.Location()} }
 
 // due works out the mat's line of the due list: it sets the time in the entry
 // and gives the stored line, nil where nothing is due.
 func (e *entry) due(r rules) ([]byte, error) {
-	work, ok := medium.WorkOn(e.Condition, r.policy, r.zone)
+	work, ok := medium.WorkOn(e.Condition, r.farm, r.zone)
 	if !ok {
 		e.Due = time.Time{}
 		return nil, nil

@@ -69,7 +69,7 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 						return err
 					}
 				}
-				v := medium.Judge(c, f.Policy, f.now(a), sown...)
+				v := medium.Judge(c, f.Farm, f.now(a), sown...)
 				a.code = verdictExit(v.Word)
 				return a.print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
 			})
@@ -237,7 +237,7 @@ func (a *app) showCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				v := medium.Judge(c, f.Policy, f.now(a))
+				v := medium.Judge(c, f.Farm, f.now(a))
 				return a.print(struct {
 					medium.Verdict
 					Mat       medium.Mat       `json:"mat"`
@@ -325,7 +325,7 @@ func (a *app) listCommand() *cobra.Command {
 				now := f.now(a)
 				err := f.Conditions(func(c medium.Condition) error {
 					if stage == "" || string(c.Stage) == stage {
-						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Policy, now).Word,
+						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Farm, now).Word,
 							Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
 					}
 					return nil

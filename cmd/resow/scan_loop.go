@@ -329,7 +329,7 @@ func (w *washLoop) mat(text string) loud {
 
 func (w *washLoop) verdict(f *farm, c medium.Condition) loud {
 	w.tally.Looked++
-	v := medium.Judge(c, f.Policy, f.now(w.a))
+	v := medium.Judge(c, f.Farm, f.now(w.a))
 	answer := loud{Word: strings.ToUpper(string(v.Word)), Code: c.Code, color: verdictColor[v.Word]}
 	answer.Text = append(answer.Text, upperFirst(join(stageText(v.Stage), turns(v.Turn), named("next step:", string(v.NextStep))))+".")
 	for _, finding := range v.Findings {

@@ -276,7 +276,7 @@ func (f *farm) sanitize(m *mat, day int) {
 }
 
 func (f *farm) sow(m *mat, day int) {
-	v := medium.Judge(m.Condition, medium.Policy{Settings: []medium.Setting{{Rule: "max-turns", On: true, Limit: 20}}}, f.clock)
+	v := medium.Judge(m.Condition, medium.Farm{Policy: medium.Policy{Settings: []medium.Setting{{Rule: "max-turns", On: true, Limit: 20}}}}, f.clock)
 	switch v.Word {
 	case medium.RetireMat:
 		if day < days-10 && f.chance(0.4) {

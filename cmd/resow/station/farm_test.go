@@ -321,7 +321,7 @@ func (r *running) clear(t testing.TB) medium.Code {
 	var found medium.Code
 	require.NoError(t, r.door.read(func(v *view) error {
 		return v.Conditions(func(c medium.Condition) error {
-			if w := medium.Judge(c, v.Policy, v.now).Word; w == medium.SowIt || w == medium.SowWithCare {
+			if w := medium.Judge(c, v.Farm, v.now).Word; w == medium.SowIt || w == medium.SowWithCare {
 				found = c.Code
 			}
 			return nil
