@@ -72,11 +72,11 @@ type Bottle struct {
 	DiscardedBy string    `cbor:"18" json:"discarded_by,omitempty"`
 
 	Readings []Reading `cbor:"19" json:"readings,omitempty"` // in the order of their times
-	Made     Noted     `cbor:"20" json:"-"`
-	Gone     Noted     `cbor:"21" json:"-"`
+	Made     Noted     `cbor:"20" json:"made,omitzero"`
+	Gone     Noted     `cbor:"21" json:"gone,omitzero"`
 	// Doubted: something was learned of it later. It is kept for good, since what
 	// was learned stops the mats that rested on it.
-	Doubted bool `cbor:"22" json:"-"`
+	Doubted bool `cbor:"22" json:"doubted,omitempty"`
 }
 
 // There says whether the solution was still on the farm at a time.
