@@ -401,6 +401,18 @@ records about the farm itself: policy, sanitizers, crops.`,
 	}
 }
 
+// stripText says what the strength of a sanitize step rested on.
+func (f *farm) stripText(body medium.Body) string {
+	b, ok := body.(*medium.Sanitize)
+	switch {
+	case !ok || b.Mixed == nil:
+		return ""
+	case b.Mixed.Strip == nil:
+		return "no strip read before it"
+	}
+	return fmt.Sprintf("by the strip of %s, %s", f.stamp(b.Mixed.StripAt), b.Mixed.StripBy)
+}
+
 func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 	now := medium.Standings(thread)
 	for i, s := range thread {
@@ -414,7 +426,7 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 			state = "NOT ACCEPTED "
 		}
 		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, s.At.In(f.loc).Format("2006-01-02 15:04"), s.By, s.Kind)
-		text := state + bodyText(s.Body)
+		text := join(state+bodyText(s.Body), f.stripText(s.Body))
 		if s.Replaces > 0 {
 			text += fmt.Sprintf(" (stands for step %d)", s.Replaces)
 		}
