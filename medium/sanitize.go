@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -67,6 +68,9 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 	}
 	if ok {
 		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
+	} else if b.Active == "" { // its label came on file later: what is in it is known all the same
+		today, _ := f.label(b.Product, knownAt(lastTime))
+		b.Active = today.Sanitizer.Active
 	}
 	out = append(out, b.read(f.Policy, d, bottle, k.at)...)
 	if ok && d.Directions != "" {
@@ -74,6 +78,17 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 	}
 	return append(out, missedCeilings(f.Policy, d, b)...)
 }
+
+// Unmeasured gives what a use of a sanitizer would miss at a time because nobody
+// measured it, whatever the mat, so that it can be measured before.
+func (f Farm) Unmeasured(b Sanitize, at time.Time) []Finding {
+	return slices.DeleteFunc(missedUse(f.AsOf(at), &b, knownAt(at)), func(f Finding) bool {
+		return f.Severity != StepRule || !slices.Contains(measuring, f.Rule)
+	})
+}
+
+// measuring are the rules of what nobody measured.
+var measuring = []string{"temperature-unknown", "temperature-unmeasured", "ph-unknown", "ph-unmeasured", "solution-measured"}
 
 func (s Sanitizer) asksTemperature() bool { return s.MinTempC > 0 || s.MaxTempC > 0 }
 

@@ -163,7 +163,7 @@ func testBench() Bench {
 			return medium.Code(code), err
 		},
 		State: func(medium.Farm, medium.Bottle, time.Time) string { return "not measured" },
-		Strip: func(reads, step string) (medium.Strip, error) {
+		Strip: func(reads, step, temp, pH string) (medium.Strip, error) {
 			r, err := amount.Number("strip", reads)
 			b, err2 := amount.Number("blocks", step)
 			return medium.Strip{ReadPPM: r, StepPPM: b}, cmp.Or(err, err2)
