@@ -79,11 +79,6 @@ type Bottle struct {
 	Doubted bool `cbor:"22" json:"doubted,omitempty"`
 }
 
-// There says whether the solution was still on the farm at a time.
-func (b Bottle) There(at time.Time) bool {
-	return b.DiscardedAt.IsZero() || at.Before(b.DiscardedAt)
-}
-
 // Strength is what the solution is judged by, in mg/L: the last strip, or the
 // computed figure before a strip was read.
 func (b Bottle) Strength() float64 {
