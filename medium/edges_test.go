@@ -62,7 +62,7 @@ func TestSanitizingNotAcceptedIsDue(t *testing.T) {
 	w.do(&Add{Mat: testMat()}, ToWash)
 	w.wash()
 	due := func() (lines []Due) {
-		work, _ := WorkOn(w.c, w.f.Policy, w.f.Location())
+		work, _ := WorkOn(w.c, w.f, w.f.Location())
 		for _, d := range work.Dues {
 			if d.Rule == "not-sanitized" {
 				lines = append(lines, d)
