@@ -166,8 +166,9 @@ func checkRefusal(t *rapid.T, err error) {
 		mat     *UnknownMatError
 		taken   *TakenError
 		token   *TokenError
+		fit     *medium.FitError
 	)
-	for _, target := range []any{&stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token} {
+	for _, target := range []any{&fit, &stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token} {
 		if errors.As(err, target) {
 			return
 		}
