@@ -140,7 +140,7 @@ type Swab struct {
 // Hold sets the mat apart until somebody decides.
 type Hold struct {
 	record
-	Reason   string `cbor:"10" json:"reason"`
+	Reason   string `cbor:"10" json:"reason"`              // may be empty where it was dropped
 	MustWash bool   `cbor:"11" json:"must_wash,omitempty"` // what happened to the mat is not known: no release back to where it was
 	Dropped  bool   `cbor:"12" json:"dropped,omitempty"`   // it fell on the floor: it is washed, whatever the release says
 }

@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -253,7 +254,7 @@ func (c *Condition) apply(s *Step) {
 		}
 	case *Hold:
 		c.MustWash = c.MustWash || b.MustWash || b.Dropped
-		c.hold(b.Reason)
+		c.hold(cmp.Or(strings.TrimSpace(b.Reason), "fell on the floor"))
 	case *Release:
 		c.release(b)
 	case *Inspect:

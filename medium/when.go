@@ -142,14 +142,33 @@ func (c Condition) SeenBefore(s Step) bool {
 // TurnAt is the turn that was under way at a time, 0 before the first. It needs
 // the mat's whole thread.
 func TurnAt(thread []Step, at time.Time) int {
-	voided := Voided(thread)
 	turn := 0
-	for _, s := range thread {
-		if _, sow := s.Body.(*Sow); sow && !voided[s.MatSeq] && !s.At.After(at) {
+	for _, s := range sowings(thread) {
+		if !s.At.After(at) {
 			turn++
 		}
 	}
 	return turn
+}
+
+// SownIn is the sowing of a turn; nil where the mat's whole thread has none.
+func SownIn(thread []Step, turn int) *Sow {
+	sown := sowings(thread)
+	if turn < 1 || turn > len(sown) {
+		return nil
+	}
+	return sown[turn-1].Body.(*Sow)
+}
+
+// sowings are those of a thread that were not voided, in their order.
+func sowings(thread []Step) (sown []Step) {
+	voided := Voided(thread)
+	for _, s := range thread {
+		if _, ok := s.Body.(*Sow); ok && !voided[s.MatSeq] {
+			sown = append(sown, s)
+		}
+	}
+	return sown
 }
 
 // reported dates a report of danger. In its place among the mat's steps it keeps

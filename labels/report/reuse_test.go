@@ -490,9 +490,11 @@ func TestTurnsOfAThread(t *testing.T) {
 	f := newFarm(t)
 	f.do(code(1), addMat(0))
 	f.do(code(1), &medium.Rinse{Debris: medium.DebrisNone, Minutes: 9}) // before the first sowing: no turn's time
+	f.hours(3)
 	f.do(code(1), &medium.Dry{Where: medium.DryAir})
 	san := label()
 	f.do(code(1), &san)
+	f.hours(3)
 	f.do(code(1), &medium.Dry{Where: medium.DryAir})
 	f.sow(code(1), "pea", "L1", "A")
 	f.do(code(1), &medium.Harvest{YieldG: 100})

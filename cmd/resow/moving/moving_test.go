@@ -120,19 +120,19 @@ func TestBadRowsAreListed(t *testing.T) {
 // Clocks in Ireland went forward at 01:00 on 29 March 2026 and back at 02:00 on
 // 25 October (EU Directive 2000/84/EC: last Sundays, 01:00 UTC).
 func TestDaylightTime(t *testing.T) {
-	_, _, err := moment("2026-03-29", "01:30", YMD, dublin)
+	_, _, _, err := moment("2026-03-29", "01:30", YMD, dublin)
 	require.ErrorContains(t, err, "the clocks went forward")
-	at, note, err := moment("2026-10-25 01:30", "", YMD, dublin)
+	at, _, note, err := moment("2026-10-25 01:30", "", YMD, dublin)
 	require.NoError(t, err)
 	require.Contains(t, note, "passed twice")
 	require.Equal(t, "2026-10-25T00:30:00Z", at.UTC().Format(time.RFC3339), "the first of the two")
-	at, note, err = moment("2026-10-25T01:30:00Z", "", YMD, dublin)
+	at, _, note, err = moment("2026-10-25T01:30:00Z", "", YMD, dublin)
 	require.NoError(t, err)
 	require.Empty(t, note)
 	require.Equal(t, 1, at.UTC().Hour())
 	// 29 February stands in 2028 and 2000, not in 2026 or 2100
 	for text, ok := range map[string]bool{"2028-02-29": true, "29.02.2028": true, "2026-02-29": false, "2100-02-29": false, "2000-02-29": true} {
-		_, _, err := moment(text, "10:00", DMY, dublin)
+		_, _, _, err := moment(text, "10:00", DMY, dublin)
 		require.Equal(t, ok, err == nil, text)
 	}
 	for text, want := range map[string]int{"6:05 pm": 18, "12:10 am": 0, "12:10 PM": 12, "18.05": 18} {

@@ -87,6 +87,8 @@ var fields = []field{
 	{"smell", yesNo, nil},
 	{"mold", yesNo, []string{"mould"}},
 	{"fold snaps", yesNo, nil},
+	{"dropped", yesNo, []string{"fell", "fell on the floor"}},
+	{"no cuts", yesNo, nil},
 }
 
 func fieldNamed(name string) (field, bool) {
