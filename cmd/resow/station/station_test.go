@@ -39,7 +39,7 @@ func TestDailyRoundWithoutScript(t *testing.T) {
 		{medium.KindDry, url.Values{"where": {"sun"}, "for": {"2h"}}, medium.Ready},
 	}
 	for _, step := range steps {
-		s.clock.forward(time.Hour)
+		s.clock.forward(6 * time.Hour)
 		done := p.record(mat, step.kind, step.form)
 		require.Equal(t, http.StatusSeeOther, done.status, "%s: %s", step.kind, done.body)
 		after := p.get(done.header.Get("Location"))
