@@ -71,17 +71,17 @@ type Condition struct {
 
 	// Handled is when the last step that takes the mat in hand was done: no
 	// contact time and no drying after it can have begun before.
-	Handled      time.Time `cbor:"70" json:"handled_at,omitzero"`
-	Recorded     time.Time `cbor:"71" json:"last_recorded_at,omitzero"` // when the last step was written down
-	CutUnweighed bool      `cbor:"72" json:"cut_not_weighed,omitempty"` // a cut of this turn's crop was not weighed
-	CutList      []MeshCut `cbor:"73" json:"cut_list,omitempty"`        // those of CutsThrough and Cuts
-	HolesTrimmed bool      `cbor:"74" json:"holes_trimmed,omitempty"`   // a trim may have removed the holes
-	KnifeTouched bool      `cbor:"75" json:"knife_touched,omitempty"`   // and nobody has looked since
+	Handled      time.Time `cbor:"80" json:"handled_at,omitzero"`
+	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"` // when the last step was written down
+	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"` // a cut of this turn's crop was not weighed
+	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`        // those of CutsThrough and Cuts
+	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`   // a trim may have removed the holes
+	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`   // and nobody has looked since
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
-	MoldLook   bool `cbor:"76" json:"look_for_mold,omitempty"`
-	MoldWashed bool `cbor:"77" json:"washed_since_mold,omitempty"`
+	MoldLook   bool `cbor:"86" json:"look_for_mold,omitempty"`
+	MoldWashed bool `cbor:"87" json:"washed_since_mold,omitempty"`
 	// MoldVoided: a report of mold was taken back, and nobody has looked since.
-	MoldVoided bool `cbor:"78" json:"mold_report_voided,omitempty"`
+	MoldVoided bool `cbor:"88" json:"mold_report_voided,omitempty"`
 }
 
 // LastSanitized is the last sanitize step, accepted or not.
