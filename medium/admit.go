@@ -251,12 +251,12 @@ func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
 		return nil // it was dry before
 	}
 	var out []Finding
-	longest, said := latest(s, now).Sub(c.Handled), "it was wetted only %s before"
-	if told := took(b); told > 0 && told < longest {
+	longest, said := latest(s, now).Sub(c.Handled), "drying: it was wetted only %s before"
+	if told := took(b); told > 0 && told <= longest {
 		longest, said = told, "%s of drying"
 	}
 	if l := p.Setting("dry-least").Limit; longest.Minutes() < l {
-		out = append(out, p.finding("dry-least", said+", the policy asks for %g min: let it dry and record it then", hoursText(longest), l))
+		out = append(out, p.finding("dry-least", said+", the policy asks for at least %g min of it", hoursText(longest), l))
 	}
 	set := p.Setting("wet-hours")
 	if wet := s.At.Sub(c.WetSince); set.On && !c.WetSince.IsZero() && wet.Hours() > set.Limit {

@@ -77,7 +77,7 @@ func TestADryingThatWasTooShortGoesOn(t *testing.T) {
 	assert.True(t, s.Outcome.Accepted)
 	f, ok := find(w.verdict(), "dry-least")
 	require.True(t, ok)
-	assert.Equal(t, "at a drying: 60 s of drying, the policy asks for 30 min: let it dry and record it then; the farm has switched this rule off", f.Text)
+	assert.Equal(t, "at a drying: 60 s of drying, the policy asks for at least 30 min of it; the farm has switched this rule off", f.Text)
 }
 
 // TestWhatIsSeenMeanwhileDoesNotStopTheDrying: a cut noted while a mat dries is
