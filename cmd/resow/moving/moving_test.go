@@ -71,7 +71,9 @@ func TestStepsWithUnitsInHeads(t *testing.T) {
 	require.Equal(t, 120, s.ContactS)
 	require.Equal(t, 100.0, s.StrengthPPM)
 	require.Equal(t, 12, p.Rows[2].Step.At.In(dublin).Hour())
-	require.Contains(t, strings.Join(p.Guesses, "\n"), "no time of day: 12:00 is written (1 row)")
+	require.Contains(t, strings.Join(p.Guesses, "\n"), "no time of day: the earliest that fits is written (1 row)")
+	require.True(t, p.Rows[2].Step.Day)
+	require.False(t, p.Rows[0].Step.Day)
 	require.Contains(t, strings.Join(p.Guesses, "\n"), `the step "harvested" is read as harvest`)
 }
 
