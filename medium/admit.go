@@ -37,12 +37,13 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if s, err = fits(c, s, now); err != nil {
 		return s, err
 	}
+	if danger {
+		s = reported(c, s, now)
+	}
+	f = f.AsOf(s.At)
 	s, err = decide(c, f, s, now)
 	if err != nil {
 		return s, err
-	}
-	if danger {
-		s = reported(c, s, now)
 	}
 	s.Outcome.From = c.Stage
 	s.Outcome.Policy = f.Policy.Version
@@ -185,8 +186,9 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		}
 	case *Inspect:
 		if unwashed(c) {
-			s.Outcome.Findings = []Finding{{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
-				Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}}
+			unwashed := Finding{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
+				Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}
+			s.Outcome.Findings = append([]Finding{unwashed}, s.Outcome.Findings...)
 		}
 		if uncut := c.uncleared(); b.NoCuts && uncut > 0 {
 			return s, &InputError{Field: "inspection", Value: "no cuts", Want: fmt.Sprintf("a trim first, or a void: %s on record that no trim can have removed; a cut that was never there is voided with `resow correct`", plural(uncut, "cut"))}
@@ -230,7 +232,7 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	}
 	b.Crops = sown
 	s.Body = &b
-	v := Judge(c, f.Policy, s.At.In(now.Location()), crops...)
+	v := Judge(c, f, s.At.In(now.Location()), crops...)
 	if v.Word == DoNotSow || v.Word == RetireMat {
 		return s, &VerdictError{Verdict: v}
 	}

@@ -64,7 +64,7 @@ type TimeError struct {
 }
 
 func (e *TimeError) Error() string {
-	stamp := stamp
+	stamp := fullStamp
 	if other := cmp.Or(e.Last, e.Now); e.At.Format(stamp) == other.In(e.At.Location()).Format(stamp) {
 		stamp += ":05"
 	}
@@ -78,7 +78,7 @@ func (e *TimeError) Error() string {
 type ClockError struct{ Now time.Time }
 
 func (e *ClockError) Error() string {
-	return fmt.Sprintf("the clock of this machine says %s; set it and record the step again", e.Now.Format(stamp))
+	return fmt.Sprintf("the clock of this machine says %s; set it and record the step again", e.Now.Format(fullStamp))
 }
 
 // FitError refuses a step that took longer than there was time for.
@@ -91,7 +91,7 @@ type FitError struct {
 }
 
 func (e *FitError) Error() string {
-	form := stamp
+	form := fullStamp
 	if e.At.Sub(e.Last) < 2*time.Minute {
 		form += ":05"
 	}
@@ -126,4 +126,12 @@ type DiscardedError struct {
 
 func (e *DiscardedError) Error() string {
 	return fmt.Sprintf("solution %s was discarded on %s by %s; mix a fresh one, or give the time at which it was used with --at if that was before", e.Code, e.At.Format("2 Jan 2006 15:04"), e.By)
+}
+
+// UnlikelyError asks for a second look at directions that no published range
+// covers. Confirmed by whoever copied them, they are taken.
+type UnlikelyError struct{ Product, What, Source string }
+
+func (e *UnlikelyError) Error() string {
+	return fmt.Sprintf("the directions of %s lie outside every published range (%s); look at the label again, and confirm them if it does say so. Published: %s", e.Product, e.What, e.Source)
 }

@@ -206,23 +206,23 @@ func reported(c Condition, s Step, now time.Time) Step {
 	}
 	if wrong == "" {
 		note.Rule = "seen-before"
-		note.Text = fmt.Sprintf("seen %s, before later steps: it counts for that time (%s), and the stop begins now", s.Seen.In(now.Location()).Format(stamp), turnText(s.SeenTurn))
+		note.Text = fmt.Sprintf("seen %s, before later steps: it counts for that time (%s), and the stop begins now", s.Seen.In(now.Location()).Format(fullStamp), turnText(s.SeenTurn))
 	}
 	s.Outcome.Findings = append(s.Outcome.Findings, note)
 	return s
 }
 
-const stamp = "2 Jan 2006 15:04"
+const fullStamp = "2 Jan 2006 15:04"
 
 // clockWrong says what is wrong with the clock, or with the time that was said;
 // empty where nothing shows.
 func (c Condition) clockWrong(seen, now time.Time) string {
-	at := seen.In(now.Location()).Format(stamp)
+	at := seen.In(now.Location()).Format(fullStamp)
 	switch last := later(c.Last, c.Recorded); {
 	case !clockRuns(now):
-		return fmt.Sprintf("clock wrong: it says %s; set it", now.Format(stamp))
+		return fmt.Sprintf("clock wrong: it says %s; set it", now.Format(fullStamp))
 	case now.Before(last.Add(-ClockDrift)):
-		return fmt.Sprintf("clock wrong: it says %s, and the mat's last record is of %s; look which of the two is wrong", now.Format(stamp), last.In(now.Location()).Format(stamp))
+		return fmt.Sprintf("clock wrong: it says %s, and the mat's last record is of %s; look which of the two is wrong", now.Format(fullStamp), last.In(now.Location()).Format(fullStamp))
 	case seen.After(now.Add(ClockDrift)):
 		return fmt.Sprintf("clock wrong: it is dated %s, which is still to come", at)
 	case seen.Before(c.Added.Add(-24 * time.Hour)):

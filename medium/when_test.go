@@ -204,7 +204,7 @@ func TestDangerIsNeverRefused(t *testing.T) {
 				assert.False(t, s.At.Before(c.Last), "its stop begins at the end of the thread")
 				assert.Equal(t, k.rule != "", !s.Seen.IsZero(), "when it was seen is kept")
 				after := c.Apply(s)
-				assert.False(t, sowable(Judge(after, Policy{}, testNow)) && KindOf(b) != KindCut, "%T in %s, %s", b, stage, k.name)
+				assert.False(t, sowable(Judge(after, Farm{}, testNow)) && KindOf(b) != KindCut, "%T in %s, %s", b, stage, k.name)
 
 				_, err = Admit(after, testFarm(), testStep(&Document{ContactStatement: "x", ContactDate: "2026-01-01"}), testNow.Add(time.Hour))
 				if after.Stage != Retired {
@@ -315,7 +315,7 @@ func TestTheKnifeAsksForAnInspection(t *testing.T) {
 	v := w.verdict()
 	assert.Equal(t, DoNotSow, v.Word)
 	assert.Equal(t, KindInspect, v.NextStep)
-	work, _ := WorkOn(w.c, Policy{}, berlin)
+	work, _ := WorkOn(w.c, Farm{}, berlin)
 	assert.Equal(t, KindInspect, work.Step)
 	w.do(&Inspect{}, Ready)
 	assert.Equal(t, SowIt, w.verdict().Word)

@@ -216,7 +216,7 @@ func compare(t *rapid.T, s *Store, m *model) {
 	}
 	var want []medium.Work
 	for mat, steps := range m.threads {
-		if w, ok := medium.WorkOn(medium.Replay(steps), farm.Policy, farm.Location()); ok && mat != medium.FarmThread {
+		if w, ok := medium.WorkOn(medium.Replay(steps), farm, farm.Location()); ok && mat != medium.FarmThread {
 			want = append(want, w)
 		}
 	}

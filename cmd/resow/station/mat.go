@@ -189,7 +189,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		if err != nil {
 			return err
 		}
-		verdict := medium.Judge(c, v.Policy, v.now)
+		verdict := medium.Judge(c, v.Farm, v.now)
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
 			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: verdict.Findings,
 			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}

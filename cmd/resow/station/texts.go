@@ -88,7 +88,7 @@ var english = texts{
 	"field.name": "Name, as on its label", "field.active": "Active ingredient", "field.stock": "Strength of the stock", "field.directions": "Directions are from",
 	"field.density": "Density of the stock", "field.opened_days": "Days that an opened bottle stays good",
 	"field.least": "Least strength in use", "field.most": "Greatest strength in use", "field.min_temp": "Least temperature", "field.max_temp": "Greatest temperature",
-	"field.min_ph": "Least pH", "field.max_ph": "Greatest pH", "field.rinse": "The directions ask for a rinse with potable water", "field.good_h": "Hours that a mixed solution stays good",
+	"field.min_ph": "Least pH", "field.max_ph": "Greatest pH", "field.rinse": "The directions ask for a rinse with potable water", "field.corrects": "The copy on file was wrong: why", "hint.corrects": "Leave it empty for a new label, which counts from now on. A correction counts for what was done with the wrong copy too, and stops mats that miss it.", "field.as_printed": "The label does say so, although no published range covers it", "field.good_h": "Hours that a mixed solution stays good",
 	"field.registration": "Registration number", "field.rule_limit": "Limit", "field.window": "In the last turns", "field.off": "Switch this rule off",
 
 	"hint.crop": "A mix as broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
@@ -126,7 +126,7 @@ var english = texts{
 	"solution.title": "Solution %s", "solution.one": "Solution", "solution.list": "Solutions on the farm", "solution.none": "No such solution is on file; it may have been poured away. The page Mix lists those that are left.",
 	"solution.new": "Write the code on the bottle or print its tag.", "solution.tag": "Print its tag (PDF)", "solution.active": "Active ingredient", "solution.made": "Mixed", "solution.good": "Good until", "solution.until": "Good until %s.",
 	"solution.went": "What went in", "solution.computed": "Strength by the recipe", "solution.strip": "Strength by strip", "solution.read": "between %g and %g ppm", "solution.never": "not measured yet", "solution.directions": "The directions ask for",
-	"solution.measure": "Read a test strip", "solution.blockshint": "As the strip's package shows them: 50 where it goes 50, 100, 150.", "solution.gone": "Used up or poured away",
+	"solution.measure": "Read it: a test strip, the temperature, the pH", "solution.water": "Temperature and pH", "solution.waterhint": "Read once, they serve all mats for some hours; chlorine needs both.", "solution.blockshint": "As the strip's package shows them: 50 where it goes 50, 100, 150.", "solution.gone": "Used up or poured away",
 	"solution.goneabout": "Record the sanitize steps first. Pour away only what the label and the local sewer or septic rules allow, with plenty of water, and never two products into one drain.", "solution.discard": "It is gone",
 	"bottle.good": "good", "bottle.out of date": "out of date", "bottle.no directions": "no directions on file", "bottle.too weak": "too weak", "bottle.too strong": "too strong", "bottle.not measured": "not measured", "bottle.unsure": "unsure: the strip can't tell",
 
