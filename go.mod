@@ -9,7 +9,6 @@ require (
 	github.com/hashicorp/mdns v1.0.7
 	github.com/jung-kurt/gofpdf v1.16.2
 	github.com/makiuchi-d/gozxing v0.1.1
-	github.com/mattn/go-sqlite3 v1.14.53
 	github.com/rogpeppe/go-internal v1.14.1
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.2
 	github.com/skip2/go-qrcode v0.0.0-20200617195104-da1b6568686e
@@ -17,7 +16,7 @@ require (
 	github.com/stretchr/testify v1.12.1
 	github.com/ugorji/go/codec v1.3.2
 	go.etcd.io/bbolt v1.4.3
-	golang.org/x/image v0.30.0
+	golang.org/x/image v0.48.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0
 	golang.org/x/text v0.44.0

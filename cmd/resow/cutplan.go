@@ -10,7 +10,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/labels/report"
-	"resow/medium/pool"
+	"resow/medium/cutting"
 )
 
 // cutFlags are the flags of the cutplan command as they were typed.
@@ -53,13 +53,13 @@ func wholeMM(what, text string) (int, error) {
 	return int(math.Round(v)), err
 }
 
-func (p cutFlags) size(text string, fill bool) (pool.Size, error) {
+func (p cutFlags) size(text string, fill bool) (cutting.Size, error) {
 	dims, count, given := strings.Cut(text, "=")
 	length, width, err := amount.Size("--size", dims)
 	if err != nil {
-		return pool.Size{}, err
+		return cutting.Size{}, err
 	}
-	s := pool.Size{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width)), Turn: !p.oneWay, Fill: fill}
+	s := cutting.Size{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width)), Turn: !p.oneWay, Fill: fill}
 	s.Name = fmt.Sprintf("%d x %d", s.LengthMM, s.WidthMM)
 	if given {
 		if s.Count, err = strconv.Atoi(count); err != nil || s.Count < 1 {
@@ -69,36 +69,36 @@ func (p cutFlags) size(text string, fill bool) (pool.Size, error) {
 	return s, nil
 }
 
-func (p cutFlags) read() (sizes []pool.Size, cutting pool.Cutting, err error) {
+func (p cutFlags) read() (sizes []cutting.Size, knife cutting.Cutting, err error) {
 	for _, text := range p.sizes {
 		s, err := p.size(text, false)
 		if err != nil {
-			return nil, cutting, err
+			return nil, knife, err
 		}
 		sizes = append(sizes, s)
 	}
 	for _, text := range p.fill {
 		s, err := p.size(text, true)
 		if err != nil {
-			return nil, cutting, err
+			return nil, knife, err
 		}
 		sizes = append(sizes, s)
 	}
 	if len(p.sizes) == 0 || (p.sheet == "") == (p.roll == "") {
-		return nil, cutting, &usageError{"give the stock, --sheet 2000x1000mm or --roll 1000mm, and at least one --size 510x250mm=24"}
+		return nil, knife, &usageError{"give the stock, --sheet 2000x1000mm or --roll 1000mm, and at least one --size 510x250mm=24"}
 	}
 	for _, o := range []struct {
 		to         *int
 		flag, text string
-	}{{&cutting.KerfMM, "--kerf", p.kerf}, {&cutting.MarginMM, "--margin", p.margin}, {&cutting.KeepMM, "--keep", p.keep}} {
+	}{{&knife.KerfMM, "--kerf", p.kerf}, {&knife.MarginMM, "--margin", p.margin}, {&knife.KeepMM, "--keep", p.keep}} {
 		if *o.to, err = wholeMM(o.flag, o.text); err != nil {
-			return nil, cutting, err
+			return nil, knife, err
 		}
 	}
-	if cutting.KerfMM > maxKerfMM {
-		return nil, cutting, &amount.Error{What: "--kerf", Input: p.kerf, Want: fmt.Sprintf("what one cut takes away, at most %d mm", maxKerfMM)}
+	if knife.KerfMM > maxKerfMM {
+		return nil, knife, &amount.Error{What: "--kerf", Input: p.kerf, Want: fmt.Sprintf("what one cut takes away, at most %d mm", maxKerfMM)}
 	}
-	return sizes, cutting, nil
+	return sizes, knife, nil
 }
 
 // maxKerfMM is far over what a knife, a saw or a jet takes from mesh (common
@@ -106,17 +106,17 @@ func (p cutFlags) read() (sizes []pool.Size, cutting pool.Cutting, err error) {
 const maxKerfMM = 20
 
 func (a *app) cutplan(origin report.Origin, p cutFlags) error {
-	sizes, cutting, err := p.read()
+	sizes, knife, err := p.read()
 	if err != nil {
 		return err
 	}
-	in := report.CuttingInput{Origin: origin, Sizes: sizes, Cutting: cutting}
+	in := report.CuttingInput{Origin: origin, Sizes: sizes, Cutting: knife}
 	if p.roll != "" {
 		width, err := wholeMM("--roll", p.roll)
 		if err != nil {
 			return err
 		}
-		plan, err := pool.ShortestRoll(pool.Roll{WidthMM: width}, sizes, cutting, pool.Limit{})
+		plan, err := cutting.ShortestRoll(cutting.Roll{WidthMM: width}, sizes, knife, cutting.Limit{})
 		if err != nil {
 			return err
 		}
@@ -127,15 +127,15 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 	if err != nil {
 		return err
 	}
-	sheet := pool.Sheet{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width))}
+	sheet := cutting.Sheet{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width))}
 	if allCounted(sizes) {
-		plan, err := pool.FewestSheets(sheet, sizes, cutting, pool.Limit{})
+		plan, err := cutting.FewestSheets(sheet, sizes, knife, cutting.Limit{})
 		if err != nil {
 			return err
 		}
 		in.Sheets = &plan
 	} else {
-		plan, err := pool.BestSheet(sheet, sizes, cutting, pool.Limit{})
+		plan, err := cutting.BestSheet(sheet, sizes, knife, cutting.Limit{})
 		if err != nil {
 			return err
 		}
@@ -144,7 +144,7 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 	return a.paper(p.out, report.Cutting(in), cutJSON(in))
 }
 
-func allCounted(sizes []pool.Size) bool {
+func allCounted(sizes []cutting.Size) bool {
 	for _, s := range sizes {
 		if !s.Fill && s.Count == 0 {
 			return false
@@ -189,7 +189,7 @@ type cutRect struct {
 	Keep     bool   `json:"keep,omitempty"`
 }
 
-func rectOf(r pool.Rect) cutRect {
+func rectOf(r cutting.Rect) cutRect {
 	return cutRect{XMM: r.X, YMM: r.Y, LengthMM: r.Length, WidthMM: r.Width}
 }
 

@@ -29,12 +29,27 @@ func TestDemoShowsThreeVerdicts(t *testing.T) {
 		for _, word := range []medium.Word{medium.SowIt, medium.DoNotSow, medium.RetireMat} {
 			require.Regexp(t, `(?m)^T\w{3} \w{4}   `+strings.ToUpper(string(word)), out, now)
 		}
-		require.Contains(t, out, "resow due", now)
+		requireAnswers(t, out)
 		for _, line := range strings.Split(out, "\n") {
 			require.LessOrEqual(t, len([]rune(line)), 80, line)
 		}
 		require.NotContains(t, strings.ToLower(out), " safe")
 	}
+}
+
+// requireAnswers holds the order of the page: each answer stands under its own
+// command, and no command is left without one.
+func requireAnswers(t *testing.T, out string) {
+	t.Helper()
+	parts := strings.Split(out, "\n$ resow ")
+	require.Len(t, parts, 5, "a heading, three scans and the due list: %s", out)
+	require.NotContains(t, parts[0], "CODE", "nothing is answered before it is asked")
+	for _, part := range parts[1:4] {
+		code := strings.TrimPrefix(strings.SplitN(part, "\n", 2)[0], "scan ")
+		require.Regexp(t, `^scan \w{8}\n`+code[:4]+" "+code[4:]+"   [A-Z ]+\n", part)
+		require.NotContains(t, part, "WHY")
+	}
+	require.Regexp(t, `^due --within 12h --limit 8\nCODE +STAGE +NEXT +OVERDUE +WHY\nT`, parts[4])
 }
 
 // The sowing that the demo proposes is one that nothing is held against.

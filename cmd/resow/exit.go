@@ -11,6 +11,7 @@ import (
 	"resow/cmd/resow/station"
 	"resow/labels"
 	"resow/medium"
+	"resow/medium/cutting"
 	"resow/medium/lifetime"
 	"resow/medium/pool"
 	"resow/medium/sanitizer"
@@ -93,6 +94,7 @@ var failures = []failure{
 	{as[*store.BusyError], exitFailed, ""},
 	{as[*store.ReadOnlyError], exitFailed, ""},
 	{as[*store.WriteError], exitFailed, ""},
+	{as[*store.UnsureError], exitFailed, ""},
 	{as[*store.RecordError], exitFailed, ""},
 	{as[*store.UnknownMatError], exitFailed, ""},
 	{as[*store.TakenError], exitFailed, ""},
@@ -101,9 +103,9 @@ var failures = []failure{
 	{as[*lifetime.Invalid], exitUsage, ""},
 	{as[*lifetime.TooLittle], exitFailed, ""},
 	{as[*lifetime.NoEstimate], exitFailed, ""},
-	{as[*pool.Invalid], exitUsage, ""},
-	{as[*pool.TooLarge], exitUsage, ""},
-	{as[*pool.NoFit], exitUsage, ""},
+	{as[*cutting.Invalid], exitUsage, ""},
+	{as[*cutting.TooLarge], exitUsage, ""},
+	{as[*cutting.NoFit], exitUsage, ""},
 	{as[*pool.Overloaded], exitFailed, ""},
 	{as[*store.ImportError], exitFailed, ""},
 	{as[*store.UnsoundError], exitFailed, ""},

@@ -121,13 +121,7 @@ func shortByMats(plan pool.Plan, in report.PoolInput, o pool.Options) (report.Se
 func planInPageWords(err error) error {
 	var typed *amount.Error
 	var use *usageError
-	var invalid *pool.Invalid
-	var large *pool.TooLarge
 	switch {
-	case errors.As(err, &invalid):
-		return &medium.InputError{Field: invalid.What, Value: invalid.Value, Want: invalid.Do}
-	case errors.As(err, &large):
-		return &medium.InputError{Field: large.What, Value: fmt.Sprintf("%.6g", large.Have), Want: large.Do}
 	case errors.As(err, &typed) && typed.What == "--sow":
 		return &medium.InputError{Field: "sowing plan", Value: typed.Input, Want: "a crop with its sowings a week times mats, such as radish=3x8, or radish=3x8:8-10 with its days to harvest"}
 	case errors.As(err, &typed):

@@ -3,29 +3,29 @@ package report
 import (
 	"fmt"
 
-	"resow/medium/pool"
+	"resow/medium/cutting"
 )
 
 // CuttingInput is a plan of cuts with the sizes it was made for. One of
 // Sheets, Best and Roll is set.
 type CuttingInput struct {
 	Origin
-	Sizes   []pool.Size
-	Cutting pool.Cutting
-	Sheets  *pool.SheetsPlan
-	Best    *pool.SheetPlan
-	Roll    *pool.RollPlan
+	Sizes   []cutting.Size
+	Cutting cutting.Cutting
+	Sheets  *cutting.SheetsPlan
+	Best    *cutting.SheetPlan
+	Roll    *cutting.RollPlan
 }
 
 // Patterns are the patterns to cut and how many sheets of each.
-func (in CuttingInput) Patterns() []pool.Batch {
+func (in CuttingInput) Patterns() []cutting.Batch {
 	switch {
 	case in.Sheets != nil:
 		return in.Sheets.Batches
 	case in.Best != nil:
-		return []pool.Batch{{Pattern: in.Best.Pattern, Times: 1}}
+		return []cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}
 	case in.Roll != nil:
-		return []pool.Batch{{Pattern: in.Roll.Pattern, Times: 1}}
+		return []cutting.Batch{{Pattern: in.Roll.Pattern, Times: 1}}
 	}
 	return nil
 }
@@ -108,7 +108,7 @@ func (in CuttingInput) say() []string {
 	return []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.", mats(total), first, keep(short(waste)+" %"), keep(short(lost)+" %")), proof}
 }
 
-func stock(b []pool.Batch) string {
+func stock(b []cutting.Batch) string {
 	if len(b) == 0 {
 		return "mesh"
 	}
@@ -134,14 +134,14 @@ func (in CuttingInput) sizeTable() Section {
 	return s
 }
 
-func (in CuttingInput) pattern(i int, b pool.Batch) Section {
+func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	p := b.Pattern
 	s := Section{Heading: fmt.Sprintf("Pattern %d, %s", i+1, count(b.Times, "sheet", "sheets"))}
 	if in.Roll != nil {
 		s.Heading = "Cuts from the roll"
 	}
 	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM), Along: "mesh direction (along the roll)",
-		Alt: fmt.Sprintf("%s with %s, drawn to scale; grey is waste, dashes outline remnants worth keeping. Waste %s %%, %s %% without those.", stock([]pool.Batch{b}), mats(len(p.Placed)), short(p.WastePercent()), short(p.LostPercent()))}
+		Alt: fmt.Sprintf("%s with %s, drawn to scale; grey is waste, dashes outline remnants worth keeping. Waste %s %%, %s %% without those.", stock([]cutting.Batch{b}), mats(len(p.Placed)), short(p.WastePercent()), short(p.LostPercent()))}
 	counts := make([]int, len(in.Sizes))
 	for _, placed := range p.Placed {
 		counts[placed.Size]++
@@ -181,6 +181,6 @@ func letter(i int) string {
 	return fmt.Sprint(i + 1)
 }
 
-func piece(r pool.Rect, text string) Piece {
+func piece(r cutting.Rect, text string) Piece {
 	return Piece{X: float64(r.X), Y: float64(r.Y), LengthMM: float64(r.Length), WidthMM: float64(r.Width), Text: text}
 }

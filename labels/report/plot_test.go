@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"resow/medium/cutting"
 	"resow/medium/pool"
 )
 
@@ -139,8 +140,8 @@ func TestStepsAreDrawnAsSteps(t *testing.T) {
 }
 
 func TestCuttingPlanIsToScaleAndAddsUp(t *testing.T) {
-	sizes := []pool.Size{{Name: "510 x 250", LengthMM: 510, WidthMM: 250, Turn: true, Count: 9}, {Name: "125 x 125", LengthMM: 125, WidthMM: 125, Turn: true, Fill: true}}
-	plan, err := pool.FewestSheets(pool.Sheet{LengthMM: 1200, WidthMM: 1000}, sizes, pool.Cutting{MarginMM: 10, KeepMM: 100}, pool.Limit{})
+	sizes := []cutting.Size{{Name: "510 x 250", LengthMM: 510, WidthMM: 250, Turn: true, Count: 9}, {Name: "125 x 125", LengthMM: 125, WidthMM: 125, Turn: true, Fill: true}}
+	plan, err := cutting.FewestSheets(cutting.Sheet{LengthMM: 1200, WidthMM: 1000}, sizes, cutting.Cutting{MarginMM: 10, KeepMM: 100}, cutting.Limit{})
 	require.NoError(t, err)
 	in := CuttingInput{Sizes: sizes, Sheets: &plan}
 	r := Cutting(in)

@@ -25,7 +25,7 @@ func PoissonShort(mean float64, mats int) float64 {
 // wanted level (0 < level < 1).
 func PoissonMats(mean, level float64) (int, error) {
 	if !(mean >= 0 && mean <= MaxMats) {
-		return 0, invalid("mean number of busy mats", mean, "give 0 or more, at most 100000")
+		return 0, invalid("mean number of busy mats", mean, "0 or more, at most 100000")
 	}
 	if err := checkLevel(level); err != nil {
 		return 0, err
@@ -39,7 +39,7 @@ func PoissonMats(mean, level float64) (int, error) {
 
 func checkLevel(level float64) error {
 	if !(level >= 1e-9 && level < 1) {
-		return invalid("wanted chance of running short", level, "give a share between 0 and 1, for example 0.05")
+		return invalid("wanted chance of running short", level, "a share between 0 and 1, for example 0.05")
 	}
 	return nil
 }
@@ -49,7 +49,7 @@ func checkLevel(level float64) error {
 // (Erlang's loss formula, by its recursion B <- A B / (n + A B)).
 func ErlangB(load float64, mats int) (float64, error) {
 	if !(load >= 0 && load <= MaxMats) || mats < 0 || mats > MaxMats {
-		return 0, invalid("load or number of mats", []any{load, mats}, "give each 0 to 100000")
+		return 0, invalid("load or number of mats", []any{load, mats}, "each 0 to 100000")
 	}
 	b := 1.0
 	for n := 1; n <= mats; n++ {

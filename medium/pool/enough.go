@@ -1,6 +1,9 @@
 package pool
 
-import "math/rand/v2"
+import (
+	"fmt"
+	"math/rand/v2"
+)
 
 // Sufficient is the number of mats at which running short is rare enough.
 type Sufficient struct {
@@ -16,7 +19,7 @@ type Sufficient struct {
 // same luck, so that the answer does not jump about; it is an estimate all the
 // same, and the intervals in With say how sure. o.Mats is ignored.
 //
-// Errors: *Invalid, *TooLarge, and *Overloaded where a stage cannot keep up
+// Errors: *medium.InputError, and *Overloaded where a stage cannot keep up
 // with the plan, so that no number of mats is enough.
 func Enough(p Plan, level float64, o Options, src rand.Source) (Sufficient, error) {
 	if err := checkLevel(level); err != nil {
@@ -42,7 +45,7 @@ func Enough(p Plan, level float64, o Options, src rand.Source) (Sufficient, erro
 			break
 		}
 		if high >= MaxMats {
-			return Sufficient{}, &TooLarge{What: "number of mats", Have: MaxMats + 1, Limit: MaxMats, Do: "give more hands or drying places, or a higher level"}
+			return Sufficient{}, invalid("number of mats", MaxMats+1, fmt.Sprintf("at most %d; give more hands or drying places, or a higher level", MaxMats))
 		}
 		high = min(MaxMats, high+max(1, high/2))
 	}

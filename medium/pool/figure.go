@@ -1,8 +1,11 @@
 package pool
 
 import (
+	"fmt"
 	"math"
 	"strconv"
+
+	"resow/medium"
 )
 
 // figure writes a number for people: at most one decimal, no exponent, no sign
@@ -28,4 +31,17 @@ func amount(v float64, one, many string) string {
 		return f + " " + many
 	}
 	return "1 " + one
+}
+
+// invalid refuses an input, with its value and what to give instead.
+func invalid(what string, value any, want string) error {
+	return &medium.InputError{Field: what, Value: fmt.Sprint(value), Want: want}
+}
+
+func sum(xs []int) int {
+	n := 0
+	for _, x := range xs {
+		n += x
+	}
+	return n
 }

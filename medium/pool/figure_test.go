@@ -12,7 +12,6 @@ func TestFiguresForPeople(t *testing.T) {
 		require.Equal(t, want, mats(v))
 	}
 	require.Equal(t, "0", figure(math.Copysign(0, -1)))
-	require.Equal(t, "cells is 2000000, the limit is 1000000: sow less", (&TooLarge{What: "cells", Have: 2e6, Limit: 1e6, Do: "sow less"}).Error())
 	o := Outcome{Mats: 1, InUse: 0.97, AnyWeek: Share{Share: 0.5}, Stages: make([]StageMats, 6)}
 	require.Contains(t, (&tally{}).bottleneck(o).Text, "(1 mat, 1 in use on average)")
 }

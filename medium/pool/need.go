@@ -53,7 +53,7 @@ type Needs struct {
 // Need gives the mats that a plan needs by Little's law, by crop and in all.
 // Waiting for washing, racks or sanitizing is not in it (the simulation has
 // it); a capacity below the plan's need gives an *Overloaded beside the result.
-// Other errors: *Invalid, *TooLarge.
+// Other errors: *medium.InputError.
 func Need(p Plan) (Needs, error) {
 	if err := p.Check(); err != nil {
 		return Needs{}, err

@@ -76,10 +76,10 @@ type Plan struct {
 	Losses     Losses
 }
 
-// Check gives an *Invalid or *TooLarge, or nil.
+// Check gives a *medium.InputError, or nil.
 func (p Plan) Check() error {
 	if len(p.Sowings) == 0 || len(p.Sowings) > MaxSowings {
-		return invalid("number of sowing lines", len(p.Sowings), fmt.Sprintf("give 1 to %d", MaxSowings))
+		return invalid("number of sowing lines", len(p.Sowings), fmt.Sprintf("1 to %d", MaxSowings))
 	}
 	total := 0
 	for i, s := range p.Sowings {
@@ -91,10 +91,10 @@ func (p Plan) Check() error {
 		}
 	}
 	if total == 0 {
-		return invalid("mats sown in a week", 0, "give at least one sowing")
+		return invalid("mats sown in a week", 0, "at least one sowing")
 	}
 	if total > MaxMats {
-		return &TooLarge{What: "mats sown in a week", Have: float64(total), Limit: MaxMats, Do: "plan a part of the farm at a time"}
+		return invalid("mats sown in a week", total, fmt.Sprintf("at most %d; plan a part of the farm at a time", MaxMats))
 	}
 	if err := p.TurnAround.check(); err != nil {
 		return err
@@ -106,12 +106,12 @@ func (s Sowing) check(i int) error {
 	name := s.name(i)
 	for d, n := range s.Mats {
 		if n < 0 || n > MaxMats {
-			return invalid(fmt.Sprintf("mats of %s on %s", name, time.Weekday(d)), n, fmt.Sprintf("give 0 to %d", MaxMats))
+			return invalid(fmt.Sprintf("mats of %s on %s", name, time.Weekday(d)), n, fmt.Sprintf("0 to %d", MaxMats))
 		}
 	}
 	if s.GrowMin < 1 || s.GrowMax < s.GrowMin || s.GrowMax > MaxDays {
 		return invalid("growing days of "+name, fmt.Sprintf("%d to %d", s.GrowMin, s.GrowMax),
-			fmt.Sprintf("give 1 to %d days, the least first", MaxDays))
+			fmt.Sprintf("1 to %d days, the least first", MaxDays))
 	}
 	return nil
 }
@@ -131,18 +131,18 @@ func (s Sowing) meanDays() float64 { return float64(s.GrowMin+s.GrowMax) / 2 }
 func (t TurnAround) check() error {
 	for d := range 7 {
 		if n := t.WashPerDay[d]; n < 0 || n > MaxMats {
-			return invalid("mats washed on "+time.Weekday(d).String(), n, fmt.Sprintf("give 0 to %d", MaxMats))
+			return invalid("mats washed on "+time.Weekday(d).String(), n, fmt.Sprintf("0 to %d", MaxMats))
 		}
 		if n := t.SanitizePerDay[d]; n < 0 || n > MaxMats {
-			return invalid("mats sanitized on "+time.Weekday(d).String(), n, fmt.Sprintf("give 0 to %d", MaxMats))
+			return invalid("mats sanitized on "+time.Weekday(d).String(), n, fmt.Sprintf("0 to %d", MaxMats))
 		}
 	}
 	if t.Racks < 0 || t.Racks > MaxMats {
-		return invalid("drying places", t.Racks, fmt.Sprintf("give 0 (no limit) to %d", MaxMats))
+		return invalid("drying places", t.Racks, fmt.Sprintf("0 (no limit) to %d", MaxMats))
 	}
 	for _, n := range []int{t.DryDays, t.AirDays} {
 		if n < 0 || n > MaxDryDays {
-			return invalid("drying days", n, fmt.Sprintf("give 0 to %d", MaxDryDays))
+			return invalid("drying days", n, fmt.Sprintf("0 to %d", MaxDryDays))
 		}
 	}
 	return t.Weather.check()
@@ -150,7 +150,7 @@ func (t TurnAround) check() error {
 
 func (w Weather) check() error {
 	if !(w.NoDry >= 0 && w.NoDry <= 0.95) {
-		return invalid("share of days without drying", w.NoDry, "give 0 to 0.95")
+		return invalid("share of days without drying", w.NoDry, "0 to 0.95")
 	}
 	if w.Spell == 0 {
 		return nil
@@ -159,7 +159,7 @@ func (w Weather) check() error {
 	// one is at most 1.
 	if !(w.Spell >= 1 && w.Spell <= 60) || w.wetAfterDry() > 1 {
 		return invalid("mean wet spell in days", w.Spell,
-			fmt.Sprintf("give 0 (independent days), or %.3g to 60 days at this share of wet days", max(1, w.NoDry/(1-w.NoDry))))
+			fmt.Sprintf("0 (independent days), or %.3g to 60 days at this share of wet days", max(1, w.NoDry/(1-w.NoDry))))
 	}
 	return nil
 }
@@ -179,13 +179,13 @@ func (w Weather) wetAfterWet() float64 { return 1 - 1/w.spell() }
 
 func (l Losses) check() error {
 	if !(l.PerTurn >= 0 && l.PerTurn <= 0.9) {
-		return invalid("share of turns that ends a mat", l.PerTurn, "give 0 to 0.9")
+		return invalid("share of turns that ends a mat", l.PerTurn, "0 to 0.9")
 	}
 	if !(l.Aside >= 0 && l.Aside <= 0.9) {
-		return invalid("share of mats on hold or under repair", l.Aside, "give 0 to 0.9")
+		return invalid("share of mats on hold or under repair", l.Aside, "0 to 0.9")
 	}
 	if l.ReplaceDays < 0 || l.ReplaceDays > MaxDays {
-		return invalid("days until a replacement is there", l.ReplaceDays, fmt.Sprintf("give 0 to %d", MaxDays))
+		return invalid("days until a replacement is there", l.ReplaceDays, fmt.Sprintf("0 to %d", MaxDays))
 	}
 	return nil
 }

@@ -39,19 +39,19 @@ func (o Options) filled() Options {
 
 func (o Options) check(p Plan) error {
 	if o.Mats < 0 || o.Mats > MaxMats {
-		return invalid("number of mats", o.Mats, fmt.Sprintf("give 0 to %d", MaxMats))
+		return invalid("number of mats", o.Mats, fmt.Sprintf("0 to %d", MaxMats))
 	}
 	if o.Weeks < 1 || o.Weeks > MaxWeeks || o.WarmUpWeeks > MaxWeeks {
-		return invalid("weeks", fmt.Sprintf("%d after %d", o.Weeks, o.WarmUpWeeks), fmt.Sprintf("give 1 to %d", MaxWeeks))
+		return invalid("weeks", fmt.Sprintf("%d after %d", o.Weeks, o.WarmUpWeeks), fmt.Sprintf("1 to %d", MaxWeeks))
 	}
 	if o.Repeats < 1 || o.Repeats > MaxRepeats {
-		return invalid("repeats", o.Repeats, fmt.Sprintf("give 1 to %d", MaxRepeats))
+		return invalid("repeats", o.Repeats, fmt.Sprintf("1 to %d", MaxRepeats))
 	}
 	if !(o.Confidence > 0 && o.Confidence <= 1-1e-12) {
-		return invalid("confidence", o.Confidence, "give a level between 0 and 1, usually 0.95")
+		return invalid("confidence", o.Confidence, "a level between 0 and 1, usually 0.95")
 	}
 	if w := o.work(p); w > maxWork {
-		return &TooLarge{What: "steps of the simulation", Have: w, Limit: maxWork, Do: "give fewer repeats or weeks"}
+		return invalid("steps of the simulation", figure(w), fmt.Sprintf("at most %d; give fewer repeats or weeks", maxWork))
 	}
 	return nil
 }
@@ -129,7 +129,7 @@ type Outcome struct {
 // Day 1 is a Monday. src is the only randomness; a *rand.PCG with a fixed seed
 // gives the same result every time.
 //
-// Errors: *Invalid, *TooLarge.
+// Errors: *medium.InputError.
 func Simulate(p Plan, o Options, src rand.Source) (Outcome, error) {
 	if err := p.Check(); err != nil {
 		return Outcome{}, err

@@ -21,7 +21,14 @@ func (b *bench) rowLabels(int) error {
 		return nil
 	}
 	b.labelled = true
-	out, err := exec.Command("go", "test", "-run", "^$", "-bench", "TenThousandLabels|EncodingAgainstC", "-benchtime", fmt.Sprint(labelRuns, "x"), "resow/labels").CombinedOutput()
+	project, err := projectFolder()
+	if err != nil {
+		return err
+	}
+	test := exec.Command("go", "test", "-run", "^$", "-bench", "TenThousandLabels|EncodingAgainstC",
+		"-benchtime", fmt.Sprint(labelRuns, "x"), "resow/labels")
+	test.Dir = project
+	out, err := test.CombinedOutput()
 	if err != nil {
 		return fmt.Errorf("%s: %w", out, err)
 	}

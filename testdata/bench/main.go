@@ -2,9 +2,9 @@
 // job beside what a grower would use instead, or beside what the machine allows.
 // It makes its farms in a temporary folder, the same ones each time.
 //
-//	go run ./testdata/bench -mats 1000                      about a minute
-//	go run ./testdata/bench                                 1,000, 10,000 and 100,000 mats, 40 steps each
-//	go run ./testdata/bench -rows step,scan -mats 10000     some rows
+//	go -C testdata/bench run . -mats 1000                      about a minute
+//	go -C testdata/bench run .                                 1,000, 10,000 and 100,000 mats, 40 steps each
+//	go -C testdata/bench run . -rows step,scan -mats 10000     some rows
 //
 // Figures are medians of one run, and only their ratios mean anything.
 package main

@@ -25,14 +25,27 @@ func (b *bench) program() error {
 	}
 	b.once = filepath.Join(b.dir, "once")
 	b.resow = filepath.Join(b.dir, "resow")
-	for to, what := range map[string]string{b.nothing: source, b.once: "resow/testdata/bench/once", b.resow: "resow/cmd/resow"} {
-		build := exec.Command("go", "build", "-trimpath", "-o", to, what)
+	project, err := projectFolder()
+	if err != nil {
+		return err
+	}
+	for _, p := range []struct{ to, what, in string }{
+		{b.nothing, source, b.dir}, {b.once, "resow/testdata/bench/once", "."}, {b.resow, "resow/cmd/resow", project},
+	} {
+		build := exec.Command("go", "build", "-trimpath", "-o", p.to, p.what)
+		build.Dir = p.in
 		build.Env = append(os.Environ(), "CGO_ENABLED=0")
 		if out, err := build.CombinedOutput(); err != nil {
 			return fmt.Errorf("%s: %w", out, err)
 		}
 	}
 	return nil
+}
+
+// projectFolder is where the module lies that is measured.
+func projectFolder() (string, error) {
+	out, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", "resow").Output()
+	return strings.TrimSpace(string(out)), err
 }
 
 // ran is one run of a whole program.

@@ -5,19 +5,19 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
-	"github.com/chromedp/cdproto/input"
-	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
@@ -46,6 +46,7 @@ type browser struct {
 	s    *running
 	base string
 	ctx  context.Context
+	air  *air
 	shot int
 }
 
@@ -60,8 +61,12 @@ func openBrowser(t *testing.T, s *running) *browser {
 	if path == "" {
 		missing(t, "no chromium on this machine")
 	}
-	alloc, cancelAlloc := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
-		chromedp.Flag("host-resolver-rules", "MAP "+hostName+" 127.0.0.1"), chromedp.Flag("disable-dev-shm-usage", true), chromedp.UserDataDir(t.TempDir()))
+	between := openAir(t, s.listener.Addr().String())
+	alloc, cancelAlloc := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.Headless,
+		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.Flag("host-resolver-rules", "MAP "+hostName+" "+between.addr()), chromedp.Flag("disable-dev-shm-usage", true),
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-quic", true), chromedp.UserDataDir(t.TempDir()))
 	t.Cleanup(cancelAlloc)
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(cancel)
@@ -74,9 +79,79 @@ func openBrowser(t *testing.T, s *running) *browser {
 	require.NoError(t, chromedp.Do(ctx)) // starts it: it ends with the context of its first call
 	_, port, err := net.SplitHostPort(s.listener.Addr().String())
 	require.NoError(t, err)
-	b := &browser{t: t, s: s, base: "http://" + hostName + ":" + port, ctx: ctx}
+	b := &browser{t: t, s: s, base: "http://" + hostName + ":" + port, ctx: ctx, air: between}
 	b.do(chromedp.EmulateViewport(360, 740, chromedp.EmulateScale(2), chromedp.EmulateMobile, chromedp.EmulateTouch))
 	return b
+}
+
+// air is what lies between the phone and the station: a relay that can be cut,
+// as the farm's Wi-Fi is. The browser itself is told nothing.
+type air struct {
+	t        *testing.T
+	listener net.Listener
+	station  string
+	mu       sync.Mutex
+	away     bool
+	conns    []net.Conn
+}
+
+func openAir(t *testing.T, station string) *air {
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	a := &air{t: t, listener: listener, station: station}
+	t.Cleanup(func() {
+		listener.Close()
+		a.cut(true)
+	})
+	go func() {
+		for {
+			c, err := listener.Accept()
+			if err != nil {
+				return
+			}
+			go a.relay(c)
+		}
+	}()
+	return a
+}
+
+func (a *air) addr() string { return a.listener.Addr().String() }
+
+func (a *air) relay(phone net.Conn) {
+	defer phone.Close()
+	station, err := net.Dial("tcp", a.station)
+	if err != nil {
+		return
+	}
+	defer station.Close()
+	if !a.carries(phone, station) {
+		return
+	}
+	go func() {
+		io.Copy(station, phone)
+		station.Close()
+	}()
+	io.Copy(phone, station)
+}
+
+// carries says whether the air is whole, and keeps what goes through it.
+func (a *air) carries(conns ...net.Conn) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.conns = append(a.conns, conns...)
+	return !a.away
+}
+
+// cut ends what goes through the air and whatever comes, until it is whole again.
+func (a *air) cut(away bool) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.away = away
+	for _, c := range a.conns {
+		if away {
+			c.Close()
+		}
+	}
 }
 
 func startNamed(t *testing.T) *running {
@@ -89,7 +164,7 @@ func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
 	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
 	defer cancel()
 	err := chromedp.Do(ctx, steps...)
-	if err != nil && strings.Contains(err.Error(), "node with given id") { // the page was just being replaced
+	if err != nil && replaced(err) {
 		time.Sleep(200 * time.Millisecond)
 		err = chromedp.Do(ctx, steps...)
 	}
@@ -99,30 +174,34 @@ func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
 	}
 }
 
-// open goes to a page. A page that just then brings itself up to date takes the
-// turn from us (ERR_ABORTED); a person would tap again.
+// open goes to a page. A page that just then brings itself up to date can take
+// the turn from us, with an error or without; a person would tap again.
 func (b *browser) open(path string) {
 	b.t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, 30*time.Second)
 	defer cancel()
-	var err error
+	was, want := eval[string](b, "location.href"), b.base+path
 	for range 4 {
-		if _, err = chromedp.Run(ctx, chromedp.Navigate(b.base+path)); err == nil || !strings.Contains(err.Error(), "ERR_ABORTED") {
-			break
+		_, err := chromedp.Run(ctx, chromedp.Navigate(want))
+		if err == nil && (was == want || eval[string](b, "location.href") != was) {
+			return
+		}
+		if err != nil && !strings.Contains(err.Error(), "ERR_ABORTED") {
+			require.NoError(b.t, err)
 		}
 		time.Sleep(200 * time.Millisecond)
 	}
-	require.NoError(b.t, err)
+	require.FailNow(b.t, "the browser does not leave "+was, "for %s", want)
 }
 
 func (b *browser) click(css string) { b.t.Helper(); b.do(chromedp.Click(chromedp.CSS(css))) }
 
 func (b *browser) fill(name, text string) {
 	b.t.Helper()
-	field := chromedp.CSS(`[name="` + name + `"]`)
-	b.do(chromedp.Focus(field))
-	call(b, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: "keyDown", Key: "a", Commands: []string{"selectAll"}})
-	b.do(chromedp.SendKeys(field, text))
+	css := `[name="` + name + `"]`
+	b.do(chromedp.WaitVisible(chromedp.CSS(css)))
+	eval[bool](b, "(document.querySelector('"+css+"').value = '', true)")
+	b.do(chromedp.SendKeys(chromedp.CSS(css), text))
 }
 
 // see waits until the page shows a text.
@@ -140,13 +219,31 @@ func (b *browser) see(text string) {
 	require.FailNow(b.t, "the page does not show "+text, textOf(page))
 }
 
+// eval runs an expression in the page, once more where the page was just then
+// being replaced by itself brought up to date.
 func eval[T any](b *browser, expression string) T {
 	b.t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, 30*time.Second)
 	defer cancel()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
-	require.NoError(b.t, err)
-	return v
+	for {
+		v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+		if err != nil && ctx.Err() == nil && replaced(err) {
+			time.Sleep(100 * time.Millisecond)
+			continue
+		}
+		require.NoError(b.t, err)
+		return v
+	}
+}
+
+// replaced says that a call met a page that is gone.
+func replaced(err error) bool {
+	for _, said := range []string{"node with given id", "context was destroyed", "Cannot find context", "navigated or closed", "uniqueContextId"} {
+		if strings.Contains(err.Error(), said) {
+			return true
+		}
+	}
+	return false
 }
 
 func call[P, R any](b *browser, cmd cdp.Command[P, R], params P) {
@@ -155,12 +252,14 @@ func call[P, R any](b *browser, cmd cdp.Command[P, R], params P) {
 	require.NoError(b.t, err)
 }
 
+// offline cuts the air, or makes it whole; then the page hears what a phone says
+// to it when its Wi-Fi comes back.
 func (b *browser) offline(off bool) {
 	b.t.Helper()
-	call(b, network.Enable, network.EnableParams{})
-	call(b, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
-		MatchedNetworkConditions: []*network.Conditions{{Offline: off, DownloadThroughput: -1, UploadThroughput: -1}}})
-	call(b, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: off, DownloadThroughput: -1, UploadThroughput: -1})
+	b.air.cut(off)
+	if !off {
+		eval[bool](b, `dispatchEvent(new Event("online"))`)
+	}
 }
 
 // picture saves what the page looks like, where RESOW_SHOTS names a folder.
@@ -327,8 +426,8 @@ func TestBrowserPicture(t *testing.T) {
 	b.click("form.step button.first")
 	b.see("on hold")
 	b.open("/m/" + mat + "/history")
-	b.do(chromedp.WaitVisible(chromedp.CSS("img.photo")))
-	b.do(chromedp.ScrollIntoView(chromedp.CSS("img.photo")))
+	b.do(chromedp.WaitReady(chromedp.CSS("img.photo")))
+	eval[bool](b, `(document.querySelector("img.photo").parentElement.scrollIntoView(), true)`) // it is loaded when it comes near
 	require.Eventually(t, func() bool { return eval[int](b, `document.querySelector("img.photo").naturalWidth`) == 1200 }, 5*time.Second, 50*time.Millisecond)
 	b.picture("history")
 
@@ -352,22 +451,7 @@ func TestBrowserPicture(t *testing.T) {
 func TestBrowserPages(t *testing.T) {
 	s := startNamed(t)
 	b := openBrowser(t, s)
-	faults := make(chan string, 100)
-	ctx := b.ctx
-	go func() {
-		for m, err := range chromedp.Console(ctx) {
-			if err != nil {
-				return
-			}
-			if text := fmt.Sprintf("%+v", m); strings.Contains(text, "404") {
-				continue // of the page that is not there
-			}
-			select {
-			case faults <- fmt.Sprintf("%+v", m):
-			default:
-			}
-		}
-	}()
+	complaints := b.complaints()
 	b.pair(Supervisor, "SV")
 	axe := accessibilityEngine(t)
 	mat := string(s.inStage(t, medium.ToSanitize)[0])
@@ -406,10 +490,42 @@ func TestBrowserPages(t *testing.T) {
 			b.picture("dark-" + size.name)
 		}
 	}
-	select {
-	case fault := <-faults:
-		require.Empty(t, fault, "the browser complains")
-	default:
+	require.Empty(t, complaints(), "the browser complains")
+}
+
+// complaints listens to the console from now on. What it gives waits for all that
+// was said until it is called.
+func (b *browser) complaints() func() []string {
+	const end = "that is all"
+	messages := chromedp.Console(b.ctx) // listens from here, not from the first turn of the loop
+	said := make(chan []string, 1)
+	go func() {
+		var all []string
+		for m, err := range messages {
+			if err != nil {
+				all = append(all, err.Error())
+				break
+			}
+			text := fmt.Sprintf("%+v", m)
+			if strings.Contains(text, end) {
+				break
+			}
+			if !strings.Contains(text, "404") { // of the page that is not there
+				all = append(all, text)
+			}
+		}
+		said <- all
+	}()
+	return func() []string {
+		b.t.Helper()
+		eval[bool](b, `(console.log("`+end+`"), true)`)
+		select {
+		case all := <-said:
+			return all
+		case <-time.After(20 * time.Second):
+			require.FailNow(b.t, "the console does not answer")
+			return nil
+		}
 	}
 }
 

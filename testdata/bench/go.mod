@@ -1,0 +1,20 @@
+module resow/testdata/bench
+
+go 1.26.8
+
+require (
+	github.com/mattn/go-sqlite3 v1.14.53
+	go.etcd.io/bbolt v1.4.3
+	resow v0.0.0
+)
+
+require (
+	github.com/go-text/typesetting v0.3.5 // indirect
+	github.com/jung-kurt/gofpdf v1.16.2 // indirect
+	github.com/skip2/go-qrcode v0.0.0-20200617195104-da1b6568686e // indirect
+	github.com/ugorji/go/codec v1.3.2 // indirect
+	golang.org/x/image v0.48.0 // indirect
+	golang.org/x/sys v0.50.0 // indirect
+)
+
+replace resow => ../..
