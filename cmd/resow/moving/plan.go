@@ -486,6 +486,10 @@ func (p *planner) askDates() {
 			}
 			for i, r := range here {
 				text += map[bool]string{true: fmt.Sprintf(": %q is ", c), false: " or "}[i == 0] + r.String()
+				if head == "" {
+					say = append(say, fmt.Sprintf("--set at=%04d-%02d-%02d", r.y, r.m, r.d))
+					continue
+				}
 				say = append(say, p.option(head, r.order))
 			}
 			p.ask(head, text, say...)
