@@ -151,6 +151,15 @@ func TestBadLinesAreListed(t *testing.T) {
 	_, _, err := FromLines(filepath.Join(dir, "new.resow"), strings.NewReader(strings.Replace(good[0], `"resow_export":1`, `"resow_export":2`, 1)), c.options())
 	var newer *NewerError
 	require.ErrorAs(t, err, &newer)
+	for _, twice := range []string{`"by":"xy","by":"ab"`, `"by":"ab","by":"ab"`, `"BY":"xy","by":"ab"`, `"b\u0079":"xy","by":"ab"`, `"by" :"xy","by":"ab"`} {
+		bad := try(with(3, func(s string) string { return strings.Replace(s, `"by":"ab"`, twice, 1) }), 3)
+		require.Contains(t, bad.Error(), `the key "by" stands in it twice`, twice)
+	}
+	bad := try(with(10, func(s string) string { return strings.Replace(s, `"crop":"radish"`, `"crop":"\"{,}","crop":"radish"`, 1) }), 10)
+	require.Contains(t, bad.Error(), `the key "crop" stands in it twice`)
+	bad = try(with(1, func(s string) string { return strings.Replace(s, `"records":`, `"records":2,"records":`, 1) }), 1)
+	require.Contains(t, bad.Error(), `the key "records" stands in it twice`)
+	try(with(1, func(s string) string { return strings.Replace(s, `"records":`, `"recrods":2,"records":`, 1) }), 1)
 	try([]string{""}, 1)
 	try([]string{"a,b\n1,2\n"}, 1)
 }

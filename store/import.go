@@ -182,6 +182,12 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 	if h.Export != ExportVersion || h.Format < 1 || h.Format > Format { // that of the file when it was made
 		return nil, h, nil, &NewerError{What: fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format), MadeBy: h.MadeBy}
 	}
+	if err := strictJSON(line, &h); err != nil {
+		return refuse("%v", err)
+	}
+	if key := repeatedKey(line); key != "" {
+		return refuse("the key %q stands in it twice", key)
+	}
 	id, err := hex.DecodeString(h.Store)
 	if err != nil || len(id) == 0 || len(id) > 64 {
 		return refuse("the store's number %q can't be read", h.Store)
@@ -290,6 +296,9 @@ func parseLine(text []byte) (readLine, error) {
 	}
 	if err := strictJSON(raw.Body, body); err != nil {
 		return line, err
+	}
+	if key := repeatedKey(text); key != "" { // of the few that are known
+		return line, fmt.Errorf("the key %q stands in it twice", key)
 	}
 	line.Body = body
 	return line, nil

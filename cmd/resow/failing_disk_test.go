@@ -33,6 +33,11 @@ func program(t *testing.T) string {
 // under runs the program under strace with further options.
 func under(t *testing.T, options []string, args ...string) (code int, said string) {
 	t.Helper()
+	return underWith(t, nil, options, args...)
+}
+
+func underWith(t *testing.T, in *os.File, options []string, args ...string) (code int, said string) {
+	t.Helper()
 	strace, err := exec.LookPath("strace")
 	if err != nil && deep() {
 		t.Fatal("strace is needed for this check: ", err)
@@ -46,7 +51,9 @@ func under(t *testing.T, options []string, args ...string) (code int, said strin
 	cmd := exec.Command(strace, append(append([]string{"-f", "-q"}, options...), append([]string{program(t)}, args...)...)...)
 	cmd.Env = append(os.Environ(), "RESOW_BY=MK", "RESOW_TEST_NOW=2026-11-02T08:00:00Z", "RESOW_TEST_SEED=9")
 	var out bytes.Buffer
-	cmd.Stdout, cmd.Stderr = &out, &out
+	if cmd.Stdout, cmd.Stderr = &out, &out; in != nil {
+		cmd.Stdin = in
+	}
 	err = cmd.Run()
 	var exit *exec.ExitError
 	if err != nil && !errors.As(err, &exit) {
@@ -186,4 +193,42 @@ func TestKilledTrialOfAnImport(t *testing.T) {
 	t.Setenv("TMPDIR", tmp)
 	require.Contains(t, mustMK(t, "import", lines, "--store", filepath.Join(dir, "new.resow")), "can be taken")
 	require.Zero(t, left())
+}
+
+// At the wash station the same mat is scanned again: it is the same request.
+func TestTheLastSyncFailsAtTheWashStation(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "farm.resow")
+	mustMK(t, "init", "--name", "Reed End Greens", "--store", path)
+	var added struct{ Codes []string }
+	require.NoError(t, json.Unmarshal([]byte(mustMK(t, "add", "--count", "1", "--size", "250x510mm", "--store", path, "--json")), &added))
+	var printed struct{ Cards []struct{ Code, Action string } }
+	require.NoError(t, json.Unmarshal([]byte(mustMK(t, "cards", "--out", filepath.Join(dir, "cards.pdf"), "--store", path, "--json")), &printed))
+	card := ""
+	for _, c := range printed.Cards {
+		if c.Action == "rinse-roots" {
+			card = c.Code
+		}
+	}
+	require.NotEmpty(t, card)
+	scans := filepath.Join(dir, "scans")
+	require.NoError(t, os.WriteFile(scans, []byte(strings.Join([]string{card, added.Codes[0], added.Codes[0]}, "\n")+"\n"), 0o600))
+	before, err := os.ReadFile(path)
+	require.NoError(t, err)
+	said := ""
+	for range 30 { // strace counts the calls of each thread: both may not be of one
+		require.NoError(t, os.WriteFile(path, before, 0o600))
+		in, err := os.Open(scans)
+		require.NoError(t, err)
+		_, said = underWith(t, in, []string{"-o", os.DevNull, "-e", "trace=fdatasync", "-e", "inject=fdatasync:error=EIO:when=2"}, "scan", "--store", path)
+		require.NoError(t, in.Close())
+		if strings.Contains(said, "NOT KNOWN") {
+			break
+		}
+	}
+	require.Contains(t, said, "NOT KNOWN")
+	require.Contains(t, said, "it is not recorded twice")
+	require.Contains(t, said, "WASH AGAIN")
+	require.NotContains(t, said, "--request", "nobody types a command there")
+	require.Equal(t, 1, strings.Count(mustMK(t, "history", added.Codes[0], "--store", path), "  rinse "))
 }

@@ -186,3 +186,86 @@ func demoDocuments(t *testing.T, dir string) (docs [][]byte) {
 	}
 	return docs
 }
+
+// eventsOf reads what a thread comes to.
+func eventsOf(t *testing.T, steps []medium.Step) []map[string]any {
+	t.Helper()
+	e := EPCIS{Names: farmNames, Store: []byte{1, 2}, Zone: time.UTC, Made: start}
+	text, err := e.Thread(steps)
+	require.NoError(t, err)
+	var events []map[string]any
+	require.NoError(t, json.Unmarshal(slices.Concat([]byte("["), text, []byte("]")), &events))
+	return events
+}
+
+// An end that corrections took away and brought back is another event than the
+// one that was declared in error, which stays so.
+func TestAnEndThatComesBackIsAnotherEvent(t *testing.T) {
+	l := newLedger(1)
+	m := medium.Code("TK7R2N81")
+	for _, b := range []medium.Body{
+		&medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}},
+		&medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}, Lot: "P-1"},
+		&medium.Hold{Reason: "a doubt"}, &medium.Release{Reason: "none", AsWas: true},
+		&medium.Hold{Reason: "another"}, &medium.Release{Reason: "discarded"},
+	} {
+		l.do(m, b, true)
+	}
+	ends := func() (standing, declared []any) {
+		for _, e := range eventsOf(t, l.threads[m]) {
+			switch {
+			case e["action"] != "DELETE":
+			case e["errorDeclaration"] != nil:
+				declared = append(declared, e["eventID"])
+			default:
+				standing = append(standing, e["eventID"])
+			}
+		}
+		return standing, declared
+	}
+	first, _ := ends()
+	require.Len(t, first, 1)
+	l.do(m, &medium.Correct{MatSeq: 5}, true) // without the second hold its release did nothing
+	standing, declared := ends()
+	require.Empty(t, standing)
+	require.Equal(t, first, declared)
+	l.do(m, &medium.Correct{MatSeq: 4}, true) // without the first release the second one ended the first hold
+	standing, declared = ends()
+	require.Len(t, standing, 1)
+	require.Equal(t, first, declared)
+	require.NotEqual(t, first, standing)
+	again, _ := ends()
+	require.Equal(t, standing, again, "the same in every export")
+}
+
+// A report that is entered late takes off no crop before it was sown.
+func TestAnEndIsNeverBeforeItsSowing(t *testing.T) {
+	steps := everyStep()[:6] // up to the sowing
+	sown := steps[5]
+	lost := medium.Step{Mat: sown.Mat, MatSeq: 7, At: sown.At.Add(-time.Hour), Recorded: sown.At.Add(time.Hour), By: "ab", Kind: medium.KindRetire,
+		Body: &medium.Retire{Cause: medium.CauseLost}, Outcome: medium.Outcome{Accepted: true}}
+	events := eventsOf(t, append(slices.Clip(steps), lost))
+	end := events[len(events)-2]
+	require.Equal(t, "disassembling", end["bizStep"])
+	require.Equal(t, sown.At.UTC().Format("2006-01-02T15:04:05.000Z"), end["eventTime"])
+	require.Equal(t, "decommissioning", events[len(events)-1]["bizStep"])
+}
+
+// A sanitizing that a correction left on an unwashed mat counts no longer.
+func TestEPCISCreditsWhatTheVerdictCredits(t *testing.T) {
+	l := newLedger(1)
+	m := medium.Code("TK7R2N81")
+	for _, b := range []medium.Body{
+		&medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}},
+		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir},
+		&medium.Sanitize{Product: "drum", Active: "hypochlorite", StrengthPPM: 100, ContactS: 120, Sides: 2, Method: "spray"},
+	} {
+		l.do(m, b, true)
+	}
+	events := eventsOf(t, l.threads[m])
+	require.Equal(t, true, events[3]["mat:accepted"])
+	l.do(m, &medium.Correct{MatSeq: 2}, true)
+	events = eventsOf(t, l.threads[m])
+	require.Contains(t, events[3]["bizStep"], "sanitizing")
+	require.Equal(t, false, events[3]["mat:accepted"])
+}
