@@ -28,6 +28,7 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if do := refusal(s.Kind, c.Stage); do != "" {
 		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()), Do: do}
 	}
+	f = f.AsOf(s.At)
 	s, err = decide(c, f, s, now)
 	if err != nil {
 		return s, err
@@ -56,8 +57,8 @@ func envelope(s Step, last, now time.Time) (Step, error) {
 	}
 	s.Version = Version
 	s.Kind = s.Body.kind()
-	s.By = strings.TrimSpace(s.By)
-	if s.By == "" || len(s.By) > 20 || checkText("initials", s.By) != nil {
+	var ok bool
+	if s.By, ok = Initials(s.By); !ok {
 		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
 	}
 	s.Recorded = now.UTC().Truncate(time.Second)
@@ -216,7 +217,7 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	}
 	b.Crops = sown
 	s.Body = &b
-	v := Judge(c, f.Policy, s.At.In(now.Location()), crops...)
+	v := Judge(c, f, s.At.In(now.Location()), crops...)
 	if v.Word == DoNotSow || v.Word == RetireMat {
 		return s, &VerdictError{Verdict: v}
 	}

@@ -1,5 +1,7 @@
 package medium
 
+import "time"
+
 // Add registers a mat. A new mat starts at ToWash.
 type Add struct {
 	record
@@ -101,7 +103,11 @@ type Sanitize struct {
 	Directions  *Sanitizer `cbor:"20" json:"directions,omitempty"`
 	Mixed       *Bottle    `cbor:"21" json:"solution_record,omitempty"` // the solution as it stood; Admit fills it in
 	Timed       bool       `cbor:"22" json:"timed,omitempty"`           // the contact time was counted by the timer
-	Place       string     `cbor:"30" json:"place,omitempty"`           // where it was done: 21 CFR 112.161(a)(1)(iv)
+	// When the temperature or pH was read, where the solution's reading served and
+	// none was taken for this step; Admit fills them in.
+	TempAt time.Time `cbor:"23" json:"temp_read_at,omitzero"`
+	PHAt   time.Time `cbor:"24" json:"ph_read_at,omitzero"`
+	Place  string    `cbor:"30" json:"place,omitempty"` // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
 // Mold reports mold. It puts the mat on hold.

@@ -65,6 +65,9 @@ type Condition struct {
 	Labels      int         `cbor:"51" json:"relabels,omitempty"`
 	Tags        []Code      `cbor:"52" json:"other_codes,omitempty"`
 
+	// Residue is what was left on the mat over its ceiling and not rinsed off since.
+	Residue *Residue `cbor:"70" json:"residue,omitempty"`
+
 	RetiredAt time.Time `cbor:"60" json:"retired_at,omitzero"`
 	Cause     Cause     `cbor:"61" json:"cause,omitempty"`
 }
@@ -82,6 +85,7 @@ type LastSanitized struct {
 	// AcceptedAt is the last accepted step, which an unaccepted one does not undo.
 	AcceptedAt time.Time `cbor:"17" json:"accepted_at,omitzero"`
 	Solution   Code      `cbor:"18" json:"solution,omitempty"`
+	Rested     *Rested   `cbor:"19" json:"-"` // of the last accepted step
 }
 
 // CropYield sums a mat's harvests of one crop or mix.
@@ -206,7 +210,7 @@ func (c *Condition) apply(s *Step) {
 	case *Harvest:
 		c.harvest(b)
 	case *Rinse:
-		c.WetWith = nil
+		c.WetWith, c.Residue = nil, nil
 		c.Debris = b.Debris
 		if !c.apart() && from != Growing {
 			c.Stage, c.Cleared = ToWash, false
@@ -340,15 +344,16 @@ func (c *Condition) sanitize(s *Step, b *Sanitize) {
 		Accepted: c.credits(s), Solution: b.Solution}
 	if c.Sanitized != nil {
 		last.AcceptedAt = c.Sanitized.AcceptedAt
-		last.FarmProcedure = c.Sanitized.FarmProcedure
+		last.FarmProcedure, last.Rested = c.Sanitized.FarmProcedure, c.Sanitized.Rested
 	}
 	if last.Accepted {
-		last.AcceptedAt = s.At
+		last.AcceptedAt, last.Rested = s.At, restedOn(s, b)
 		last.FarmProcedure = b.Directions != nil && b.Directions.Directions == DirectionsFarm
 		c.Stage, c.Cleared, c.SwabOpen, c.WetSince, c.CropVoided = Airing, true, false, s.At, false
 		c.Care, c.DryCare = lasting(nil, s.Outcome), nil
 	}
 	c.Sanitized = &last
+	c.Residue = residueOf(c.Residue, s, b)
 	c.WetWith = wetWith(c.WetWith, b)
 }
 
@@ -380,7 +385,7 @@ func lasting(old []Finding, o Outcome) []Finding {
 	var out []Finding
 	for _, f := range o.Findings {
 		// the verdict says by itself that a farm procedure was used
-		if f.Severity == Care && f.Rule != "farm-procedure" && f.Rule != temperatureUnmeasured {
+		if f.Severity == Care && f.Rule != "farm-procedure" {
 			out = append(out, f)
 		}
 	}

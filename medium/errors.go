@@ -102,3 +102,11 @@ type DiscardedError struct {
 func (e *DiscardedError) Error() string {
 	return fmt.Sprintf("solution %s was discarded on %s by %s; mix a fresh one, or give the time at which it was used with --at if that was before", e.Code, e.At.Format("2 Jan 2006 15:04"), e.By)
 }
+
+// UnlikelyError asks for a second look at directions that no published range
+// covers. Confirmed by whoever copied them, they are taken.
+type UnlikelyError struct{ Product, What, Source string }
+
+func (e *UnlikelyError) Error() string {
+	return fmt.Sprintf("the directions of %s lie outside every published range (%s); look at the label again, and confirm them if it does say so. Published: %s", e.Product, e.What, e.Source)
+}

@@ -55,6 +55,8 @@ func TestSentences(t *testing.T) {
 		{PolicyChange{Setting: Setting{Rule: "luck"}}.Check(), "no rule \"luck\" on file; see `resow policy show`"},
 		{&DiscardedError{Code: bottleCode, At: local(time.November, 2, 9), By: "MK"},
 			"solution BK7R 2N81 was discarded on 2 Nov 2026 09:00 by MK; mix a fresh one, or give the time at which it was used with --at if that was before"},
+		{(&Sanitizer{Name: "weak", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 0.5, MaxPPM: 0.5, ContactS: 1}).checkRange(),
+			"the directions of weak lie outside every published range (0.5 ppm at most, the weakest published is 25 ppm; 1 s wet, the shortest published is 7 s); look at the label again, and confirm them if it does say so. Published: " + chlorineRange},
 		{&CorrectError{Code: testCode, MatSeq: 9, Why: "it is void already"}, "mat TK7R 2N81, step 9: it is void already"},
 		{Review{From: "2026-10-26", To: "2026-11-03"}.check(testFarm(), local(time.November, 3, 9)),
 			"the period to 2026-11-03 is not over before 4 Nov 2026 00:00 (now 3 Nov 2026 09:00): nobody has seen records that are still to come; review it then, or up to 2026-11-02 now"},
@@ -71,7 +73,7 @@ func TestSentences(t *testing.T) {
 
 // TestEveryErrorTypeHasASentence finds the package's error types in its source.
 func TestEveryErrorTypeHasASentence(t *testing.T) {
-	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true, "DiscardedError": true, "ReviewError": true}
+	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true, "DiscardedError": true, "ReviewError": true, "UnlikelyError": true}
 	files, err := filepath.Glob("*.go")
 	require.NoError(t, err)
 	for _, file := range files {

@@ -155,7 +155,11 @@ func TestUnacceptedSanitizingOfAReadyMat(t *testing.T) {
 			w.do(b, Ready) // the design: it does not move the mat
 			v := w.verdict()
 			assert.Equal(t, DoNotSow, v.Word, "what is on it is not known")
-			assert.Equal(t, KindSanitize, v.NextStep)
+			next := KindSanitize
+			if name != "too weak" { // it takes nothing off
+				next = KindRinse
+			}
+			assert.Equal(t, next, v.NextStep)
 			f, _ := find(v, "not-sanitized")
 			assert.Equal(t, "the last sanitize step, on 1 Nov, was not accepted; what it left on the mat is not known, sanitize and dry it again", f.Text)
 			var verdict *VerdictError
@@ -167,7 +171,11 @@ func TestUnacceptedSanitizingOfAReadyMat(t *testing.T) {
 			}
 			w.do(goodSanitize(), Airing)
 			w.do(&Dry{Where: DryAir}, Ready)
-			assert.Equal(t, SowIt, w.verdict().Word)
+			want := SowIt
+			if name == "far too much" {
+				want = DoNotSow
+			}
+			assert.Equal(t, want, w.verdict().Word)
 		})
 	}
 	w := newWalk(t, testFarm()) // the same while it airs

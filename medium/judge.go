@@ -30,12 +30,21 @@ type Verdict struct {
 	LastSanitized *LastSanitized `json:"last_sanitized"`
 }
 
-// Judge says whether a mat may be sown on at a time, and why. With crops it
-// compares their seed with the mesh too. The location of now is used for dates.
-func Judge(c Condition, p Policy, now time.Time, crops ...Crop) Verdict {
+// Judge says whether a mat of a farm may be sown on at a time, and why. With
+// crops it compares their seed with the mesh too. The location of now is used for
+// dates.
+func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
+	p := f.Policy
 	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized, Findings: []Finding{}}
 	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
 	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
+	residue, left := c.residueFinding(p, now.Location())
+	if left {
+		v.Findings = append(v.Findings, residue)
+	}
+	if rested, _, ok := c.restedFinding(f, now.Location()); ok {
+		v.Findings = append(v.Findings, rested)
+	}
 	if c.Stage != Retired {
 		v.Findings = append(v.Findings, careFindings(c, p, now)...)
 		for _, f := range SeedFindings(c.Mat, crops) {
@@ -58,6 +67,8 @@ func Judge(c Condition, p Policy, now time.Time, crops ...Crop) Verdict {
 	switch {
 	case v.Word == RetireMat && c.Stage != Growing && c.Stage != Retired:
 		v.NextStep = KindRetire
+	case left && c.Stage != Growing && c.Stage != OnHold:
+		v.NextStep = KindRinse
 	case v.Word == DoNotSow && c.Stage == Ready:
 		v.NextStep = KindSanitize
 	}

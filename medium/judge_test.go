@@ -68,7 +68,7 @@ func TestRulesAtTheirLimits(t *testing.T) {
 		c := testCondition(Ready)
 		c.Inspected = c.Turn
 		set(&c, v)
-		return Judge(c, p, testNow)
+		return Judge(c, Farm{Policy: p}, testNow)
 	}
 	for _, k := range ruleCases {
 		t.Run(k.rule, func(t *testing.T) {
@@ -111,7 +111,8 @@ func TestRulesAtTheirLimits(t *testing.T) {
 // in the test named.
 func TestEveryVerdictRuleIsTested(t *testing.T) {
 	tested := map[string]string{"stage": "TestStagesThatStop", "held": "TestStagesThatStop", "retired": "TestStagesThatStop",
-		"farm-procedure": "TestFarmProcedureStands", "fine-seed": "TestSeedFindings", "coarse-root": "TestSeedFindings", "seed-size": "TestSeedFindings", "crop-voided": "TestVoidedCropStep"}
+		"farm-procedure": "TestFarmProcedureStands", "fine-seed": "TestSeedFindings", "coarse-root": "TestSeedFindings", "seed-size": "TestSeedFindings", "crop-voided": "TestVoidedCropStep",
+		"residue": "TestResidueStandsUntilARinse", "rested-on": "TestWhatIsLearnedLaterStopsTheMat"}
 	for _, k := range ruleCases {
 		tested[k.rule] = "here"
 	}
@@ -124,7 +125,7 @@ func TestEveryVerdictRuleIsTested(t *testing.T) {
 }
 
 func TestReadyMatIsClear(t *testing.T) {
-	v := Judge(testCondition(Ready), Policy{}, testNow)
+	v := Judge(testCondition(Ready), Farm{}, testNow)
 	assert.Equal(t, SowIt, v.Word)
 	assert.Empty(t, v.Findings)
 	assert.NotNil(t, v.Findings, "JSON shows [], not null")
@@ -148,7 +149,7 @@ func TestStagesThatStop(t *testing.T) {
 		{OnHold, DoNotSow, KindRelease, "held", "on hold since 2 Nov: dropped on the floor"},
 		{Retired, RetireMat, "", "retired", "retired on 2 Nov 2026: cut"},
 	} {
-		v := Judge(testCondition(k.stage), Policy{}, testNow)
+		v := Judge(testCondition(k.stage), Farm{}, testNow)
 		assert.Equal(t, k.word, v.Word, k.stage)
 		assert.Equal(t, k.next, v.NextStep, k.stage)
 		require.Len(t, v.Findings, 1, k.stage)
@@ -156,7 +157,7 @@ func TestStagesThatStop(t *testing.T) {
 		assert.Equal(t, k.text, v.Findings[0].Text)
 		assert.Equal(t, "the order of a turn", v.Findings[0].Source)
 	}
-	assert.False(t, sowable(Judge(Condition{}, Policy{}, testNow)), "nothing is known of it")
+	assert.False(t, sowable(Judge(Condition{}, Farm{}, testNow)), "nothing is known of it")
 }
 
 // TestNoPolicySowsInAnotherStage: with every rule switched off that can be, a
@@ -169,24 +170,24 @@ func TestNoPolicySowsInAnotherStage(t *testing.T) {
 		}
 	}
 	for _, s := range append([]Stage{""}, Stages...) {
-		assert.Equal(t, s == Ready, sowable(Judge(testCondition(s), p, testNow)), "%q", s)
+		assert.Equal(t, s == Ready, sowable(Judge(testCondition(s), Farm{Policy: p}, testNow)), "%q", s)
 	}
 }
 
 func TestWorstWordWins(t *testing.T) {
 	c := testCondition(Ready)
 	c.Cuts = 1
-	assert.Equal(t, SowWithCare, Judge(c, Policy{}, testNow).Word)
+	assert.Equal(t, SowWithCare, Judge(c, Farm{}, testNow).Word)
 	c.Cleared = false
-	assert.Equal(t, DoNotSow, Judge(c, Policy{}, testNow).Word)
-	assert.Equal(t, KindSanitize, Judge(c, Policy{}, testNow).NextStep)
+	assert.Equal(t, DoNotSow, Judge(c, Farm{}, testNow).Word)
+	assert.Equal(t, KindSanitize, Judge(c, Farm{}, testNow).NextStep)
 	c.CutsThrough = 1
-	v := Judge(c, Policy{}, testNow)
+	v := Judge(c, Farm{}, testNow)
 	assert.Equal(t, RetireMat, v.Word)
 	assert.Equal(t, KindRetire, v.NextStep)
 	assert.Len(t, v.Findings, 3, "the gravest does not hide the others")
 	c.Stage = Growing
-	assert.Equal(t, KindHarvest, Judge(c, Policy{}, testNow).NextStep, "the crop comes off first")
+	assert.Equal(t, KindHarvest, Judge(c, Farm{}, testNow).NextStep, "the crop comes off first")
 }
 
 func TestFarmProcedureStands(t *testing.T) {
@@ -204,7 +205,7 @@ func TestFarmProcedureStands(t *testing.T) {
 	assert.Equal(t, SowWithCare, w.verdict().Word)
 
 	off := setting("farm-procedure", false, 1, 0)
-	_, ok = find(Judge(w.c, off, w.at), "farm-procedure")
+	_, ok = find(Judge(w.c, Farm{Policy: off}, w.at), "farm-procedure")
 	assert.True(t, ok, "a farm that accepts no new ones still sees the finding on an old one")
 
 	// a labelled product that misses its label does not lift the finding
@@ -226,10 +227,10 @@ func TestFarmProcedureStands(t *testing.T) {
 func TestSunRatingOfTheMeshGoesFirst(t *testing.T) {
 	c := testCondition(Ready)
 	c.Mat.SunRatingKLy, c.SunKLy = 100, 99.9
-	_, ok := find(Judge(c, Policy{}, testNow), "sun-wear")
+	_, ok := find(Judge(c, Farm{}, testNow), "sun-wear")
 	assert.False(t, ok)
 	c.SunKLy = 100
-	_, ok = find(Judge(c, Policy{}, testNow), "sun-wear")
+	_, ok = find(Judge(c, Farm{}, testNow), "sun-wear")
 	assert.True(t, ok)
 }
 
@@ -246,24 +247,24 @@ func TestYieldNeedsItsWindowOnBothSides(t *testing.T) {
 func TestMoldWindow(t *testing.T) {
 	c := testCondition(Ready)
 	c.Turn, c.Inspected, c.MoldTurns = 10, 10, []int{5, 6}
-	_, ok := find(Judge(c, Policy{}, testNow), "mold-repeat")
+	_, ok := find(Judge(c, Farm{}, testNow), "mold-repeat")
 	assert.False(t, ok, "turn 5 is not among the last five of ten")
 	c.MoldTurns = []int{6, 10}
-	_, ok = find(Judge(c, Policy{}, testNow), "mold-repeat")
+	_, ok = find(Judge(c, Farm{}, testNow), "mold-repeat")
 	assert.True(t, ok)
-	_, ok = find(Judge(c, setting("mold-repeat", true, 2, 4), testNow), "mold-repeat")
+	_, ok = find(Judge(c, Farm{Policy: setting("mold-repeat", true, 2, 4)}, testNow), "mold-repeat")
 	assert.False(t, ok, "a narrower window")
 }
 
 func TestFoldTestAndFuzz(t *testing.T) {
 	c := testCondition(Ready)
 	c.Fuzz = true
-	f, _ := find(Judge(c, Policy{}, testNow), "inspection-failed")
+	f, _ := find(Judge(c, Farm{}, testNow), "inspection-failed")
 	assert.Equal(t, Care, f.Severity)
 	c.FoldSnaps = true
-	assert.Equal(t, RetireMat, Judge(c, Policy{}, testNow).Word)
+	assert.Equal(t, RetireMat, Judge(c, Farm{}, testNow).Word)
 	off := setting("inspection-failed", false, 1, 0)
-	assert.Equal(t, SowIt, Judge(c, off, testNow).Word)
+	assert.Equal(t, SowIt, Judge(c, Farm{Policy: off}, testNow).Word)
 }
 
 func TestNearLimits(t *testing.T) {
@@ -271,7 +272,7 @@ func TestNearLimits(t *testing.T) {
 	c.Inspected = c.Turn
 	c.Added = testNow.Add(-729*24*time.Hour - 23*time.Hour)
 	c.SunKLy = 22.5
-	v := Judge(c, Policy{}, testNow)
+	v := Judge(c, Farm{}, testNow)
 	require.Len(t, v.Findings, 2)
 	assert.Equal(t, "near a limit: 729 of 730 days old", v.Findings[0].Text, "days are not rounded up to a limit that is not reached")
 	assert.Equal(t, "near a limit: 22.5 of 25 kLy of sun", v.Findings[1].Text)
@@ -312,8 +313,8 @@ func TestFindingsNameKnownRules(t *testing.T) {
 	files, err := filepath.Glob("*.go")
 	require.NoError(t, err)
 	named := regexp.MustCompile(`(?:Rule(?::| =)|miss\(|finding\(|limit\(|Setting\(|\badd\((?:Kind\w+, [^"]*)?|after\(Kind\w+, [^"]*)\s*"([a-z-]+)"`)
-	// temperatureUnmeasured is named by a constant, since it is looked for elsewhere
-	used := map[string]bool{temperatureUnmeasured: true}
+	// overCeiling is named by a constant, since it is looked for elsewhere
+	used := map[string]bool{overCeiling: true}
 	for _, file := range files {
 		if strings.HasSuffix(file, "_test.go") {
 			continue
@@ -353,7 +354,7 @@ func TestNothingIsCalledSafe(t *testing.T) {
 		texts = append(texts, about)
 	}
 	for _, s := range Stages {
-		for _, f := range Judge(testCondition(s), Policy{}, testNow).Findings {
+		for _, f := range Judge(testCondition(s), Farm{}, testNow).Findings {
 			texts = append(texts, f.Text)
 		}
 	}

@@ -251,13 +251,13 @@ func TestReplay(t *testing.T) {
 			require.Truef(t, same(k.c, Replay(k.thread)), "replay differs:\n%+v\n%+v", k.c, Replay(k.thread))
 
 			reached[k.c.Stage]++
-			v := Judge(k.c, k.farm.Policy, k.at)
+			v := Judge(k.c, k.farm, k.at)
 			if sowable(v) {
 				sown++
 				h := read(live(k.thread))
 				require.Truef(t, h.clear(k.farm.Policy), "verdict %s, but the records say %+v", v.Word, h)
 			}
-			WorkOn(k.c, k.farm.Policy, berlin)
+			WorkOn(k.c, k.farm, berlin)
 		}
 	})
 	for _, s := range Stages {
@@ -295,7 +295,7 @@ func TestVoidingIsNeverHavingTaken(t *testing.T) {
 			require.Equal(t, voided.Stage, s.Outcome.To)
 
 			// the safety rule holds after each single correction too
-			if sowable(Judge(voided, k.farm.Policy, k.at)) {
+			if sowable(Judge(voided, k.farm, k.at)) {
 				h := read(without(live(k.thread), map[uint64]bool{target.MatSeq: true}))
 				require.Truef(t, h.clear(k.farm.Policy), "after voiding step %d (%s): %+v", target.MatSeq, target.Kind, h)
 			}
@@ -325,8 +325,8 @@ func TestApplyIsTotal(t *testing.T) {
 			if c.Stage != "" && c.Stage.Next() == "" && c.Stage != Retired {
 				t.Fatalf("unknown stage %q", c.Stage)
 			}
-			WorkOn(c, Policy{}, time.UTC)
-			if v := Judge(c, Policy{}, s.At); sowable(v) {
+			WorkOn(c, Farm{}, time.UTC)
+			if v := Judge(c, Farm{}, s.At); sowable(v) {
 				sown++
 				h := read(live(thread))
 				require.Truef(t, h.clear(Policy{}), "verdict %s, but the records say %+v", v.Word, h)
@@ -362,12 +362,12 @@ func FuzzReplay(f *testing.F) {
 		if !same(k.c, Replay(k.thread)) {
 			t.Fatalf("replay differs:\n%+v\n%+v", k.c, Replay(k.thread))
 		}
-		v := Judge(k.c, k.farm.Policy, k.at)
+		v := Judge(k.c, k.farm, k.at)
 		if h := read(live(k.thread)); sowable(v) && !h.clear(k.farm.Policy) {
 			t.Fatalf("verdict %s, but the records say %+v", v.Word, h)
 		}
 		c := Replay(raw)
-		Judge(c, Policy{}, k.at)
-		WorkOn(c, Policy{}, time.UTC)
+		Judge(c, Farm{}, k.at)
+		WorkOn(c, Farm{}, time.UTC)
 	})
 }

@@ -236,7 +236,7 @@ func TestSeedFindings(t *testing.T) {
 		t.Run(k.name, func(t *testing.T) {
 			c := testCondition(Ready)
 			c.Mat = k.mat
-			v := Judge(c, Policy{}, testNow, k.crops...)
+			v := Judge(c, Farm{}, testNow, k.crops...)
 			var texts []string
 			p := Policy{}
 			for _, f := range v.Findings {
@@ -248,7 +248,7 @@ func TestSeedFindings(t *testing.T) {
 			}
 			assert.Equal(t, k.texts, texts)
 			assert.Equal(t, len(texts) > 0, v.Word == SowWithCare)
-			assert.Equal(t, SowIt, Judge(c, p, testNow, k.crops...).Word, "switched off")
+			assert.Equal(t, SowIt, Judge(c, Farm{Policy: p}, testNow, k.crops...).Word, "switched off")
 		})
 	}
 }

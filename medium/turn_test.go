@@ -460,4 +460,4 @@ func (w *walk) wash() {
 	w.do(&Dry{Where: DryAir}, Ready)
 }
 
-func (w *walk) verdict() Verdict { return Judge(w.c, w.f.Policy, w.at) }
+func (w *walk) verdict() Verdict { return Judge(w.c, w.f, w.at) }

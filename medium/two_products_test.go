@@ -18,7 +18,7 @@ func TestASecondProductOnAWetMatIsNotAccepted(t *testing.T) {
 	}}
 	wet := Condition{Code: "TK7R2N81", Stage: Airing, Since: now, WetWith: []string{"hypochlorite"}}
 	give := func(b Sanitize) Step {
-		b.ContactS, b.Sides, b.Method = 120, 2, "spray"
+		b.ContactS, b.Sides, b.Method, b.TempC, b.PH = 120, 2, "spray", ptr(20), ptr(7)
 		s, err := Admit(wet, farm, Step{Mat: wet.Code, By: "MK", Body: &b}, now)
 		require.NoError(t, err)
 		return s

@@ -433,6 +433,7 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 	w.farm.Len = s.MatSeq
 	w.farm.Farm = w.farm.Farm.Apply(s)
 	w.farmChanged = true
+	w.duesChanged = w.duesChanged || medium.LearnedLater(s)
 	if s.Kind == medium.KindFarm || s.Kind == medium.KindPolicy { // the zone is in the sentences
 		w.duesChanged = true
 		w.zone = w.farm.Farm.Location()
@@ -492,7 +493,7 @@ func (w *work) finish() error {
 			return err
 		}
 	}
-	r := rules{w.farm.Farm.Policy, w.zone}
+	r := rules{w.farm.Farm, w.zone}
 	for _, code := range slices.Sorted(maps.Keys(w.mats)) {
 		if err := w.putMat(code, w.mats[code], r); err != nil {
 			return err
@@ -523,7 +524,8 @@ func (w *work) putMat(code medium.Code, m *matWork, r rules) error {
 	return put(w.tx.Bucket(bucketMats), []byte(code), &m.entry)
 }
 
-// putDues works out the due list anew after a change of the policy.
+// putDues works out the due list anew after a change of the policy, or after
+// something was learned of what mats were sanitized with.
 func (w *work) putDues(r rules) error {
 	mats := w.tx.Bucket(bucketMats)
 	var changed, lines []keyValue

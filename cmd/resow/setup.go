@@ -284,9 +284,13 @@ func (a *app) policySetCommand() *cobra.Command {
 	return c
 }
 
-// recordFarm records something about the farm and says so.
+// recordFarm records something about the farm, also as a late entry, and says so.
 func (a *app) recordFarm(f *farm, body medium.Body) error {
-	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: body}})
+	at, err := a.happened(f)
+	if err != nil {
+		return err
+	}
+	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: body}})
 	if err != nil {
 		return err
 	}

@@ -61,7 +61,7 @@ func newWash(t testing.TB, mats int) *wash {
 		require.NoError(t, err)
 		return medium.Code(code)
 	}
-	steps := []medium.Step{{Mat: medium.FarmThread, Body: &medium.Sanitizer{Name: "drum", Active: "hypochlorite", Directions: medium.DirectionsLabel, MinPPM: 50, MaxPPM: 200, ContactS: 120}}}
+	steps := []medium.Step{{Mat: medium.FarmThread, Body: &medium.Sanitizer{Name: "drum", Active: "quat", Directions: medium.DirectionsLabel, MinPPM: 50, MaxPPM: 200, ContactS: 120}}}
 	for _, action := range medium.Actions {
 		card := medium.Card{Action: action, Code: fresh(labels.Card), Reason: "at the wash", Cause: "wear", DurationS: 3600, Product: "drum", StrengthPPM: 100, ContactS: 120, Method: "spray", Initials: "JD"}
 		if action == medium.ActOperator {

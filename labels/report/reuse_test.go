@@ -137,7 +137,7 @@ func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
 		n.procedure++
 	}
 	n.stages[c.Stage]++
-	n.words[medium.Judge(c, f.Policy, f.now.In(f.Location())).Word]++
+	n.words[medium.Judge(c, f.Farm, f.now.In(f.Location())).Word]++
 }
 
 func decimal(v float64) string {

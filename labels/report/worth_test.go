@@ -485,7 +485,7 @@ func TestForecastIsTraced(t *testing.T) {
 	for _, c := range mats {
 		if c.Stage != medium.Retired {
 			inUse++
-			require.NotEqual(t, medium.RetireMat, medium.Judge(c, f.Policy, f.now).Word)
+			require.NotEqual(t, medium.RetireMat, medium.Judge(c, f.Farm, f.now).Word)
 		}
 	}
 	plan := make([]float64, 12)

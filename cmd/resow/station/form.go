@@ -7,6 +7,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"time"
 
 	"resow/cmd/resow/amount"
 	"resow/medium"
@@ -245,7 +246,11 @@ func (b *formBuilder) solutions(f medium.Farm) {
 	}
 	p := b.add("solution", "select", false)
 	p.Choices = []choice{{Value: "", Label: b.t.get("choice.no_solution")}}
+	newest := f.Bottles[len(f.Bottles)-1].MadeAt
 	for _, bottle := range f.Bottles {
+		if newest.Sub(bottle.Solution.GoodUntil) > 30*24*time.Hour { // nobody discarded it, nobody uses it; the page Mix has it
+			continue
+		}
 		code := string(bottle.Solution.Code)
 		p.Choices = append(p.Choices, choice{Value: code, Chosen: code == p.Value,
 			Label: fmt.Sprintf("%s  %s  %g ppm", bottle.Solution.Code, bottle.Solution.Product, bottle.Strength())})
@@ -448,11 +453,13 @@ func (v *values) sanitize(f medium.Farm) (medium.Body, error) {
 }
 
 // ppm reads a strength in mg/L of the active; a bare number is ppm.
-func ppm(active, text string) (float64, error) {
+func ppm(active, text string) (float64, error) { return sanitizer.UsePPM(active, inPPM(text)) }
+
+func inPPM(text string) string {
 	if text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
-		text += "ppm"
+		return text + "ppm"
 	}
-	return sanitizer.UsePPM(active, text)
+	return text
 }
 
 func (v *values) swab() (medium.Body, error) {

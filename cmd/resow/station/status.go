@@ -42,6 +42,7 @@ var statuses = []struct {
 	{as[*medium.CorrectError], http.StatusConflict},
 	{as[*medium.DiscardedError], http.StatusConflict},
 	{as[*medium.ReviewError], http.StatusConflict},
+	{as[*medium.UnlikelyError], http.StatusUnprocessableEntity},
 	{as[*amount.Error], http.StatusUnprocessableEntity},
 	{as[*labels.CodeError], http.StatusNotFound},
 	{as[*labels.PayloadError], http.StatusUnprocessableEntity},
