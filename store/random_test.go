@@ -276,7 +276,9 @@ func drawBody(t *rapid.T, stage medium.Stage, n int) medium.Body {
 	}
 	some := func(name string, v ...float64) float64 { return rapid.SampledFrom(v).Draw(t, name) }
 	yes := func(name string) bool { return rapid.Bool().Draw(t, name) }
-	bottle := func() medium.Code { return rapid.SampledFrom([]medium.Code{"B000001X", "B000001X", "B000002X"}).Draw(t, "bottle") }
+	bottle := func() medium.Code {
+		return rapid.SampledFrom([]medium.Code{"B000001X", "B000001X", "B000002X"}).Draw(t, "bottle")
+	}
 	switch kind {
 	case medium.KindAdd:
 		m := mesh()
