@@ -58,7 +58,8 @@ var ownLimits = []struct {
 	{"inspection-failed", []float64{1, 3}}, {"inspection-due", []float64{1, 5}}, {"swab-positive", []float64{1}},
 	{"not-sanitized", []float64{1}}, {"sanitize-lapsed", []float64{1, 14, 30}}, {"contact-undocumented", []float64{1}},
 	{"both-sides", []float64{1, 2}}, {"sanitize-wet", []float64{1}}, {"farm-procedure", []float64{1}},
-	{"ceiling-quat", []float64{200, 400}}, {"ceiling-peroxyacetic", []float64{500}}, {"ceiling-chlorine", []float64{200}},
+	{"ceiling-quat", []float64{200, 400}}, {"ceiling-peroxyacetic", []float64{500}}, {"ceiling-chlorine",
+		[]float64{200}},
 	{"chlorine-temperature", []float64{1}}, {"solution-measured", []float64{1, 2}}, {"dry-least", []float64{30, 60}},
 	{"solution-hours", []float64{12, 24, 48}}, {"reading-hours", []float64{4, 12}},
 }
@@ -116,7 +117,8 @@ func (d *drawer) badClock(mat medium.Code) {
 	right := d.now
 	d.now = time.Date(pick(d, 1970, 1999, 2201), 1, 1, 0, d.IntN(60), 0, 0, time.UTC)
 	d.do(mat, clean)
-	d.do(mat, pick[medium.Body](d, &medium.Mold{Where: "edge"}, &medium.Hold{Reason: "doubt"}, &medium.Cut{LengthMM: 12}))
+	d.do(mat, pick[medium.Body](d, &medium.Mold{Where: "edge"}, &medium.Hold{Reason: "doubt"},
+		&medium.Cut{LengthMM: 12}))
 	d.now = right
 }
 

@@ -202,18 +202,23 @@ var byHand = []struct {
 		c.ready(one).farm(drumWith(func(d *medium.Sanitizer) { d.MinPPM, d.Corrects = 100, "typed 50 for 100" }))
 	}, "sow"},
 	{"a correction corrected", func(c *scene) {
-		c.ready(one).farm(drumWith(func(d *medium.Sanitizer) { d.MinPPM, d.Corrects = 150, "typed 50 for 150" })).wait(hour)
+		c.ready(one).farm(drumWith(func(d *medium.Sanitizer) {
+			d.MinPPM, d.Corrects = 150,
+				"typed 50 for 150"
+		})).wait(hour)
 		c.farm(drumWith(func(d *medium.Sanitizer) { d.MinPPM, d.Corrects = 50, "it was 50" }))
 	}, "sow"},
 	{"a wrong copy of a bottle's directions", func(c *scene) {
 		c.flaskUsed(one).farm(drumWith(func(d *medium.Sanitizer) { d.MinPPM, d.Corrects = 150, "typed 50 for 150" }))
 	}, "do not sow: rested-on"},
 	{"directions outside all that is published are questioned", func(c *scene) {
-		thin := &medium.Sanitizer{Name: "thin quat", Active: "quat", Directions: "label", MinPPM: 0.5, MaxPPM: 1, ContactS: 1}
+		thin := &medium.Sanitizer{Name: "thin quat", Active: "quat", Directions: "label", MinPPM: 0.5,
+			MaxPPM: 1, ContactS: 1}
 		c.farm(thin).said("refused").dried(one)
 	}, "do not sow: stage"},
 	{"and told of for as long as they are used", func(c *scene) {
-		thin := &medium.Sanitizer{Name: "thin quat", Active: "quat", Directions: "label", MinPPM: 0.5, MaxPPM: 1, ContactS: 1,
+		thin := &medium.Sanitizer{Name: "thin quat", Active: "quat", Directions: "label", MinPPM: 0.5,
+			MaxPPM: 1, ContactS: 1,
 			Confirmed: true}
 		c.farm(thin).said("accepted").dried(one).do(one, use("thin quat", 0.8)).said("accepted").aired(one)
 	}, "sow with care"},
@@ -236,7 +241,8 @@ var byHand = []struct {
 		c.flaskUsed(one).farm(&medium.Discard{Code: flask})
 	}, "sow"},
 	{"a discard dated before the present filling was mixed", func(c *scene) {
-		c.flaskUsed(one).farm(&medium.Discard{Code: flask}).wait(hour).farm(mixed(flask, "drum", 120)).farm(reads(flask, 120))
+		c.flaskUsed(one).farm(&medium.Discard{Code: flask}).wait(hour).farm(mixed(flask, "drum",
+			120)).farm(reads(flask, 120))
 		c.wait(hour).lateFarm(90*time.Minute+time.Hour, &medium.Discard{Code: flask}).said("refused")
 		c.do(one, from(flask)).said("accepted").aired(one)
 	}, "sow"},
@@ -297,7 +303,8 @@ var byHand = []struct {
 			said("accepted").aired(one)
 	}, "sow with care"},
 	{"5,000 ppm of a product without a published ceiling", func(c *scene) {
-		c.farm(&medium.Sanitizer{Name: "vinegar", Active: "acid", Directions: "label", MinPPM: 100, MaxPPM: 400, ContactS: 60})
+		c.farm(&medium.Sanitizer{Name: "vinegar", Active: "acid", Directions: "label", MinPPM: 100,
+			MaxPPM: 400, ContactS: 60})
 		c.dried(one).do(one, use("vinegar", 5000)).said("not accepted")
 	}, "do not sow: residue stage"},
 	{"5,000 ppm of a product without directions", func(c *scene) {
@@ -526,11 +533,13 @@ var byHand = []struct {
 		c.ready(one).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Mold{Where: "middle"})
 	}, "do not sow: held"},
 	{"mold seen before the wash, entered after it, is the mold of before", func(c *scene) {
-		c.ready(one).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "scrubbed"}).wait(hour)
+		c.ready(one).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one,
+			&medium.Release{Reason: "scrubbed"}).wait(hour)
 		c.do(one, clean).wait(hour).late(3*hour-time.Minute, one, &medium.Mold{Where: "middle"}).said("accepted")
 	}, "do not sow: held"},
 	{"mold entered after a wash that came after it, then mold again", func(c *scene) {
-		c.add(one).wait(6*hour).do(one, clean).wait(hour).late(3*hour, one, &medium.Mold{Where: "edge"}).said("accepted")
+		c.add(one).wait(6*hour).do(one, clean).wait(hour).late(3*hour, one,
+			&medium.Mold{Where: "edge"}).said("accepted")
 		c.wait(hour).do(one, &medium.Mold{Where: "middle"})
 	}, "retire: held mold-repeat"},
 	{"an inspection that saw mold is taken as a report of mold", func(c *scene) {

@@ -371,7 +371,8 @@ func isChlorine(active string) bool {
 
 // overCeiling: more than the published ceiling stays on the mat. Reading: where
 // none is published, the most that its directions name.
-func (o *oracle) overCeiling(active string, ppm float64, d *medium.Sanitizer, rinsed bool, at time.Time) (bool, string) {
+func (o *oracle) overCeiling(active string, ppm float64, d *medium.Sanitizer, rinsed bool, at time.Time) (bool,
+	string) {
 	if rinsed {
 		return false, ""
 	}
@@ -897,7 +898,8 @@ func (o *oracle) handled(mat medium.Code) time.Time {
 
 func handles(body medium.Body) bool {
 	switch body.(type) {
-	case *medium.Add, *medium.Sow, *medium.Mist, *medium.Harvest, *medium.Rinse, *medium.Dry, *medium.Sanitize, *medium.Trim:
+	case *medium.Add, *medium.Sow, *medium.Mist, *medium.Harvest, *medium.Rinse, *medium.Dry, *medium.Sanitize,
+		*medium.Trim:
 		return true
 	}
 	return false

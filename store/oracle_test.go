@@ -215,7 +215,8 @@ func (c *scene) compare() {
 		slices.Sort(gotCares)
 		gotCares = slices.Compact(gotCares)
 		if sowable := word == medium.SowIt || word == medium.SowWithCare; sowable && !slices.Equal(cares, gotCares) {
-			c.differ = fmt.Sprintf("the care notes on %s, %s: oracle %v, code %v", mat[:3], c.oracle.stand(mat).stage, cares, gotCares)
+			c.differ = fmt.Sprintf("the care notes on %s, %s: oracle %v, code %v", mat[:3],
+				c.oracle.stand(mat).stage, cares, gotCares)
 			return
 		}
 	}
