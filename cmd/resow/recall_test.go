@@ -78,7 +78,7 @@ func recallSteps(codes []medium.Code) iter.Seq2[medium.Step, error] {
 			}
 			var c medium.Condition
 			for k, b := range life {
-				at := recallDay.Add(time.Duration(k-200) * time.Hour)
+				at := recallDay.Add(time.Duration(5*k-200) * time.Hour)
 				s, err := medium.Admit(c, farm, medium.Step{Mat: code, By: "MK", Body: b}, at)
 				c = c.Apply(s)
 				if !yield(s, err) || err != nil {
