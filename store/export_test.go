@@ -154,7 +154,9 @@ func TestBadLinesAreListed(t *testing.T) {
 		bad := try(with(3, func(s string) string { return strings.Replace(s, `"by":"ab"`, twice, 1) }), 3)
 		require.Contains(t, bad.Error(), `the key "by" stands in it twice`, twice)
 	}
-	bad := try(with(10, func(s string) string { return strings.Replace(s, `"crop":"radish"`, `"crop":"\"{,}","crop":"radish"`, 1) }), 10)
+	bad := try(with(10, func(s string) string {
+		return strings.Replace(s, `"crop":"radish"`, `"crop":"\"{,}","crop":"radish"`, 1)
+	}), 10)
 	require.Contains(t, bad.Error(), `the key "crop" stands in it twice`)
 	bad = try(with(1, func(s string) string { return strings.Replace(s, `"records":`, `"records":2,"records":`, 1) }), 1)
 	require.Contains(t, bad.Error(), `the key "records" stands in it twice`)
