@@ -414,6 +414,14 @@ func TestExportOfABrokenChain(t *testing.T) {
 			put("steps", key(code(1), 6), []byte(strings.Replace(last, "radish", "rodish", 1)))
 		},
 		"the end taken off": func(put func(bucket, key string, value []byte)) { put("steps", key(code(3), 1), nil) },
+		"another count": func(put func(bucket, key string, value []byte)) {
+			var l ledger
+			require.NoError(t, decode([]byte(all["meta/ledger"]), &l, func() any { return &ledger{} }))
+			l.Count++
+			counted, err := encode(&l)
+			require.NoError(t, err)
+			put("meta", "ledger", counted)
+		},
 		"another head": func(put func(bucket, key string, value []byte)) {
 			head := []byte(all["meta/ledger"])
 			head[len(head)-1] ^= 1
