@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 )
 
@@ -129,16 +128,10 @@ func checkText(field, text string) error {
 	if len(text) > maxText {
 		return &InputError{Field: field, Value: strings.ToValidUTF8(text[:20], "") + "…", Want: fmt.Sprintf("at most %d bytes", maxText)}
 	}
-	if strings.ContainsFunc(text, unprintable) {
-		return &InputError{Field: field, Value: text, Want: "letters, digits and signs in one line: no control characters"}
+	if Visible(text) != text {
+		return &InputError{Field: field, Value: Visible(text), Want: "letters, digits and signs in one line: no control characters"}
 	}
 	return nil
-}
-
-// unprintable says whether a character could move a terminal's cursor or turn
-// the text after it round, on whatever shows it later.
-func unprintable(r rune) bool {
-	return unicode.IsControl(r) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 || r == 0x200e || r == 0x200f || r == 0xfeff
 }
 
 func checkDate(field, text string) error {

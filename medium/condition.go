@@ -408,14 +408,37 @@ func (c *Condition) hold(why string) {
 	if c.Stage == Retired {
 		return
 	}
-	if c.Stage == OnHold && c.HeldFor != why && len(c.HeldFor)+len(why) < maxText {
-		c.HeldFor += "; " + why // a second reason does not hide the first
+	if c.Stage == OnHold {
+		c.alsoHeldFor(why)
 		return
 	}
-	if c.Stage != OnHold {
-		c.HeldIn, c.HeldFor, c.HeldSince = c.Stage, why, c.Since
-	}
+	c.HeldIn, c.HeldFor, c.HeldSince = c.Stage, why, c.Since
 	c.Stage = OnHold
+}
+
+// maxHeldFor bounds the reasons of one hold in bytes: eight of the longest. What
+// is over it is kept in the steps, and heldForMore says so.
+const (
+	maxHeldFor  = 8 * maxText
+	heldForMore = "and more, which its history shows"
+)
+
+// alsoHeldFor adds a reason: a second one does not hide the first.
+func (c *Condition) alsoHeldFor(why string) {
+	if c.IsHeldFor(why) {
+		return
+	}
+	if len(c.HeldFor)+len(why) > maxHeldFor {
+		why = heldForMore
+	}
+	if !c.IsHeldFor(why) {
+		c.HeldFor += "; " + why
+	}
+}
+
+// IsHeldFor says whether a reason is among those of the hold.
+func (c *Condition) IsHeldFor(why string) bool {
+	return c.Stage == OnHold && strings.Contains("; "+c.HeldFor+"; ", "; "+why+"; ")
 }
 
 func (c *Condition) release(b *Release) {

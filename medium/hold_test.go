@@ -1,6 +1,8 @@
 package medium
 
 import (
+	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -90,8 +92,19 @@ func TestEveryReasonOfAHoldStaysInSight(t *testing.T) {
 	for range 100 {
 		w.do(&Hold{Reason: "and again, and again, and again"})
 	}
-	assert.LessOrEqual(t, len(w.c.HeldFor), maxText)
-	assert.Contains(t, w.c.HeldFor, "mold: edge")
+	w.do(&Hold{Reason: "dropped"})
+	assert.Equal(t, "mold: edge; dropped; dropped again; and again, and again, and again", w.c.HeldFor, "each once")
+
+	long := func(i int) string { return fmt.Sprint(i) + strings.Repeat("x", maxText-10) }
+	for i := range 20 {
+		w.do(&Hold{Reason: long(i)})
+		assert.Equal(t, w.c.IsHeldFor(long(i)), !strings.HasSuffix(w.c.HeldFor, heldForMore))
+	}
+	assert.Contains(t, w.c.HeldFor, long(5), "longer than one reason may be")
+	assert.True(t, strings.HasSuffix(w.c.HeldFor, "; "+heldForMore), "what is left out is said")
+	assert.Equal(t, 1, strings.Count(w.c.HeldFor, heldForMore))
+	assert.LessOrEqual(t, len(w.c.HeldFor), maxHeldFor+len("; "+heldForMore))
+	assert.False(t, w.c.IsHeldFor("drop"), "a part of a reason is another one")
 }
 
 func TestMoldBeforeTheFirstTurn(t *testing.T) {

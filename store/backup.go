@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
-	"sort"
 	"strings"
 	"time"
 
@@ -38,14 +37,42 @@ type Backups struct {
 type Backup struct {
 	Path    string   `json:"path"`
 	Anchor  Anchor   `json:"anchor"`
-	Removed []string `json:"removed"` // older ones
+	Removed []string `json:"removed"`          // older ones, all of whose records are in this one
+	Spared  []Spared `json:"spared,omitempty"` // beyond Keep, never removed
+	Ahead   []string `json:"ahead,omitempty"`  // dated after now; they count by their records
+}
+
+// Spared is a backup of the same store that does not count among those to keep,
+// since it may hold what the new one does not.
+type Spared struct {
+	Path string `json:"path"`
+	Why  string `json:"why"`
+}
+
+// sparedShown is how many spared backups are named.
+const sparedShown = 5
+
+// Notes says what a person should know of the older backups that are there.
+func (b Backup) Notes() (notes []string) {
+	for _, old := range b.Spared[:min(len(b.Spared), sparedShown)] {
+		notes = append(notes, fmt.Sprintf("Kept too, and not counted: %s, since %s. Delete it yourself once nobody needs it.", old.Path, old.Why))
+	}
+	if more := len(b.Spared) - sparedShown; more > 0 {
+		notes = append(notes, fmt.Sprintf("Kept too, for such reasons: %d more.", more))
+	}
+	for _, path := range b.Ahead {
+		notes = append(notes, fmt.Sprintf("%s is dated after now: a clock was wrong then, or is now. It counts by its records, not by its date.", path))
+	}
+	return notes
 }
 
 // BackUp makes a backup of the store at path, of one state that it has while
 // BackUp runs, and gives the anchor of that. It checks every page of the copy,
 // each record against the thread of its mat and all of them against the ledger's
 // head, as VerifyChain does, and only then gives it its name. Older backups of the
-// same store go when there are more than Keep, never the last good one.
+// same store go when there are more than Keep, those with the fewest records
+// first, whatever the date in their names; never one whose records are not all in
+// the new one.
 //
 // Records are held against their hashes and not read: one that only another
 // version can read is copied as it is.
@@ -82,7 +109,8 @@ func BackUp(path string, to Backups, o Options) (Backup, error) {
 	if err := c.run(); err != nil {
 		return Backup{}, err
 	}
-	err = c.check(func(done, total int) { to.progress(int64(done), int64(total), 1) })
+	old := c.olderBackups(to)
+	err = c.check(func(done, total int) { to.progress(int64(done), int64(total), 1) }, old.passing)
 	if err = cmp.Or(err, c.written()); err != nil {
 		return Backup{}, err
 	}
@@ -94,9 +122,8 @@ func BackUp(path string, to Backups, o Options) (Backup, error) {
 	if err := rename(c.to.Name(), at); err != nil {
 		return Backup{}, err
 	}
-	made := Backup{Path: at, Anchor: c.anchor}
-	made.Removed, err = rotate(to, filepath.Base(path), c.id, at)
-	return made, err
+	made := Backup{Path: at, Anchor: c.anchor, Removed: []string{}}
+	return made, old.rotate(&made, to.Keep, c.at)
 }
 
 // progress tells how far one half of a backup is, copying or checking.
@@ -108,33 +135,33 @@ func (b Backups) progress(done, total, half int64) {
 
 // check holds all of the copy against the anchor. Where it fails, the store is
 // looked at too, so that the error names the one that is broken.
-func (c *copying) check(progress func(done, total int)) error {
+func (c *copying) check(progress func(done, total int), passing func(n uint64, head hash)) error {
 	err := holdsTogether(c.to.Name(), c.anchor, c.o, func(done, total int) {
 		progress(done, total)
 		c.room.make()
-	})
+	}, passing)
 	if err == nil {
 		return nil
 	}
 	var busy *BusyError
-	if broken := holdsTogether(c.path, c.anchor, c.o, nil); broken != nil && !errors.As(broken, &busy) {
+	if broken := holdsTogether(c.path, c.anchor, c.o, nil, nil); broken != nil && !errors.As(broken, &busy) {
 		return broken
 	}
 	return err
 }
 
-// holdsTogether checks the pages, records and hashes of a file.
-func holdsTogether(path string, want Anchor, o Options, progress func(done, total int)) error {
+// holdsTogether checks the pages, records and hashes of a file. passing, which may
+// be nil, hears of every state that its ledger had.
+func holdsTogether(path string, want Anchor, o Options, progress func(done, total int), passing func(n uint64, head hash)) error {
 	s, err := Open(path, o)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	return s.sound(progress, &want)
+	return s.sound(&verifier{progress: progress, want: &want, passing: passing})
 }
 
-// unfinished makes the file for a backup of which nobody knows yet whether it is
-// good. It is locked for as long as it is open: that tells it from one that a run
+// unfinished makes a file of which nobody knows yet whether it is good. It is locked for as long as it is open: that tells it from one that a run
 // that died has left, on any machine that can see the folder.
 func unfinished(dir, prefix string) (*os.File, error) {
 	for {
@@ -154,7 +181,20 @@ func unfinished(dir, prefix string) (*os.File, error) {
 	}
 }
 
-// dropUnfinished removes what runs that died have left of backups of a store.
+// begin makes the file that will be a store at path, and clears away what runs
+// that died have left there.
+func begin(path string) (*os.File, error) {
+	prefix := filepath.Base(path) + "."
+	dropUnfinished(filepath.Dir(path), prefix)
+	return unfinished(filepath.Dir(path), prefix)
+}
+
+// opened gives bbolt a file that is open and locked already.
+func opened(f *os.File) func(string, int, os.FileMode) (*os.File, error) {
+	return func(string, int, os.FileMode) (*os.File, error) { return f, nil }
+}
+
+// dropUnfinished removes what runs that died have left of stores and backups.
 func dropUnfinished(dir, prefix string) {
 	entries, err := os.ReadDir(dir)
 	if err != nil { // it shows when the backup is made
@@ -190,35 +230,106 @@ func backupName(store string, id []byte, at time.Time, count uint64) string {
 
 func backupPrefix(store string, id []byte) string { return fmt.Sprintf("%s.%x.", store, id[:4]) }
 
-// rotate removes the oldest backups of a store. It looks at no other file.
-func rotate(to Backups, store string, id []byte, newest string) (removed []string, err error) {
-	removed = []string{}
-	entries, err := os.ReadDir(to.Dir)
-	if err != nil {
-		return removed, err
+// olderBackup is a backup of the same store that was there before.
+type olderBackup struct {
+	path   string
+	stamp  string // the time in its name
+	anchor Anchor
+	err    error // why it can't be read
+	within bool  // all its records are in the new one
+}
+
+type olderBackups []*olderBackup
+
+// olderBackups looks at the backups of the store that are there, where some may
+// have to go. It looks at no other file.
+func (c *copying) olderBackups(to Backups) (old olderBackups) {
+	if to.Keep < 1 {
+		return nil
 	}
-	prefix := backupPrefix(store, id)
-	var names []string
+	entries, _ := os.ReadDir(to.Dir) // a folder that can't be read keeps all
+	prefix := backupPrefix(filepath.Base(c.path), c.id)
 	for _, e := range entries {
-		name := e.Name()
-		if e.Type().IsRegular() && strings.HasPrefix(name, prefix) && strings.HasSuffix(name, ".backup") && name != filepath.Base(newest) {
-			names = append(names, name)
-		}
-	}
-	if to.Keep < 1 || len(names) < to.Keep {
-		return removed, nil
-	}
-	sort.Strings(names)
-	var stuck error // one that can't be removed keeps no other
-	for _, name := range names[:len(names)-(to.Keep-1)] {
-		at := filepath.Join(to.Dir, name)
-		if err := os.Remove(at); err != nil {
-			stuck = &WriteError{Path: at, Err: err}
+		rest, ours := strings.CutPrefix(e.Name(), prefix)
+		if !ours || !e.Type().IsRegular() || !strings.HasSuffix(rest, ".backup") {
 			continue
 		}
-		removed = append(removed, at)
+		b := &olderBackup{path: filepath.Join(to.Dir, e.Name())}
+		b.stamp, _, _ = strings.Cut(rest, ".")
+		var farm hash
+		farm, b.anchor, b.err = anchorIn(b.path, c.o)
+		if b.err == nil && farm != c.genesis {
+			continue // of another farm, whose number begins alike
+		}
+		old = append(old, b)
 	}
-	return removed, stuck
+	return old
+}
+
+// anchorIn reads what a file says of itself. It never writes to it, as Open may to
+// one of another version.
+func anchorIn(path string, o Options) (genesis hash, a Anchor, err error) {
+	o.ReadOnly = true
+	s := &Store{path: path, o: o}
+	if err := s.open(); err != nil {
+		return genesis, a, err
+	}
+	defer s.Close()
+	if _, err := s.readIdentity(); err != nil {
+		return genesis, a, err
+	}
+	a, err = s.Anchor()
+	return s.genesis, a, err
+}
+
+// passing hears of every state that the ledger had: a backup of one of them holds
+// nothing that is not in the new one.
+func (old olderBackups) passing(n uint64, head hash) {
+	for _, b := range old {
+		if b.err == nil && b.anchor.Count == n && b.anchor == anchorOf(n, head) {
+			b.within = true
+		}
+	}
+}
+
+// rotate removes backups with the fewest records, until with the new one as many
+// are left as are to be kept. One of a clock that ran ahead goes before others that
+// hold as much.
+func (old olderBackups) rotate(made *Backup, keep int, now time.Time) (stuck error) {
+	var within olderBackups
+	today := now.UTC().Format(backupStamp)
+	for _, b := range old {
+		if b.stamp > today {
+			made.Ahead = append(made.Ahead, b.path)
+		}
+		switch {
+		case b.within:
+			within = append(within, b)
+		case b.err != nil:
+			made.Spared = append(made.Spared, Spared{b.path, "it can't be read: " + b.err.Error()})
+		case b.anchor.Count > made.Anchor.Count:
+			made.Spared = append(made.Spared, Spared{b.path, fmt.Sprintf("it holds %d records, the new one %d", b.anchor.Count, made.Anchor.Count)})
+		default:
+			made.Spared = append(made.Spared, Spared{b.path, "it holds other records than the ledger has now, such as from before a restore"})
+		}
+	}
+	age := func(b *olderBackup) string {
+		if b.stamp > today {
+			return ""
+		}
+		return b.stamp
+	}
+	slices.SortFunc(within, func(a, b *olderBackup) int {
+		return cmp.Or(cmp.Compare(a.anchor.Count, b.anchor.Count), cmp.Compare(age(a), age(b)))
+	})
+	for _, b := range within[:max(0, len(within)+1-max(1, keep))] {
+		if err := os.Remove(b.path); err != nil { // it keeps no other
+			stuck = &WriteError{Path: b.path, Err: err}
+			continue
+		}
+		made.Removed = append(made.Removed, b.path)
+	}
+	return stuck
 }
 
 // maxLost bounds the records that a Loss lists.
@@ -287,7 +398,7 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 		return l, err
 	}
 	defer b.Close()
-	if err := b.sound(nil, nil); err != nil { // what is derived is made anew by Restore
+	if err := b.sound(&verifier{}); err != nil { // what is derived is made anew by Restore
 		return l, err
 	}
 	if l.Backup, err = b.Anchor(); err != nil {
@@ -315,7 +426,7 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 }
 
 func (s *Store) compare(l *Loss, backup *bbolt.Tx) error {
-	return s.view(func(tx *bbolt.Tx) error {
+	return s.walk(func(tx *bbolt.Tx) error {
 		count, head, err := readLedger(tx)
 		if err != nil {
 			return err
@@ -494,6 +605,10 @@ func (e *LossError) Error() string {
 	return fmt.Sprintf("%s: %s; restore with --replace, which keeps the present file beside it under another name", e.Path, what)
 }
 
+// replaced stands in the name of a ledger that a restore has replaced, before the
+// time.
+const replaced = ".replaced-"
+
 // Restore puts a backup in the place of the store at path, after it was
 // verified. A file that is there is refused with a LossError unless replace is
 // set; then it is moved aside, never deleted, and its new name is given back.
@@ -526,24 +641,20 @@ func Restore(backup, path string, replace bool, by string, o Options) (aside str
 	if there && !replace {
 		return "", l, &LossError{Path: path, Loss: l}
 	}
-	target := path
-	if there {
-		// the copy is made and verified before anything is moved
-		target = filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.restored", filepath.Base(path), os.Getpid()))
-		_ = os.Remove(target)
-		defer os.Remove(target)
-	}
-	if err := copyStore(backup, target, l.Backup, o); err != nil {
+	b, err := copyStore(backup, path, l.Backup, o) // made and verified before anything is moved
+	if err != nil {
 		return "", l, err
 	}
+	defer b.abandon()
 	l.Restored = &l.Backup
 	if !there {
-		return "", l, nil
+		return "", l, rename(b.temp, path)
 	}
-	if err := holdLost(&l, target, by, o); err != nil {
+	if err := holdLost(&l, b.temp, by, o); err != nil {
 		return "", l, err
 	}
-	aside = freeName(fmt.Sprintf("%s.replaced-%s", path, o.Now().UTC().Format(backupStamp)))
+	dropTwins(path)
+	aside = freeName(fmt.Sprintf("%s%s%s", path, replaced, o.Now().UTC().Format(backupStamp)))
 	if err := os.Link(path, aside); err != nil {
 		if errors.Is(err, os.ErrExist) {
 			return "", l, &ExistsError{Path: aside}
@@ -552,10 +663,28 @@ func Restore(backup, path string, replace bool, by string, o Options) (aside str
 			return "", l, &WriteError{Path: aside, Err: err}
 		}
 	}
-	if err := os.Rename(target, path); err != nil {
+	if err := os.Rename(b.temp, path); err != nil {
 		return aside, l, &WriteError{Path: path, Err: err}
 	}
 	return aside, l, syncFolder(filepath.Dir(path))
+}
+
+// dropTwins removes further names of the file at path that a restore has left
+// which was killed between naming the file aside and replacing it.
+func dropTwins(path string) {
+	is, err := os.Stat(path)
+	if err != nil {
+		return
+	}
+	entries, _ := os.ReadDir(filepath.Dir(path))
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), filepath.Base(path)+replaced) {
+			continue
+		}
+		if info, err := e.Info(); err == nil && os.SameFile(is, info) {
+			_ = os.Remove(filepath.Join(filepath.Dir(path), e.Name()))
+		}
+	}
 }
 
 // realPath follows symbolic links, so that what they lead to is replaced and not
@@ -602,13 +731,13 @@ func hold(path string, there bool, o Options) (release func(), err error) {
 	return func() { f.Close() }, nil
 }
 
-// copyStore makes a store again from the records of another, with all that is
-// derived made anew, and verifies it as a whole before it has its name.
-func copyStore(from, to string, want Anchor, o Options) error {
+// copyStore makes the store at path again from the records of another, with all
+// that is derived made anew and verified as a whole. It has no name yet.
+func copyStore(from, path string, want Anchor, o Options) (*builder, error) {
 	o.ReadOnly = true
 	s, err := Open(from, o)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer s.Close()
 	var l ledger
@@ -619,13 +748,12 @@ func copyStore(from, to string, want Anchor, o Options) error {
 		return err
 	})
 	if err != nil {
-		return err
+		return nil, err
 	}
-	b, err := newBuilder(to, made, o)
+	b, err := newBuilder(path, made, o)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	defer b.abandon()
 	err = s.view(func(tx *bbolt.Tx) error {
 		return tx.Bucket(bucketSteps).ForEach(func(k, stored []byte) error {
 			code, seq, _, err := storedStep(k, stored)
@@ -635,8 +763,12 @@ func copyStore(from, to string, want Anchor, o Options) error {
 			return b.put(code, seq, bytes.Clone(stored))
 		})
 	})
-	if err != nil {
-		return err
+	if err == nil {
+		err = b.seal(l.Count, l.Head, want)
 	}
-	return b.finish(l.Count, l.Head, want)
+	if err != nil {
+		b.abandon()
+		return nil, err
+	}
+	return b, nil
 }

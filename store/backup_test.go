@@ -161,6 +161,97 @@ func TestRotation(t *testing.T) {
 	require.ErrorAs(t, err, &exists, "the same second")
 }
 
+// A backup that holds what the new one does not is never rotated away, nor does it
+// push others out: neither one with more records, nor one of a history that parted
+// from this one, nor one that nobody can read.
+func TestRotationKeepsWhatTheNewOneLacks(t *testing.T) {
+	path, c := closedLedger(t, 2)
+	dir := t.TempDir()
+	to := Backups{Dir: dir, Keep: 2}
+	back := func() Backup {
+		t.Helper()
+		c.after(time.Hour)
+		b, err := BackUp(path, to, c.options())
+		require.NoError(t, err)
+		return b
+	}
+	add := func(n int) { withStore(t, path, c, func(s *Store) { record(t, s, adds(1000*n, 3)...) }) }
+	first := back()
+	add(1)
+	other := back()
+	add(2)
+	more := back()
+	require.Equal(t, []string{first.Path}, more.Removed)
+
+	c.after(time.Hour)
+	_, _, err := Restore(other.Path, path, true, "ab", c.options())
+	require.NoError(t, err)
+	fewer := back()
+	require.Equal(t, other.Anchor, fewer.Anchor)
+	require.Empty(t, fewer.Removed)
+	require.Equal(t, []Spared{{more.Path, fmt.Sprintf("it holds %d records, the new one %d", more.Anchor.Count, fewer.Anchor.Count)}}, fewer.Spared)
+	require.FileExists(t, more.Path)
+
+	add(3)
+	add(4)
+	broken := filepath.Join(dir, backupName("farm.resow", idOf(t, path, c), start, 1))
+	require.NoError(t, os.WriteFile(broken, []byte("half a backup"), 0o600))
+	parted := back()
+	require.Equal(t, []string{other.Path}, parted.Removed, "two are kept of those that the new one holds")
+	require.Len(t, parted.Spared, 2)
+	require.Equal(t, broken, parted.Spared[0].Path)
+	require.Contains(t, parted.Spared[0].Why, "can't be read")
+	require.Equal(t, Spared{more.Path, "it holds other records than the ledger has now, such as from before a restore"}, parted.Spared[1])
+	require.FileExists(t, more.Path)
+	require.FileExists(t, broken)
+	require.Contains(t, parted.Notes()[1], "Kept too, and not counted: "+more.Path)
+
+	to.Keep = 1
+	last := back()
+	require.ElementsMatch(t, []string{fewer.Path, parted.Path}, last.Removed)
+	require.Len(t, last.Spared, 2)
+	require.FileExists(t, last.Path)
+}
+
+func idOf(t testing.TB, path string, c *clock) (id []byte) {
+	withStore(t, path, c, func(s *Store) { id = s.ID() })
+	return id
+}
+
+// A backup that a wrong clock has dated in the future pushes no real day out: what
+// counts is what it holds. It is said as long as it is there.
+func TestRotationWithAClockAhead(t *testing.T) {
+	path, c := closedLedger(t, 2)
+	dir := t.TempDir()
+	to := Backups{Dir: dir, Keep: 2}
+	day := func(at time.Time) Backup {
+		t.Helper()
+		c.now = at
+		b, err := BackUp(path, to, c.options())
+		require.NoError(t, err)
+		return b
+	}
+	today := start.AddDate(0, 0, 1)
+	ahead := day(start.AddDate(70, 0, 0))
+	require.Empty(t, ahead.Ahead)
+	one := day(today) // nothing was recorded since
+	require.Equal(t, []string{ahead.Path}, one.Ahead)
+	require.Contains(t, one.Notes()[0], "is dated after now")
+	require.Empty(t, one.Removed)
+	two := day(today.AddDate(0, 0, 1))
+	require.Equal(t, []string{ahead.Path}, two.Removed)
+	require.FileExists(t, one.Path)
+	require.Equal(t, []string{one.Path}, day(today.AddDate(0, 0, 2)).Removed)
+
+	withStore(t, path, c, func(s *Store) { record(t, s, adds(10, 1)...) })
+	behind := day(time.Date(1970, 1, 1, 0, 0, 0, 0, time.UTC)) // the battery of the clock was empty
+	require.Len(t, behind.Ahead, 2)
+	require.Equal(t, []string{two.Path}, behind.Removed)
+	next := day(today.AddDate(0, 0, 3))
+	require.Empty(t, next.Ahead)
+	require.FileExists(t, behind.Path, "it holds more than the day before")
+}
+
 // A backup of a store whose records do not hold together is never named good,
 // and rotates nothing away.
 func TestNoBackupOfATamperedStore(t *testing.T) {
@@ -246,10 +337,10 @@ func TestCopyThatIsBroken(t *testing.T) {
 	require.NoError(t, err)
 	defer b.to.Close()
 	require.NoError(t, b.run())
-	require.NoError(t, b.check(func(int, int) {}))
+	require.NoError(t, b.check(func(int, int) {}, nil))
 	_, err = b.to.WriteAt(make([]byte, 4096), 4*4096)
 	require.NoError(t, err)
-	err = b.check(func(int, int) {})
+	err = b.check(func(int, int) {}, nil)
 	var damaged *DamagedError
 	require.ErrorAs(t, err, &damaged)
 	require.Equal(t, b.to.Name(), damaged.Path)

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"iter"
 	"os"
-	"path/filepath"
 	"sync/atomic"
 	"time"
 
@@ -44,21 +43,16 @@ const (
 )
 
 func newBuilder(path string, made []byte, o Options) (*builder, error) {
-	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.new", filepath.Base(path), os.Getpid()))
-	if err := os.Remove(temp); err != nil && !os.IsNotExist(err) { // left by a run that died
-		return nil, &WriteError{Path: temp, Err: err}
-	}
-	f, err := os.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
+	f, err := begin(path)
 	if err != nil {
-		return nil, &WriteError{Path: temp, Err: err}
+		return nil, err
 	}
-	if err := f.Close(); err != nil {
-		return nil, &WriteError{Path: temp, Err: err}
-	}
+	temp := f.Name()
 	b := &builder{path: path, temp: temp, o: o, fill: 1}
-	// nothing reads the file before close, which makes it durable as a whole
-	b.db, err = bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType})
+	// nothing reads the file before seal, which makes it durable as a whole
+	b.db, err = bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType, OpenFile: opened(f)})
 	if err != nil {
+		f.Close()
 		_ = os.Remove(temp) // a disk that is too full even for an empty one
 		return nil, &WriteError{Path: temp, Err: err}
 	}
@@ -149,11 +143,19 @@ func (b *builder) commit() (*bbolt.Tx, error) {
 	return b.tx, nil
 }
 
-// finish derives what is derived, closes the file, and holds it against what was
-// written: every page, every record against its thread and the anchor, and what
-// was derived from these records against the sum of it.
+// finish seals the store and gives it its name.
 func (b *builder) finish(count uint64, head []byte, want Anchor) error {
 	defer b.abandon()
+	if err := b.seal(count, head, want); err != nil {
+		return err
+	}
+	return rename(b.temp, b.path)
+}
+
+// seal derives what is derived, closes the file, and holds it against what was
+// written: every page, every record against its thread and the anchor, and what
+// was derived from these records against the sum of it. It has no name yet.
+func (b *builder) seal(count uint64, head []byte, want Anchor) error {
 	if err := b.settle(); err != nil {
 		return err
 	}
@@ -175,14 +177,10 @@ func (b *builder) finish(count uint64, head []byte, want Anchor) error {
 		return &WriteError{Path: b.temp, Err: err}
 	}
 	b.db = nil
-	if err := verifyBuilt(b.temp, want, b.o, derived); err != nil {
-		return err
-	}
-	return rename(b.temp, b.path)
+	return verifyBuilt(b.temp, want, b.o, derived)
 }
 
-// abandon lets go of everything and leaves no file. After finish it does
-// nothing.
+// abandon lets go of everything and leaves no file but one that has its name.
 func (b *builder) abandon() {
 	_ = b.settle()
 	if b.tx != nil {
@@ -205,7 +203,7 @@ func verifyBuilt(path string, want Anchor, o Options, derived *partsSum) error {
 		return err
 	}
 	defer s.Close()
-	if err := s.sound(nil, &want); err != nil {
+	if err := s.sound(&verifier{want: &want}); err != nil {
 		return err
 	}
 	now, err := s.Anchor()

@@ -50,7 +50,7 @@ func TestCopyIsOneState(t *testing.T) {
 		require.NoError(r, b.run())
 		require.Equal(r, before+uint64(count), b.anchor.Count)
 		require.Equal(r, anchorAt(t, path, c), b.anchor)
-		require.NoError(r, b.check(func(int, int) {}))
+		require.NoError(r, b.check(func(int, int) {}, nil))
 		requireSameFile(t, path, to)
 		require.NoError(r, verifyFile(to, b.anchor, c.options()))
 	})

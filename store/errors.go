@@ -11,7 +11,8 @@ import (
 )
 
 // Errors of this package say what is wrong and what to do. A failed write has
-// recorded nothing: a transaction is all or nothing.
+// recorded nothing: a transaction is all or nothing. Only an UnsureError leaves
+// that open.
 
 // MissingError says that there is no file at the path.
 type MissingError struct {
@@ -99,6 +100,20 @@ func (e *WriteError) Error() string {
 }
 
 func (e *WriteError) Unwrap() error { return e.Err }
+
+// UnsureError says that the disk failed when all was written and only its word for
+// it was missing. After a start of the machine it may be there or not.
+type UnsureError struct {
+	Path string
+	Err  error
+}
+
+func (e *UnsureError) Error() string {
+	return fmt.Sprintf("%s: the disk failed at the very end (%v), so it is not known whether this was recorded; look (`resow history CODE`) before you do it again, and make a backup on another disk",
+		e.Path, e.Err)
+}
+
+func (e *UnsureError) Unwrap() error { return e.Err }
 
 // RecordError says that a stored record can't be read, though the container is
 // whole: somebody changed it, or a newer version wrote it.

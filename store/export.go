@@ -4,17 +4,9 @@ import (
 	"bufio"
 	"bytes"
 	"container/heap"
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
-	"reflect"
-	"regexp"
-	"slices"
-	"strconv"
-	"strings"
-	"sync"
-	"time"
 
 	"go.etcd.io/bbolt"
 
@@ -48,14 +40,15 @@ type exportLine struct {
 
 // Lines writes the whole ledger as JSON Lines: a head, then every record in the
 // order of the ledger. It reads one state of the file, even while others write,
-// and keeps one record of each mat in memory, never the whole. The same ledger
-// gives the same bytes.
+// and keeps one number and hash of each mat in memory, never the whole. The same
+// ledger gives the same bytes. What was written is good only where there is no
+// error: a record that does not chain ends it.
 func (s *Store) Lines(w io.Writer, progress func(done, total int)) (Anchor, error) {
 	out := bufio.NewWriterSize(w, 1<<16)
 	enc := json.NewEncoder(out)
 	enc.SetEscapeHTML(false)
 	var anchor Anchor
-	err := s.view(func(tx *bbolt.Tx) error {
+	err := s.walk(func(tx *bbolt.Tx) error {
 		l, head, err := readLedger(tx)
 		if err != nil {
 			return err
@@ -118,50 +111,96 @@ func givesBytes(text, stored []byte) bool {
 	return err == nil && bytes.Equal(again, stored)
 }
 
-// inOrder goes through all records in the order of the ledger. It merges the
-// threads, each of which is in that order already.
+// inOrder goes through all records in the order of the ledger, and holds each
+// against its place, against the record of its mat before it, and all of them
+// against the ledger's head: what do was given is good when inOrder gives no
+// error. It merges the threads, each of which is in that order already.
 func inOrder(tx *bbolt.Tx, do func(n uint64, stored []byte, step medium.Step) error) error {
-	steps := tx.Bucket(bucketSteps)
-	var heads threadHeads
-	c := steps.Cursor()
-	for k, v := c.First(); k != nil; {
-		code, seq, step, err := storedStep(k, v)
-		if err != nil {
-			return err
-		}
-		heads = append(heads, threadHead{step.Seq, code, seq})
-		k, v = c.Seek(stepKey(code, 1<<32-1)) // past this thread
-		if k != nil && string(k[:min(codeLen, len(k))]) == string(code) {
-			k, v = c.Next()
-		}
+	l, want, err := readLedger(tx)
+	if err != nil {
+		return err
 	}
-	heap.Init(&heads)
-	for n := uint64(1); len(heads) > 0; n++ {
+	heads, err := firstOfThreads(tx)
+	if err != nil {
+		return err
+	}
+	head := genesis(tx.Bucket(bucketMeta).Get(keyIdentity))
+	steps := tx.Bucket(bucketSteps)
+	n := uint64(0)
+	for len(heads) > 0 {
+		n++
 		h := &heads[0]
 		stored := steps.Get(stepKey(h.mat, h.matSeq))
-		step, _, err := decodeStep(stored)
+		step, link, err := decodeStep(stored)
 		if err != nil {
-			return &RecordError{Code: h.mat, MatSeq: h.matSeq, Err: err}
+			return &RecordError{Code: printable(h.mat), MatSeq: h.matSeq, Err: err}
 		}
-		if step.Seq != n {
-			return &RecordError{Code: h.mat, MatSeq: h.matSeq, Err: &recordError{fmt.Sprintf("it is number %d of the ledger where number %d belongs", step.Seq, n)}}
+		if wrong := h.wrong(n, step, link); wrong != "" {
+			return unsound(tx, Problem{Code: printable(h.mat), Seq: h.matSeq, Text: wrong})
 		}
 		if err := do(n, stored, step); err != nil {
 			return err
 		}
+		h.last = recordHash(stored)
+		head = head.next(h.mat, h.last)
 		following := steps.Get(stepKey(h.mat, h.matSeq+1))
 		if following == nil {
 			heap.Pop(&heads)
 			continue
 		}
-		step, _, err = decodeStep(following)
-		if err != nil {
-			return &RecordError{Code: h.mat, MatSeq: h.matSeq + 1, Err: err}
+		h.matSeq++
+		if h.seq, err = numberOf(following); err != nil {
+			return &RecordError{Code: h.mat, MatSeq: h.matSeq, Err: err}
 		}
-		h.seq, h.matSeq = step.Seq, h.matSeq+1
 		heap.Fix(&heads, 0)
 	}
+	if n != l.Count || head != want {
+		return unsound(tx, Problem{Text: fmt.Sprintf("the ledger says %s, its records make %s", anchorOf(l.Count, want), anchorOf(n, head))})
+	}
 	return nil
+}
+
+func unsound(tx *bbolt.Tx, p Problem) error {
+	return &UnsoundError{Path: tx.DB().Path(), Problems: []Problem{p}}
+}
+
+// firstOfThreads gives where each thread begins. Keys that do not ascend would
+// lead the search for the next thread back, and it would never end.
+func firstOfThreads(tx *bbolt.Tx) (threadHeads, error) {
+	var heads threadHeads
+	var last []byte
+	c := tx.Bucket(bucketSteps).Cursor()
+	for k, v := c.First(); k != nil; {
+		code, matSeq, ok := parseStepKey(k)
+		if !ok || bytes.Compare(k, last) <= 0 {
+			return nil, disordered(tx.DB().Path(), bucketSteps)
+		}
+		seq, err := numberOf(v)
+		if err != nil {
+			return nil, &RecordError{Code: printable(code), MatSeq: matSeq, Err: err}
+		}
+		heads = append(heads, threadHead{seq: seq, mat: code, matSeq: matSeq})
+		last = stepKey(code, 1<<32-1) // past this thread
+		k, v = c.Seek(last)
+		if bytes.Equal(k, last) {
+			k, v = c.Next()
+		}
+	}
+	heap.Init(&heads)
+	return heads, nil
+}
+
+func disordered(path string, part []byte) error {
+	return &DamagedError{Path: path, Why: fmt.Sprintf("the keys of its part %q are out of order", part)}
+}
+
+// numberOf gives a record's number in the ledger.
+func numberOf(stored []byte) (uint64, error) {
+	if seq, _, ok := peek(stored); ok {
+		return seq, nil
+	}
+	step, _, err := decodeStep(stored)
+	return step.Seq, err
 }
 
 // threadHead is the next record of one thread.
@@ -169,6 +208,21 @@ type threadHead struct {
 	seq    uint64
 	mat    medium.Code
 	matSeq uint64
+	last   hash // of the record before it
+}
+
+// wrong says why a record is not the n-th of the ledger in its place.
+func (h *threadHead) wrong(n uint64, step medium.Step, link []byte) string {
+	first := h.last == hash{}
+	switch {
+	case step.Seq != n:
+		return fmt.Sprintf("it is number %d of the ledger where number %d belongs", step.Seq, n)
+	case step.Mat != h.mat || step.MatSeq != h.matSeq:
+		return fmt.Sprintf("it says that it is step %d of mat %s", step.MatSeq, printable(step.Mat))
+	case first && (h.matSeq != 1 || len(link) != 0), !first && !bytes.Equal(link, h.last[:]):
+		return "it does not chain to the step before it"
+	}
+	return ""
 }
 
 type threadHeads []threadHead
@@ -181,173 +235,4 @@ func (h *threadHeads) Pop() any {
 	last := (*h)[len(*h)-1]
 	*h = (*h)[:len(*h)-1]
 	return last
-}
-
-// Tables writes every record into a table of its kind, for a spreadsheet: UTF-8
-// with a byte order mark, lines ended as in RFC 4180, a column for each field.
-// A list inside a record stands in its cell as JSON. open makes the table of a
-// kind when its first record comes; Tables closes it.
-func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map[medium.Kind]int, error) {
-	tables := map[medium.Kind]*table{}
-	rows := map[medium.Kind]int{}
-	err := s.view(func(tx *bbolt.Tx) error {
-		return inOrder(tx, func(_ uint64, stored []byte, step medium.Step) error {
-			t := tables[step.Kind]
-			if t == nil {
-				w, err := open(step.Kind)
-				if err != nil {
-					return err
-				}
-				t = newTable(w, step.Body)
-				tables[step.Kind] = t
-			}
-			rows[step.Kind]++
-			return t.write(step)
-		})
-	})
-	for _, t := range tables {
-		if closing := t.close(); err == nil {
-			err = closing
-		}
-	}
-	return rows, err
-}
-
-// table is one file of Tables.
-type table struct {
-	w   io.WriteCloser
-	csv *csv.Writer
-	err error
-}
-
-var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "token", "accepted", "from", "to", "late", "policy", "findings"}
-
-func newTable(w io.WriteCloser, body medium.Body) *table {
-	t := &table{w: w, csv: csv.NewWriter(w)}
-	t.csv.UseCRLF = true
-	_, t.err = io.WriteString(w, "\ufeff")
-	t.row(append(slices.Clone(envelopeColumns), columnsOf(reflect.TypeOf(body).Elem(), "")...))
-	return t
-}
-
-func (t *table) row(cells []string) {
-	for i, c := range cells {
-		cells[i] = guardCell(c)
-	}
-	if err := t.csv.Write(cells); t.err == nil {
-		t.err = err
-	}
-}
-
-func (t *table) write(s medium.Step) error {
-	o := s.Outcome
-	findings := make([]string, len(o.Findings))
-	for i, f := range o.Findings {
-		findings[i] = f.Rule + ": " + f.Text
-	}
-	cells := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339), s.Recorded.Format(time.RFC3339),
-		s.By, string(s.Kind), s.Token, strconv.FormatBool(o.Accepted), string(o.From), string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; ")}
-	t.row(append(cells, cellsOf(reflect.ValueOf(s.Body).Elem())...))
-	return t.err
-}
-
-func (t *table) close() error {
-	t.csv.Flush()
-	if err := t.csv.Error(); t.err == nil {
-		t.err = err
-	}
-	if err := t.w.Close(); t.err == nil {
-		t.err = err
-	}
-	return t.err
-}
-
-var (
-	timeType  = reflect.TypeFor[time.Time]()
-	cellGuard = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?([eE][+-]?[0-9]+)?$`) })
-)
-
-// guardCell keeps a spreadsheet from running a cell as a formula: OWASP, "CSV
-// Injection". A plain number keeps its sign.
-func guardCell(cell string) string {
-	if cell == "" || cellGuard().MatchString(cell) || !strings.ContainsRune("=+-@\t\r＝＋－＠", []rune(cell)[0]) {
-		return cell
-	}
-	return "'" + cell
-}
-
-// columnsOf lists the fields of a body by their JSON names; those of a part
-// stand behind its name and a dot.
-func columnsOf(t reflect.Type, prefix string) (names []string) {
-	for i := range t.NumField() {
-		f := t.Field(i)
-		if !f.IsExported() {
-			continue
-		}
-		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
-		if part, ok := partOf(f.Type); ok {
-			names = append(names, columnsOf(part, prefix+name+".")...)
-			continue
-		}
-		names = append(names, prefix+name)
-	}
-	return names
-}
-
-func partOf(t reflect.Type) (reflect.Type, bool) {
-	if t.Kind() == reflect.Pointer {
-		t = t.Elem()
-	}
-	return t, t.Kind() == reflect.Struct && t != timeType
-}
-
-func cellsOf(v reflect.Value) (cells []string) {
-	for i := range v.NumField() {
-		if !v.Type().Field(i).IsExported() {
-			continue
-		}
-		f := v.Field(i)
-		part, ok := partOf(f.Type())
-		if f.Kind() == reflect.Pointer && f.IsNil() {
-			n := 1
-			if ok {
-				n = len(columnsOf(part, ""))
-			}
-			cells = append(cells, make([]string, n)...)
-			continue
-		}
-		f = reflect.Indirect(f)
-		if ok {
-			cells = append(cells, cellsOf(f)...)
-			continue
-		}
-		cells = append(cells, cellOf(f))
-	}
-	return cells
-}
-
-func cellOf(v reflect.Value) string {
-	switch x := v.Interface().(type) {
-	case time.Time:
-		if x.IsZero() {
-			return ""
-		}
-		return x.Format(time.RFC3339)
-	case float64:
-		return strconv.FormatFloat(x, 'g', -1, 64)
-	}
-	switch v.Kind() {
-	case reflect.String:
-		return v.String()
-	case reflect.Slice:
-		if v.Len() == 0 {
-			return ""
-		}
-		text, err := json.Marshal(v.Interface())
-		if err != nil {
-			return err.Error()
-		}
-		return string(text)
-	}
-	return fmt.Sprint(v.Interface())
 }

@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"syscall"
@@ -40,6 +41,25 @@ func TestMain(m *testing.M) {
 const batch = 200
 
 func child(role, path string) error {
+	switch role {
+	case "whole":
+		return everyWay(path)
+	case "import":
+		return madeAgain(path, func(o Options) error {
+			text, err := os.Open(path + ".jsonl")
+			if err != nil {
+				return err
+			}
+			defer text.Close()
+			_, _, err = FromLines(path, text, o)
+			return err
+		})
+	case "restore":
+		return madeAgain(path, func(o Options) error {
+			_, _, err := Restore(path+".backup", path, true, "ab", o)
+			return err
+		})
+	}
 	s, err := Open(path, Options{})
 	if err != nil {
 		return err
@@ -134,6 +154,207 @@ func child(role, path string) error {
 		}
 	}
 	return fmt.Errorf("no role %q", role)
+}
+
+// madeAgain does something once, with names of its own.
+func madeAgain(path string, do func(o Options) error) error {
+	fmt.Println("begin")
+	if err := do(Options{Now: func() time.Time { return start.Add(time.Duration(os.Getpid()) * time.Hour) }}); err != nil {
+		return err
+	}
+	fmt.Println("done")
+	_, err := io.Copy(io.Discard, os.Stdin) // until it is killed
+	return err
+}
+
+// everyWay makes files in each way that there is, beside path.
+func everyWay(path string) error {
+	beside := func(name string) string { return filepath.Join(filepath.Dir(path), name) }
+	for _, name := range []string{"quick", "again", "restored"} { // a folder for each, whose names must last
+		if err := os.Mkdir(beside(name), 0o700); err != nil {
+			return err
+		}
+	}
+	at := start
+	o := Options{Now: func() time.Time { at = at.Add(time.Hour); return at }}
+	quick := o
+	quick.NoSync = true
+	for path, o := range map[string]Options{path: o, beside("quick/farm.resow"): quick} {
+		s, err := Create(path, settings, "ab", o)
+		if err != nil {
+			return err
+		}
+		if _, err := s.Record("", adds(0, 20)); err != nil {
+			return err
+		}
+		if err := s.Close(); err != nil {
+			return err
+		}
+	}
+	made, err := BackUp(path, Backups{Dir: beside("backups")}, o)
+	if err != nil {
+		return err
+	}
+	s, err := Open(path, o)
+	if err != nil {
+		return err
+	}
+	var text strings.Builder
+	if _, err := s.Lines(&text, nil); err != nil {
+		return err
+	}
+	if _, err := s.Record("", []medium.Step{step(code(1), &medium.Hold{Reason: "lost by the restore"})}); err != nil {
+		return err
+	}
+	if err := s.Close(); err != nil {
+		return err
+	}
+	if _, _, err := FromLines(beside("again/farm.resow"), strings.NewReader(text.String()), o); err != nil {
+		return err
+	}
+	if _, _, err := Restore(made.Path, beside("restored/farm.resow"), false, "ab", o); err != nil {
+		return err
+	}
+	if _, _, err := Restore(made.Path, path, true, "ab", o); err != nil {
+		return err
+	}
+	var ran []int
+	raised, err := Open(beside("again/farm.resow"), pretend(o, &ran))
+	if err != nil {
+		return err
+	}
+	return raised.Close()
+}
+
+// No file has its name before the disk has all of it, and the name is on the disk
+// before the call that gave it ends; nothing that was written is left to chance.
+// strace watches from outside.
+func TestNothingHasItsNameTooEarly(t *testing.T) {
+	strace, err := exec.LookPath("strace")
+	if err != nil && deep() {
+		t.Fatal("strace is needed for this check: ", err)
+	}
+	if err != nil {
+		t.Skip("strace is not installed")
+	}
+	dir := t.TempDir() // on a disk
+	log := filepath.Join(t.TempDir(), "log")
+	cmd := childProcess(t, "whole", filepath.Join(dir, "farm.resow"))
+	cmd.Args = append([]string{strace, "-f", "-q", "-y", "-e", "trace=pwrite64,write,ftruncate,fsync,fdatasync,link,linkat,rename,renameat,renameat2", "-o", log}, cmd.Args[0])
+	cmd.Path = strace
+	out, err := cmd.Output()
+	if err != nil && !deep() && !strings.Contains(string(out), "error") {
+		t.Skipf("strace may not look at a process here: %v %s", err, out)
+	}
+	require.NoError(t, err, "%s", out)
+	text, err := os.ReadFile(log)
+	require.NoError(t, err)
+	wrote := regexp.MustCompile(`(?:pwrite64|write|ftruncate)\(\d+<([^>]+)>`)
+	synced := regexp.MustCompile(`f(?:data)?sync\(\d+<([^>]+)>`)
+	named := regexp.MustCompile(`(?:link|linkat|rename|renameat|renameat2)\((?:AT_FDCWD<[^>]*>, )?"([^"]+)", (?:AT_FDCWD<[^>]*>, )?"([^"]+)"`)
+	dirty, dirs, names := map[string]bool{}, map[string]bool{}, 0
+	for line := range strings.Lines(string(text)) {
+		if m := wrote.FindStringSubmatch(line); m != nil && strings.HasPrefix(m[1], dir) {
+			dirty[m[1]] = true
+		}
+		if m := synced.FindStringSubmatch(line); m != nil {
+			delete(dirty, m[1])
+			delete(dirs, m[1])
+		}
+		if m := named.FindStringSubmatch(line); m != nil {
+			quick := filepath.Base(filepath.Dir(m[2])) == "quick" // on the disk only when it is closed
+			require.False(t, dirty[m[1]] && !quick, "%s is not on the disk: %s", m[1], line)
+			dirs[filepath.Dir(m[2])] = true
+			names++
+		}
+	}
+	require.GreaterOrEqual(t, names, 8, "%s", text)
+	require.Empty(t, dirs, "names that are not on the disk")
+	for name := range dirty {
+		require.NoFileExists(t, name, "it is not on the disk")
+	}
+}
+
+// Killed at any moment of an import or a restore: the ledger at the path is whole,
+// the old one or the new one, and the next run clears away what was left.
+func TestKilledImportAndRestore(t *testing.T) {
+	kills := 10
+	if testing.Short() {
+		kills = 3
+	}
+	if deep() {
+		kills = 100
+	}
+	path, c := closedLedger(t, 300)
+	dir := filepath.Dir(path)
+	made, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	require.NoError(t, os.Rename(made.Path, path+".backup"))
+	withStore(t, path, c, func(s *Store) {
+		require.NoError(t, os.WriteFile(path+".jsonl", []byte(lines(t, s)), 0o600))
+		record(t, s, step(code(1), &medium.Hold{Reason: "doubt"}))
+	})
+	present, err := os.ReadFile(path)
+	require.NoError(t, err)
+	random := rand.New(rand.NewChaCha8([32]byte{5}))
+	for _, role := range []string{"import", "restore"} {
+		left, killed := 0, 0
+		for i := range kills {
+			require.NoError(t, os.Remove(path))
+			if role == "restore" {
+				require.NoError(t, os.WriteFile(path, present, 0o600))
+			}
+			killedChild(t, role, path, time.Duration(random.IntN(80000))*time.Microsecond)
+			left += len(unfinishedIn(t, dir))
+			if _, err := os.Stat(path); err == nil {
+				require.NoError(t, verifyFile(path, anchorAt(t, path, c), c.options()))
+			}
+			killed++
+			c.now = start.Add(time.Duration(1000000+i) * time.Hour)
+			if role == "import" {
+				text, err := os.Open(path + ".jsonl")
+				require.NoError(t, err)
+				_, _, err = FromLines(path, text, c.options())
+				require.NoError(t, err)
+				require.NoError(t, text.Close())
+				require.NoError(t, os.Rename(path, path+".made"))
+				_, _, err = FromLines(path, strings.NewReader(linesAt(t, path+".made", c)), c.options())
+				require.NoError(t, err)
+			} else {
+				_, _, err := Restore(path+".backup", path, true, "ab", c.options())
+				require.NoError(t, err)
+			}
+			require.Empty(t, unfinishedIn(t, dir))
+		}
+		t.Logf("%s: %d kills left %d unfinished files", role, killed, left)
+		if !testing.Short() {
+			require.NotZero(t, left)
+		}
+	}
+	// killed between naming the present file aside and replacing it
+	twin := path + replaced + "20260302T070000Z"
+	require.NoError(t, os.Link(path, twin))
+	aside, _, err := Restore(path+".backup", path, true, "ab", c.options())
+	require.NoError(t, err)
+	require.NoFileExists(t, twin)
+	require.FileExists(t, aside)
+}
+
+func linesAt(t testing.TB, path string, c *clock) (text string) {
+	withStore(t, path, c, func(s *Store) { text = lines(t, s) })
+	return text
+}
+
+func unfinishedIn(t testing.TB, dir string) (names []string) {
+	t.Helper()
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), ".") {
+			names = append(names, e.Name())
+		}
+	}
+	return names
 }
 
 // recordBatch adds mats in one commit: as one request, or as several of which

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -49,7 +50,8 @@ func (e *ImportError) add(line int, format string, args ...any) {
 	e.Rows = append(e.Rows, BadRow{Line: line, Text: fmt.Sprintf(format, args...)})
 }
 
-// UnsoundError refuses a file in which Verify found problems.
+// UnsoundError refuses a file whose records do not chain, or in which Verify found
+// problems.
 type UnsoundError struct {
 	Path     string
 	Problems []Problem
@@ -57,7 +59,12 @@ type UnsoundError struct {
 
 func (e *UnsoundError) Error() string {
 	p := e.Problems[0]
-	return fmt.Sprintf("%s does not hold together: %s %s (%d problems); it is not used, take another copy", e.Path, p.Code, p.Text, len(e.Problems))
+	where := ""
+	if p.Code != "" {
+		where = fmt.Sprintf("mat %s, step %d: ", p.Code, p.Seq)
+	}
+	return fmt.Sprintf("%s does not hold together: %s%s; take another copy or the last backup (`resow verify --store %s` says all that is wrong)",
+		e.Path, where, p.Text, e.Path)
 }
 
 // IsLines says whether a file begins as the JSON Lines of an export.
@@ -77,20 +84,51 @@ func IsLines(begin []byte) bool {
 // taken are listed in an ImportError.
 func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated bool, err error) {
 	o = o.withDefaults()
-	in := bufio.NewScanner(r)
-	in.Buffer(make([]byte, 1<<16), 16*maxRecord)
-	head, made, err := readHead(in)
+	in, head, made, err := readHead(r)
 	if err != nil {
 		return Anchor{}, false, err
 	}
 	if _, err := os.Lstat(path); err == nil {
 		return head.Anchor, true, sameLedger(path, made, head.Anchor, o)
 	}
-	b, err := newBuilder(path, made, o)
+	b, err := fromLines(path, in, head, made, o)
 	if err != nil {
 		return Anchor{}, false, err
 	}
 	defer b.abandon()
+	return head.Anchor, false, rename(b.temp, path)
+}
+
+// TryLines does what FromLines does, in the folder for temporary files, and leaves
+// nothing.
+func TryLines(r io.Reader, o Options) (Anchor, error) {
+	o = o.withDefaults()
+	in, head, made, err := readHead(r)
+	if err != nil {
+		return Anchor{}, err
+	}
+	b, err := fromLines(filepath.Join(os.TempDir(), "resow-import"), in, head, made, o)
+	if err != nil {
+		return Anchor{}, err
+	}
+	b.abandon()
+	return head.Anchor, nil
+}
+
+// fromLines makes the store of the lines behind the head. It has no name yet.
+func fromLines(path string, in *bufio.Scanner, head exportHead, made []byte, o Options) (*builder, error) {
+	b, err := newBuilder(path, made, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := b.takeLines(in, head, made); err != nil {
+		b.abandon()
+		return nil, err
+	}
+	return b, nil
+}
+
+func (b *builder) takeLines(in *bufio.Scanner, head exportHead, made []byte) error {
 	b.fill = bbolt.DefaultFillPercent // the lines come in the order of the ledger
 	l := lineReader{head: genesis(made), threads: map[medium.Code]threadEnd{}}
 	last, whole := 1, true // whole: the last line has an end
@@ -101,11 +139,11 @@ func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated boo
 			continue
 		}
 		if err := b.put(mat, seq, stored); err != nil {
-			return Anchor{}, false, err
+			return err
 		}
 	}
 	if err := in.Err(); err != nil {
-		return Anchor{}, false, err
+		return err
 	}
 	if n := len(l.bad.Rows); n == 0 && l.count < head.Records || n == 1 && !whole {
 		l.bad.Rows = nil
@@ -115,37 +153,47 @@ func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated boo
 		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in", head.Records, head.Anchor, l.count, anchorOf(l.count, l.head))
 	}
 	if len(l.bad.Rows) > 0 {
-		return Anchor{}, false, &l.bad
+		return &l.bad
 	}
-	return head.Anchor, false, b.finish(l.count, l.head[:], head.Anchor)
+	return b.seal(l.count, l.head[:], head.Anchor)
 }
 
-func readHead(in *bufio.Scanner) (exportHead, []byte, error) {
-	var h exportHead
-	refuse := func(format string, args ...any) (exportHead, []byte, error) {
+// readHead reads the first line, and gives what reads the others.
+func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err error) {
+	in = bufio.NewScanner(r)
+	in.Buffer(make([]byte, 1<<16), 16*maxRecord)
+	refuse := func(format string, args ...any) (*bufio.Scanner, exportHead, []byte, error) {
 		e := &ImportError{}
 		e.add(1, format, args...)
-		return h, nil, e
+		return nil, h, nil, e
 	}
 	if !in.Scan() {
 		if err := in.Err(); err != nil && !errors.Is(err, bufio.ErrTooLong) {
-			return h, nil, err
+			return nil, h, nil, err
 		}
 		return refuse("it is no export of resow")
 	}
 	line := bytes.TrimPrefix(in.Bytes(), []byte("\ufeff"))
-	if err := json.Unmarshal(line, &h); err != nil || h.Export == 0 {
+	if err := json.Unmarshal(line, &h); err == nil && repeatedName(line) != "" {
+		return refuse("it is no head of an export: %q stands in it twice", repeatedName(line))
+	} else if err != nil || h.Export == 0 {
 		return refuse("it is no head of an export: %v", err)
 	}
 	if h.Export != ExportVersion || h.Format < 1 || h.Format > Format { // that of the file when it was made
-		return h, nil, &NewerError{What: fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format), MadeBy: h.MadeBy}
+		return nil, h, nil, &NewerError{What: fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format), MadeBy: h.MadeBy}
+	}
+	if err := strictJSON(line, &h); err != nil {
+		return refuse("%v", err)
+	}
+	if key := repeatedKey(line); key != "" {
+		return refuse("the key %q stands in it twice", key)
 	}
 	id, err := hex.DecodeString(h.Store)
 	if err != nil || len(id) == 0 || len(id) > 64 {
 		return refuse("the store's number %q can't be read", h.Store)
 	}
-	made, err := encode(&identity{Format: h.Format, MadeBy: h.MadeBy, ID: id})
-	return h, made, err
+	made, err = encode(&identity{Format: h.Format, MadeBy: h.MadeBy, ID: id})
+	return in, h, made, err
 }
 
 // sameLedger refuses a file that is not the ledger with that anchor.
@@ -249,6 +297,9 @@ func parseLine(text []byte) (readLine, error) {
 	if err := strictJSON(raw.Body, body); err != nil {
 		return line, err
 	}
+	if key := repeatedKey(text); key != "" { // of the few that are known
+		return line, fmt.Errorf("the key %q stands in it twice", key)
+	}
 	line.Body = body
 	return line, nil
 }
@@ -271,18 +322,6 @@ func (l readLine) record(text, prev []byte) ([]byte, medium.Step, error) {
 		return nil, s, errors.New("its stored bytes do not say what the line says")
 	}
 	return l.Stored, s, nil
-}
-
-func strictJSON(text []byte, v any) error {
-	d := json.NewDecoder(bytes.NewReader(text))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
-		return fmt.Errorf("it can't be read: %w", err)
-	}
-	if d.More() {
-		return errors.New("something follows the record")
-	}
-	return nil
 }
 
 // Row is one past step, or one mat, from a file that resow did not write.
@@ -324,23 +363,18 @@ func (s *Store) Import(rows []Row, dry bool) (Imported, error) {
 	s.write.Lock()
 	defer s.write.Unlock()
 	var done Imported
-	err := s.guard(func() error {
-		return s.db.Update(func(tx *bbolt.Tx) (err error) {
-			if done, err = importAll(tx, rows, s.o.Now()); err != nil {
-				return err
-			}
-			if dry {
-				return errDry
-			}
-			return nil
-		})
+	err := s.update(func(tx *bbolt.Tx) (err error) {
+		if done, err = importAll(tx, rows, s.o.Now()); err == nil && dry {
+			err = errDry
+		}
+		return err
 	})
 	if errors.Is(err, errDry) {
 		done.Recorded = nil
 		return done, nil
 	}
 	if err != nil {
-		return Imported{}, writeError(s.path, err)
+		return Imported{}, err
 	}
 	return done, nil
 }
@@ -380,6 +414,11 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 		}
 		if took.Err != nil {
 			bad.add(r.Line, "%v", took.Err)
+			refused[step.Mat] = r.Line
+			continue
+		}
+		if got := took.Steps[0]; step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != step.MatSeq {
+			bad.add(r.Line, "it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq)
 			refused[step.Mat] = r.Line
 			continue
 		}

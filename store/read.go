@@ -245,6 +245,9 @@ func recordKind(record []byte) string {
 // portions as there are processors. No transaction is open during yield. Values
 // that skip names are left out.
 func each[T any](s *Store, bucket []byte, read func(k, v []byte) (T, error), skip func(v []byte) bool, yield func(T) error) error {
+	if err := s.skim(); err != nil {
+		return err
+	}
 	ring := make([]portion[T], runtime.GOMAXPROCS(0)+1)
 	var readers sync.WaitGroup
 	defer readers.Wait()
@@ -290,7 +293,7 @@ func (p *portion[T]) copy(s *Store, bucket, last []byte, skip func(v []byte) boo
 		}
 		for seen := 0; k != nil; k, v = c.Next() {
 			if last != nil && bytes.Compare(k, last) <= 0 { // else a damaged file would never end
-				return &DamagedError{Path: s.path, Why: fmt.Sprintf("the keys of its part %q are out of order", bucket)}
+				return disordered(s.path, bucket)
 			}
 			if last = k; skip == nil || !skip(v) {
 				p.add(k, v)
@@ -370,6 +373,20 @@ func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 		return nil
 	})
 	return out, err
+}
+
+// DueTotal counts what is due until a time: what Due gives without a limit.
+func (s *Store) DueTotal(until time.Time) (n int, err error) {
+	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
+	err = s.read(func(tx *bbolt.Tx) error {
+		n = 0
+		c := tx.Bucket(bucketDue).Cursor()
+		for k, _ := c.First(); len(k) >= 8 && bytes.Compare(k[:8], end) <= 0; k, _ = c.Next() {
+			n++
+		}
+		return nil
+	})
+	return n, err
 }
 
 // Lot gives the mats that carried a lot, in the order of their codes. Case does

@@ -21,11 +21,7 @@ import (
 func (s *Store) rebuild() error {
 	s.write.Lock()
 	defer s.write.Unlock()
-	err := s.guard(func() error { return s.db.Update(rebuildViews) })
-	if err != nil {
-		return writeError(s.path, err)
-	}
-	return nil
+	return s.update(rebuildViews)
 }
 
 func rebuildViews(tx *bbolt.Tx) error {

@@ -57,7 +57,8 @@ func (s *Store) Record(token string, steps []medium.Step) ([]medium.Step, error)
 // after another would have come to: each sees what those before it recorded,
 // and one that is refused leaves nothing behind and does not touch the others.
 // The answers stand in the order of the requests. The error is for all of them:
-// the file can't be written or read, and nothing was recorded.
+// the file can't be written or read, and nothing was recorded, or, with an
+// UnsureError, nobody knows.
 func (s *Store) RecordEach(requests []Request) ([]Answer, error) {
 	if s.o.ReadOnly {
 		return nil, &ReadOnlyError{Path: s.path}
@@ -68,16 +69,30 @@ func (s *Store) RecordEach(requests []Request) ([]Answer, error) {
 	s.write.Lock()
 	defer s.write.Unlock()
 	var answers []Answer
-	err := s.guard(func() error {
-		return s.db.Update(func(tx *bbolt.Tx) (err error) {
-			answers, err = recordEach(tx, requests, s.o.Now())
-			return err
-		})
+	err := s.update(func(tx *bbolt.Tx) (err error) {
+		answers, err = recordEach(tx, requests, s.o.Now())
+		return err
 	})
 	if err != nil && !errors.Is(err, errNothing) {
-		return nil, writeError(s.path, err)
+		return nil, err
 	}
 	return answers, nil
+}
+
+// Recorded gives the steps that a request token recorded, none where it is fresh.
+func (s *Store) Recorded(token string) ([]medium.Step, error) {
+	var steps []medium.Step
+	err := s.read(func(tx *bbolt.Tx) error {
+		for ref := range slices.Chunk(tx.Bucket(bucketTokens).Get([]byte(token)), refLen) {
+			_, _, step, err := storedStep(ref[8:], tx.Bucket(bucketSteps).Get(ref[8:]))
+			if err != nil {
+				return err
+			}
+			steps = append(steps, step)
+		}
+		return nil
+	})
+	return steps, err
 }
 
 // errNothing rolls back a transaction that has nothing to make durable.

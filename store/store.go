@@ -90,6 +90,7 @@ type Store struct {
 	format   int // that the file has now
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
+	unseen   bool  // the pages that lead to others were not looked at yet: see skim
 	broken   atomic.Pointer[DamagedError]
 }
 
@@ -137,13 +138,16 @@ func Create(path string, settings medium.FarmSettings, by string, o Options) (*S
 	if err != nil {
 		return nil, err
 	}
-	sum := genesis(made)
-	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%x.new", filepath.Base(path), sum[:4]))
-	defer os.Remove(temp)
-	if err := initialize(temp, made, first, o); err != nil {
+	f, err := begin(path)
+	if err != nil {
 		return nil, err
 	}
-	if err := rename(temp, path); err != nil {
+	defer os.Remove(f.Name())
+	defer f.Close()
+	if err := initialize(f, made, first, o); err != nil {
+		return nil, err
+	}
+	if err := rename(f.Name(), path); err != nil {
 		return nil, err
 	}
 	o.ReadOnly = false
@@ -159,21 +163,15 @@ func newIdentity(o Options) ([]byte, error) {
 	return encode(&identity{Format: Format, MadeBy: o.Program, ID: id})
 }
 
-func initialize(temp string, identity []byte, first medium.Step, o Options) error {
-	f, err := os.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
-	if err != nil {
-		return &WriteError{Path: temp, Err: err}
-	}
-	if err := f.Close(); err != nil {
-		return &WriteError{Path: temp, Err: err}
-	}
-	db, err := bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: o.Wait, NoSync: o.NoSync})
+func initialize(f *os.File, identity []byte, first medium.Step, o Options) error {
+	temp := f.Name()
+	db, err := bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: o.Wait, NoSync: o.NoSync, OpenFile: opened(f)})
 	if err != nil {
 		return &WriteError{Path: temp, Err: err}
 	}
 	defer db.Close()
 	head := genesis(identity)
-	err = db.Update(func(tx *bbolt.Tx) error {
+	err = update(db, temp, func(tx *bbolt.Tx) error {
 		for _, name := range buckets {
 			if _, err := tx.CreateBucket(name); err != nil {
 				return err
@@ -199,7 +197,7 @@ func initialize(temp string, identity []byte, first medium.Step, o Options) erro
 		return w.finish()
 	})
 	if err != nil {
-		return writeError(temp, err)
+		return err
 	}
 	return db.Close()
 }
@@ -232,7 +230,7 @@ func syncFolder(dir string) error {
 	}
 	defer d.Close()
 	if err := d.Sync(); err != nil {
-		return &WriteError{Path: dir, Err: err}
+		return &UnsureError{Path: dir, Err: err}
 	}
 	return nil
 }
@@ -375,6 +373,7 @@ func (s *Store) lookAt(f *os.File) error {
 	if err != nil {
 		return err
 	}
+	s.unseen = info.Size() > skimAtOpen
 	c, err := recognize(f, info.Size())
 	if err == nil {
 		err = c.checkQuickly(info.Size())
@@ -444,7 +443,7 @@ func (s *Store) Close() error {
 	}
 	if s.o.NoSync && !s.o.ReadOnly {
 		if err := s.db.Sync(); err != nil {
-			return &WriteError{Path: s.path, Err: err}
+			return &UnsureError{Path: s.path, Err: err}
 		}
 	}
 	return s.db.Close()
@@ -468,6 +467,67 @@ func (s *Store) ID() []byte { return append([]byte(nil), s.identity.ID...) }
 
 func (s *Store) view(f func(tx *bbolt.Tx) error) error {
 	return s.guard(func() error { return s.db.View(f) })
+}
+
+func (s *Store) update(f func(tx *bbolt.Tx) error) error {
+	return s.guard(func() error { return update(s.db, s.path, f) })
+}
+
+// update makes what f writes durable as a whole. A commit that fails is a
+// WriteError, or an UnsureError once the page that leads to what was written may
+// have reached the file.
+func update(db *bbolt.DB, path string, f func(tx *bbolt.Tx) error) error {
+	var refused error
+	id, last := 0, uint64(0)
+	err := db.Update(func(tx *bbolt.Tx) error {
+		id = tx.ID()
+		refused = f(tx)
+		return refused
+	})
+	if err == nil || refused != nil {
+		return err
+	}
+	if file, opened := os.Open(path); opened == nil {
+		defer file.Close()
+		last = lastCommit(file, int64(db.Info().PageSize))
+	}
+	if last == 0 || last >= uint64(id) { // one of the two first pages is half written, or there already
+		return &UnsureError{Path: path, Err: err}
+	}
+	return &WriteError{Path: path, Err: err}
+}
+
+// walk is view for what goes through a whole part of the file.
+func (s *Store) walk(f func(tx *bbolt.Tx) error) error {
+	if err := s.skim(); err != nil {
+		return err
+	}
+	return s.view(f)
+}
+
+// skim looks at the pages that lead to others, once, where the file is too large
+// for that to be done whenever it is opened: on one that leads back bbolt would
+// go round for ever.
+func (s *Store) skim() error {
+	s.write.Lock()
+	defer s.write.Unlock()
+	if !s.unseen {
+		return nil
+	}
+	info, err := s.file.Stat()
+	if err != nil {
+		return err
+	}
+	c, err := recognize(s.file, info.Size())
+	if err == nil {
+		c.skim = true
+		err = c.check()
+	}
+	if err != nil {
+		return &DamagedError{Path: s.path, Why: err.Error()}
+	}
+	s.unseen = false
+	return nil
 }
 
 // guard runs what touches the mapped file. A damaged file makes bbolt panic,
@@ -519,13 +579,4 @@ func fileFault(r any) bool {
 func firstLine(s string) string {
 	line, _, _ := strings.Cut(s, "\n")
 	return line
-}
-
-// writeError tells a disk that is full from what was refused.
-func writeError(path string, err error) error {
-	var perr *os.PathError
-	if errors.As(err, &perr) || strings.HasPrefix(err.Error(), "file resize error") || strings.HasPrefix(err.Error(), "file sync error") {
-		return &WriteError{Path: path, Err: err}
-	}
-	return err
 }

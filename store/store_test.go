@@ -312,6 +312,17 @@ func TestPolicyChangeMovesTheDueList(t *testing.T) {
 	due, err = s.Due(c.now.Add(24*time.Hour), 0)
 	require.NoError(t, err)
 	require.Len(t, due, 4)
+	all, err := s.Due(c.now.AddDate(10, 0, 0), 0)
+	require.NoError(t, err)
+	for _, w := range all { // at the very second of each, and one before
+		for _, until := range []time.Time{w.At, w.At.Add(-time.Second)} {
+			due, err := s.Due(until, 0)
+			require.NoError(t, err)
+			total, err := s.DueTotal(until)
+			require.NoError(t, err)
+			require.Equal(t, len(due), total)
+		}
+	}
 	due, err = s.Due(c.now.Add(24*time.Hour), 2)
 	require.NoError(t, err)
 	require.Len(t, due, 2)

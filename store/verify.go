@@ -50,8 +50,9 @@ func (s *Store) VerifyChain(progress func(done, total int), want *Anchor) (Repor
 }
 
 // sound is VerifyChain with its problems as an UnsoundError.
-func (s *Store) sound(progress func(done, total int), want *Anchor) error {
-	r, err := s.VerifyChain(progress, want)
+func (s *Store) sound(v *verifier) error {
+	v.chainOnly = true
+	r, err := s.verify(v)
 	if err == nil && !r.OK {
 		err = &UnsoundError{Path: s.path, Problems: r.Problems}
 	}
@@ -145,6 +146,7 @@ type verifier struct {
 	progress  func(done, total int)
 	want      *Anchor
 	chainOnly bool
+	passing   func(n uint64, head hash) // hears of every state of the ledger; may be nil
 	genesis   hash
 	report    Report
 	more      int
@@ -298,6 +300,9 @@ func (v *verifier) checkChain(c *chain, count uint64, head hash) {
 		}
 		h = h.next(l.mat, l.hash)
 		v.checkAnchor(n, h)
+		if v.passing != nil {
+			v.passing(n, h)
+		}
 	}
 	switch {
 	case n != count:

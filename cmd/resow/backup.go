@@ -44,6 +44,9 @@ which a restore makes anew. To check those of a copy too: resow verify --store F
 				for _, old := range made.Removed {
 					fmt.Fprintf(w, "removed %s\n", old)
 				}
+				for _, note := range made.Notes() {
+					fmt.Fprint(w, wrap(note, 79, "  "))
+				}
 			})
 		},
 	}

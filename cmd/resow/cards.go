@@ -206,7 +206,7 @@ func (a *app) registerCards(f *farm, sun string) (int, error) {
 	if len(steps) == 0 {
 		return 0, nil
 	}
-	_, err := f.Record("", steps)
+	_, err := a.keep(f, steps)
 	return len(steps), err
 }
 

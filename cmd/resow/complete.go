@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -20,15 +21,23 @@ const maxCompletions = 500
 
 func (a *app) completeCodes(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
 	var codes []string
+	more := 0
 	typed = strings.ToUpper(typed)
 	_ = a.open(true, func(f *farm) error {
 		return f.Conditions(func(c medium.Condition) error {
-			if strings.HasPrefix(string(c.Code), typed) && c.Stage != medium.Retired && len(codes) < maxCompletions {
+			switch {
+			case !strings.HasPrefix(string(c.Code), typed) || c.Stage == medium.Retired:
+			case len(codes) == maxCompletions:
+				more++
+			default:
 				codes = append(codes, string(c.Code)+"\t"+string(c.Stage))
 			}
 			return nil
 		})
 	})
+	if more > 0 {
+		codes = cobra.AppendActiveHelp(codes, fmt.Sprintf("%d more: type more of the code", more))
+	}
 	return codes, cobra.ShellCompDirectiveNoFileComp
 }
 

@@ -23,7 +23,7 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 	if err != nil {
 		return err
 	}
-	done, err := f.Record("", []medium.Step{{Mat: code, By: a.initials(), At: at, Body: &medium.Correct{MatSeq: seq, Reason: reason}}})
+	done, err := a.keep(f, []medium.Step{{Mat: code, By: a.initials(), At: at, Body: &medium.Correct{MatSeq: seq, Reason: reason}}})
 	if err != nil {
 		return err
 	}

@@ -159,10 +159,10 @@ func (a *app) printDemo(w io.Writer, f *farm, dir string, mats []medium.Conditio
 		a.printVerdict(w, f, byCode[v.Code], v)
 	}
 	now := f.now(a)
-	work, err := f.Due(now.Add(12*time.Hour), 8)
+	list, err := f.dueNow(now, 12*time.Hour, 8)
 	a.note(err)
 	fmt.Fprintf(w, "\n$ resow due --within 12h --limit 8\n")
-	a.writeDue(w, f, dueItems(work, now, 12*time.Hour), now, 12*time.Hour)
+	a.writeDue(w, f, list, now, 12*time.Hour)
 	stages := map[medium.Stage]int{}
 	for _, c := range mats {
 		stages[c.Stage]++

@@ -91,6 +91,7 @@ var failures = []failure{
 	{as[*store.BusyError], exitFailed, ""},
 	{as[*store.ReadOnlyError], exitFailed, ""},
 	{as[*store.WriteError], exitFailed, ""},
+	{as[*store.UnsureError], exitFailed, ""},
 	{as[*store.RecordError], exitFailed, ""},
 	{as[*store.UnknownMatError], exitFailed, ""},
 	{as[*store.TakenError], exitFailed, ""},

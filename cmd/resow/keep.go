@@ -14,11 +14,12 @@ func (a *app) verifyCommand() *cobra.Command {
 	var anchor string
 	var repair bool
 	c := &cobra.Command{
-		Use: "verify", Short: "Check that the ledger is whole and unchanged", Args: cobra.NoArgs,
+		Use: "verify", Short: "Check that the ledger is whole, and with --anchor unchanged", Args: cobra.NoArgs,
 		Long: `Verify reads every record, checks that the records chain, that each mat's
-condition follows from its steps, and that the indexes match. With the anchor
-from a printed label sheet or report it also shows whether records were cut off
-the end, or the whole file exchanged, since that paper was printed.
+condition follows from its steps, and that the indexes match. That says that the
+ledger is whole. Whether it is the one that was printed only paper can say: with
+the anchor from a label sheet or report it shows whether records were changed,
+cut off the end, or the whole file exchanged since then.
 
 It also looks at the pictures that the station keeps beside the ledger: one that a
 step names and that is missing or changed is a problem; one that no step names is
@@ -98,17 +99,17 @@ func (a *app) printVerified(w io.Writer, v verified) {
 		printProblems(w, v.mended)
 	}
 	offPaper := len(v.chain.Problems) < len(v.found.Problems)
-	state := "whole and unchanged"
-	switch {
-	case !v.chain.OK:
+	state := "whole"
+	if !v.chain.OK {
 		state = "NOT WHOLE: keep a copy, and restore the last good backup"
-	case offPaper:
-		state = "whole"
 	}
 	fmt.Fprintf(w, "%s, %s: %s\n", counted(v.found.Mats, "mat"), counted(v.found.Steps, "record"), state)
 	switch {
 	case offPaper:
 		fmt.Fprint(w, wrap(a.paint(red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
+	case v.want == nil && v.whole:
+		fmt.Fprint(w, wrap("Every record chains to the ledger's own head. Whether this is the ledger that was printed only the paper can say: "+
+			a.self+" verify --anchor ANCHOR, as it stands on a label sheet or a report.", 79, "  "))
 	case v.want != nil && v.whole:
 		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n", counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
 	}
@@ -174,10 +175,11 @@ func (a *app) progress(what string) func(done, total int) {
 		}
 		shown = now
 		left := now.Sub(begun).Seconds() / float64(max(done, 1)) * float64(total-done)
-		end := "\r"
+		back := control(a.world.err, "\r")
+		end := back
 		if done == total {
 			end = "\n"
 		}
-		fmt.Fprintf(a.world.err, "\r%s: %d of %d, about %.0f s left   %s", what, done, total, left, end)
+		fmt.Fprintf(a.world.err, "%s%s: %d of %d, about %.0f s left   %s", back, what, done, total, left, end)
 	}
 }

@@ -239,7 +239,7 @@ func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
 	if p == old && known {
 		return p, nil
 	}
-	_, err = f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: &p}})
+	_, err = a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: &p}})
 	return p, err
 }
 

@@ -123,12 +123,14 @@ func turns(n int) string {
 func (a *app) dueCommand() *cobra.Command {
 	var within string
 	var limit int
+	var all bool
 	c := &cobra.Command{
 		Use: "due", Short: "List what the mats need now, most overdue first", Args: cobra.NoArgs,
 		Long: `What to do now: mats wet for too long, not washed since the harvest, crops past
 their days, sanitizing about to lapse, inspections, mats to retire.`,
 		Example: `  resow due
   resow due --within 24h
+  resow due --all
   resow due --json --limit 200`,
 		RunE: func(*cobra.Command, []string) error {
 			ahead := time.Duration(0)
@@ -140,50 +142,63 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 				ahead = d
 			}
 			if limit < 1 || limit > 100000 {
-				return &usageError{fmt.Sprintf("--limit %d: want 1 to 100000", limit)}
+				return &usageError{fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit)}
 			}
 			return a.open(true, func(f *farm) error {
 				now := f.now(a)
-				work, err := f.Due(now.Add(ahead), limit)
+				if all {
+					limit = 0
+				}
+				list, err := f.dueNow(now, ahead, limit)
 				if err != nil {
 					return err
 				}
-				return a.printDue(f, work, now, ahead)
+				return a.print(list, func(w io.Writer) { a.writeDue(w, f, list, now, ahead) })
 			})
 		},
 	}
 	c.Flags().StringVar(&within, "within", "", "also what falls due soon: 24h, 3d")
-	c.Flags().IntVar(&limit, "limit", 50, "lines at most")
+	c.Flags().IntVar(&limit, "limit", 50, "mats at most; how many more there are is said")
+	c.Flags().BoolVar(&all, "all", false, "all of them")
+	c.MarkFlagsMutuallyExclusive("limit", "all")
 	return c
 }
 
-func (a *app) printDue(f *farm, work []medium.Work, now time.Time, ahead time.Duration) error {
-	items := dueItems(work, now, ahead)
-	return a.print(struct {
-		Items []medium.DueItem `json:"items"`
-	}{items}, func(w io.Writer) { a.writeDue(w, f, items, now, ahead) })
+// dueList is the due list up to a time, with how many mats it has in all.
+type dueList struct {
+	Total int              `json:"total"`
+	Items []medium.DueItem `json:"items"`
 }
 
-func dueItems(work []medium.Work, now time.Time, ahead time.Duration) []medium.DueItem {
-	items := make([]medium.DueItem, len(work))
-	for i, w := range work {
-		items[i] = w.Item(now, now.Add(ahead))
+// dueNow gives what is due by now and so much ahead: limit mats at most, 0 for all.
+func (f *farm) dueNow(now time.Time, ahead time.Duration, limit int) (dueList, error) {
+	work, err := f.Due(now.Add(ahead), limit)
+	if err != nil {
+		return dueList{}, err
 	}
-	return items
+	total, err := f.DueTotal(now.Add(ahead))
+	list := dueList{Total: total, Items: make([]medium.DueItem, len(work))}
+	for i, w := range work {
+		list.Items[i] = w.Item(now, now.Add(ahead))
+	}
+	return list, err
 }
 
-func (a *app) writeDue(w io.Writer, f *farm, items []medium.DueItem, now time.Time, ahead time.Duration) {
-	if len(items) == 0 {
+func (a *app) writeDue(w io.Writer, f *farm, list dueList, now time.Time, ahead time.Duration) {
+	if len(list.Items) == 0 {
 		a.printNext(w, f, now, ahead)
 		return
 	}
 	fmt.Fprintf(w, "%-9s  %-11s  %-8s  %-12s  %s\n", "CODE", "STAGE", "NEXT", "OVERDUE", "WHY")
-	for _, it := range items {
+	for _, it := range list.Items {
 		lead := fmt.Sprintf("%-9s  %-11s  %-8s  %-12s  ", it.Code, it.Stage, it.NextStep, overdue(it.OverdueH))
 		for _, reason := range it.Reasons {
 			fmt.Fprint(w, column(lead, reason, 79))
 			lead = strings.Repeat(" ", 48)
 		}
+	}
+	if more := list.Total - len(list.Items); more > 0 {
+		fmt.Fprintf(w, "+%d more; `resow due --all` lists them too\n", more)
 	}
 }
 
@@ -258,7 +273,7 @@ func (a *app) showCommand() *cobra.Command {
 
 func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 	line := func(name, format string, args ...any) {
-		fmt.Fprint(w, column(fmt.Sprintf("%-16s", name), fmt.Sprintf(format, args...), 79))
+		fmt.Fprint(w, column(padded(name, 16), fmt.Sprintf(format, args...), 79))
 	}
 	m := c.Mat
 	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.date(c.Added))

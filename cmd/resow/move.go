@@ -52,8 +52,14 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
 func (a *app) exportLines(f *farm, out string) error {
 	if out == "" {
 		a.printed = true
-		_, err := f.Lines(a.out, nil)
-		return err
+		out := a.out
+		if !isTerminal(out) { // a program reads the bytes as they are
+			out = bare(out)
+		}
+		if _, err := f.Lines(out, nil); err != nil {
+			return fmt.Errorf("what was written is no whole export: %w", err)
+		}
+		return nil
 	}
 	var anchor store.Anchor
 	err := writeFile(out, beginsLines, func(w io.Writer) (err error) {
@@ -111,25 +117,35 @@ func (a *app) exportTables(f *farm, dir string) error {
 
 func (a *app) importCommand() *cobra.Command {
 	var o moving.Options
-	var maps, units, set []string
+	var maps, set []string
+	var sheet string
 	var apply, confirm bool
 	c := &cobra.Command{
 		Use: "import FILE", Short: "Bring in mats and past steps, or a whole export", Args: cobra.ExactArgs(1),
-		Long: `Import reads CSV or JSON Lines with a row for each mat, or for each past step. It
-first only shows how it reads the columns, what it guessed about units and dates,
-and every row that it can't take with the reason. Nothing is recorded before
---apply; where something was guessed, --confirm says that the guesses are right.
-All rows are recorded or none. A row that was imported before is passed over, so
-that the same file can be imported again.
+		Long: `Import reads CSV, XLSX or JSON with a row for each mat, or for each past step. It
+first only shows how it reads the columns, what it guessed, and every row that it
+can't take with the reason. What has two readings it asks: is 1.250 a thousand or
+one, is 3/4 in March or in April, is a bare 60 seconds or minutes? Nothing is
+recorded before each is answered with --map, and before --apply; where something
+was guessed, --confirm says that the guesses are right. All rows are recorded or
+none. A row that was imported before is passed over, so that the same file can be
+imported again.
+
+--map says what is known of a column, by its name or its field, with commas
+between: the field, the unit of bare numbers, the decimal mark (point, comma), the
+order of dates (dmy, mdy, ymd) or their year, and down where a gap means the cell
+above.
 
 Mats get a code of resow; an old name is kept as the mat's mark, and rows of
 steps find the mat by it. Past steps go through today's rules, as late entries.
 
 An export of resow becomes a ledger of its own with the same records, at a path
-(--store) where no file is yet.`,
+(--store) where no file is yet. The folder of ` + "`export --csv`" + ` comes in as past
+steps of a ledger that has none.`,
 		Example: `  resow import mats.csv --set at=2026-01-05
   resow import mats.csv --set at=2026-01-05 --apply --confirm --by MK
-  resow import washing.csv --map "Wer=by" --unit contact=min --dates dmy --set sides=both
+  resow import washing.csv --map "Wer=by" --map contact=min --map datum=dmy --set sides=both
+  resow import harvest.xlsx --sheet 2026 --map yield=g,comma --set kind=harvest --skip 40-42
   resow import farm.jsonl --store new.resow --apply`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			var err error
@@ -137,7 +153,7 @@ An export of resow becomes a ledger of its own with the same records, at a path
 				to   *map[string]string
 				from []string
 				flag string
-			}{{&o.Map, maps, "--map"}, {&o.Units, units, "--unit"}, {&o.Set, set, "--set"}} {
+			}{{&o.Map, maps, "--map"}, {&o.Set, set, "--set"}} {
 				if *p.to, err = pairs(p.flag, p.from); err != nil {
 					return err
 				}
@@ -147,6 +163,9 @@ An export of resow becomes a ledger of its own with the same records, at a path
 				return err
 			}
 			defer file.Close()
+			if info, err := file.Stat(); err == nil && info.IsDir() {
+				return a.open(false, func(f *farm) error { return a.importFolder(f, args[0], o, apply, confirm) })
+			}
 			in := bufio.NewReader(file)
 			begin, err := in.Peek(64)
 			if err != nil && !errors.Is(err, io.EOF) {
@@ -155,19 +174,25 @@ An export of resow becomes a ledger of its own with the same records, at a path
 			if store.IsLines(begin) {
 				return a.importLedger(in, apply)
 			}
-			table, err := moving.Read(in)
+			table, err := moving.Read(in, sheet)
 			if err != nil {
 				return err
 			}
-			return a.open(false, func(f *farm) error { return a.importTable(f, table, o, apply, confirm) })
+			return a.open(false, func(f *farm) error {
+				plan, err := moving.Make(table, a.importOptions(f, o))
+				if err != nil {
+					return err
+				}
+				return a.importPlan(f, plan, apply, confirm)
+			})
 		},
 	}
 	flags := c.Flags()
 	flags.StringVar(&o.What, "what", "", "mats or steps, where the columns do not tell")
-	flags.StringArrayVar(&maps, "map", nil, "what a column is: \"Wer=by\"; \"Column=-\" leaves it out")
-	flags.StringArrayVar(&units, "unit", nil, "unit of bare numbers: yield=oz")
+	flags.StringArrayVar(&maps, "map", nil, "what a column is: \"Wer=by\", yield=g,comma; \"Column=-\" leaves it out")
 	flags.StringArrayVar(&set, "set", nil, "value for every row without one: sides=both, at=2026-01-05")
-	flags.StringVar(&o.Dates, "dates", "", "order of the dates: dmy, mdy or ymd")
+	flags.StringVar(&o.Skip, "skip", "", "lines to leave out: 3,12-15")
+	flags.StringVar(&sheet, "sheet", "", "the sheet of a workbook with more than one")
 	flags.BoolVar(&apply, "apply", false, "record the rows")
 	flags.BoolVar(&confirm, "confirm", false, "what was guessed is right")
 	return c
@@ -186,21 +211,19 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 	return out, nil
 }
 
-// importLedger makes a ledger of an export. Without apply it does so in a
-// folder that goes away again, which tries every line.
+// importLedger makes a ledger of an export. Without apply it only tries every
+// line.
 func (a *app) importLedger(in io.Reader, apply bool) error {
 	path := a.storePath()
 	o := a.storeOptions(false)
-	at := path
-	if !apply {
-		dir, err := os.MkdirTemp("", "resow-import-")
-		if err != nil {
-			return err
-		}
-		defer os.RemoveAll(dir)
-		at = filepath.Join(dir, "try.resow")
+	var anchor store.Anchor
+	var repeated bool
+	var err error
+	if apply {
+		anchor, repeated, err = store.FromLines(path, in, o)
+	} else {
+		anchor, err = store.TryLines(in, o)
 	}
-	anchor, repeated, err := store.FromLines(at, in, o)
 	if err != nil {
 		return a.importFailed(err)
 	}
@@ -268,7 +291,7 @@ type importDoc struct {
 	Applied bool `json:"applied"`
 }
 
-func (a *app) importTable(f *farm, table moving.Table, o moving.Options, apply, confirm bool) error {
+func (a *app) importOptions(f *farm, o moving.Options) moving.Options {
 	drawn := map[medium.Code]bool{}
 	o.By, o.Location, o.US, o.Now = a.initials(), f.loc, f.Settings.Units == medium.US, f.now(a)
 	o.Find = func(text string) (medium.Code, bool) {
@@ -283,15 +306,46 @@ func (a *app) importTable(f *farm, table moving.Table, o moving.Options, apply, 
 	o.Strength = func(product, active, text string) (float64, error) {
 		return strengthPPM(f, &medium.Sanitize{Product: product, Active: active}, text)
 	}
-	plan, err := moving.Make(table, o)
+	return o
+}
+
+// importFolder takes the tables of an export, which belong together: a step in
+// one rests on a solution in another.
+func (a *app) importFolder(f *farm, dir string, o moving.Options, apply, confirm bool) error {
+	names, err := filepath.Glob(filepath.Join(dir, "*.csv"))
+	if err != nil || len(names) == 0 {
+		return &usageError{fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of `resow export --csv`", dir)}
+	}
+	var plans []moving.Plan
+	for i, name := range names {
+		file, err := os.Open(name)
+		if err != nil {
+			return err
+		}
+		table, err := moving.Read(file, "")
+		_ = file.Close()
+		if err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		plan, err := moving.Make(table, a.importOptions(f, o))
+		if err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		plans, names[i] = append(plans, plan), filepath.Base(name)
+	}
+	plan, err := moving.Join(names, plans)
 	if err != nil {
 		return err
 	}
+	return a.importPlan(f, plan, apply, confirm)
+}
+
+func (a *app) importPlan(f *farm, plan moving.Plan, apply, confirm bool) (err error) {
 	doc := importDoc{Plan: plan}
 	open := len(plan.Guesses) > 0 && !confirm // guesses that nobody has looked at
 	more := 0
 	if len(plan.Rows) > 0 {
-		dry := !apply || open || len(plan.Bad) > 0
+		dry := !apply || open || len(plan.Bad) > 0 || len(plan.Questions) > 0
 		doc.Imported, err = f.Import(plan.Rows, dry)
 		var bad *store.ImportError
 		if errors.As(err, &bad) {
@@ -304,22 +358,35 @@ func (a *app) importTable(f *farm, table moving.Table, o moving.Options, apply, 
 	}
 	sort.SliceStable(doc.Bad, func(i, j int) bool { return doc.Bad[i].Line < doc.Bad[j].Line })
 	doc.Recorded = nil // codes and steps are asked for with list and history
-	if len(doc.Bad) > 0 || apply && !doc.Applied {
+	if len(doc.Bad) > 0 || len(doc.Questions) > 0 || apply && !doc.Applied {
 		a.code = exitFailed
 	}
-	return a.print(doc, func(w io.Writer) { a.printImport(w, table, doc, apply, more) })
+	return a.print(doc, func(w io.Writer) { a.printImport(w, doc, apply, more) })
 }
 
-func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply bool, more int) {
-	for _, n := range table.Notes {
+func printQuestion(w io.Writer, q moving.Question) {
+	text := q.Text
+	if q.Column != "" {
+		text = fmt.Sprintf("column %q: %s", q.Column, text)
+	}
+	fmt.Fprint(w, column("  ", text, 79))
+	for _, say := range q.Say {
+		fmt.Fprintln(w, "      "+say)
+	}
+}
+
+func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
+	for _, n := range doc.Notes {
 		fmt.Fprint(w, wrap(n, 79, "  "))
 	}
 	dates := ""
-	if slices.ContainsFunc(doc.Columns, func(c moving.Column) bool { return c.Field == "at" }) {
+	if doc.Dates != "" {
 		dates = ", dates read as " + doc.Dates
 	}
-	fmt.Fprintf(w, "%s of %s%s\n", counted(len(table.Rows), "row"), doc.What, dates)
-	fmt.Fprintf(w, "  %-24s  %-18s  %s\n", "COLUMN", "IS", "UNIT")
+	fmt.Fprintf(w, "%s of %s%s\n", counted(doc.Count, "row"), doc.What, dates)
+	if len(doc.Columns) > 0 {
+		fmt.Fprintf(w, "  %-24s  %-18s  %s\n", "COLUMN", "IS", "UNIT")
+	}
 	for _, c := range doc.Columns {
 		is := c.Field
 		if is == "" {
@@ -336,10 +403,18 @@ func (a *app) printImport(w io.Writer, table moving.Table, doc importDoc, apply 
 			fmt.Fprint(w, column("  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "), 79))
 		}
 	}
+	if len(doc.Questions) > 0 {
+		fmt.Fprintln(w, "Asked; say each with the option that is right:")
+		for _, q := range doc.Questions {
+			printQuestion(w, q)
+		}
+		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nRun it again with an option for each.")
+		return
+	}
 	if len(doc.Bad) > 0 {
 		fmt.Fprintf(w, "%s can't be taken:\n", counted(len(doc.Bad)+more, "row"))
 		printBadRows(w, doc.Bad, more)
-		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nMend the rows, or say what the columns are, and run it again.")
+		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nMend the rows, say what the columns are (--map), give all rows a value\n(--set debris=none) or leave lines out (--skip 12,15-17), and run it again.")
 		return
 	}
 	taken := fmt.Sprintf("%s, imported before: %d", counted(doc.New, "new row"), doc.Repeated)

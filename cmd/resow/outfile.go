@@ -165,6 +165,9 @@ func (f *begun) finish(write func(io.Writer) error) error {
 	if err := f.to.Chmod(f.mode); err != nil {
 		return f.named(err)
 	}
+	if err := f.to.Sync(); err != nil { // or a power cut leaves an empty file with its name
+		return f.named(err)
+	}
 	if err := f.to.Close(); err != nil {
 		return f.named(err)
 	}

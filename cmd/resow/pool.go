@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -175,7 +176,14 @@ func readPlan(path string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 		return nil, err
 	}
 	defer file.Close()
-	return parsePlan(path, io.LimitReader(file, maxPlanBytes), crop)
+	text, err := io.ReadAll(io.LimitReader(file, maxPlanBytes+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(text) > maxPlanBytes {
+		return nil, &usageError{path + " has more than 1 MiB: it is no sowing plan"}
+	}
+	return parsePlan(path, bytes.NewReader(text), crop)
 }
 
 // parsePlan reads a sowing plan: one line for a crop, by its column heads.

@@ -32,7 +32,7 @@ var mayImport = map[string][]string{
 	"cmd/resow": {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/cutting", "resow/medium/sanitizer", "resow/medium/sunlight", "resow/medium/trace", "resow/store", "resow/labels", "resow/labels/report",
 		"resow/cmd/resow/amount", "resow/cmd/resow/demo", "resow/cmd/resow/moving", "resow/cmd/resow/station", "github.com/spf13/cobra", "golang.org/x/term", "golang.org/x/text"},
 	"cmd/resow/amount":  {"resow/medium/sanitizer"},
-	"cmd/resow/moving":  {"resow/medium", "resow/store", "resow/cmd/resow/amount"},
+	"cmd/resow/moving":  {"resow/medium", "resow/store", "resow/cmd/resow/amount", "golang.org/x/text"},
 	"cmd/resow/station": {"resow/medium", "resow/medium/sanitizer", "resow/store", "resow/labels", "resow/labels/report", "resow/cmd/resow/amount", "github.com/hashicorp/mdns"},
 	"cmd/resow/demo":    {"resow/medium", "resow/store", "resow/labels"},
 }

@@ -196,7 +196,7 @@ func (a *app) sanitizerListCommand() *cobra.Command {
 }
 
 func printSanitizer(w io.Writer, s medium.Sanitizer) {
-	fmt.Fprintf(w, "%s (%s%s)\n", s.Name, s.Active, quantityText(", stock ", s.Stock))
+	fmt.Fprintln(w, medium.Visible(fmt.Sprintf("%s (%s%s)", s.Name, s.Active, quantityText(", stock ", s.Stock))))
 	if s.Directions == "" {
 		fmt.Fprintln(w, "  no directions on file: no step with it is accepted")
 		return
@@ -268,7 +268,7 @@ func bench(f *farm, s medium.Sanitizer) benchSheet {
 
 func printBench(w io.Writer, f *farm, d benchSheet) {
 	s := d.Sanitizer
-	fmt.Fprintln(w, s.Name)
+	fmt.Fprintln(w, medium.Visible(s.Name))
 	line := func(name, text string) {
 		if text != "" {
 			fmt.Fprint(w, column(fmt.Sprintf("  %-12s", name), text, 79))

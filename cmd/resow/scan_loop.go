@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -29,6 +30,7 @@ type washLoop struct {
 	pending  *question // what waited when this scan came
 	steps    []washStep
 	seen     map[string]time.Time // last reading of each mat
+	unsure   map[string]string    // request numbers of steps of which nobody knows whether they were recorded
 	lastCard string
 	tally    washTally
 	answers  []loud
@@ -398,11 +400,22 @@ func (w *washLoop) apply(code medium.Code) loud {
 
 func (w *washLoop) record(step medium.Step) (medium.Step, error) {
 	step.By = w.by
+	said, err := json.Marshal(step)
+	if err != nil {
+		return step, err
+	}
 	var recorded []medium.Step
-	err := w.a.open(false, func(f *farm) (err error) {
-		recorded, err = f.Record("", []medium.Step{step})
+	err = w.a.open(false, func(f *farm) (err error) {
+		w.a.request = w.unsure[string(said)]
+		recorded, err = w.a.keep(f, []medium.Step{step})
 		return err
 	})
+	var again *againError
+	if errors.As(err, &again) { // scanned again it is the same request
+		w.unsure[string(said)] = again.number
+		return step, again.err
+	}
+	delete(w.unsure, string(said))
 	if len(recorded) == 1 { // it is on disk, whatever the closing of the file said
 		return recorded[0], nil
 	}
@@ -421,6 +434,10 @@ func (w *washLoop) failed(text string, err error) loud {
 		return loud{Word: "NO", Code: stage.Code, Text: []string{upperFirst(err.Error()) + ".", "Nothing was recorded."}, color: red}
 	}
 	delete(w.seen, text) // it may be scanned again at once
+	if isUnsure(err) {
+		return loud{Word: "NOT KNOWN", Code: medium.Code(cut(text, 20)), color: red, Text: []string{upperFirst(err.Error()) + ".",
+			"Scan it again now, in this session: it is not recorded twice."}}
+	}
 	return loud{Word: "NOT RECORDED", Code: medium.Code(cut(text, 20)), Text: []string{upperFirst(err.Error()) + "."}, color: red}
 }
 
@@ -475,7 +492,7 @@ func (a *app) scanLoop(idle time.Duration) error {
 		return err
 	}
 	defer restore()
-	w := &washLoop{a: a, by: a.initials(), seen: map[string]time.Time{}}
+	w := &washLoop{a: a, by: a.initials(), seen: map[string]time.Time{}, unsure: map[string]string{}}
 	s := a.newScreen()
 	if !a.json {
 		s.show(w, loud{Word: "READY", Text: []string{"Scan your own card, then an action card, then mats. A mat alone gives its verdict.", "Ctrl-C ends the loop."}, color: green})

@@ -18,7 +18,7 @@ import (
 func (w *wash) loop(by string) (*washLoop, *bytes.Buffer) {
 	var out bytes.Buffer
 	a := &app{world: world{out: &out, err: &out, env: func(string) string { return "" }, now: w.clock.now, random: &seeded{seed: "loop"}}, path: w.path, color: "never"}
-	return &washLoop{a: a, by: by, seen: map[string]time.Time{}}, &out
+	return &washLoop{a: a, by: by, seen: map[string]time.Time{}, unsure: map[string]string{}}, &out
 }
 
 // say scans one after the other, 5 s apart, and gives the large words.

@@ -6,6 +6,8 @@ import (
 	"unicode/utf8"
 
 	"golang.org/x/term"
+
+	"resow/medium"
 )
 
 // screen shows the wash-station loop: on a terminal in large letters over the
@@ -39,13 +41,14 @@ func (s *screen) show(w *washLoop, l loud) {
 	}
 	width, height := s.size()
 	var b strings.Builder
-	b.WriteString("\x1b[H")
+	ours := func(sequence string) string { return control(s.a.out, sequence) }
+	b.WriteString(ours("\x1b[H"))
 	for _, line := range s.lines(w, l, width, height) {
-		b.WriteString(line + "\x1b[K\r\n")
+		b.WriteString(line + ours("\x1b[K\r\n"))
 	}
-	b.WriteString("\x1b[J> ")
+	b.WriteString(ours("\x1b[J") + "> ")
 	if l.bad() {
-		b.WriteString("\a") // heard across the room
+		b.WriteString(ours("\a")) // heard across the room
 	}
 	fmt.Fprint(s.a.out, b.String())
 	s.typed = ""
@@ -87,10 +90,10 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 	}
 	room := max(0, height-len(lines)-2)
 	said := said(l, width)
-	if len(said) > room {
+	if lost := len(said) - room; lost > 0 {
 		said = said[:room]
 		if room > 0 {
-			said[room-1] = "…"
+			said[room-1] = fmt.Sprintf("… %d more lines", lost+1)
 		}
 	}
 	lines = append(lines, said...)
@@ -103,19 +106,9 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 func said(l loud, width int) []string {
 	var lines []string
 	for _, text := range l.Text {
-		lines = append(lines, strings.Split(strings.TrimSuffix(wrap(printableText(text), width, "  "), "\n"), "\n")...)
+		lines = append(lines, strings.Split(strings.TrimSuffix(wrap(medium.Visible(text), width, "  "), "\n"), "\n")...)
 	}
 	return lines
-}
-
-// printableText takes out what a terminal could obey: stray scans are data.
-func printableText(text string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || r == utf8.RuneError || r >= 0x80 && r < 0xa0 {
-			return '·'
-		}
-		return r
-	}, text)
 }
 
 func (s *screen) line(w *washLoop) string {
@@ -129,7 +122,7 @@ func (s *screen) line(w *washLoop) string {
 func (s *screen) plain(l loud) {
 	line := l.Word
 	if l.Code != "" {
-		line += "  " + printableText(l.Code.String())
+		line += "  " + medium.Visible(l.Code.String())
 	}
 	fmt.Fprintln(s.a.out, s.a.paint(l.color, line))
 	for _, text := range said(l, 75) {
@@ -144,12 +137,12 @@ func (s *screen) echo(buffer string) {
 	}
 	s.typed = buffer
 	width, _ := s.size()
-	fmt.Fprint(s.a.out, "\r> "+cut(printableText(buffer), max(1, width-3))+"\x1b[K")
+	fmt.Fprint(s.a.out, control(s.a.out, "\r")+"> "+cut(buffer, max(1, width-3))+control(s.a.out, "\x1b[K"))
 }
 
 func (s *screen) bye(w *washLoop) {
 	if s.big {
-		fmt.Fprint(s.a.out, "\r\x1b[K"+w.line()+"\r\n")
+		fmt.Fprint(s.a.out, control(s.a.out, "\r\x1b[K")+w.line()+control(s.a.out, "\r\n"))
 		return
 	}
 	fmt.Fprintln(s.a.out, w.line())

@@ -136,7 +136,7 @@ func (a *app) add(f *farm, m medium.Mat, count int) error {
 		}
 		steps[i] = medium.Step{Mat: code, By: a.initials(), At: at, Body: &medium.Add{Mat: m}}
 	}
-	done, err := f.Record("", steps)
+	done, err := a.keep(f, steps)
 	if err != nil {
 		return err
 	}
@@ -217,7 +217,7 @@ func (a *app) policyShowCommand() *cobra.Command {
 					Version int           `json:"version"`
 					Rules   []ruleInForce `json:"rules"`
 				}{f.Policy.Version, rules}, func(w io.Writer) {
-					fmt.Fprintf(w, "Policy of %s, version %d\n", f.Settings.Name, f.Policy.Version)
+					fmt.Fprintf(w, "Policy of %s, version %d\n", medium.Visible(f.Settings.Name), f.Policy.Version)
 					for _, r := range rules {
 						printRule(w, r)
 					}
@@ -286,7 +286,7 @@ func (a *app) policySetCommand() *cobra.Command {
 
 // recordFarm records something about the farm and says so.
 func (a *app) recordFarm(f *farm, body medium.Body) error {
-	done, err := f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: body}})
+	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: body}})
 	if err != nil {
 		return err
 	}

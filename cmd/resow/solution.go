@@ -38,7 +38,7 @@ func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Sto
 		}
 		defer file.drop()
 	}
-	done, err := f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: &s}})
+	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: &s}})
 	if err != nil {
 		return doc, err
 	}
@@ -323,7 +323,7 @@ func (a *app) recordSolution(f *farm, body medium.Body) error {
 	if err != nil {
 		return err
 	}
-	done, err := f.Record("", []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: body}})
+	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: body}})
 	if err != nil {
 		return err
 	}

@@ -126,7 +126,9 @@ func (a *app) welcome(s *station.Station, lan bool) error {
 			fmt.Fprintf(w, "Many devices open it under %s too.\n", s.LocalName())
 		}
 		if lan && isTerminal(a.out) {
-			a.note(station.TerminalQR(w, s.Address()))
+			a.note(station.TerminalQR(w, s.Address(), func(line string) string {
+				return control(a.out, "\x1b[97;40m") + line + control(a.out, "\x1b[0m")
+			}))
 		}
 		printCodes(w, s, operator, supervisor)
 	})

@@ -58,7 +58,7 @@ func (e *batchError) Error() string {
 func (e *batchError) Unwrap() error { return e.err }
 
 func noneRecorded(err error, mats int) error {
-	if mats < 2 {
+	if mats < 2 || isUnsure(err) {
 		return err
 	}
 	return &batchError{err, mats}
@@ -75,7 +75,7 @@ func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []m
 		steps[i].By, steps[i].At = a.initials(), at
 		codes[i] = steps[i].Mat
 	}
-	done, err := f.Record("", steps)
+	done, err := a.keep(f, steps)
 	if err != nil {
 		return noneRecorded(err, len(steps))
 	}

@@ -8,6 +8,8 @@ import (
 	"unicode"
 
 	"golang.org/x/text/width"
+
+	"resow/medium"
 )
 
 // wrap breaks a text into lines of at most most columns; those after the first
@@ -76,6 +78,7 @@ func fitColumns(text string, n int) string {
 
 // cut shortens a text to at most n columns.
 func cut(text string, n int) string {
+	text = medium.Visible(text)
 	if columns(text) <= n {
 		return text
 	}

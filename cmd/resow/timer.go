@@ -71,7 +71,7 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 	wet, interrupted := a.countDown(need)
 	s.wet = wet.Truncate(time.Second)
 	if !interrupted {
-		fmt.Fprintf(a.world.err, "%s\aTime is up after %s.\n", a.clearLine(), medium.Seconds(int(s.wet.Seconds())))
+		fmt.Fprintf(a.world.err, "%sTime is up after %s.\n", a.clearLine()+control(a.world.err, "\a"), medium.Seconds(int(s.wet.Seconds())))
 		return true, nil
 	}
 	if a.askShort(s.wet, need) {
@@ -128,7 +128,7 @@ func (a *app) countDown(need time.Duration) (wet time.Duration, interrupted bool
 		}
 		if isTerminal(a.world.err) {
 			shown := (left + time.Second - 1).Truncate(time.Second)
-			fmt.Fprintf(a.world.err, "\r%d:%02d left ", int(shown.Minutes()), int(shown.Seconds())%60)
+			fmt.Fprintf(a.world.err, "%s%d:%02d left ", control(a.world.err, "\r"), int(shown.Minutes()), int(shown.Seconds())%60)
 		}
 		if w.wait(min(left, time.Second)) {
 			return a.now().Sub(begun), true
@@ -138,7 +138,7 @@ func (a *app) countDown(need time.Duration) (wet time.Duration, interrupted bool
 
 func (a *app) clearLine() string {
 	if isTerminal(a.world.err) {
-		return "\r\x1b[K"
+		return control(a.world.err, "\r\x1b[K")
 	}
 	return ""
 }

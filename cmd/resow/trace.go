@@ -1,11 +1,11 @@
 package main
 
 import (
+	"bufio"
 	"errors"
 	"fmt"
 	"io"
 	"iter"
-	"slices"
 	"strings"
 	"time"
 
@@ -31,7 +31,7 @@ var traceKinds = []struct{ flag, from string }{
 }
 
 // find traces a name. Without --as it tries all that the name can be.
-func (t *tracing) find(f *farm, name string) (trace.Result, error) {
+func (t *tracing) find(a *app, f *farm, name string) (trace.Result, error) {
 	since := time.Time{}
 	if t.since != "" {
 		day, err := time.ParseInLocation(time.DateOnly, t.since, f.loc)
@@ -40,7 +40,7 @@ func (t *tracing) find(f *farm, name string) (trace.Result, error) {
 		}
 		since = day
 	}
-	g, err := f.graph()
+	g, err := a.graph(f)
 	if err != nil {
 		return trace.Result{}, err
 	}
@@ -51,6 +51,7 @@ func (t *tracing) find(f *farm, name string) (trace.Result, error) {
 		if t.as != "" && t.as != k.flag {
 			continue
 		}
+		g.Progress = a.progress("reading the mats found")
 		r, err := g.Find(trace.Query{From: k.from, Name: f.traceName(k.from, name), Since: since})
 		if err != nil {
 			last = err
@@ -71,12 +72,15 @@ func (t *tracing) find(f *farm, name string) (trace.Result, error) {
 	}
 	if unknown != nil {
 		if near := g.Near(name); len(near) > 0 {
-			unknown.Do = "did you mean " + strings.Join(near, ", ") + "?"
+			unknown.Do = "did you mean " + some(near, nearShown) + "?"
 		}
 		return trace.Result{}, unknown
 	}
 	return trace.Result{}, last
 }
+
+// nearShown is how many names like an unknown one are proposed.
+const nearShown = 5
 
 // traceName brings a typed code to the form in which it is on file.
 func (f *farm) traceName(from, name string) string {
@@ -91,12 +95,25 @@ func (f *farm) traceName(from, name string) string {
 	return name
 }
 
-func (f *farm) graph() (*trace.Graph, error) {
+func (a *app) graph(f *farm) (*trace.Graph, error) {
+	anchor, err := f.Anchor()
+	if err != nil {
+		return nil, err
+	}
+	tell, done := a.progress("reading the records"), 0
 	var failed error
 	g := trace.New(iter.Seq[[]medium.Step](func(yield func([]medium.Step) bool) {
 		stopped := false
-		failed = f.threads(func(thread []medium.Step) { stopped = stopped || !yield(thread) })
+		failed = f.threads(func(thread []medium.Step) {
+			stopped = stopped || !yield(thread)
+			if done += len(thread); tell != nil {
+				tell(done, int(anchor.Count))
+			}
+		})
 	}), f.Thread)
+	if tell != nil {
+		tell(int(anchor.Count), int(anchor.Count)) // with the farm's own
+	}
 	return g, failed
 }
 
@@ -104,12 +121,15 @@ func (a *app) traceCommand() *cobra.Command {
 	var t tracing
 	var hold, epcis string
 	var n trace.Names
+	var initials bool
 	c := &cobra.Command{
 		Use: "trace NAME", Short: "Follow a lot, a mat, a solution or a mesh roll forward and back", Args: cobra.ExactArgs(1),
 		Long: `Trace shows the mats that a crop lot lay on, what was on them before and after, the
 solutions and who mixed them, and every other lot at risk: sown on one of those
 mats with no accepted sanitize step between, or part of such a lot. With --hold
-it puts all of these mats on hold at once.
+it puts all of these mats on hold, however many, a thousand at a time. If it is
+stopped on the way, run it again: it holds the rest, and says how many were on
+hold already.
 
 A trace shows what the records say, no more. Whether food is recalled is decided
 with the buyer and the local health authority.`,
@@ -127,44 +147,53 @@ with the buyer and the local health authority.`,
 					return err
 				}
 			}
-			return a.open(hold == "", func(f *farm) error {
-				r, err := t.find(f, args[0])
-				if err != nil {
+			var f *farm
+			var r trace.Result
+			var step medium.Step
+			var anchor store.Anchor
+			err := a.open(true, func(opened *farm) (err error) {
+				f = opened
+				if hold != "" {
+					if step, err = a.holdStep(f, hold); err != nil {
+						return err
+					}
+				}
+				if anchor, err = f.Anchor(); err != nil {
 					return err
 				}
-				if epcis != "" {
-					if err := a.writeEPCIS(f, r, epcis, n); err != nil {
-						return err
-					}
+				if r, err = t.find(a, f, args[0]); err != nil || epcis == "" {
+					return err
 				}
-				held := []medium.Code{}
+				doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.loc, Made: f.now(a), Initials: initials}
+				return a.writeEPCIS(f, epcis, r.Mats, doc)
+			})
+			held := holding{Held: []medium.Code{}}
+			if err == nil && hold != "" {
+				held, err = a.holdAll(r.Mats, step, anchor.Count)
+			}
+			if err != nil {
+				return err
+			}
+			return a.print(struct {
+				trace.Result
+				holding
+				EPCIS string `json:"epcis_file,omitempty"`
+			}{r, held, epcis}, func(w io.Writer) {
+				a.printTrace(w, f, r)
 				if hold != "" {
-					if held, err = a.holdAll(f, r, hold); err != nil {
-						return err
-					}
+					a.printHolding(w, held, hold)
 				}
-				return a.print(struct {
-					trace.Result
-					Held  []medium.Code `json:"held"`
-					EPCIS string        `json:"epcis_file,omitempty"`
-				}{r, held, epcis}, func(w io.Writer) {
-					a.printTrace(w, f, r)
-					if len(held) > 0 {
-						fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %q.", a.paint(red, "ON HOLD"), counted(len(held), "mat"), hold), 79, "  "))
-					} else if hold != "" {
-						fmt.Fprintln(w, "All of these mats are on hold or retired already.")
-					}
-					a.printHoldCommands(w, r, hold != "")
-					if epcis != "" {
-						fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
-					}
-				})
+				a.printHoldCommands(w, r, hold != "")
+				if epcis != "" {
+					fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
+				}
 			})
 		},
 	}
 	t.flags(c)
 	c.Flags().StringVar(&hold, "hold", "", "put all of these mats on hold, for this reason")
 	c.Flags().StringVar(&epcis, "epcis", "", "file for the steps of these mats as GS1 EPCIS 2.0 JSON-LD")
+	c.Flags().BoolVar(&initials, "initials", false, "put into that file also who did each step")
 	c.Flags().StringVar(&n.Base, "base", "", "address of your own under which the names in it stand: https://greens.example/")
 	c.Flags().StringVar(&n.GRAI, "grai", "", "your GS1 company prefix and asset type for the mats: 9521234.00001")
 	return c
@@ -217,41 +246,36 @@ func quoted(name string) string {
 	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
 }
 
-// holdAll holds the mats in one transaction.
-func (a *app) holdAll(f *farm, r trace.Result, reason string) ([]medium.Code, error) {
-	if len(r.Hold) == 0 {
-		return []medium.Code{}, nil
+// writeEPCIS writes mat by mat: of a large recall the document is larger than
+// the memory.
+func (a *app) writeEPCIS(f *farm, path string, mats []medium.Code, doc trace.EPCIS) error {
+	tell := a.progress("writing EPCIS, mats")
+	if doc.Names.Base == "" {
+		doc.Names.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
 	}
-	if len(r.Hold) > store.MaxSteps {
-		return nil, &usageError{fmt.Sprintf("%d mats are more than one command takes (%d); narrow the trace with --since", len(r.Hold), store.MaxSteps)}
-	}
-	steps := make([]medium.Step, len(r.Hold))
-	for i, code := range r.Hold {
-		steps[i] = medium.Step{Mat: code, By: a.initials(), Body: &medium.Hold{Reason: reason}}
-	}
-	_, err := f.Record("", steps)
-	return r.Hold, err
-}
-
-func (a *app) writeEPCIS(f *farm, r trace.Result, path string, n trace.Names) error {
-	if n.Base == "" {
-		n.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
-	}
-	var threads [][]medium.Step
-	for _, code := range r.Mats {
-		thread, err := f.Thread(code)
-		if err != nil {
-			return err
-		}
-		threads = append(threads, thread)
-	}
-	doc, err := trace.EPCIS(threads, n, f.ID(), f.loc, f.now(a))
+	head, err := doc.Head()
 	if err != nil {
 		return err
 	}
 	return writeFile(path, beginsEPCIS, func(w io.Writer) error {
-		_, err := w.Write(append(doc, '\n'))
-		return err
+		to := bufio.NewWriterSize(w, 1<<16)
+		to.Write(head) // a bufio.Writer keeps its error for Flush
+		for done, code := range mats {
+			if tell != nil {
+				tell(done+1, len(mats))
+			}
+			thread, err := f.Thread(code)
+			if err != nil {
+				return err
+			}
+			events, err := doc.Thread(thread)
+			if err != nil {
+				return err
+			}
+			to.Write(events)
+		}
+		to.Write(doc.Tail())
+		return to.Flush()
 	})
 }
 
@@ -302,29 +326,34 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 	}
 }
 
-// seedShown is how many growths of the same seed lots are printed one by one;
-// of more only the lots are named, and those with mold, so that they do not bury
-// what is at risk.
+// seedShown is how many growths of the same seed lots are printed one by one; of
+// more their number and lots are given, and those with mold, so that they do not
+// bury what is at risk.
 const seedShown = 8
 
 func (a *app) printSeedAlso(w io.Writer, f *farm, r trace.Result) {
+	of := map[string][]trace.Growth{}
+	for _, g := range r.SeedAlso {
+		of[oneSpelling(g.SeedLot)] = append(of[oneSpelling(g.SeedLot)], g)
+	}
 	for _, seed := range r.Seeds {
+		growths := of[oneSpelling(seed.Name)]
 		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT, %s:\n", seed.Name)
 		if len(r.SeedAlso) > seedShown {
-			fmt.Fprint(w, column("  ", fmt.Sprintf("%s: %s", counted(len(seed.Lots), "lot"), strings.Join(seed.Lots, ", ")), 79))
+			fmt.Fprint(w, column("  ", fmt.Sprintf("%s, %s: %s", counted(len(growths), "growth"), counted(len(seed.Lots), "lot"),
+				strings.Join(seed.Lots, ", ")), 79))
 		}
-		for _, g := range r.SeedAlso {
-			if sameLot(g.SeedLot, seed.Name) && (g.Mold || len(r.SeedAlso) <= seedShown) {
+		for _, g := range growths {
+			if g.Mold || len(r.SeedAlso) <= seedShown {
 				a.printGrowth(w, f, g, "")
 			}
 		}
 	}
 }
 
-// sameLot compares names as a trace does, whatever their case and spaces.
-func sameLot(a, b string) bool {
-	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
-}
+// oneSpelling brings a lot's name to one, as a trace does, whatever its case and
+// spaces.
+func oneSpelling(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
 
 func codeList(codes []medium.Code) string {
 	if len(codes) == 0 {
@@ -339,12 +368,12 @@ func codeList(codes []medium.Code) string {
 
 // otherLots are the lots at risk that the start does not have itself.
 func otherLots(r trace.Result) (out []string) {
-	var own []string
+	own := map[string]bool{}
 	for _, g := range r.Start {
-		own = append(own, strings.ToLower(g.Lot))
+		own[oneSpelling(g.Lot)] = true
 	}
 	for _, lot := range r.Lots {
-		if !slices.Contains(own, strings.ToLower(lot)) {
+		if !own[oneSpelling(lot)] {
 			out = append(out, lot)
 		}
 	}
@@ -381,7 +410,7 @@ func (a *app) traceReportCommand() *cobra.Command {
 	var t tracing
 	var name string
 	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and the risk", func(f *farm, origin report.Origin) (report.Report, error) {
-		r, err := t.find(f, name)
+		r, err := t.find(a, f, name)
 		if err != nil {
 			return report.Report{}, err
 		}

@@ -324,3 +324,13 @@ func FuzzLettering(f *testing.F) {
 		Pieces(s, bold)
 	})
 }
+
+// A name on paper is read as it was written: what would turn it round, or stand
+// in it unseen, is missing like a character that no font has.
+func TestMarksOfDirectionAreMissing(t *testing.T) {
+	for text, want := range map[string][]rune{
+		"a\u202eb": {0x202e}, "\u2066a\u2069": {0x2066, 0x2069}, "a\u200bb": {0x200b}, "\ufeffa": {0xfeff}, "می\u200cخواهم": nil, "Füße 大": nil,
+	} {
+		require.Equal(t, want, Missing(text), "%q", text)
+	}
+}

@@ -77,7 +77,7 @@ func Missing(s string) []rune {
 	}
 	var out []rune
 	for _, r := range s {
-		if (unicode.IsControl(r) || r == utf8.RuneError) && !slices.Contains(out, r) { // the shaper hides some of these
+		if (unicode.IsControl(r) || r == utf8.RuneError || turns(r)) && !slices.Contains(out, r) { // the shaper hides some of these
 			out = append(out, r)
 		}
 	}
@@ -87,6 +87,12 @@ func Missing(s string) []rune {
 		}
 	}
 	return out
+}
+
+// turns says whether a character has no ink and changes what stands around it:
+// marks of direction, spaces without width, tags. The joiners are letters' own.
+func turns(r rune) bool {
+	return r == 0xad || r == 0x61c || r >= 0x200b && r != 0x200c && r != 0x200d && unicode.Is(unicode.Cf, r)
 }
 
 // Width is the length of one line of text in em.

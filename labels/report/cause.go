@@ -17,8 +17,9 @@ type causesOver struct {
 	refused error
 }
 
-func causesOverOf(all *census) causesOver {
-	obs := all.observations()
+func causesOverOf(all *census) causesOver { return causesOfObservations(all.observations()) }
+
+func causesOfObservations(obs []lifetime.Observation) causesOver {
 	var c causesOver
 	if c.refused = lifetime.DefaultLimits().Curve(obs); c.refused == nil {
 		c.curves, c.refused = lifetime.CumulativeIncidence(obs, confidence)
@@ -77,6 +78,13 @@ func (c causesOver) section() Section {
 		return s
 	}
 	shown := c.curves[:min(len(c.curves), len(dashes))]
+	var rare []string
+	for _, curve := range c.curves[len(shown):] {
+		rare = append(rare, fmt.Sprintf("%s %s", causeName(medium.Cause(curve.Cause)), chance(incidenceAt(curve, c.last))))
+	}
+	if len(rare) > 0 {
+		s.Note += fmt.Sprintf(" Of the less frequent causes only the chance by turn %s is given: %s.", short(c.last), list(rare))
+	}
 	p := Plot{Alt: "Chance that a mat has been retired for each cause by the turn; the causes have different line patterns.",
 		X: Axis{Label: "turns", To: c.last + 1}, Y: Axis{Label: "retired for the cause", To: 10, Unit: "%"}}
 	for i, curve := range shown {

@@ -324,6 +324,9 @@ func (l lives) curves() (Section, bool) {
 		last = max(last, g.curve.LastTurn)
 	}
 	s := Section{Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{{Head: "After turn", Right: true}}}
+	if of := len(l.known()); of > panels {
+		s.Note = fmt.Sprintf("The %d with most mats, of %d; the table before has all.", panels, of)
+	}
 	for i, g := range groups {
 		s.Plots = append(s.Plots, survivalPlot(groups, i, last))
 		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)"}, Column{Head: "Mats watched", Right: true})

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"resow/medium/lifetime"
@@ -12,14 +13,15 @@ import (
 
 // molds is what the finished turns say about mold.
 type molds struct {
-	tally    *Tally
-	groups   [][]lifetime.Count // by rateGroups
-	compared []comparedPair     // least p first
-	weeks    []lifetime.Week
-	first    int // week of the first of them
-	chart    lifetime.Chart
-	refused  error // why there are no control limits
-	changes  []change
+	tally      *Tally
+	groups     [][]lifetime.Count // by rateGroups
+	compared   []comparedPair     // least p first
+	uncompared int                // groups that were left out of the comparison
+	weeks      []lifetime.Week
+	first      int // week of the first of them
+	chart      lifetime.Chart
+	refused    error // why there are no control limits
+	changes    []change
 }
 
 type comparedPair struct {
@@ -55,7 +57,11 @@ func (m *molds) compare() {
 	for i, counts := range m.groups {
 		var enough []lifetime.Count
 		for _, c := range counts {
-			if limits.Rate(c) == nil && c.Name != unknown && len(enough) < groupsCompared {
+			switch {
+			case limits.Rate(c) != nil || c.Name == unknown:
+			case len(enough) == groupsCompared:
+				m.uncompared++
+			default:
 				enough = append(enough, c)
 			}
 		}
@@ -233,12 +239,13 @@ func (m molds) rateTable() Section {
 		Note: "Groups differ in more than their name: crops, ages and seasons mix. A difference is a hint where to look, and the next table says which are beyond chance.",
 		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Finished turns", Right: true}, {Head: "With mold", Right: true},
 			{Head: "Rate", Right: true}, {Head: "95 % interval (Wilson)"}, {Head: "Exact interval (Clopper-Pearson)", Drop: 1}}}
+	var left []string
 	for i, counts := range m.groups {
 		by := rateGroups[i]
-		for n, c := range counts {
-			if n == rowsPerGroup {
-				break
-			}
+		if more := len(counts) - rowsPerGroup; more > 0 {
+			left = append(left, fmt.Sprintf("%d by %s", more, by))
+		}
+		for _, c := range counts[:min(len(counts), rowsPerGroup)] {
 			rate, interval, exact := "", "too few turns", ""
 			if lifetime.DefaultLimits().Rate(c) == nil {
 				if w, err := c.Wilson(confidence); err == nil {
@@ -252,10 +259,16 @@ func (m molds) rateTable() Section {
 			by = ""
 		}
 	}
+	if len(left) > 0 {
+		s.Note += fmt.Sprintf(" Of each breakdown the %d groups with most turns are listed; left out are %s.", rowsPerGroup, list(left))
+	}
 	for i := range m.groups {
 		if p, ok := m.ratePlot(i); ok {
 			s.Plots = append(s.Plots, p)
 		}
+	}
+	if slices.ContainsFunc(m.groups, func(c []lifetime.Count) bool { return len(c) > groupsDrawn }) {
+		s.Note += fmt.Sprintf(" A plot holds the %d with most turns.", groupsDrawn)
 	}
 	return s
 }
@@ -308,14 +321,29 @@ func brief(name string) string {
 // rowsPerGroup keeps a farm with hundreds of shelves to a readable table.
 const rowsPerGroup = 20
 
+// pairsShown is how many pairs are shown that are not beyond chance.
+const pairsShown = 8
+
 func (m molds) pairTable() Section {
 	if len(m.compared) == 0 {
 		return Section{Heading: "Groups against each other", Empty: "Too few finished turns to compare groups."}
 	}
+	shown := 0 // all that are beyond chance, and some more: least p first
+	for shown < len(m.compared) && (shown < pairsShown || m.compared[shown].Adjusted < 1-confidence) {
+		shown++
+	}
+	some := ""
+	if shown < len(m.compared) {
+		some = fmt.Sprintf("; the %d with the least p are shown", shown)
+	}
+	if m.uncompared > 0 {
+		some += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not", groupsCompared, m.uncompared)
+	}
 	s := Section{Heading: "Groups against each other",
-		Note:    fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s; the pairs with the least p are shown. Difference in points of percent (Newcombe, 95 %%).", count(len(m.compared), "pair", "pairs")),
+		Note: fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s%s. Difference in points of percent (Newcombe, 95 %%).",
+			count(len(m.compared), "pair", "pairs"), some),
 		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Against"}, {Head: "Rates", Right: true}, {Head: "Difference, points"}, {Head: "Times as often", Drop: 1}, {Head: "p", Right: true, Drop: 2}, {Head: "Corrected p", Right: true}}}
-	for _, p := range m.compared[:min(len(m.compared), 8)] {
+	for _, p := range m.compared[:shown] {
 		times := "–"
 		if p.RatioKnown {
 			times = fmt.Sprintf("%s (%s to %s)", hundredths(p.Ratio.Value), hundredths(p.Ratio.Low), hundredths(p.Ratio.High))
@@ -342,6 +370,9 @@ func (m molds) chartSection() Section {
 		s.Note = "No limits: " + tooFew(m.refused) + "."
 	}
 	from := max(0, len(m.weeks)-weeksShown)
+	if from > 0 {
+		s.Note = strings.TrimSpace(s.Note + fmt.Sprintf(" The last %d of %d weeks are shown.", weeksShown, len(m.weeks)))
+	}
 	for i := from; i < len(m.weeks); i++ {
 		w := m.weeks[i]
 		row := []string{keep(weekStart(m.first + i).Format("2 Jan 2006")), fmt.Sprint(w.Turns), fmt.Sprint(w.Moldy), "–"}

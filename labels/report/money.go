@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"resow/medium"
 	"resow/medium/lifetime"
@@ -246,10 +247,12 @@ func (c costs) section() Section {
 	for _, l := range c.lines {
 		s.Rows = append(s.Rows, c.row(l))
 	}
-	for i, l := range c.known() {
-		if i < panels {
-			s.Plots = append(s.Plots, c.plot(l))
-		}
+	known := c.known()
+	for _, l := range known[:min(len(known), panels)] {
+		s.Plots = append(s.Plots, c.plot(l))
+	}
+	if len(known) > panels {
+		s.Note = strings.TrimSpace(s.Note + fmt.Sprintf(" Drawn are the first %d of %d.", panels, len(known)))
 	}
 	return s
 }

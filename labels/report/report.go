@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
 
 	"resow/medium"
 )
@@ -106,22 +105,11 @@ func keep(s string) string { return strings.ReplaceAll(s, " ", string(hard)) }
 // loose gives the plain spaces back, where lines are not broken any more.
 func loose(s string) string { return strings.ReplaceAll(s, string(hard), " ") }
 
-// clean makes text fit to be shown anywhere: one line, no control characters
-// (a name must not move a terminal's cursor) and no marks that turn the text
-// after them round.
+// clean makes text fit to be shown anywhere: one line, and what could move a
+// terminal's cursor, turn the text after it round or stand in it unseen as an
+// escape.
 func clean(s string) string {
-	s = strings.Map(func(r rune) rune {
-		switch {
-		case r == hard:
-			return r
-		case unicode.IsSpace(r) || unicode.IsControl(r):
-			return ' '
-		case r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069, r == 0x200e, r == 0x200f, r == 0xfeff:
-			return -1
-		}
-		return r
-	}, strings.ToValidUTF8(s, "\ufffd"))
-	return strings.Join(words(s), " ")
+	return medium.Visible(strings.Join(words(strings.NewReplacer("\n", " ", "\t", " ").Replace(s)), " "))
 }
 
 // cleaned gives the report with every text cleaned and every row as long as

@@ -1,11 +1,14 @@
 package trace
 
 import (
+	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
 	"net/url"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -60,120 +63,283 @@ func (n Names) class(kind, name string) string {
 // the names of a map, so that the same records give the same bytes.
 type object = map[string]any
 
-// EPCIS writes the steps of some mats as a GS1 EPCIS 2.0 document in JSON-LD
-// with the words of CBV 2.0. CBV has no word for cleaning, so those events have
-// business steps of the farm's own vocabulary (Base + "vocab/"). A voided step
-// stays in the document with an errorDeclaration. threads are whole threads of
-// mats; farm is the zone of the offsets; at is when the document is made; id
-// makes the events' numbers, which are the same in every export.
-func EPCIS(threads [][]medium.Step, n Names, id []byte, loc *time.Location, at time.Time) ([]byte, error) {
-	if err := n.Check(); err != nil {
+// EPCIS writes the steps of mats as a GS1 EPCIS 2.0 document in JSON-LD with the
+// words of CBV 2.0: Head, then each mat's Thread, then Tail. CBV has no word for
+// cleaning, so those events have business steps of the farm's own vocabulary
+// (Base + "vocab/").
+//
+// A crop is associated with its mat at the sowing and leaves it at the step that
+// ended it, whichever that was: the last cut, a release to the wash, the mat's
+// retirement, or the next sowing where nothing before it says so. What a
+// correction took back stays in the document with an errorDeclaration, and so
+// does what had followed from it: who replays the events leaves both out.
+type EPCIS struct {
+	Names    Names
+	Store    []byte         // the ledger's own number, from which the events' numbers are made
+	Zone     *time.Location // of the farm
+	Made     time.Time
+	Initials bool // also who did each step
+
+	begun bool
+}
+
+// Head begins the document.
+func (e *EPCIS) Head() ([]byte, error) {
+	if err := e.Names.Check(); err != nil {
 		return nil, err
 	}
-	e := &epcis{names: n, id: id, loc: loc, events: []object{}}
-	for _, t := range threads {
-		e.thread(t)
-	}
-	doc := object{
-		"@context":      []any{"https://ref.gs1.org/standards/epcis/2.0.0/epcis-context.jsonld", object{"mat": n.Base + "vocab/"}},
+	const context = "https://ref.gs1.org/standards/epcis/2.0.0/epcis-context.jsonld"
+	head, err := json.MarshalIndent(object{
+		"@context":      []any{context, object{"mat": e.Names.Base + "vocab/"}},
 		"type":          "EPCISDocument",
 		"schemaVersion": "2.0",
-		"creationDate":  at.UTC().Format(time.RFC3339),
-		"epcisBody":     object{"eventList": e.events},
-	}
-	return json.MarshalIndent(doc, "", "  ")
+		"creationDate":  e.Made.UTC().Format(time.RFC3339),
+	}, "", "  ")
+	return append(bytes.TrimSuffix(head, []byte("\n}")), ",\n  \"epcisBody\": {\n    \"eventList\": ["...), err
 }
 
-type epcis struct {
-	names  Names
-	id     []byte
-	loc    *time.Location
-	events []object
+// Thread gives the events of one mat's whole thread.
+func (e *EPCIS) Thread(steps []medium.Step) ([]byte, error) {
+	var out []byte
+	for _, v := range e.events(steps) {
+		text, err := json.MarshalIndent(v.object, "      ", "  ")
+		if err != nil {
+			return nil, err
+		}
+		if e.begun {
+			out = append(out, ',')
+		}
+		e.begun = true
+		out = append(append(out, "\n      "...), text...)
+	}
+	return out, nil
 }
 
-func (e *epcis) thread(steps []medium.Step) {
-	voids := map[uint64]medium.Step{}
-	for _, s := range steps {
-		if b, ok := s.Body.(*medium.Correct); ok {
-			voids[b.MatSeq] = s
-		}
-	}
-	replaced := map[uint64]medium.Step{}
-	for _, s := range steps {
-		if s.Replaces > 0 {
-			replaced[s.Replaces] = s
-		}
-	}
-	now := medium.Standings(steps)
+// Tail ends the document.
+func (e *EPCIS) Tail() []byte { return []byte("\n    ]\n  }\n}\n") }
+
+// event is an event of a step. A step can have two: what was done, and that a
+// crop left the mat.
+type event struct {
+	seq  uint64 // the step's number in its thread
+	role string // "" what was done; else what else came of it
+	object
+}
+
+type eventKey struct {
+	seq  uint64
+	role string
+}
+
+func (v event) key() eventKey { return eventKey{v.seq, v.role} }
+
+// events gives what stands by the whole thread, and in its place, declared in
+// error, all that stood before one of its corrections and no longer after it.
+func (e *EPCIS) events(steps []medium.Step) []event {
+	var gone []event
+	stood := map[eventKey]event{}
 	for i, s := range steps {
-		event := e.event(s)
-		if event == nil {
+		if s.Kind != medium.KindCorrect {
 			continue
 		}
-		if now[i].Since > 0 { // accepted when recorded, and no longer
-			event["mat:accepted"] = false
+		e.number(steps[0].Mat, stood, e.standing(steps[:i]), 0)
+		for _, v := range e.number(steps[0].Mat, stood, e.standing(steps[:i+1]), s.MatSeq) {
+			v.object["errorDeclaration"] = object{"declarationTime": s.Recorded.UTC().Format(time.RFC3339), "reason": "incorrect_data"}
+			gone = append(gone, v)
 		}
-		if v, ok := voids[s.MatSeq]; ok {
-			declared := object{"declarationTime": v.Recorded.UTC().Format(time.RFC3339), "reason": "incorrect_data"}
-			if r, ok := replaced[s.MatSeq]; ok {
-				declared["correctiveEventIDs"] = []any{e.eventID(r)}
-			}
-			event["errorDeclaration"] = declared
-		}
-		e.events = append(e.events, event)
 	}
+	now := e.standing(steps)
+	e.number(steps[0].Mat, stood, now, 0)
+	all := append(gone, now...)
+	slices.SortStableFunc(all, func(a, b event) int { return cmp.Compare(a.seq, b.seq) })
+	correctives(steps, all)
+	return all
+}
+
+// number gives each event its number and brings stood up to date. It returns
+// what stood and no longer does. An event that came back by a correction has
+// another number than when it was declared in error.
+func (e *EPCIS) number(mat medium.Code, stood map[eventKey]event, now []event, by uint64) (gone []event) {
+	fresh := map[eventKey]bool{}
+	for i, v := range now {
+		fresh[v.key()] = true
+		if old, ok := stood[v.key()]; ok {
+			v.object["eventID"] = old.object["eventID"]
+		} else {
+			v.object["eventID"] = e.eventID(mat, v, by)
+		}
+		stood[v.key()] = now[i]
+	}
+	for key, v := range stood {
+		if !fresh[key] {
+			gone = append(gone, v)
+			delete(stood, key)
+		}
+	}
+	slices.SortFunc(gone, func(a, b event) int {
+		return cmp.Or(cmp.Compare(a.seq, b.seq), strings.Compare(a.role, b.role))
+	})
+	return gone
+}
+
+// correctives names, at the events of a step for which another one stands, those
+// of the other one.
+func correctives(steps []medium.Step, all []event) {
+	of := map[uint64][]any{}
+	for _, v := range all {
+		of[v.seq] = append(of[v.seq], v.object["eventID"])
+	}
+	for _, s := range steps {
+		for i := 0; s.Replaces > 0 && i < len(all) && len(of[s.MatSeq]) > 0; i++ {
+			if declared, ok := all[i].object["errorDeclaration"].(object); ok && all[i].seq == s.Replaces {
+				declared["correctiveEventIDs"] = of[s.MatSeq]
+			}
+		}
+	}
+}
+
+// onMat is the crop that is on a mat.
+type onMat struct {
+	sow   *medium.Sow
+	at    time.Time
+	class string // of the lot
+}
+
+// standing gives the events of the steps that are not void, without numbers.
+func (e *EPCIS) standing(steps []medium.Step) (out []event) {
+	counts := medium.Standings(steps)
+	var c medium.Condition
+	var on *onMat
+	for i, s := range steps {
+		if counts[i].Void || s.Kind == medium.KindCorrect {
+			continue
+		}
+		c = c.Apply(s)
+		add := func(role string, o object) {
+			if o != nil {
+				o["mat:accepted"] = counts[i].Accepted
+				out = append(out, event{s.MatSeq, role, o})
+			}
+		}
+		if cut, ok := s.Body.(*medium.Harvest); ok && on != nil && cut.YieldG > 0 {
+			add("yield", e.yield(s, cut, on))
+		}
+		if on != nil && leaves(s, c) {
+			add("end", e.end(s, on))
+			on = nil
+		}
+		if sow, ok := s.Body.(*medium.Sow); ok {
+			on = &onMat{sow, s.At, e.lotClass(sow, s)}
+			add("", e.sow(s, on))
+			continue
+		}
+		add("", e.done(s, c.Stage))
+	}
+	return out
+}
+
+// leaves says that a step took off the crop that was on its mat before it, or
+// shows that it is gone.
+func leaves(s medium.Step, after medium.Condition) bool {
+	switch b := s.Body.(type) {
+	case *medium.Sow:
+		return true
+	case *medium.Harvest:
+		return !b.MoreCutsToCome
+	}
+	return after.Stage != medium.Growing && (after.Stage != medium.OnHold || after.HeldIn != medium.Growing)
 }
 
 // word is what CBV 2.0 calls a step: business step and disposition.
 type word struct{ action, step, disposition string }
 
-func (e *epcis) event(s medium.Step) object {
-	own := func(name string) string { return e.names.Base + "vocab/BizStep-" + name }
+func (e *EPCIS) sow(s medium.Step, on *onMat) object {
+	o := e.base(s, "AssociationEvent", word{"ADD", "assembling", "in_progress"})
+	o["parentID"] = e.Names.mat(s.Mat)
+	lot := object{"epcClass": on.class}
+	o["childQuantityList"] = []any{lot}
+	if on.sow.SeedLot != "" {
+		g := 0.0
+		for _, c := range on.sow.Crops {
+			g += c.SeedG
+		}
+		o["childQuantityList"] = []any{kilograms(e.Names.class("seed-lot", on.sow.SeedLot), g), lot}
+	}
+	o["mat:crop"] = crops(on)
+	if on.sow.Place != "" {
+		o["bizLocation"] = object{"id": e.Names.class("place", on.sow.Place)}
+	}
+	return o
+}
+
+// yield is what a cut brought: more of the lot. Of an association no more can be
+// said than that it ended.
+func (e *EPCIS) yield(s medium.Step, cut *medium.Harvest, on *onMat) object {
+	o := e.base(s, "ObjectEvent", word{"ADD", "creating_class_instance", "active"})
+	o["quantityList"] = []any{kilograms(on.class, cut.YieldG)}
+	o["ilmd"] = object{"mat:crop": crops(on)}
+	return o
+}
+
+// end is a crop's leaving of its mat. No children are named: all of them left.
+func (e *EPCIS) end(s medium.Step, on *onMat) object {
+	if s.At.Before(on.at) { // entered late, as happened before the sowing
+		s.At = on.at
+	}
+	o := e.base(s, "AssociationEvent", word{"DELETE", "disassembling", ""})
+	o["parentID"] = e.Names.mat(s.Mat)
+	return o
+}
+
+func crops(on *onMat) []any {
+	names := make([]any, len(on.sow.Crops))
+	for i, c := range on.sow.Crops {
+		names[i] = c.Crop
+	}
+	return names
+}
+
+// kilograms is an amount of a class, without one where the weight is not known.
+func kilograms(class string, g float64) object {
+	if g <= 0 {
+		return object{"epcClass": class}
+	}
+	return object{"epcClass": class, "quantity": g / 1000, "uom": "KGM"} // UN/CEFACT Recommendation 20: kilogram
+}
+
+func (e *EPCIS) lotClass(b *medium.Sow, s medium.Step) string {
+	return e.Names.class("lot", cmp.Or(b.Lot, fmt.Sprintf("%s-%d", string(s.Mat), s.MatSeq)))
+}
+
+// done is what was done to a mat, which is in a stage after it.
+func (e *EPCIS) done(s medium.Step, stage medium.Stage) object {
+	own := func(name string) string { return e.Names.Base + "vocab/BizStep-" + name }
+	now := standsFor(stage)
 	switch b := s.Body.(type) {
 	case *medium.Add:
 		return e.object(s, word{"ADD", "commissioning", "active"})
-	case *medium.Sow:
-		o := e.base(s, "AssociationEvent", word{"ADD", "assembling", "in_progress"})
-		o["parentID"] = e.names.mat(s.Mat)
-		o["childQuantityList"] = e.children(b, s)
-		if b.Place != "" {
-			o["readPoint"] = object{"id": e.names.class("place", b.Place)}
-		}
-		return o
 	case *medium.Harvest:
-		if b.MoreCutsToCome {
-			return e.object(s, word{"OBSERVE", own("harvesting"), "in_progress"})
-		}
-		o := e.base(s, "AssociationEvent", word{"DELETE", "disassembling", ""}) // without children: all of them
-		o["parentID"] = e.names.mat(s.Mat)
-		return o
+		return e.object(s, word{"OBSERVE", own("harvesting"), now})
 	case *medium.Rinse:
-		return e.object(s, word{"OBSERVE", own("cleaning"), "in_progress"})
+		return e.object(s, word{"OBSERVE", own("cleaning"), now})
 	case *medium.Dry:
-		return e.object(s, word{"OBSERVE", own("drying"), "in_progress"})
+		return e.object(s, word{"OBSERVE", own("drying"), now})
 	case *medium.Sanitize:
-		o := e.object(s, word{"OBSERVE", own("sanitizing"), "in_progress"})
+		o := e.object(s, word{"OBSERVE", own("sanitizing"), now})
 		o["mat:product"], o["mat:active"] = b.Product, b.Active
 		o["mat:strengthPPM"], o["mat:contactSeconds"] = b.StrengthPPM, b.ContactS
 		return o
 	case *medium.Inspect:
-		disposition := "conformant"
-		if b.FoldSnaps || b.Fuzz || b.Smell || b.Mold || b.Holes > 0 {
-			disposition = "non_conformant"
-		}
-		return e.object(s, word{"OBSERVE", "inspecting", disposition})
+		bad := b.FoldSnaps || b.Fuzz || b.Smell || b.Mold || b.Holes > 0
+		return e.object(s, word{"OBSERVE", "inspecting", conforms(!bad)})
 	case *medium.Swab:
-		disposition := "non_conformant"
-		if b.Pass {
-			disposition = "conformant"
-		}
-		return e.object(s, word{"OBSERVE", "inspecting", disposition})
+		return e.object(s, word{"OBSERVE", "inspecting", conforms(b.Pass)})
 	case *medium.Mold, *medium.Hold:
 		return e.object(s, word{"OBSERVE", "holding", "unavailable"})
 	case *medium.Release:
-		return e.object(s, word{"OBSERVE", "inspecting", "available"})
+		return e.object(s, word{"OBSERVE", "inspecting", now})
 	case *medium.Trim:
-		return e.object(s, word{"OBSERVE", "repairing", "available"})
+		return e.object(s, word{"OBSERVE", "repairing", now})
 	case *medium.Cut:
 		return e.object(s, word{"OBSERVE", "inspecting", "damaged"})
 	case *medium.Retire:
@@ -182,60 +348,78 @@ func (e *epcis) event(s medium.Step) object {
 	return nil // misting, relabelling, corrections: no event of their own
 }
 
-func (e *epcis) children(b *medium.Sow, s medium.Step) []any {
-	var out []any
-	child := func(kind, name string, g float64) {
-		q := object{"epcClass": e.names.class(kind, name)}
-		if g > 0 {
-			q["quantity"], q["uom"] = g/1000, "KGM" // UN/CEFACT Recommendation 20: kilogram
-		}
-		out = append(out, q)
+// standsFor gives the disposition of a mat in a stage. CBV's available is
+// "returned to service": a mat that is to be washed is not.
+func standsFor(stage medium.Stage) string {
+	switch stage {
+	case medium.Ready:
+		return "available"
+	case medium.OnHold:
+		return "unavailable"
+	case medium.Retired:
+		return "inactive"
 	}
-	if b.SeedLot != "" {
-		g := 0.0
-		for _, c := range b.Crops {
-			g += c.SeedG
-		}
-		child("seed-lot", b.SeedLot, g)
-	}
-	lot := b.Lot
-	if lot == "" {
-		lot = fmt.Sprintf("%s-%d", s.Mat, s.MatSeq)
-	}
-	child("lot", lot, 0)
-	return out
+	return "in_progress"
 }
 
-func (e *epcis) object(s medium.Step, w word) object {
+func conforms(ok bool) string {
+	if ok {
+		return "conformant"
+	}
+	return "non_conformant"
+}
+
+func (e *EPCIS) object(s medium.Step, w word) object {
 	o := e.base(s, "ObjectEvent", w)
-	o["epcList"] = []any{e.names.mat(s.Mat)}
+	o["epcList"] = []any{e.Names.mat(s.Mat)}
 	return o
 }
 
-func (e *epcis) base(s medium.Step, kind string, w word) object {
+func (e *EPCIS) base(s medium.Step, kind string, w word) object {
 	o := object{
 		"type":                kind,
-		"eventID":             e.eventID(s),
 		"eventTime":           s.At.UTC().Format("2006-01-02T15:04:05.000Z"),
-		"eventTimeZoneOffset": s.At.In(e.loc).Format("-07:00"),
+		"eventTimeZoneOffset": s.At.In(e.Zone).Format("-07:00"),
 		"recordTime":          s.Recorded.UTC().Format("2006-01-02T15:04:05.000Z"),
 		"action":              w.action,
 		"bizStep":             w.step,
-		"mat:accepted":        s.Outcome.Accepted,
-		"mat:by":              s.By,
 	}
 	if w.disposition != "" {
 		o["disposition"] = w.disposition
 	}
+	if place := placeOf(s.Body); place != "" {
+		o["readPoint"] = object{"id": e.Names.class("place", place)}
+	}
+	if e.Initials {
+		o["mat:by"] = s.By
+	}
 	return o
 }
 
+func placeOf(b medium.Body) string {
+	switch b := b.(type) {
+	case *medium.Sow:
+		return b.Place
+	case *medium.Harvest:
+		return b.Place
+	case *medium.Rinse:
+		return b.Place
+	case *medium.Sanitize:
+		return b.Place
+	}
+	return ""
+}
+
 // eventID is a UUID of version 8 (RFC 9562, section 5.8) made from the store's
-// number and the step's, so that each export names an event alike.
-func (e *epcis) eventID(s medium.Step) string {
-	sum := sha256.Sum256(fmt.Appendf(append([]byte("resow event\n"), e.id...), "\n%s\n%d", s.Mat, s.MatSeq))
-	u := sum[:16]
+// number and what makes the event: its step, what came of the step, and the
+// correction by which it did, so that each export names it alike.
+func (e *EPCIS) eventID(mat medium.Code, v event, by uint64) string {
+	made := fmt.Appendf(append([]byte("resow event\n"), e.Store...), "\n%s\n%d", mat, v.seq)
+	if v.role != "" || by > 0 {
+		made = fmt.Appendf(made, "\n%s\n%d", v.role, by)
+	}
+	u := sha256.Sum256(made)
 	u[6] = u[6]&0x0f | 0x80
 	u[8] = u[8]&0x3f | 0x80
-	return fmt.Sprintf("urn:uuid:%x-%x-%x-%x-%x", u[:4], u[4:6], u[6:8], u[8:10], u[10:])
+	return fmt.Sprintf("urn:uuid:%x-%x-%x-%x-%x", u[:4], u[4:6], u[6:8], u[8:10], u[10:16])
 }

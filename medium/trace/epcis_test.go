@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -44,9 +45,12 @@ func document(t *testing.T, n Names) []byte {
 	t.Helper()
 	loc, err := time.LoadLocation("Europe/Dublin")
 	require.NoError(t, err)
-	doc, err := EPCIS([][]medium.Step{everyStep()}, n, []byte{1, 2}, loc, start)
+	e := EPCIS{Names: n, Store: []byte{1, 2}, Zone: loc, Made: start}
+	head, err := e.Head()
 	require.NoError(t, err)
-	return doc
+	events, err := e.Thread(everyStep())
+	require.NoError(t, err)
+	return slices.Concat(head, events, e.Tail())
 }
 
 func TestEPCIS(t *testing.T) {
@@ -58,7 +62,8 @@ func TestEPCIS(t *testing.T) {
 		} `json:"epcisBody"`
 	}
 	require.NoError(t, json.Unmarshal(doc, &d))
-	require.Len(t, d.Body.Events, 21) // 24 steps less mist, relabel and correct
+	// 24 steps less mist, relabel and correct; a yield, and the ends of two crops
+	require.Len(t, d.Body.Events, 24)
 	ids := map[any]bool{}
 	declared := 0
 	for _, e := range d.Body.Events {
@@ -72,12 +77,29 @@ func TestEPCIS(t *testing.T) {
 		}
 	}
 	require.Equal(t, 1, declared)
+	what := func(i int, keys ...string) (out []any) {
+		for _, k := range keys {
+			out = append(out, d.Body.Events[i][k])
+		}
+		return out
+	}
+	shelf := map[string]any{"id": "https://greens.example/place/shelf%203"}
+	require.Equal(t, []any{"ADD", "assembling", shelf, shelf, []any{"radish"}},
+		what(5, "action", "bizStep", "readPoint", "bizLocation", "mat:crop"))
+	lot := "https://greens.example/lot/R%201%2F24%20%C3%BC"
+	require.Equal(t, []any{"ADD", []any{map[string]any{"epcClass": lot, "quantity": 0.3, "uom": "KGM"}}, map[string]any{"mat:crop": []any{"radish"}}},
+		what(7, "action", "quantityList", "ilmd"))
+	require.Equal(t, []any{"AssociationEvent", "DELETE"}, what(8, "type", "action"))
+	require.Equal(t, []any{"inspecting", "in_progress"}, what(11, "bizStep", "disposition"), "a release to the wash is not available")
+	require.Equal(t, []any{"AssociationEvent", "DELETE"}, what(22, "type", "action"), "retired while it grew")
+	require.Equal(t, []any{"DELETE", "decommissioning"}, what(23, "action", "bizStep"))
+	require.NotContains(t, string(doc), "mat:by")
 	require.Contains(t, string(doc), "https://greens.example/lot/R%201%2F24%20%C3%BC")
 	require.Contains(t, string(doc), "https://greens.example/vocab/BizStep-sanitizing")
 	// the form of a GRAI as a URI: GS1 EPC Tag Data Standard; 952 is GS1's prefix for examples
 	require.Contains(t, string(document(t, Names{Base: farmNames.Base, GRAI: "9521234.00001"})), `"urn:epc:id:grai:9521234.00001.TK7R2N81"`)
 	for _, bad := range []Names{{}, {Base: "greens.example/"}, {Base: "https://greens.example"}, {Base: farmNames.Base, GRAI: "952"}, {Base: farmNames.Base, GRAI: "9521234.000012"}} {
-		_, err := EPCIS(nil, bad, nil, time.UTC, start)
+		_, err := (&EPCIS{Names: bad, Zone: time.UTC, Made: start}).Head()
 		var input *medium.InputError
 		require.True(t, errors.As(err, &input), "%+v", bad)
 	}
@@ -142,4 +164,108 @@ func TestEPCISIsValid(t *testing.T) {
 		require.Contains(t, good, from)
 		require.Error(t, check([]byte(strings.ReplaceAll(good, from, to))), to)
 	}
+	for _, doc := range demoDocuments(t, dir) {
+		require.NoError(t, check(doc))
+	}
+}
+
+// demoDocuments are those of the demo's rolls, from the program itself.
+func demoDocuments(t *testing.T, dir string) (docs [][]byte) {
+	program := filepath.Join(dir, "resow")
+	out, err := exec.Command("go", "build", "-o", program, "resow/cmd/resow").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	out, err = exec.Command(program, "demo", "--dir", dir).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	for _, roll := range []string{"roll 7", "roll 9", "sheet 3", "roll 11", "sheet 4", "roll 12"} {
+		path := filepath.Join(dir, "out.jsonld")
+		out, err := exec.Command(program, "trace", roll, "--store", filepath.Join(dir, "farm.resow"), "--epcis", path).CombinedOutput()
+		require.NoError(t, err, "%s", out)
+		doc, err := os.ReadFile(path)
+		require.NoError(t, err)
+		docs = append(docs, doc)
+	}
+	return docs
+}
+
+// eventsOf reads what a thread comes to.
+func eventsOf(t *testing.T, steps []medium.Step) []map[string]any {
+	t.Helper()
+	e := EPCIS{Names: farmNames, Store: []byte{1, 2}, Zone: time.UTC, Made: start}
+	text, err := e.Thread(steps)
+	require.NoError(t, err)
+	var events []map[string]any
+	require.NoError(t, json.Unmarshal(slices.Concat([]byte("["), text, []byte("]")), &events))
+	return events
+}
+
+// An end that corrections took away and brought back is another event than the
+// one that was declared in error, which stays so.
+func TestAnEndThatComesBackIsAnotherEvent(t *testing.T) {
+	l := newLedger(1)
+	m := medium.Code("TK7R2N81")
+	for _, b := range []medium.Body{
+		&medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}},
+		&medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}, Lot: "P-1"},
+		&medium.Hold{Reason: "a doubt"}, &medium.Release{Reason: "none", AsWas: true},
+		&medium.Hold{Reason: "another"}, &medium.Release{Reason: "discarded"},
+	} {
+		l.do(m, b, true)
+	}
+	ends := func() (standing, declared []any) {
+		for _, e := range eventsOf(t, l.threads[m]) {
+			switch {
+			case e["action"] != "DELETE":
+			case e["errorDeclaration"] != nil:
+				declared = append(declared, e["eventID"])
+			default:
+				standing = append(standing, e["eventID"])
+			}
+		}
+		return standing, declared
+	}
+	first, _ := ends()
+	require.Len(t, first, 1)
+	l.do(m, &medium.Correct{MatSeq: 5}, true) // without the second hold its release did nothing
+	standing, declared := ends()
+	require.Empty(t, standing)
+	require.Equal(t, first, declared)
+	l.do(m, &medium.Correct{MatSeq: 4}, true) // without the first release the second one ended the first hold
+	standing, declared = ends()
+	require.Len(t, standing, 1)
+	require.Equal(t, first, declared)
+	require.NotEqual(t, first, standing)
+	again, _ := ends()
+	require.Equal(t, standing, again, "the same in every export")
+}
+
+// A report that is entered late takes off no crop before it was sown.
+func TestAnEndIsNeverBeforeItsSowing(t *testing.T) {
+	steps := everyStep()[:6] // up to the sowing
+	sown := steps[5]
+	lost := medium.Step{Mat: sown.Mat, MatSeq: 7, At: sown.At.Add(-time.Hour), Recorded: sown.At.Add(time.Hour), By: "ab", Kind: medium.KindRetire,
+		Body: &medium.Retire{Cause: medium.CauseLost}, Outcome: medium.Outcome{Accepted: true}}
+	events := eventsOf(t, append(slices.Clip(steps), lost))
+	end := events[len(events)-2]
+	require.Equal(t, "disassembling", end["bizStep"])
+	require.Equal(t, sown.At.UTC().Format("2006-01-02T15:04:05.000Z"), end["eventTime"])
+	require.Equal(t, "decommissioning", events[len(events)-1]["bizStep"])
+}
+
+// A sanitizing that a correction left on an unwashed mat counts no longer.
+func TestEPCISCreditsWhatTheVerdictCredits(t *testing.T) {
+	l := newLedger(1)
+	m := medium.Code("TK7R2N81")
+	for _, b := range []medium.Body{
+		&medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}},
+		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir},
+		&medium.Sanitize{Product: "drum", Active: "hypochlorite", StrengthPPM: 100, ContactS: 120, Sides: 2, Method: "spray"},
+	} {
+		l.do(m, b, true)
+	}
+	events := eventsOf(t, l.threads[m])
+	require.Equal(t, true, events[3]["mat:accepted"])
+	l.do(m, &medium.Correct{MatSeq: 2}, true)
+	events = eventsOf(t, l.threads[m])
+	require.Contains(t, events[3]["bizStep"], "sanitizing")
+	require.Equal(t, false, events[3]["mat:accepted"])
 }

@@ -88,7 +88,7 @@ func (g *Graph) Find(q Query) (Result, error) {
 }
 
 // Near gives the crop and seed lots whose names are like a name that is not on
-// file: the same letters and digits, or one that the name begins, at most five.
+// file: the same letters and digits, or one that the name begins.
 func (g *Graph) Near(name string) []string {
 	want := bones(name)
 	if want == "" {
@@ -104,8 +104,7 @@ func (g *Graph) Near(name string) []string {
 		}
 	}
 	slices.Sort(longer.list)
-	out := append(same.list, longer.list...)
-	return out[:min(len(out), 5)]
+	return append(same.list, longer.list...)
 }
 
 // written gives the names of all crop and seed lots in the order of the growths.

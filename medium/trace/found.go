@@ -46,7 +46,10 @@ func (f *found) read() error {
 		wanted[m] = append(wanted[m], n)
 	}
 	names := kept{medium.Names{}}
-	for _, number := range slices.Sorted(maps.Keys(wanted)) {
+	for done, number := range slices.Sorted(maps.Keys(wanted)) {
+		if f.Progress != nil {
+			f.Progress(done+1, len(wanted))
+		}
 		m := f.mats[number]
 		h, err := f.history(m)
 		if err != nil {

@@ -74,6 +74,8 @@ type history struct {
 // dozen megabytes. The rest of what is found is read anew. A Graph is not changed
 // by being asked.
 type Graph struct {
+	Progress func(done, total int) // told while Find reads the mats that it found; may be nil
+
 	again     func(medium.Code) ([]medium.Step, error)
 	mats      []mat
 	growths   []growth // mat by mat, in order

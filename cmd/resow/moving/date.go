@@ -3,6 +3,7 @@ package moving
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -18,55 +19,114 @@ const (
 
 var (
 	datePattern = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^(\d{1,4})[./-](\d{1,2})[./-](\d{1,4})(?:[ T,]+(.+))?$`)
+		return regexp.MustCompile(`^(\d{1,4})([./-])(\d{1,2})[./-](\d{1,4})(?:[ T,]+(.+))?$`)
 	})
+	closePattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(20\d\d)(\d\d)(\d\d)(?:[ T,]+(.+))?$`) })
+	shortPattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(\d{1,2})[./-](\d{1,2})\.?(?:[ ,]+(.+))?$`) })
+	namedPattern = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^(?i)(\d{1,2})(?:st|nd|rd|th|er)?[. -]+(\p{L}+)[. -]*,?[ -]*(\d{4}|\d{2})(?:[ ,]+(.+))?$`)
+	})
+	namedFirst = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^(?i)(\p{L}+)[. ]+(\d{1,2})(?:st|nd|rd|th)?[, ]+(\d{4})(?:[ ,]+(.+))?$`)
+	})
+	weekday     = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\p{L}+[.,]?\s+(.*\d.*)$`) })
 	timePattern = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^(\d{1,2})[:.](\d{2})(?::(\d{2}))?\s*([AaPp][Mm])?$`)
+		return regexp.MustCompile(`^(\d{1,2})[:.h](\d{2})(?::(\d{2}))?\s*([AaPp]\.?[Mm]\.?)?(?:\s*(?:Uhr|h))?$`)
 	})
 )
 
-// dateOrder finds the order of a column's dates. Where every date could be read
-// in two ways it takes that of the farm's units, and says that it guessed; where
-// no order fits them all, it takes the one that fits more.
-func dateOrder(cells []string, units string) (order string, guessed bool) {
-	fitDMY, fitMDY, all := 0, 0, 0
-	for _, c := range cells {
-		m := datePattern().FindStringSubmatch(c)
-		if m == nil || len(m[1]) == 4 {
-			continue
-		}
-		all++
-		a, _ := strconv.Atoi(m[1])
-		b, _ := strconv.Atoi(m[2])
-		if b <= 12 {
-			fitDMY++
-		}
-		if a <= 12 {
-			fitMDY++
-		}
-	}
-	switch {
-	case all == 0:
-		return YMD, false
-	case fitDMY > fitMDY:
-		return DMY, fitDMY < all
-	case fitMDY > fitDMY:
-		return MDY, fitMDY < all
-	case units == "us":
-		return MDY, true
-	}
-	return DMY, true
+// reading is one way to read a date: in an order of day, month and year, or in
+// none where there is only one way.
+type reading struct {
+	order string
+	y     int
+	m     time.Month
+	d     int
+	rest  string // the time of day
 }
 
-// fitsAll says whether an order gives a day for every date that does not begin
-// with its year.
-func fitsAll(cells []string, order string) bool {
-	for _, c := range cells {
-		if _, _, _, _, err := day(c, order); err != nil && datePattern().MatchString(c) {
-			return false
+func (r reading) String() string { return fmt.Sprintf("%d %s %d", r.d, r.m, r.y) }
+
+// readings gives every way to read a date that names a day there was. year is
+// that of dates that have none; 0: such are no dates.
+func readings(text string, year int) []reading {
+	text = strings.TrimSpace(text)
+	if got := plainReadings(text, year); got != nil {
+		return got
+	}
+	if m := weekday().FindStringSubmatch(text); m != nil {
+		return plainReadings(m[1], year)
+	}
+	return nil
+}
+
+func plainReadings(text string, year int) (out []reading) {
+	add := func(order, y string, m time.Month, d, rest string) {
+		r := reading{order: order, m: m, rest: strings.TrimSpace(rest)}
+		r.y, _ = strconv.Atoi(y)
+		r.d, _ = strconv.Atoi(d)
+		if r.y < 100 {
+			r.y += 2000
+		}
+		if t := time.Date(r.y, r.m, r.d, 12, 0, 0, 0, time.UTC); m >= 1 && m <= 12 && t.Day() == r.d && t.Month() == r.m && r.y >= 1990 && r.y <= 2200 {
+			out = append(out, r)
 		}
 	}
-	return true
+	month := func(text string) time.Month {
+		n, _ := strconv.Atoi(text)
+		return time.Month(n)
+	}
+	if p := closePattern().FindStringSubmatch(text); p != nil {
+		add("", p[1], month(p[2]), p[3], p[4])
+		return out
+	}
+	if p := namedPattern().FindStringSubmatch(text); p != nil {
+		add("", p[3], monthNamed(p[2]), p[1], p[4])
+		return out
+	}
+	if p := namedFirst().FindStringSubmatch(text); p != nil {
+		add("", p[3], monthNamed(p[1]), p[2], p[4])
+		return out
+	}
+	if p := shortPattern().FindStringSubmatch(text); p != nil && year > 0 {
+		add(DMY, strconv.Itoa(year), month(p[2]), p[1], p[3])
+		add(MDY, strconv.Itoa(year), month(p[1]), p[2], p[3])
+		return out
+	}
+	p := datePattern().FindStringSubmatch(text)
+	switch {
+	case p == nil || len(p[1]) == 3 || len(p[4]) == 3:
+	case len(p[1]) == 4:
+		add("", p[1], month(p[3]), p[4], p[5])
+	default:
+		add(DMY, p[4], month(p[3]), p[1], p[5])
+		add(MDY, p[4], month(p[1]), p[3], p[5])
+		if len(p[4]) <= 2 && p[2] != "." { // with points the year comes last wherever they are used
+			add(YMD, p[1], month(p[3]), p[4], p[5])
+		}
+	}
+	return out
+}
+
+// orders gives the orders in which all dates of a column name a day, and the
+// first date that shows it by having one reading alone. A date that has no
+// reading at all shows nothing.
+func orders(cells []string, year int) (fit []string, shown string) {
+	fit = []string{DMY, MDY, YMD}
+	for _, c := range cells {
+		var here []string
+		for _, r := range readings(c, year) {
+			here = append(here, r.order)
+		}
+		if len(here) == 0 || here[0] == "" {
+			continue
+		}
+		if len(here) == 1 && shown == "" {
+			shown = c
+		}
+		fit = slices.DeleteFunc(fit, func(o string) bool { return !slices.Contains(here, o) })
+	}
+	return fit, shown
 }
 
 // noTime is the hour written for a date without a time of day.
@@ -76,15 +136,16 @@ const noTime = 12
 // column of its own. RFC 3339 carries its own zone; all else is in the farm's.
 // A time that the clocks skipped is refused; of a time that they passed twice
 // it takes the first and says so.
-func moment(date, clock, order string, loc *time.Location) (at time.Time, note string, err error) {
+func moment(date, clock, order string, year int, loc *time.Location) (at time.Time, note string, err error) {
 	date = strings.TrimSpace(date)
 	if t, err := time.Parse(time.RFC3339, date); err == nil && clock == "" {
 		return t, "", nil
 	}
-	y, mo, d, rest, err := day(date, order)
+	r, err := day(date, order, year)
 	if err != nil {
 		return time.Time{}, "", err
 	}
+	y, mo, d, rest := r.y, r.m, r.d, r.rest
 	if clock == "" {
 		clock = rest
 	} else if rest != "" {
@@ -121,34 +182,31 @@ func passedTwice(at time.Time) (time.Time, bool) {
 	return at, false
 }
 
-func day(text, order string) (y int, m time.Month, d int, rest string, err error) {
-	p := datePattern().FindStringSubmatch(text)
-	if p == nil {
-		return 0, 0, 0, "", fmt.Errorf("the date %q can't be read; write it as 2026-11-24 18:30", text)
+func day(text, order string, year int) (reading, error) {
+	all := readings(text, year)
+	for _, r := range all {
+		if r.order == "" || r.order == order {
+			return r, nil
+		}
 	}
-	a, _ := strconv.Atoi(p[1])
-	b, _ := strconv.Atoi(p[2])
-	c, _ := strconv.Atoi(p[3])
-	if len(p[1]) == 4 {
-		order = YMD
-	} else if order == YMD {
-		return 0, 0, 0, "", fmt.Errorf("the date %q does not begin with the year; say --dates dmy or mdy", text)
+	switch {
+	case len(all) > 0 && order != "":
+		return reading{}, fmt.Errorf("there is no day %q (read as %s)", text, order)
+	case datePattern().MatchString(text) || closePattern().MatchString(text):
+		return reading{}, fmt.Errorf("there is no day %q", text)
+	case shortPattern().MatchString(text):
+		return reading{}, fmt.Errorf("the date %q has no year; say it with --map \"COLUMN=at,2026\"", text)
+	case serialDay(text):
+		return reading{}, fmt.Errorf("%q is a spreadsheet's number of a day; format the column as a date there, and save it again", text)
 	}
-	switch order {
-	case YMD:
-		y, m, d = a, time.Month(b), c
-	case DMY:
-		y, m, d = c, time.Month(b), a
-	default:
-		y, m, d = c, time.Month(a), b
-	}
-	if y < 100 {
-		y += 2000
-	}
-	if t := time.Date(y, m, d, 12, 0, 0, 0, time.UTC); m < 1 || m > 12 || t.Day() != d || t.Month() != m || y < 1990 || y > 2200 {
-		return 0, 0, 0, "", fmt.Errorf("there is no day %q (read as %s)", text, order)
-	}
-	return y, m, d, strings.TrimSpace(p[4]), nil
+	return reading{}, fmt.Errorf("the date %q can't be read; write it as 2026-11-24 18:30", text)
+}
+
+// serialDay says whether a text is what a spreadsheet counts for a day between
+// 1990 and 2064.
+func serialDay(text string) bool {
+	n, err := strconv.ParseFloat(text, 64)
+	return err == nil && n > 32874 && n < 60000
 }
 
 func clockTime(text string) (h, m, s int, err error) {
@@ -167,7 +225,7 @@ func clockTime(text string) (h, m, s int, err error) {
 			return refuse()
 		}
 		h %= 12
-		if strings.EqualFold(p[4], "pm") {
+		if strings.EqualFold(p[4][:1], "p") {
 			h += 12
 		}
 	}

@@ -48,7 +48,7 @@ func options(o Options) Options {
 
 func plan(t *testing.T, text string, o Options) Plan {
 	t.Helper()
-	table, err := Read(strings.NewReader(text))
+	table, err := Read(strings.NewReader(text), "")
 	require.NoError(t, err)
 	p, err := Make(table, options(o))
 	require.NoError(t, err)
@@ -75,21 +75,25 @@ func TestStepsWithUnitsInHeads(t *testing.T) {
 	require.Contains(t, strings.Join(p.Guesses, "\n"), `the step "harvested" is read as harvest`)
 }
 
-func TestUnitsAndDatesAreGuessedAndSaid(t *testing.T) {
+// What has two readings is asked with both, and nothing is made of the rows.
+func TestUnitsAndDatesAreAsked(t *testing.T) {
 	text := "mat,date,step,yield\nT000001X,03/04/2026 10:00,harvest,12\n"
 	p := plan(t, text, Options{})
-	require.Equal(t, 12.0, p.Rows[0].Step.Body.(*medium.Harvest).YieldG)
-	require.Equal(t, time.April, p.Rows[0].Step.At.Month())
-	require.Contains(t, strings.Join(p.Guesses, "\n"), `"12" is read as 12 g (say it with --unit yield=g)`)
-	require.Contains(t, strings.Join(p.Guesses, "\n"), `"03/04/2026 10:00" is read as 3 April 2026 (say it with --dates dmy)`)
-	us := plan(t, text, Options{US: true})
-	require.Equal(t, time.March, us.Rows[0].Step.At.Month())
-	require.InDelta(t, 340.194, us.Rows[0].Step.Body.(*medium.Harvest).YieldG, 0.001)
-	said := plan(t, text, Options{Dates: MDY, Units: map[string]string{"yield": "kg"}, Map: map[string]string{"date": "at", "step": "kind"}})
-	require.Empty(t, said.Guesses)
+	require.Empty(t, p.Rows)
+	require.Len(t, p.Questions, 2)
+	require.Equal(t, Question{"yield", `no unit is given: "12" is 12 g or 12 oz; where they differ, write the unit into the cells`,
+		[]string{`--map "yield=g"`, `--map "yield=oz"`}}, p.Questions[0])
+	require.Equal(t, Question{"date", `every date could be read in two ways: "03/04/2026 10:00" is 3 April 2026 or 4 March 2026`,
+		[]string{`--map "date=dmy"`, `--map "date=mdy"`}}, p.Questions[1])
+	require.Equal(t, `--map "yield=oz"`, plan(t, text, Options{US: true}).Questions[0].Say[0], "the farm's own unit stands first")
+	said := plan(t, text, Options{Map: map[string]string{"date": "mdy", "step": "kind", "yield": "kg"}})
+	require.Equal(t, []string{`column "date" is read as at`}, said.Guesses)
 	require.Equal(t, 12000.0, said.Rows[0].Step.Body.(*medium.Harvest).YieldG)
-	// one date that can only be month first settles the column
-	require.Equal(t, MDY, plan(t, text+"T000001X,03/14/2026 10:00,harvest,12\n", Options{}).Dates)
+	require.Equal(t, time.March, said.Rows[0].Step.At.Month())
+	// one date that can only be month first settles the column, and is named
+	p = plan(t, text+"T000001X,03/14/2026 10:00,harvest,12\n", Options{Map: map[string]string{"yield": "g"}})
+	require.Equal(t, MDY, p.Dates)
+	require.Contains(t, strings.Join(p.Guesses, "\n"), `dates are read as mdy, since "03/14/2026 10:00" fits no other order`)
 }
 
 func TestBadRowsAreListed(t *testing.T) {
@@ -102,7 +106,7 @@ func TestBadRowsAreListed(t *testing.T) {
 		"T000001X,,rinse,,none,\n"+
 		"T000001X,2026-02-03 10:00,sanitize,,,\n"+
 		"T000001X,2026-02-03 25:00,rinse,,none,\n"+
-		"T000001X,2026-02-03 10:00,rinse,,none,,,,\n"+
+		"T000001X,2026-02-03 10:00,rinse,,none,,,,x\n"+
 		"T000001X,2026-02-03 10:00,rinse,,none,\n", Options{})
 	var got []string
 	for _, b := range p.Bad {
@@ -120,19 +124,19 @@ func TestBadRowsAreListed(t *testing.T) {
 // Clocks in Ireland went forward at 01:00 on 29 March 2026 and back at 02:00 on
 // 25 October (EU Directive 2000/84/EC: last Sundays, 01:00 UTC).
 func TestDaylightTime(t *testing.T) {
-	_, _, err := moment("2026-03-29", "01:30", YMD, dublin)
+	_, _, err := moment("2026-03-29", "01:30", "", 0, dublin)
 	require.ErrorContains(t, err, "the clocks went forward")
-	at, note, err := moment("2026-10-25 01:30", "", YMD, dublin)
+	at, note, err := moment("2026-10-25 01:30", "", "", 0, dublin)
 	require.NoError(t, err)
 	require.Contains(t, note, "passed twice")
 	require.Equal(t, "2026-10-25T00:30:00Z", at.UTC().Format(time.RFC3339), "the first of the two")
-	at, note, err = moment("2026-10-25T01:30:00Z", "", YMD, dublin)
+	at, note, err = moment("2026-10-25T01:30:00Z", "", "", 0, dublin)
 	require.NoError(t, err)
 	require.Empty(t, note)
 	require.Equal(t, 1, at.UTC().Hour())
 	// 29 February stands in 2028 and 2000, not in 2026 or 2100
 	for text, ok := range map[string]bool{"2028-02-29": true, "29.02.2028": true, "2026-02-29": false, "2100-02-29": false, "2000-02-29": true} {
-		_, _, err := moment(text, "10:00", DMY, dublin)
+		_, _, err := moment(text, "10:00", DMY, 0, dublin)
 		require.Equal(t, ok, err == nil, text)
 	}
 	for text, want := range map[string]int{"6:05 pm": 18, "12:10 am": 0, "12:10 PM": 12, "18.05": 18} {
@@ -148,7 +152,7 @@ func TestEveryDayReadsBack(t *testing.T) {
 	for range 20000 {
 		want := time.Date(1995, 1, 1, 0, rng.IntN(100*365*24*60), 0, 0, dublin)
 		for order, layout := range map[string]string{YMD: "2006-01-02 15:04", DMY: "2.1.2006 15:04", MDY: "1/2/2006 3:04 PM"} {
-			got, _, err := moment(want.Format(layout), "", order, dublin)
+			got, _, err := moment(want.Format(layout), "", order, 0, dublin)
 			require.NoError(t, err, want.Format(layout))
 			if other, twice := passedTwice(want); twice {
 				require.True(t, got.Equal(want) || got.Equal(other))
@@ -160,10 +164,11 @@ func TestEveryDayReadsBack(t *testing.T) {
 }
 
 func TestMats(t *testing.T) {
-	p := plan(t, `{"mat":"M-1","size":"250x510mm","aperture":0.5,"thread":"0.3mm"}`+"\n"+`{"mat":"T9999999","length":"9.8in","width":"20in","date":"2026-01-05"}`+"\n"+`{"mat":["x"]}`+"\n", Options{})
+	p := plan(t, `{"mat":"M-1","size":"250x510mm","aperture":0.5,"thread":"0.3mm"}`+"\n"+`{"mat":"T9999999","length":"9.8in","width":"20in","date":"2026-01-05"}`+"\n"+`{"mat":["x"]}`+"\n"+`{"mat":"a","mat":"b"}`+"\n", Options{Map: map[string]string{"aperture": "mm"}})
 	require.Equal(t, Mats, p.What)
-	require.Len(t, p.Bad, 1)
+	require.Len(t, p.Bad, 2)
 	require.Equal(t, 3, p.Bad[0].Line)
+	require.Equal(t, `"mat" stands in it twice; keep one`, p.Bad[1].Text)
 	require.Len(t, p.Rows, 2)
 	first := p.Rows[0].Step.Body.(*medium.Add).Mat
 	require.Equal(t, "M-1", first.Mark)
@@ -173,16 +178,19 @@ func TestMats(t *testing.T) {
 }
 
 func TestFilesAndOptionsThatAreRefused(t *testing.T) {
-	for text, want := range map[string]string{"": "it is empty", "a,b\n": "rows under the head", "date,date\n1,2\n": "stands there twice", "a,\"b\n": "names of the columns"} {
-		_, err := Read(strings.NewReader(text))
+	for text, want := range map[string]string{"": "it is empty", "a,b\n": "rows under the head", "date,date\n1,2\n": "stands there twice", "a,\"b\n": "quotes can't be read"} {
+		table, err := Read(strings.NewReader(text), "")
+		if err == nil {
+			_, err = Make(table, options(Options{}))
+		}
 		require.ErrorContains(t, err, want)
 	}
-	table, err := Read(strings.NewReader("mat,date,kind,when\nT000001X,2026-01-01,rinse,x\n"))
+	table, err := Read(strings.NewReader("mat,date,kind,when\nT000001X,2026-01-01,rinse,x\n"), "")
 	require.NoError(t, err)
 	for want, o := range map[string]Options{
-		"is one already": {}, "one of mat": {Map: map[string]string{"when": "whenever"}}, "a column of the file": {Map: map[string]string{"nope": "at", "when": "-"}},
-		"dmy, mdy or ymd": {Dates: "x", Map: map[string]string{"when": "-"}}, "mats or steps": {What: "x", Map: map[string]string{"when": "-"}},
-		"a field with a unit": {Units: map[string]string{"yield": "stone"}, Map: map[string]string{"when": "-"}},
+		"is one already": {}, "the fields are mat": {Map: map[string]string{"when": "whenever"}}, "a column of the file": {Map: map[string]string{"nope": "at", "when": "-"}},
+		"lines that hold rows": {Skip: "99", Map: map[string]string{"when": "-"}}, "mats or steps": {What: "x", Map: map[string]string{"when": "-"}},
+		"a field, a unit": {Map: map[string]string{"when": "stone"}},
 	} {
 		_, err := Make(table, options(o))
 		var typed *Error
@@ -258,9 +266,12 @@ func TestImportTwice(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	f.Add("mat,date,kind,yield (g)\nT000001X,2026-01-01 10:00,harvest,12\n")
 	f.Add("mat;datum\n\"a;b\n")
+	f.Add("sep=;\nmat;datum;kind;yield\nM-1;1.2.26;sow;1.250\nSumme;;;3\n")
+	f.Add("[{\"mat\":\"a\",\"yield\":1.125}]")
+	f.Add("\xff\xfem\x00a\x00t\x00")
 	f.Add("{\"mat\":\"T000001X\",\"kind\":\"sow\",\"at\":\"2026-01-01\"}\n{}")
 	f.Fuzz(func(t *testing.T, text string) {
-		table, err := Read(strings.NewReader(text))
+		table, err := Read(strings.NewReader(text), "")
 		if err != nil {
 			return
 		}
@@ -268,8 +279,8 @@ func FuzzRead(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if len(p.Rows)+len(p.Bad) != len(table.Rows) {
-			t.Fatalf("%d rows: %d taken, %d bad", len(table.Rows), len(p.Rows), len(p.Bad))
+		if len(p.Questions) == 0 && len(p.Rows)+len(p.Bad) != p.Count {
+			t.Fatalf("%d rows: %d taken, %d bad", p.Count, len(p.Rows), len(p.Bad))
 		}
 	})
 }
@@ -295,6 +306,6 @@ func TestMessyMats(t *testing.T) {
 		require.Contains(t, p.Bad[i].Text, want)
 	}
 	guesses := strings.Join(p.Guesses, "\n")
-	require.Contains(t, guesses, "no one order of day and month fits every date")
+	require.Contains(t, guesses, `dates are read as mdy, since "03/14/2025" fits no other order`)
 	require.Contains(t, guesses, `column "Colour": its name says nothing to resow`)
 }

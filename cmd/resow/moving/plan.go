@@ -4,7 +4,9 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"sort"
+	"strconv"
 	"strings"
 	"time"
 
@@ -18,110 +20,12 @@ const (
 	Steps = "steps"
 )
 
-// field is one thing that a column can mean.
-type field struct {
-	name  string
-	of    quantity
-	other []string // names that other programs and people give it
-}
-
-var fields = []field{
-	{"mat", text, []string{"code", "tag", "label", "id", "mat id", "mat code", "mat no", "mat number", "mat name or number", "no", "number"}},
-	{"mark", text, []string{"mat name", "name", "old id"}},
-	{"kind", text, []string{"step", "action", "event", "what", "activity", "what was done", "task", "job", "work", "work done"}},
-	{"at", text, []string{"date", "happened at", "date and time", "datetime", "when", "day", "timestamp", "added at", "datum", "bought", "bought on", "date bought", "purchased", "purchase date", "registered", "in use since"}},
-	{"time", text, []string{"time of day", "clock", "hour"}},
-	{"by", text, []string{"initials", "who", "worker", "person", "done by", "operator", "staff", "employee"}},
-	{"form", text, nil},
-	{"size", text, []string{"mat size", "dimensions"}},
-	{"length", length, []string{"mat length", "cut length"}},
-	{"width", length, []string{"mat width"}},
-	{"material", text, []string{"mesh", "mesh material", "material of mesh"}},
-	{"aperture", length, []string{"opening", "mesh opening", "mesh size", "hole size"}},
-	{"thread", length, []string{"thread thickness", "thread diameter", "wire"}},
-	{"layers", number, nil},
-	{"roll", text, []string{"mesh roll", "sheet"}},
-	{"supplier", text, []string{"supplier name", "vendor", "bought from", "maker"}},
-	{"contact statement", text, []string{"food contact", "food contact statement"}},
-	{"contact date", text, []string{"food contact date", "statement date"}},
-	{"cost", number, []string{"price", "unit price", "unit cost", "cost each", "price each"}},
-	{"weight", mass, []string{"dry weight"}},
-	{"crop", text, []string{"variety", "plant", "crops"}},
-	{"seed", mass, []string{"seed mass", "seed weight"}},
-	{"lot", text, []string{"crop lot", "batch", "lot no", "lot number", "batch no"}},
-	{"seed lot", text, []string{"seed batch", "seed lot no", "seed lot number"}},
-	{"place", text, []string{"shelf", "area", "location", "rack"}},
-	{"yield", mass, []string{"harvest weight", "fresh weight"}},
-	{"cut height", length, nil},
-	{"knife touched", yesNo, []string{"knife touched mesh"}},
-	{"more cuts", yesNo, []string{"more cuts to come"}},
-	{"debris", text, []string{"left on mat", "roots left"}},
-	{"detergent", text, []string{"soap"}},
-	{"took", span, []string{"minutes", "hands on time"}},
-	{"where", text, []string{"spot", "dried in"}},
-	{"for", span, []string{"duration", "drying time"}},
-	{"product", text, []string{"sanitizer", "sanitiser", "chemical"}},
-	{"active", text, []string{"active ingredient"}},
-	{"strength", strength, []string{"concentration"}},
-	{"contact", span, []string{"contact time", "wet time"}},
-	{"temp", temperature, []string{"temperature"}},
-	{"ph", number, nil},
-	{"sides", text, nil},
-	{"method", text, nil},
-	{"rinsed", yesNo, []string{"rinsed after"}},
-	{"share", percent, []string{"share percent"}},
-	{"seen", text, nil},
-	{"treated", text, []string{"treatment"}},
-	{"water", volume, nil},
-	{"through", yesNo, []string{"cut through"}},
-	{"test", text, nil},
-	{"reading", number, []string{"result"}},
-	{"limit", number, nil},
-	{"unit", text, nil},
-	{"pass", yesNo, []string{"passed"}},
-	{"reason", text, []string{"why"}},
-	{"cause", text, nil},
-	{"note", text, []string{"notes", "comment", "remark"}},
-	{"holes", number, nil},
-	{"fuzz", yesNo, nil},
-	{"smell", yesNo, nil},
-	{"mold", yesNo, []string{"mould"}},
-	{"fold snaps", yesNo, nil},
-}
-
-func fieldNamed(name string) (field, bool) {
-	p := plain(name)
-	for _, f := range fields {
-		if f.name == p {
-			return f, true
-		}
-	}
-	for _, f := range fields {
-		for _, o := range f.other {
-			if o == p {
-				return f, true
-			}
-		}
-	}
-	return field{}, false
-}
-
-// FieldNames lists what --map can name.
-func FieldNames() []string {
-	names := make([]string, len(fields))
-	for i, f := range fields {
-		names[i] = f.name
-	}
-	return names
-}
-
 // Options are what the person says about the file, and what the farm knows.
 type Options struct {
 	What     string            // mats or steps; empty: find out
-	Map      map[string]string // column: field, or - to leave it out
-	Units    map[string]string // field: unit of bare numbers
-	Dates    string            // dmy, mdy or ymd; empty: find out
+	Map      map[string]string // column or field: what it is, see say
 	Set      map[string]string // field: value for every row without one
+	Skip     string            // lines to leave out: 3,12-15
 	By       string            // initials for rows that name nobody
 	Location *time.Location
 	US       bool
@@ -140,95 +44,119 @@ type Column struct {
 	Guess string `json:"guess,omitempty"` // what was guessed about it, with an example
 }
 
+// Question is what can be read in two ways. Nothing is recorded before it is
+// answered with one of its options.
+type Question struct {
+	Column string   `json:"column"`
+	Text   string   `json:"text"` // with an example in each reading
+	Say    []string `json:"say"`  // options, one for each reading
+}
+
 // Plan is a file as it will be imported.
 type Plan struct {
-	What    string         `json:"what"`
-	Columns []Column       `json:"columns"`
-	Dates   string         `json:"dates"`
-	Guesses []string       `json:"guesses"` // to be confirmed
-	Bad     []store.BadRow `json:"bad_rows"`
-	Rows    []store.Row    `json:"-"`
+	What      string         `json:"what"`
+	Columns   []Column       `json:"columns"`
+	Dates     string         `json:"dates"`
+	Guesses   []string       `json:"guesses"`   // to be confirmed
+	Questions []Question     `json:"questions"` // to be answered; no rows are made before
+	Bad       []store.BadRow `json:"bad_rows"`
+	Rows      []store.Row    `json:"-"`
+	Count     int            `json:"rows"` // of the file
+	Notes     []string       `json:"notes"`
 }
 
 // Make finds out what the columns mean and makes the steps. A row that can't be
 // read is listed, and the others are read all the same.
 func Make(t Table, o Options) (Plan, error) {
-	p := &planner{Options: o, table: t, at: map[string]int{}, unit: map[string]string{}, notes: map[string]int{}}
+	p := &planner{Options: o, table: &t, at: map[string]int{}, said: map[string]saying{}, notes: map[string]int{}}
+	if err := p.sayings(); err != nil {
+		return Plan{}, err
+	}
+	if err := t.findHead(p.knows); err != nil {
+		return Plan{}, err
+	}
+	if err := p.skip(); err != nil {
+		return Plan{}, err
+	}
+	p.plan.Notes, p.plan.Guesses, p.plan.Count = t.Notes, slices.Clone(t.Guesses), len(t.Rows)
+	if IsOwn(t) {
+		p.own()
+		return p.plan, nil
+	}
 	if err := p.columns(); err != nil {
 		return Plan{}, err
 	}
 	if err := p.kindOfFile(); err != nil {
 		return Plan{}, err
 	}
-	p.guessUnits()
-	if err := p.dates(); err != nil {
-		return Plan{}, err
+	p.fillDown()
+	p.askUnits()
+	p.askMarks()
+	p.askDates()
+	if len(p.plan.Questions) == 0 {
+		p.rows()
 	}
-	p.rows()
 	return p.plan, nil
 }
 
 type planner struct {
 	Options
-	table Table
+	table *Table
 	plan  Plan
 	at    map[string]int    // field: column
-	unit  map[string]string // field: unit of bare numbers
+	said  map[string]saying // column, in one spelling: what the person said of it
 	notes map[string]int    // guess about cells: how often
 }
 
-func (p *planner) columns() error {
-	byHead := map[string]string{}
-	for head, to := range p.Map {
-		byHead[plain(head)] = to
-	}
-	for i, head := range p.table.Columns {
-		c := Column{Head: head}
-		to, said := byHead[plain(head)]
-		delete(byHead, plain(head))
-		f, known := field{}, false
+// saying is what is known about a column: the words behind --map COLUMN=.
+type saying struct {
+	leave bool
+	field string
+	unit  string // of bare numbers
+	mark  string // decimal mark
+	order string // of dates
+	year  int    // of dates without one
+	down  bool   // an empty cell is as the one above it
+}
+
+const sayingWords = "a field, a unit (g, min), point or comma, dmy, mdy or ymd, a year, down for gaps; with commas between them; or - to leave the column out"
+
+// say reads the words behind --map COLUMN=.
+func say(column, words string) (s saying, err error) {
+	for word := range strings.SplitSeq(words, ",") {
+		word = strings.TrimSpace(word)
+		year, _ := strconv.Atoi(word)
+		f, isField := fieldNamed(word)
+		unit, isUnit := unitNamed(word)
 		switch {
-		case said && to == "-":
-			p.plan.Columns = append(p.plan.Columns, c)
-			continue
-		case said:
-			if f, known = fieldNamed(to); !known {
-				return &Error{"field", to, "one of " + strings.Join(FieldNames(), ", ") + ", or - to leave the column out"}
-			}
-			_, c.Unit = unitInHead(head, f.of)
+		case word == "-":
+			s.leave = true
+		case word == point || word == comma:
+			s.mark = word
+		case word == DMY || word == MDY || word == YMD:
+			s.order = word
+		case word == "down":
+			s.down = true
+		case year >= 1990 && year <= 2200:
+			s.year = year
+		case isField:
+			s.field = f.name
+		case isUnit:
+			s.unit = unit
 		default:
-			f, c.Unit, known = p.recognise(head)
+			return s, &Error{"--map " + column, word, sayingWords + "; the fields are " + strings.Join(FieldNames(), ", ")}
 		}
-		if !known {
-			if p.anything(i) {
-				c.Guess = "its name says nothing to resow: it is left out (say what it is with --map \"" + head + "=FIELD\")"
-				p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %s", head, c.Guess))
-			}
-			p.plan.Columns = append(p.plan.Columns, c)
-			continue
-		}
-		if other, twice := p.at[f.name]; twice {
-			return &Error{"column", head, fmt.Sprintf("one column for %s; %q is one already (leave one out with --map \"%s=-\")", f.name, p.table.Columns[other], head)}
-		}
-		if c.Unit != "" && len(units[f.of]) > 0 && !contains(units[f.of], c.Unit) {
-			return &Error{"unit of the column " + head, c.Unit, "one of " + strings.Join(units[f.of], ", ")}
-		}
-		p.at[f.name] = i
-		c.Field = f.name
-		p.unit[f.name] = c.Unit
-		if !said && plain(head) != f.name && c.Unit == "" {
-			c.Guess = "read as " + f.name
-			p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q is read as %s", head, f.name))
-		}
-		p.plan.Columns = append(p.plan.Columns, c)
 	}
-	for head := range byHead {
-		return &Error{"--map", head, "a column of the file: " + strings.Join(p.table.Columns, ", ")}
-	}
-	for name := range p.Units {
-		if f, ok := fieldNamed(name); !ok || !contains(units[f.of], strings.ToLower(p.Units[name])) {
-			return &Error{"--unit", name + "=" + p.Units[name], "a field with a unit, such as yield=oz, length=in or contact=min"}
+	return s, nil
+}
+
+func (p *planner) sayings() error {
+	for column, words := range p.Map {
+		s, err := say(column, words)
+		if err != nil {
+			return err
 		}
+		p.said[plain(column)] = s
 	}
 	for name := range p.Set {
 		if _, ok := fieldNamed(name); !ok {
@@ -238,23 +166,105 @@ func (p *planner) columns() error {
 	return nil
 }
 
-func contains(list []string, s string) bool {
-	for _, l := range list {
-		if l == s {
-			return true
+// knows says whether a head names a field, or the person named it.
+func (p *planner) knows(head string) bool {
+	if s, ok := p.said[plain(head)]; ok {
+		return s.field != "" || !s.leave
+	}
+	_, _, known := recognise(head)
+	return known
+}
+
+// skip takes out the lines that the person leaves out.
+func (p *planner) skip() error {
+	if p.Skip == "" {
+		return nil
+	}
+	for part := range strings.SplitSeq(p.Skip, ",") {
+		from, to, isRange := strings.Cut(strings.TrimSpace(part), "-")
+		a, err := strconv.Atoi(from)
+		b := a
+		if isRange && err == nil {
+			b, err = strconv.Atoi(to)
+		}
+		before := len(p.table.Rows)
+		p.table.Rows = slices.DeleteFunc(p.table.Rows, func(l Line) bool { return l.N >= a && l.N <= b })
+		if err != nil || before == len(p.table.Rows) {
+			return &Error{"--skip", part, "lines that hold rows, such as 3,12-15"}
 		}
 	}
-	return false
+	return nil
+}
+
+func (p *planner) columns() error {
+	used := map[string]bool{}
+	for i, head := range p.table.Columns {
+		c := Column{Head: head}
+		s := p.said[plain(head)]
+		f, unit, known := recognise(head)
+		if _, ok := p.said[plain(head)]; ok {
+			used[plain(head)] = true
+		} else if byField, ok := p.said[f.name]; ok && known {
+			s, used[f.name] = byField, true
+		}
+		if s.field != "" {
+			g, _ := fieldNamed(s.field)
+			if _, unit = unitInHead(head, g.of); g.name != f.name && len(units[g.of]) == 0 {
+				unit = ""
+			}
+			f, known = g, true
+		}
+		if s.leave || !known {
+			if !s.leave && p.anything(i) {
+				c.Guess = "its name says nothing to resow: it is left out (say what it is with --map \"" + head + "=FIELD\")"
+				p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %s", head, c.Guess))
+			}
+			p.plan.Columns = append(p.plan.Columns, c)
+			continue
+		}
+		if other, twice := p.at[f.name]; twice {
+			return &Error{"column", head, fmt.Sprintf("one column for %s; %q is one already (leave one out with --map \"%s=-\")", f.name, p.table.Columns[other], head)}
+		}
+		for _, u := range []string{unit, s.unit} {
+			if u != "" && f.of != number && f.of != text && !slices.Contains(units[f.of], u) {
+				return &Error{"unit of the column " + head, u, "one of " + strings.Join(units[f.of], ", ")}
+			}
+		}
+		if s.unit == "" {
+			s.unit = unit
+		}
+		if len(units[f.of]) == 1 {
+			s.unit = units[f.of][0]
+		}
+		p.at[f.name], c.Field, c.Unit = i, f.name, s.unit
+		if s.field == "" && plain(head) != f.name && unit == "" {
+			c.Guess = "read as " + f.name
+			p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q is read as %s", head, f.name))
+		}
+		s.field = f.name
+		p.said[f.name] = s
+		p.plan.Columns = append(p.plan.Columns, c)
+	}
+	for column := range p.Map {
+		if !used[plain(column)] {
+			return &Error{"--map", column, "a column of the file: " + strings.Join(p.table.Columns, ", ")}
+		}
+	}
+	return nil
 }
 
 // recognise finds the field that a head names, with or without a unit.
-func (p *planner) recognise(head string) (field, string, bool) {
+func recognise(head string) (f field, unit string, known bool) {
 	if f, ok := fieldNamed(head); ok {
+		if u, ok := unitNamed(head); ok && slices.Contains(units[f.of], u) {
+			return f, u, true
+		}
 		return f, "", true
 	}
 	if m := headUnit().FindStringSubmatch(plain(head)); m != nil {
 		if f, ok := fieldNamed(m[1]); ok {
-			return f, strings.ReplaceAll(m[2], " ", ""), true
+			_, unit := unitInHead(head, f.of)
+			return f, unit, true
 		}
 	}
 	for _, f := range fields {
@@ -269,98 +279,225 @@ func (p *planner) recognise(head string) (field, string, bool) {
 
 // anything says whether a column holds anything.
 func (p *planner) anything(column int) bool {
-	for _, r := range p.table.Rows {
-		if r.Bad == "" && r.Cells[column] != "" {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(p.table.Rows, func(r Line) bool { return r.Bad == "" && r.Cells[column] != "" })
+}
+
+func (p *planner) has(names ...string) bool {
+	return slices.ContainsFunc(names, func(n string) bool {
+		_, column := p.at[n]
+		_, set := p.Set[n]
+		return column || set
+	})
 }
 
 func (p *planner) kindOfFile() error {
-	_, kind := p.at["kind"]
-	_, set := p.Set["kind"]
 	p.plan.What = p.What
 	switch {
 	case p.What != "" && p.What != Mats && p.What != Steps:
 		return &Error{"--what", p.What, "mats or steps"}
-	case p.What == "" && (kind || set):
+	case p.What == "" && p.has("kind"):
 		p.plan.What = Steps
 	case p.What == "":
 		p.plan.What = Mats
+		if !p.has("size", "length", "width") {
+			p.ask("", "no column says what was done to a mat, and none gives a mat's size",
+				`--set kind=harvest`, `--map "COLUMN=kind"`, `--map "COLUMN=size"`)
+			return nil
+		}
 		p.plan.Guesses = append(p.plan.Guesses, "no column says what kind of step a row is: each row is a mat (--what mats)")
 	}
 	return nil
 }
 
-// cells gives what stands in a field's column.
-func (p *planner) cells(name string) (out []string) {
+func (p *planner) ask(column, text string, say ...string) {
+	p.plan.Questions = append(p.plan.Questions, Question{Column: column, Text: text, Say: say})
+}
+
+// cells gives what stands in a field's column, without what the file itself
+// says is a number, unless all is wanted.
+func (p *planner) cells(name string, all bool) (out []string) {
 	i, ok := p.at[name]
 	if !ok {
 		return nil
 	}
 	for _, r := range p.table.Rows {
-		if r.Bad == "" && r.Cells[i] != "" {
-			out = append(out, r.Cells[i])
+		if c := r.Cells[i]; r.Bad == "" && c != "" && !slices.Contains(nothing, c) && (all || !r.Exact[i]) {
+			out = append(out, c)
 		}
 	}
 	return out
 }
 
-func (p *planner) guessUnits() {
-	for name, u := range p.Units {
-		f, _ := fieldNamed(name)
-		p.unit[f.name] = strings.ToLower(u)
-	}
-	for i, c := range p.plan.Columns {
-		f, ok := fieldNamed(c.Field)
-		if !ok || len(units[f.of]) == 0 {
+// fillDown fills the gaps of the columns of which the person said so.
+func (p *planner) fillDown() {
+	for name, i := range p.at {
+		if !p.said[name].down {
 			continue
 		}
-		var numbers []string
-		for _, cell := range p.cells(f.name) {
-			if bare(cell) {
-				numbers = append(numbers, cell)
+		above, n := "", 0
+		for _, r := range p.table.Rows {
+			if r.Bad != "" {
+				continue
+			}
+			if c := r.Cells[i]; c != "" && !slices.Contains(ditto, c) {
+				above = c
+			} else if above != "" {
+				r.Cells[i] = above
+				n++
 			}
 		}
-		if len(numbers) > 0 && p.unit[f.name] == "" {
-			p.unit[f.name] = guessUnit(f, numbers, p.US)
-			guess := fmt.Sprintf("no unit is given: %q is read as %s %s", numbers[0], numbers[0], p.unit[f.name])
-			p.plan.Columns[i].Guess = strings.TrimPrefix(p.plan.Columns[i].Guess+"; "+guess, "; ")
-			p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %s (say it with --unit %s=%s)", c.Head, guess, f.name, p.unit[f.name]))
-		}
-		p.plan.Columns[i].Unit = p.unit[f.name]
+		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: gaps are filled with the cell above (%s)", p.table.Columns[i], rowsOf(n)))
 	}
 }
 
-func (p *planner) dates() error {
-	cells := p.cells("at")
-	switch p.Dates {
-	case DMY, MDY, YMD:
-		p.plan.Dates = p.Dates
-		return nil
-	case "":
-	default:
-		return &Error{"--dates", p.Dates, "dmy, mdy or ymd"}
+// readingsOf are the two units between which a bare number stands, that of the
+// farm's own first.
+func readingsOf(f field, us bool) [2]string {
+	two := map[quantity][2]string{length: {"mm", "in"}, mass: {"g", "oz"}, volume: {"ml", "floz"}, temperature: {"c", "f"}, strength: {"ppm", "%"}, span: {"min", "s"}}[f.of]
+	if f.name == "for" {
+		two = [2]string{"h", "min"}
 	}
-	units := ""
-	if p.US {
-		units = "us"
+	if us && f.of != strength && f.of != span {
+		two[0], two[1] = two[1], two[0]
 	}
-	order, guessed := dateOrder(cells, units)
-	p.plan.Dates = order
-	if guessed {
-		example := cells[0]
-		if y, m, d, _, err := day(example, order); err == nil {
-			example = fmt.Sprintf("%q is read as %d %s %d", example, d, m, y)
+	return two
+}
+
+// askUnits asks for the unit of bare numbers: each could be in another one.
+func (p *planner) askUnits() {
+	for _, c := range p.plan.Columns {
+		f, ok := fieldNamed(c.Field)
+		if !ok || len(units[f.of]) < 2 || c.Unit != "" {
+			continue
 		}
-		why := "every date could be read in two ways"
-		if !fitsAll(cells, DMY) && !fitsAll(cells, MDY) {
-			why = "no one order of day and month fits every date"
+		least, most := "", ""
+		for _, cell := range p.cells(f.name, true) {
+			if w, ok := parseNumber(cell); !ok || strings.TrimSpace(w.after) != "" {
+				continue
+			}
+			if v := value(cell); least == "" || v < value(least) {
+				least = cell
+			}
+			if most == "" || value(cell) > value(most) {
+				most = cell
+			}
 		}
-		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("%s: %s (say it with --dates %s)", why, example, order))
+		if least == "" {
+			continue
+		}
+		u := readingsOf(f, p.US)
+		text := fmt.Sprintf("no unit is given: %q is %s %s or %s %s", least, least, u[0], least, u[1])
+		if most != least {
+			text += fmt.Sprintf(", and %q too", most)
+		}
+		p.ask(c.Head, text+"; where they differ, write the unit into the cells", p.option(c.Head, u[0]), p.option(c.Head, u[1]))
 	}
-	return nil
+}
+
+func value(cell string) float64 {
+	v, _ := strconv.ParseFloat(canonical(cell, ""), 64)
+	return v
+}
+
+// option is a --map to copy, with what was said of the column before.
+func (p *planner) option(head, word string) string {
+	for column, words := range p.Map {
+		f, _, _ := recognise(head)
+		if plain(column) == plain(head) || plain(column) == f.name {
+			return fmt.Sprintf("--map %q", column+"="+words+","+word)
+		}
+	}
+	return fmt.Sprintf("--map %q", head+"="+word)
+}
+
+// askMarks settles the decimal mark of each column of numbers: by the column's
+// own cells, else by the other columns', else it asks.
+func (p *planner) askMarks() {
+	var all evidence
+	columns := map[string]evidence{}
+	for name := range p.at {
+		f, _ := fieldNamed(name)
+		if f.of == text || f.of == yesNo {
+			continue
+		}
+		var own evidence
+		for _, c := range p.cells(name, false) {
+			own.look(c)
+			all.look(c)
+		}
+		columns[name] = own
+	}
+	for i, c := range p.plan.Columns {
+		own, ok := columns[c.Field]
+		s := p.said[c.Field]
+		if !ok || own.open == "" || s.mark != "" {
+			continue
+		}
+		w, _ := parseNumber(own.open)
+		mark, by := own.one(), own.sure[own.one()]
+		if len(own.sure) == 0 {
+			mark, by = all.one(), all.sure[all.one()]
+		}
+		if mark == "" {
+			p.ask(c.Head, fmt.Sprintf("%q is %s or %s", own.open, w.as(point, c.Unit), w.as(comma, c.Unit)),
+				p.option(c.Head, point), p.option(c.Head, comma))
+			continue
+		}
+		s.mark = mark
+		p.said[c.Field] = s
+		p.plan.Columns[i].Guess = fmt.Sprintf("decimal %s", mark)
+		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %q is read as %s, since %q has a decimal %s (say it with %s)",
+			c.Head, own.open, w.as(mark, c.Unit), by, mark, p.option(c.Head, mark)))
+	}
+}
+
+// askDates settles the order of day, month and year by the dates that have one
+// reading, else it asks.
+func (p *planner) askDates() {
+	s := p.said["at"]
+	cells := p.cells("at", true)
+	if _, set := p.Set["at"]; set && len(cells) == 0 {
+		cells = []string{p.Set["at"]}
+	}
+	p.plan.Dates = s.order
+	if s.order != "" || len(cells) == 0 {
+		return
+	}
+	head := ""
+	if i, ok := p.at["at"]; ok {
+		head = p.table.Columns[i]
+	}
+	fit, shown := orders(cells, s.year)
+	for _, c := range cells {
+		all := readings(c, s.year)
+		if len(all) < 2 && shown == "" || len(fit) > 0 && len(all) > 0 && all[0].order == "" {
+			continue
+		}
+		var here []reading
+		for _, r := range all {
+			if (len(fit) == 0 || slices.Contains(fit, r.order)) && !slices.ContainsFunc(here, func(o reading) bool { return o.String() == r.String() }) {
+				here = append(here, r)
+			}
+		}
+		if len(here) > 1 {
+			text, say := "every date could be read in two ways", []string{}
+			if len(fit) == 0 {
+				text = "no one order of day and month fits every date"
+			}
+			for i, r := range here {
+				text += map[bool]string{true: fmt.Sprintf(": %q is ", c), false: " or "}[i == 0] + r.String()
+				say = append(say, p.option(head, r.order))
+			}
+			p.ask(head, text, say...)
+			return
+		}
+	}
+	if len(fit) > 0 && shown != "" {
+		p.plan.Dates = fit[0]
+		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("dates are read as %s, since %q fits no other order (say it with %s)", fit[0], shown, p.option(head, fit[0])))
+	} else if len(fit) > 0 && slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, s.year)) > 1 }) {
+		p.plan.Dates = fit[0] // 3.3.2026 is the same day in both
+	}
 }
 
 // rows makes a step of every row.
@@ -374,14 +511,15 @@ func (p *planner) rows() {
 			bad(fmt.Errorf("%s", line.Bad))
 			continue
 		}
-		r := &row{planner: p, cells: map[string]string{}, used: map[string]bool{}}
+		r := &row{planner: p, cells: map[string]string{}, raw: map[string]string{}, used: map[string]bool{}}
 		for name, i := range p.at {
-			r.cells[name] = line.Cells[i]
+			r.raw[name] = line.Cells[i]
+			r.cells[name] = p.cell(name, line.Cells[i], line.Exact[i])
 		}
 		for name, value := range p.Set {
 			f, _ := fieldNamed(name)
 			if r.cells[f.name] == "" {
-				r.cells[f.name] = value
+				r.cells[f.name], r.raw[f.name] = value, value
 			}
 		}
 		made, err := r.make()
@@ -404,11 +542,26 @@ func (p *planner) rows() {
 	p.plan.Guesses = append(p.plan.Guesses, notes...)
 }
 
+// cell is a cell as it is read: with a decimal point, and empty where a dash
+// stands for nothing.
+func (p *planner) cell(name, text string, exact bool) string {
+	f, _ := fieldNamed(name)
+	switch {
+	case f.of == quantity(0) && name != "at" && name != "time":
+		return text
+	case slices.Contains(nothing, text):
+		return ""
+	case exact || f.of == quantity(0) || f.of == yesNo:
+		return text
+	}
+	return canonical(text, p.said[name].mark)
+}
+
 // token names a row by what it says, and by how many rows before it say the
 // same: so it is the same in the next run, also when rows were added.
 func (r *row) token(seen map[string]int) string {
 	said := map[string]string{"what": r.plan.What}
-	for name, cell := range r.cells {
+	for name, cell := range r.raw {
 		if cell != "" {
 			said[name] = cell
 		}

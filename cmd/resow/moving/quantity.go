@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -27,79 +28,79 @@ const (
 	yesNo
 )
 
-// units that a column's head may name, by quantity.
+// units by quantity, with other words for each.
 var units = map[quantity][]string{
 	length: {"mm", "cm", "m", "in"}, mass: {"mg", "g", "kg", "oz", "lb"}, volume: {"ml", "l", "floz", "tsp", "tbsp", "gal", "qt"},
-	span: {"s", "sec", "min", "h", "d"}, temperature: {"c", "f"}, percent: {"%"}, strength: {"ppm", "%"},
+	span: {"s", "min", "h", "d"}, temperature: {"c", "f"}, percent: {"%"}, strength: {"ppm", "%"},
+}
+
+var unitWords = map[string]string{
+	"sec": "s", "secs": "s", "second": "s", "seconds": "s", "sek": "s", "sekunden": "s", "secondes": "s",
+	"mins": "min", "minute": "min", "minutes": "min", "minuten": "min", "hr": "h", "hrs": "h", "hour": "h", "hours": "h", "std": "h", "stunden": "h", "heures": "h",
+	"days": "d", "tage": "d", "jours": "d", "gram": "g", "grams": "g", "gramm": "g", "grammes": "g", "kilo": "kg", "ounces": "oz", "lbs": "lb", "pounds": "lb",
+	"millimeter": "mm", "inch": "in", "inches": "in", "zoll": "in", "°c": "c", "°f": "f", "grad c": "c", "fl oz": "floz", "liter": "l", "litre": "l", "mg l": "ppm", "prozent": "%",
+}
+
+// unitNamed gives the unit that a word names, in one spelling.
+func unitNamed(word string) (string, bool) {
+	word = plain(word)
+	if u, ok := unitWords[word]; ok {
+		return u, true
+	}
+	for _, list := range units {
+		if slices.Contains(list, word) {
+			return word, true
+		}
+	}
+	return "", false
 }
 
 var headUnit = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(.*?)\s*[(\[]\s*(.+?)\s*[)\]]$`) })
 
 // unitInHead parts a column's head from the unit that it names: "yield (g)",
-// "yield_g".
+// "yield_g", "yield in g".
 func unitInHead(head string, of quantity) (name, unit string) {
 	p := plain(head)
 	if m := headUnit().FindStringSubmatch(p); m != nil {
+		if u, ok := unitNamed(m[2]); ok {
+			return m[1], u
+		}
 		return m[1], strings.ReplaceAll(m[2], " ", "")
 	}
-	for _, u := range units[of] {
-		if rest, ok := strings.CutSuffix(p, " "+u); ok {
-			return rest, u
+	words := strings.Fields(p)
+	if n := len(words); n > 1 {
+		if u, ok := unitNamed(words[n-1]); ok && slices.Contains(units[of], u) {
+			name = strings.Join(words[:n-1], " ")
+			if last := words[n-2]; n > 2 && (last == "in" || last == "en") {
+				name = strings.Join(words[:n-2], " ")
+			}
+			return name, u
 		}
 	}
 	return p, ""
 }
 
-// guessUnit takes the unit for bare numbers that the farm's own units suggest.
-func guessUnit(f field, cells []string, us bool) string {
-	pick := func(metric, other string) string {
-		if us {
-			return other
-		}
-		return metric
-	}
-	switch f.of {
-	case length:
-		return pick("mm", "in")
-	case mass:
-		return pick("g", "oz")
-	case volume:
-		return pick("ml", "floz")
-	case temperature:
-		return pick("c", "f")
-	case percent:
-		return "%"
-	case strength:
-		return "ppm"
-	case span:
-		return guessSpan(f, cells)
-	}
-	return ""
-}
-
-func guessSpan(f field, cells []string) string {
-	if f.name == "for" {
-		return "h"
-	}
-	if f.name == "took" {
-		return "min"
-	}
-	for _, c := range cells { // contact times: no label asks for less than half a minute of half a minute
-		if v, err := strconv.ParseFloat(strings.Replace(c, ",", ".", 1), 64); err == nil && v < 30 {
-			return "min"
-		}
-	}
-	return "s"
-}
-
+// bare says whether a cell is a number without a unit.
 func bare(cell string) bool {
-	_, err := strconv.ParseFloat(strings.Replace(cell, ",", ".", 1), 64)
+	_, err := strconv.ParseFloat(cell, 64)
 	return err == nil
+}
+
+// inUnits brings the unit of a cell to one spelling: 90 Sek. is 90s.
+func inUnits(cell string) string {
+	w, ok := parseNumber(cell)
+	if !ok {
+		return cell
+	}
+	if u, ok := unitNamed(w.after); ok {
+		return w.before + w.digits + u
+	}
+	return cell
 }
 
 // measure reads a cell in the base unit of its quantity: mm, g, mL, s, C, %.
 func measure(f field, cell, unit string) (float64, error) {
-	if bare(cell) && f.of != number {
+	if cell = inUnits(cell); bare(cell) && f.of != number {
 		cell += unit
 	}
 	var v float64
@@ -125,11 +126,12 @@ func measure(f field, cell, unit string) (float64, error) {
 }
 
 func readYesNo(f field, cell string) (bool, error) {
-	switch plain(cell) {
-	case "yes", "y", "true", "1", "x", "pass", "passed":
-		return true, nil
-	case "no", "n", "false", "0", "", "fail", "failed":
+	word := plain(cell)
+	switch {
+	case word == "" || slices.Contains(noWords, word):
 		return false, nil
+	case slices.Contains(yesWords, word):
+		return true, nil
 	}
 	return false, fmt.Errorf("%s %q: want yes or no", f.name, cell)
 }

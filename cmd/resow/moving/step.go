@@ -15,19 +15,10 @@ import (
 // that none is dropped unseen.
 type row struct {
 	*planner
-	cells map[string]string
+	cells map[string]string // by field, numbers with a decimal point
+	raw   map[string]string // the same as they stand in the file
 	used  map[string]bool
 	err   error // the first
-}
-
-// kindWords are other words for a kind.
-var kindWords = map[string]medium.Kind{
-	"sown": medium.KindSow, "sowing": medium.KindSow, "seeded": medium.KindSow, "plant": medium.KindSow, "planted": medium.KindSow,
-	"harvested": medium.KindHarvest, "harvesting": medium.KindHarvest, "wash": medium.KindRinse, "washed": medium.KindRinse, "rinsed": medium.KindRinse,
-	"dried": medium.KindDry, "drying": medium.KindDry, "sanitized": medium.KindSanitize, "sanitised": medium.KindSanitize, "sanitise": medium.KindSanitize,
-	"disinfect": medium.KindSanitize, "disinfected": medium.KindSanitize, "mould": medium.KindMold, "inspected": medium.KindInspect, "inspection": medium.KindInspect,
-	"held": medium.KindHold, "released": medium.KindRelease, "retired": medium.KindRetire, "misted": medium.KindMist, "misting": medium.KindMist,
-	"trimmed": medium.KindTrim,
 }
 
 func (r *row) text(name string) string {
@@ -41,7 +32,7 @@ func (r *row) number(name string) float64 {
 		return 0
 	}
 	f, _ := fieldNamed(name)
-	v, err := measure(f, cell, r.unit[name])
+	v, err := measure(f, cell, r.said[name].unit)
 	r.keep(err)
 	return v
 }
@@ -52,6 +43,23 @@ func (r *row) optional(name string) *float64 {
 	}
 	v := r.number(name)
 	return &v
+}
+
+// choice reads one of a few words, in any of the languages that are known.
+func (r *row) choice(name string) string {
+	word := plain(r.text(name))
+	if other, ok := choiceWords[name][word]; ok {
+		r.note("%s %q is read as %s", name, r.cells[name], other)
+		return other
+	}
+	return word
+}
+
+// needs refuses a row that leaves out what nobody can know for the person.
+func (r *row) needs(name, say string) {
+	if r.cells[name] == "" {
+		r.keep(fmt.Errorf("it has no %s; fill the cell, or say it for all rows with --set %s", name, say))
+	}
 }
 
 func (r *row) yes(name string) bool {
@@ -117,7 +125,7 @@ func (r *row) when() (time.Time, error) {
 		r.note("no date: the mat is registered as of now, so that no step before now can follow (give one with --set at=2025-01-31)")
 		return time.Time{}, nil
 	}
-	at, note, err := moment(date, clock, r.plan.Dates, r.Location)
+	at, note, err := moment(date, clock, r.plan.Dates, r.said["at"].year, r.Location)
 	if note != "" {
 		r.note("%s", note)
 	}
@@ -136,12 +144,15 @@ func (r *row) mat(out *store.Row) error {
 	}
 	m.LengthMM, m.WidthMM = r.number("length"), r.number("width")
 	if size := r.text("size"); size != "" {
+		if u := r.said["size"].unit; u != "" && strings.HasSuffix(strings.TrimRight(strings.ReplaceAll(size, "×", "x"), "0123456789., "), "x") {
+			size += u
+		}
 		if m.LengthMM != 0 || m.WidthMM != 0 {
 			return fmt.Errorf("it has both a size and a length or width; leave one out with --map")
 		}
 		l, w, err := amount.Size("size", size)
 		if err != nil {
-			return err
+			return fmt.Errorf("%w (for all rows: --map \"COLUMN=mm\")", err)
 		}
 		m.LengthMM, m.WidthMM = l, w
 	}
@@ -182,7 +193,7 @@ func (r *row) step(out *store.Row) error {
 		name = r.text("mark")
 	}
 	if name == "" {
-		return fmt.Errorf("it names no mat")
+		return errors.New("it names no mat; where merged cells leave gaps, --map \"COLUMN=mat,down\" takes the name above, and --skip LINES leaves lines out")
 	}
 	if code, ok := r.Find(name); ok {
 		out.Step.Mat = code
@@ -191,7 +202,7 @@ func (r *row) step(out *store.Row) error {
 	}
 	word := r.text("kind")
 	kind := medium.Kind(plain(word))
-	if other, ok := kindWords[string(kind)]; ok {
+	if other, ok := kindWords()[string(kind)]; ok {
 		r.note("the step %q is read as %s", word, other)
 		kind = other
 	}
@@ -209,9 +220,11 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 	case medium.KindHarvest:
 		return &medium.Harvest{YieldG: r.number("yield"), CutHeightMM: r.number("cut height"), KnifeTouched: r.yes("knife touched"), MoreCutsToCome: r.yes("more cuts"), Place: r.text("place")}, nil
 	case medium.KindRinse:
-		return &medium.Rinse{Debris: medium.Debris(plain(r.text("debris"))), Detergent: r.text("detergent"), Minutes: r.number("took") / 60, Place: r.text("place")}, nil
+		r.needs("debris", "debris=none")
+		return &medium.Rinse{Debris: medium.Debris(r.choice("debris")), Detergent: r.text("detergent"), Minutes: r.number("took") / 60, Place: r.text("place")}, nil
 	case medium.KindDry:
-		return &medium.Dry{Where: plain(r.text("where")), DurationS: int(r.number("for"))}, nil
+		r.needs("where", "where=air")
+		return &medium.Dry{Where: r.choice("where"), DurationS: int(r.number("for"))}, nil
 	case medium.KindSanitize:
 		return r.sanitize()
 	case medium.KindMold:
@@ -219,6 +232,7 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 	case medium.KindCut:
 		return &medium.Cut{LengthMM: r.number("length"), Where: r.text("where"), Through: r.yes("through")}, nil
 	case medium.KindSwab:
+		r.needs("pass", "pass=yes")
 		return &medium.Swab{Test: r.text("test"), Reading: r.number("reading"), Limit: r.number("limit"), Unit: r.text("unit"), Pass: r.yes("pass")}, nil
 	case medium.KindHold:
 		return &medium.Hold{Reason: r.text("reason")}, nil
@@ -249,18 +263,20 @@ func (r *row) sow() (medium.Body, error) {
 
 func (r *row) sanitize() (medium.Body, error) {
 	b := &medium.Sanitize{Product: r.text("product"), Active: plain(r.text("active")), ContactS: int(r.number("contact")), TempC: r.optional("temp"), PH: r.optional("ph"),
-		Method: plain(r.text("method")), Rinsed: r.yes("rinsed"), Place: r.text("place")}
-	switch plain(r.text("sides")) {
-	case "both", "2":
+		Method: r.choice("method"), Rinsed: r.yes("rinsed"), Place: r.text("place")}
+	switch r.choice("sides") {
+	case "both":
 		b.Sides = 2
-	case "one", "1":
+	case "one":
 		b.Sides = 1
 	default:
 		return nil, fmt.Errorf("sides %q: want both or one (for all rows: --set sides=both)", r.cells["sides"])
 	}
-	cell := r.text("strength")
+	r.needs("contact", "contact=2min")
+	r.needs("method", "method=spray")
+	cell := inUnits(r.text("strength"))
 	if bare(cell) {
-		cell += r.unit["strength"]
+		cell += r.said["strength"].unit
 	}
 	var err error
 	b.StrengthPPM, err = r.Strength(b.Product, b.Active, cell)

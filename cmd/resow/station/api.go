@@ -2,9 +2,8 @@ package station
 
 import (
 	_ "embed"
-	"encoding/json"
+	"io"
 	"net/http"
-	"net/url"
 	"strings"
 	"time"
 
@@ -33,16 +32,22 @@ func (s *Station) apiDocument(w http.ResponseWriter, _ *http.Request, _ session)
 	_, _ = w.Write(openAPI)
 }
 
+// apiDueMost bounds the items of one answer; its total counts the others too.
+const apiDueMost = 1000
+
 func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
-	items := []medium.DueItem{}
-	err := s.door.read(func(v *view) error {
-		work, err := v.Due(v.now, 1000)
+	items, total := []medium.DueItem{}, 0
+	err := s.door.read(func(v *view) (err error) {
+		if total, err = v.DueTotal(v.now); err != nil {
+			return err
+		}
+		work, err := v.Due(v.now, apiDueMost)
 		for _, one := range work {
 			items = append(items, one.Item(v.now, v.now))
 		}
 		return err
 	})
-	s.answer(w, r, who, map[string]any{"items": items}, err)
+	s.answer(w, r, who, map[string]any{"total": total, "items": items}, err)
 }
 
 func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {
@@ -104,39 +109,22 @@ func (s *Station) apiHistory(w http.ResponseWriter, r *http.Request, who session
 	s.answer(w, r, who, doc, err)
 }
 
-// stepsRequest asks for one step of one or many mats. Fields are those of the
-// page's form, as text.
-type stepsRequest struct {
-	Token  string            `json:"token"`
-	Kind   medium.Kind       `json:"kind"`
-	Mats   []string          `json:"mats"`
-	Fields map[string]string `json:"fields"`
-}
-
 func (s *Station) apiSteps(w http.ResponseWriter, r *http.Request, who session) {
 	if !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") {
 		s.fail(w, r, who, http.StatusUnsupportedMediaType, &RequestError{"send a JSON document, as application/json"})
 		return
 	}
-	var in stepsRequest
-	dec := json.NewDecoder(r.Body)
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&in); err != nil {
-		if statusOf(err) != http.StatusRequestEntityTooLarge {
-			err = &RequestError{"the document can't be read: " + err.Error()}
-		}
+	text, err := io.ReadAll(r.Body)
+	if err != nil {
 		s.failed(w, r, who, err)
 		return
 	}
-	if !isRecordable(in.Kind) {
-		s.failed(w, r, who, &medium.InputError{Field: "kind", Value: string(in.Kind), Want: "a step that the pages have"})
+	in, err := readSteps(text)
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	form := url.Values{}
-	for k, v := range in.Fields {
-		form.Set(k, v)
-	}
-	done, err := s.record(who, order{token: in.Token, kind: in.Kind, mats: in.Mats, form: form})
+	done, err := s.record(who, order{token: in.Token, kind: in.Kind, mats: in.Mats, form: in.Fields})
 	s.answer(w, r, who, done, err)
 }
 

@@ -78,6 +78,8 @@ func TestAnswersFitTheDocument(t *testing.T) {
 		{p, "post", "/api/v1/steps", "", `{"token":"short","kind":"rinse","mats":["` + mat + `"]}`, 400},
 		{p, "post", "/api/v1/steps", "", `{"token":"5123456789abcdef","kind":"rinse","mats":["` + mat + `"],"by":"SV"}`, 400},
 		{p, "post", "/api/v1/steps", "", `{`, 400},
+		{p, "post", "/api/v1/steps", "", `{"token":"7123456789abcdef","kind":"sow","mats":["` + mat + `"],"fields":{"crop":"radish","seed-lot":"S88"}}`, 400},
+		{p, "post", "/api/v1/steps", "", `{"token":"8123456789abcdef","kind":"harvest","mats":["` + mat + `"],"fields":{"yield":"310"}}`, 422},
 		{idle, "post", "/api/v1/steps", "", `{"token":"6123456789abcdef","kind":"rinse","mats":["` + mat + `"],"fields":{"debris":"none"}}`, 403},
 		{s.phone(t), "get", "/api/v1/due", "", "", 401},
 		{s.phone(t), "post", "/api/v1/steps", "", `{}`, 401},
@@ -215,4 +217,65 @@ func TestHealthAndMetrics(t *testing.T) {
 	has(t, body, "resow_steps_recorded_total 1\n")
 	has(t, body, "resow_ledger_commits_total 1\n")
 	has(t, body, `resow_requests_total{status="3xx"} 3`)
+}
+
+// What a document has that is not known is refused with a way out, and nothing
+// of it is recorded.
+func TestWhatIsNotKnownIsRefused(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mat := string(s.inStage(t, medium.Growing)[0])
+	send := func(body string) answer {
+		r := p.request("POST", "/api/v1/steps", strings.NewReader(body))
+		r.Header.Set("Content-Type", "application/json")
+		return p.do(r)
+	}
+	step := func(kind, fields string) string {
+		return `{"token":"0123456789abcdef","kind":"` + kind + `","mats":["` + mat + `"],"fields":{` + fields + `}}`
+	}
+	before := p.get("/api/v1/mats/" + mat + "/history").body
+	for body, want := range map[string]string{
+		step("sow", `"crop":"radish","seed-lot":"S88"`):                   `no field \"seed-lot\"; did you mean \"seed_lot\"`,
+		step("mist", `"wasser":"100mL"`):                                  `no field \"wasser\"; did you mean \"water\"`,
+		step("mist", `"Water":"100mL"`):                                   `did you mean \"water\"`,
+		step("mist", `"token":"1123456789abcdef"`):                        `no field \"token\"`,
+		step("mist", `"water":"100mL","water":"200mL"`):                   `\"water\" stands in it twice`,
+		step("mist", `"water":100`):                                       `water: want a text`,
+		step("mist", `"water":null`):                                      `water: want a text`,
+		step("mist", `"water":"100"`):                                     `such as 100mL`,
+		step("harvest", `"yield":"310g","knife_touched":"maybe"`):         `yes or no`,
+		step("inspect", `"fuzz":"no"`):                                    `fold_snaps`,
+		step("inspect", ``):                                               `fold_snaps`,
+		step("mist", ``) + step("mist", ``):                               `something follows its end`,
+		step("mist", ``) + `x`:                                            `something follows its end`,
+		`{"kind":"mist","kind":"rinse"}`:                                  `\"kind\" stands in it twice`,
+		`{"Kind":"mist"}`:                                                 `did you mean \"kind\"`,
+		`["mist"]`:                                                        `no JSON object`,
+		step("mist", "\"where\":\"\xff\""):                                `not in UTF-8`,
+		`{"token":"0123456789abcdef","kind":"mist","mats":"` + mat + `"}`: `mats: want a list`,
+	} {
+		got := send(body)
+		require.Contains(t, []int{400, 422}, got.status, "%s: %s", body, got.body)
+		require.Contains(t, got.body, want, body)
+	}
+	require.True(t, before == p.get("/api/v1/mats/"+mat+"/history").body)
+	require.Equal(t, 200, send(step("harvest", `"yield":"310g","knife_touched":"no"`)).status)
+	after := p.get("/api/v1/mats/" + mat + "/history").body
+	require.Equal(t, strings.Count(before, "knife_touched_mesh"), strings.Count(after, "knife_touched_mesh"), "no is no")
+	twice := p.post("/m/"+mat+"/rinse", map[string][]string{"token": {s.newToken()}, "debris": {"roots", "none"}})
+	require.Equal(t, 422, twice.status, "a field of a form has one value")
+}
+
+// TestDocumentAndFields holds the fields that are described against those that
+// are taken, both ways.
+func TestDocumentAndFields(t *testing.T) {
+	schemas := document(t)["components"].(object)["schemas"].(object)
+	for _, k := range recordable {
+		name := strings.ToUpper(string(k[:1])) + string(k[1:]) + "Fields"
+		var described []string
+		for field := range schemas[name].(object)["properties"].(object) {
+			described = append(described, field)
+		}
+		require.ElementsMatch(t, fieldNames(knownFields(k)), described, name)
+	}
 }

@@ -160,6 +160,9 @@ func (s *Station) tryBackup(note backupNote) (made string, anchor store.Anchor, 
 	if done.Path == "" {
 		return "", anchor, err
 	}
+	for _, note := range done.Notes() {
+		s.log.Print(note)
+	}
 	return filepath.Base(done.Path), done.Anchor, err
 }
 

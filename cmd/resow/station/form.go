@@ -291,7 +291,19 @@ type values struct {
 
 func (v *values) text(name string) string { return strings.TrimSpace(v.Get(name)) }
 
-func (v *values) on(name string) bool { return v.Get(name) != "" }
+// on reads a box that is ticked or not; a program may say no.
+func (v *values) on(name string) bool {
+	switch text := v.text(name); strings.ToLower(text) {
+	case "yes", "on": // a browser's own word
+		return true
+	case "", "no":
+	default:
+		if v.err == nil {
+			v.err = &medium.InputError{Field: name, Value: text, Want: "yes or no"}
+		}
+	}
+	return false
+}
 
 func (v *values) unit(metric, us string) string {
 	if v.us {

@@ -25,7 +25,7 @@ type duePage struct {
 	frame
 	Now, Soon []dueLine
 	At        string
-	More      bool
+	More      int // that are not shown
 }
 
 const dueShown = 100
@@ -34,9 +34,14 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 	var page duePage
 	err := s.door.read(func(v *view) error {
 		page = duePage{frame: s.frame(who, v.Farm, "due", s.t.get("due.title")), At: stamp(v.now, v.Location())}
-		work, err := v.Due(v.now.Add(24*time.Hour), dueShown+1)
-		page.More = len(work) > dueShown
-		for _, one := range work[:min(len(work), dueShown)] {
+		soon := v.now.Add(24 * time.Hour)
+		total, err := v.DueTotal(soon)
+		if err != nil {
+			return err
+		}
+		work, err := v.Due(soon, dueShown)
+		page.More = total - len(work)
+		for _, one := range work {
 			l := dueLine{Code: one.Code, Stage: s.stageText(one.Stage), Step: one.Step, StepURL: "/m/" + string(one.Code), Late: !one.At.After(v.now),
 				When: s.overdue(one.OverdueH(v.now))}
 			if isRecordable(one.Step) {

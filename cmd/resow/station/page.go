@@ -85,7 +85,24 @@ func (s *Station) show(w http.ResponseWriter, status int, name string, page any)
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
-	_, _ = w.Write(b.Bytes())
+	_, _ = w.Write(harmless(b.Bytes()))
+}
+
+// harmless writes as escapes what a page would obey or hide in a text: whoever
+// made a record or named a device must not turn a line round.
+func harmless(page []byte) []byte {
+	var out []byte
+	for line := range bytes.Lines(page) {
+		text := bytes.TrimRight(line, "\r\n")
+		for i, part := range strings.Split(string(text), "\t") {
+			if i > 0 {
+				out = append(out, '\t')
+			}
+			out = append(out, medium.Visible(part)...)
+		}
+		out = append(out, line[len(text):]...)
+	}
+	return out
 }
 
 // said gives the text that a person reads of an error. What went wrong inside
@@ -103,7 +120,7 @@ func (s *Station) said(r *http.Request, status int, err error) string {
 	if status == http.StatusRequestEntityTooLarge {
 		return s.t.get("guard.large")
 	}
-	return err.Error()
+	return medium.Visible(err.Error())
 }
 
 type failPage struct {

@@ -192,6 +192,11 @@ func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 		return o, badForm(err)
 	}
 	o.form = r.PostForm
+	for name, given := range o.form {
+		if len(given) > 1 && name != "mat" {
+			return o, &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: "one value, not several"}
+		}
+	}
 	o.token = o.form.Get("token")
 	return o, nil
 }

@@ -326,8 +326,8 @@ func caseless(next http.Handler) http.Handler {
 }
 
 // TerminalQR writes an address as a QR symbol of half blocks, dark on light
-// whatever the terminal's colors are.
-func TerminalQR(w io.Writer, address string) error {
+// whatever the terminal's colors are: dark colors a line.
+func TerminalQR(w io.Writer, address string, dark func(line string) string) error {
 	symbol, err := labels.NewSymbol(address, 60)
 	if err != nil {
 		return err
@@ -340,7 +340,7 @@ func TerminalQR(w io.Writer, address string) error {
 			top, low := symbol.Dark(x, y), symbol.Dark(x, y+1)
 			line.WriteString(map[[2]bool]string{{true, true}: " ", {true, false}: "▄", {false, true}: "▀", {false, false}: "█"}[[2]bool{top, low}])
 		}
-		if _, err := fmt.Fprintf(w, "\x1b[97;40m%s\x1b[0m\n", line.String()); err != nil {
+		if _, err := fmt.Fprintln(w, dark(line.String())); err != nil {
 			return err
 		}
 	}

@@ -72,6 +72,7 @@ var statuses = []struct {
 	{as[*store.MissingError], http.StatusInternalServerError},
 	{as[*store.ExistsError], http.StatusInternalServerError},
 	{as[*store.NotStoreError], http.StatusInternalServerError},
+	{as[*store.UnsureError], http.StatusInternalServerError}, // the phone asks again with the same token
 	{as[*store.DamagedError], http.StatusInternalServerError},
 	{as[*store.NewerError], http.StatusInternalServerError},
 	{as[*store.OlderError], http.StatusInternalServerError},

@@ -4,6 +4,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -130,4 +131,17 @@ func errorTypes(t *testing.T, dir string) (names []string) {
 		}
 	}
 	return names
+}
+
+// What somebody called his device, or wrote into a form, turns no line of a page
+// round and hides nothing in it.
+func TestPagesShowTextsHarmlessly(t *testing.T) {
+	page := string(harmless([]byte("<p>\ta\u202eb\u200b\r\n\u2066<bdi>Füße 大根</bdi>\x07</p>\n")))
+	require.Equal(t, "<p>\ta\\u202eb\\u200b\r\n\\u2066<bdi>Füße 大根</bdi>\\u0007</p>\n", page)
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	for _, got := range []answer{p.get("/m/T\u202e0000000"), p.get("/find?code=T%E2%80%AE00"), p.post("/many", url.Values{"code": {"\u202e\u2066"}, "do": {"add"}})} {
+		require.NotContains(t, got.body, "\u202e")
+		require.NotContains(t, got.body, "\u2066")
+	}
 }

@@ -51,7 +51,7 @@ var english = texts{
 
 	"find.label": "Code of a mat (scan or type)", "find.go": "Open",
 
-	"due.title": "Due now", "due.nothing": "Nothing is due.", "due.more": "There is more; do these first.", "due.soon": "In the next 24 hours",
+	"due.title": "Due now", "due.nothing": "Nothing is due.", "due.more": "%d more; do these first.", "due.soon": "In the next 24 hours",
 	"due.stale": "The station can't be reached. This is the list as it was at %s; look at the mat before you rely on it.", "due.at": "As of %s. This page refreshes itself.", "due.hours": "%s h overdue", "due.days": "%s days overdue", "due.in_hours": "in %s h", "due.in_days": "in %s days",
 
 	"word.sow": "sow", "word.sow with care": "sow with care", "word.do not sow": "do not sow", "word.retire": "retire",

@@ -1,0 +1,164 @@
+package moving
+
+import (
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"resow/medium"
+)
+
+// Words that growers write in their tables, in English, German and French.
+// What is read by one of them is said, to be confirmed.
+
+// field is one thing that a column can mean.
+type field struct {
+	name  string
+	of    quantity
+	other []string // names that other programs and people give it
+}
+
+var fields = []field{
+	{"mat", text, []string{"code", "tag", "label", "id", "mat id", "mat code", "mat no", "mat number", "mat name or number", "no", "number", "matte", "matten nr", "matte nr", "nr", "tapis", "n° tapis", "no tapis"}},
+	{"mark", text, []string{"mat name", "name", "old id"}},
+	{"kind", text, []string{"step", "action", "event", "what", "activity", "what was done", "task", "job", "work", "work done", "tätigkeit", "arbeit", "schritt", "was", "opération", "étape", "travail"}},
+	{"at", text, []string{"date", "happened at", "date and time", "datetime", "when", "day", "timestamp", "added at", "datum", "bought", "bought on", "date bought", "purchased", "purchase date", "registered", "in use since", "gekauft am", "le", "jour", "acheté le"}},
+	{"time", text, []string{"time of day", "clock", "hour", "uhrzeit", "zeit", "heure"}},
+	{"by", text, []string{"initials", "init", "who", "worker", "person", "done by", "operator", "staff", "employee", "wer", "kürzel", "visum", "mitarbeiter", "qui", "visa", "initiales", "par"}},
+	{"form", text, nil},
+	{"size", text, []string{"mat size", "dimensions", "größe", "grösse", "maße", "taille", "format"}},
+	{"length", length, []string{"mat length", "cut length", "länge", "longueur"}},
+	{"width", length, []string{"mat width", "breite", "largeur"}},
+	{"material", text, []string{"mesh", "mesh material", "material of mesh", "gewebe", "matière"}},
+	{"aperture", length, []string{"opening", "mesh opening", "mesh size", "hole size", "maschenweite", "maille", "ouverture"}},
+	{"thread", length, []string{"thread thickness", "thread diameter", "wire", "faden", "fadendicke", "fil"}},
+	{"layers", number, []string{"lagen", "couches"}},
+	{"roll", text, []string{"mesh roll", "sheet", "rolle", "rouleau"}},
+	{"supplier", text, []string{"supplier name", "vendor", "bought from", "maker", "lieferant", "fournisseur"}},
+	{"contact statement", text, []string{"food contact", "food contact statement"}},
+	{"contact date", text, []string{"food contact date", "statement date"}},
+	{"cost", number, []string{"price", "unit price", "unit cost", "cost each", "price each", "preis", "stückpreis", "prix"}},
+	{"weight", mass, []string{"dry weight", "trockengewicht", "poids à sec"}},
+	{"crop", text, []string{"variety", "plant", "crops", "kultur", "sorte", "culture", "variété"}},
+	{"seed", mass, []string{"seed mass", "seed weight", "saatgut", "saatmenge", "semence", "semences"}},
+	{"lot", text, []string{"crop lot", "batch", "lot no", "lot number", "batch no", "charge", "partie"}},
+	{"seed lot", text, []string{"seed batch", "seed lot no", "seed lot number", "saatgutcharge", "saatgut charge", "lot de semence", "lot semence"}},
+	{"place", text, []string{"shelf", "area", "location", "rack", "ort", "regal", "platz", "lieu", "étagère"}},
+	{"yield", mass, []string{"harvest weight", "fresh weight", "ertrag", "erntegewicht", "récolte", "rendement", "poids récolté"}},
+	{"cut height", length, []string{"schnitthöhe", "hauteur de coupe"}},
+	{"knife touched", yesNo, []string{"knife touched mesh", "messer berührt"}},
+	{"more cuts", yesNo, []string{"more cuts to come"}},
+	{"debris", text, []string{"left on mat", "roots left", "reste", "rückstände", "résidus"}},
+	{"detergent", text, []string{"soap", "spülmittel", "reinigungsmittel", "détergent", "savon"}},
+	{"took", span, []string{"minutes", "hands on time", "dauer"}},
+	{"where", text, []string{"spot", "dried in", "wo", "où"}},
+	{"for", span, []string{"duration", "drying time", "trockenzeit", "durée"}},
+	{"product", text, []string{"sanitizer", "sanitiser", "chemical", "mittel", "produkt", "desinfektionsmittel", "produit", "désinfectant"}},
+	{"active", text, []string{"active ingredient", "wirkstoff"}},
+	{"strength", strength, []string{"concentration", "konzentration", "stärke"}},
+	{"contact", span, []string{"contact time", "wet time", "einwirkzeit", "temps de contact"}},
+	{"temp", temperature, []string{"temperature", "temperatur", "température", "water temp", "wassertemperatur"}},
+	{"ph", number, nil},
+	{"sides", text, []string{"seiten", "faces", "côtés"}},
+	{"method", text, []string{"verfahren", "methode", "méthode"}},
+	{"rinsed", yesNo, []string{"rinsed after", "nachgespült", "rincé"}},
+	{"share", percent, []string{"share percent", "anteil"}},
+	{"seen", text, nil},
+	{"treated", text, []string{"treatment", "behandelt", "traité"}},
+	{"water", volume, []string{"wasser", "eau"}},
+	{"through", yesNo, []string{"cut through"}},
+	{"test", text, nil},
+	{"reading", number, []string{"result", "messwert"}},
+	{"limit", number, []string{"grenzwert", "limite"}},
+	{"unit", text, []string{"einheit", "unité"}},
+	{"pass", yesNo, []string{"passed", "bestanden", "conforme"}},
+	{"reason", text, []string{"why", "grund", "raison", "motif"}},
+	{"cause", text, nil},
+	{"note", text, []string{"notes", "comment", "comments", "remark", "remarks", "bemerkung", "bemerkungen", "notiz", "remarque", "remarques"}},
+	{"holes", number, []string{"löcher", "trous"}},
+	{"fuzz", yesNo, nil},
+	{"smell", yesNo, []string{"geruch", "odeur"}},
+	{"mold", yesNo, []string{"mould", "schimmel", "moisissure"}},
+	{"fold snaps", yesNo, nil},
+}
+
+// kindWords are other words for a kind.
+var kindWords = sync.OnceValue(func() map[string]medium.Kind {
+	kinds := map[string]medium.Kind{}
+	for kind, words := range map[medium.Kind]string{
+		medium.KindSow:      "sown sowing seeded plant planted aussaat gesät säen semis semé",
+		medium.KindHarvest:  "harvested harvesting ernte geerntet ernten récolte récolté",
+		medium.KindRinse:    "wash washed rinsed washing waschen gewaschen wäsche spülen lavage lavé rinçage",
+		medium.KindDry:      "dried drying trocknen getrocknet séchage séché",
+		medium.KindSanitize: "sanitized sanitised sanitise disinfect disinfected desinfektion desinfiziert désinfection désinfecté",
+		medium.KindMold:     "mould schimmel moisissure", medium.KindInspect: "inspected inspection kontrolle contrôle",
+		medium.KindHold: "held gesperrt", medium.KindRelease: "released freigegeben", medium.KindRetire: "retired discarded ausgemustert",
+		medium.KindMist: "misted misting besprüht arrosage", medium.KindTrim: "trimmed", medium.KindCut: "schnitt coupure",
+	} {
+		for w := range strings.FieldsSeq(words) {
+			kinds[w] = kind
+		}
+	}
+	return kinds
+})
+
+// choiceWords are other words for what a field can be.
+var choiceWords = map[string]map[string]string{
+	"debris": {"keine": "none", "nichts": "none", "sauber": "none", "clean": "none", "aucun": "none", "aucune": "none", "no": "none", "nein": "none", "non": "none",
+		"spuren": "traces", "wurzeln": "roots", "racines": "roots"},
+	"where":  {"sonne": "sun", "soleil": "sun", "luft": "air", "indoors": "air", "inside": "air"},
+	"sides":  {"beide": "both", "deux": "both", "les deux": "both", "2": "both", "eine": "one", "une": "one", "1": "one"},
+	"method": {"sprayed": "spray", "sprühen": "spray", "gesprüht": "spray", "pulvérisation": "spray", "soaked": "soak", "tauchen": "soak", "trempage": "soak", "wiped": "wipe", "wischen": "wipe"},
+}
+
+var (
+	yesWords = []string{"yes", "y", "true", "1", "x", "pass", "passed", "ok", "ja", "j", "oui", "o", "wahr", "vrai", "✓", "✔", "☑"}
+	noWords  = []string{"no", "n", "false", "0", "fail", "failed", "nein", "non", "falsch", "faux", "✗", "✘", "☐"}
+	// nothing stands where there is nothing to say, ditto where it is as above.
+	nothing = []string{"-", "–", "—", "--", "n/a", "na", "k.a.", "./."}
+	ditto   = []string{`"`, "''", "″", "〃", "„", "dto", "dto.", "ditto", "idem", "id."}
+)
+
+// monthNamed gives the month of a name or of its beginning of three letters and
+// more, 0 where it is none or more than one.
+func monthNamed(word string) time.Month {
+	word = strings.TrimSuffix(strings.ToLower(word), ".")
+	found := time.Month(0)
+	for i, names := range [12]string{"january januar jänner janvier", "february februar février", "march märz mars mrz", "april avril", "may mai", "june juni juin",
+		"july juli juillet", "august août aout", "september septembre", "october oktober octobre", "november novembre", "december dezember décembre"} {
+		for name := range strings.FieldsSeq(names) {
+			if len(word) >= 3 && strings.HasPrefix(name, word) {
+				if found != 0 && found != time.Month(i+1) {
+					return 0
+				}
+				found = time.Month(i + 1)
+			}
+		}
+	}
+	return found
+}
+
+func fieldNamed(name string) (field, bool) {
+	p := plain(name)
+	for _, f := range fields {
+		if f.name == p {
+			return f, true
+		}
+	}
+	for _, f := range fields {
+		if slices.Contains(f.other, p) {
+			return f, true
+		}
+	}
+	return field{}, false
+}
+
+// FieldNames lists what --map can name.
+func FieldNames() []string {
+	names := make([]string, len(fields))
+	for i, f := range fields {
+		names[i] = f.name
+	}
+	return names
+}

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+
+	"resow/medium"
+)
+
+// holdBatch is how many mats are held in one transaction. With all of a large
+// recall in one, nobody else could record meanwhile.
+const holdBatch = 1000
+
+// holding is what became of the mats of a trace that were to be held.
+type holding struct {
+	Held    []medium.Code `json:"held"`         // put on hold by this command
+	Before  int           `json:"held_before"`  // on hold already
+	Added   int           `json:"reason_added"` // of those, for something else: the reason was added
+	Retired int           `json:"retired"`      // they can't be held, and are not in use
+	Others  bool          `json:"recorded_meanwhile"`
+}
+
+// unfinishedHold is a failure after some of the mats were put on hold.
+type unfinishedHold struct {
+	held, left int
+	err        error
+}
+
+func (e *unfinishedHold) Error() string {
+	return fmt.Sprintf("put on hold %s; not reached yet: %d; %v; run the same command again: it holds the rest",
+		counted(e.held, "mat"), e.left, e.err)
+}
+
+func (e *unfinishedHold) Unwrap() error { return e.err }
+
+var errInterrupted = errors.New("stopped by Ctrl-C")
+
+// holdStep refuses, before a long trace, a hold that no mat could be given.
+func (a *app) holdStep(f *farm, reason string) (medium.Step, error) {
+	step := medium.Step{By: a.initials(), Body: &medium.Hold{Reason: reason}}
+	_, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.now(a))
+	return step, err
+}
+
+// holdAll holds mats, batch after batch, each whole. Between them others use the
+// ledger, and Ctrl-C stops it; what was held stays so, and the next run goes on
+// from there. recorded is how many steps the ledger had when the mats were found.
+func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h holding, err error) {
+	h.Held = []medium.Code{}
+	tell := a.progress("putting mats on hold")
+	stop := a.waiter()
+	defer stop.stop()
+	done := 0
+	for batch := range slices.Chunk(mats, holdBatch) {
+		err := a.open(false, func(f *farm) error { return h.hold(f, batch, step, recorded) })
+		if err == nil {
+			done += len(batch)
+			if tell != nil {
+				tell(done, len(mats))
+			}
+			if done < len(mats) && stop.wait(0) {
+				err = errInterrupted
+			}
+		}
+		if err != nil && done > 0 {
+			err = &unfinishedHold{len(h.Held), len(mats) - done, err}
+		}
+		if err != nil {
+			return h, err
+		}
+	}
+	return h, nil
+}
+
+// hold holds a few mats at once, as they stand now.
+func (h *holding) hold(f *farm, mats []medium.Code, step medium.Step, recorded uint64) error {
+	var steps []medium.Step
+	now := *h
+	for _, code := range mats {
+		c, err := f.Condition(code)
+		if err != nil {
+			return err
+		}
+		step.Mat = code
+		switch {
+		case c.Stage == medium.Retired:
+			now.Retired++
+			continue
+		case c.Stage != medium.OnHold:
+			now.Held = append(now.Held, code)
+		default:
+			now.Before++
+			if c.IsHeldFor(step.Body.(*medium.Hold).Reason) {
+				continue
+			}
+			now.Added++ // who releases it must see this reason too
+		}
+		steps = append(steps, step)
+	}
+	if len(steps) > 0 {
+		if _, err := f.Record("", steps); err != nil {
+			return err
+		}
+	}
+	anchor, err := f.Anchor()
+	now.Others = anchor.Count != recorded+uint64(len(now.Held)+now.Added)
+	*h = now
+	return err
+}
+
+// printHolding says what was held, in plain numbers.
+func (a *app) printHolding(w io.Writer, h holding, reason string) {
+	if len(h.Held)+h.Added == 0 {
+		fmt.Fprintln(w, "All of these mats are on hold or retired already.")
+	} else {
+		said := fmt.Sprintf("%s: %s, %q.", a.paint(red, "ON HOLD"), counted(len(h.Held), "mat"), reason)
+		fmt.Fprint(w, wrap(said, 79, "  "))
+	}
+	text := fmt.Sprintf("On hold before: %d.", h.Before)
+	if h.Added > 0 {
+		text += fmt.Sprintf(" Of those for something else: %d; this reason was added.", h.Added)
+	}
+	if h.Retired > 0 {
+		text += fmt.Sprintf(" Retired, and so not held: %d.", h.Retired)
+	}
+	fmt.Fprint(w, wrap(text, 79, "  "))
+	if h.Others {
+		said := "Others recorded steps meanwhile; run the same command once more, to be sure that it has every mat."
+		fmt.Fprint(w, wrap(said, 79, "  "))
+	}
+}

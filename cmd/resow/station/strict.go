@@ -1,0 +1,166 @@
+package station
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/url"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"resow/medium"
+)
+
+// stepsRequest asks for one step of one or many mats. Fields are those of the
+// page's form, as text.
+type stepsRequest struct {
+	Token  string
+	Kind   medium.Kind
+	Mats   []string
+	Fields url.Values
+}
+
+// readSteps reads the one document of a request. What it does not know it
+// refuses: a field that is dropped is lost to every recall, and an answer of
+// 200 says that it is on record.
+func readSteps(text []byte) (stepsRequest, error) {
+	var in stepsRequest
+	if !utf8.Valid(text) {
+		return in, &RequestError{"the document is not in UTF-8"}
+	}
+	doc, err := members("the document", text, []string{"token", "kind", "mats", "fields"})
+	if err != nil {
+		return in, err
+	}
+	for name, to := range map[string]any{"token": &in.Token, "kind": &in.Kind, "mats": &in.Mats} {
+		if value, ok := doc[name]; ok && json.Unmarshal(value, to) != nil {
+			return in, &RequestError{name + ": want " + map[string]string{"token": "a text", "kind": "a text", "mats": "a list of codes, each a text"}[name]}
+		}
+	}
+	if !isRecordable(in.Kind) {
+		return in, &medium.InputError{Field: "kind", Value: string(in.Kind), Want: "a step that the pages have"}
+	}
+	in.Fields = url.Values{}
+	if doc["fields"] == nil {
+		return in, saysAll(in)
+	}
+	known := knownFields(in.Kind)
+	fields, err := members("a step of "+string(in.Kind), doc["fields"], fieldNames(known))
+	if err != nil {
+		return in, err
+	}
+	for name, value := range fields {
+		var text string
+		if json.Unmarshal(value, &text) != nil || string(value) == "null" {
+			return in, &RequestError{fmt.Sprintf("%s: want a text, with its unit where it has one; got %s", name, value)}
+		}
+		in.Fields.Set(name, text)
+	}
+	for _, f := range known { // a page names the unit beside the field; here nothing does
+		if v := strings.TrimSpace(in.Fields.Get(f.Name)); f.Unit != "" && v != "" && strings.Contains("0123456789", v[len(v)-1:]) {
+			return in, &medium.InputError{Field: f.Name, Value: v, Want: "its unit with it, such as " + v + f.Unit}
+		}
+	}
+	return in, saysAll(in)
+}
+
+// saysAll refuses a look that does not say what it saw: on the page the boxes
+// that were left empty are before the person's eyes, in a document nothing is.
+func saysAll(in stepsRequest) error {
+	if in.Kind != medium.KindInspect {
+		return nil
+	}
+	for _, name := range []string{"fold_snaps", "fuzz", "smell", "mold"} {
+		if strings.TrimSpace(in.Fields.Get(name)) == "" {
+			return &medium.InputError{Field: name, Want: "yes or no: an inspection says what was looked for and not seen, too"}
+		}
+	}
+	return nil
+}
+
+// knownFields are all the fields that a step of a kind may have.
+func knownFields(k medium.Kind) []field {
+	form := (&Station{t: english}).stepForm(k, medium.Farm{Bottles: make([]medium.Bottle, 1)}, url.Values{})
+	return append(form.Fields, field{Name: "at"}, field{Name: "ago_ms"})
+}
+
+func fieldNames(fields []field) []string {
+	names := make([]string, len(fields))
+	for i, f := range fields {
+		names[i] = f.Name
+	}
+	return names
+}
+
+// members reads an object that has only known names, each once, and nothing
+// behind it.
+func members(what string, text []byte, known []string) (map[string]json.RawMessage, error) {
+	bad := func(why string) (map[string]json.RawMessage, error) {
+		return nil, &RequestError{"the document can't be read: " + why}
+	}
+	d := json.NewDecoder(bytes.NewReader(text))
+	if open, err := d.Token(); err != nil || open != json.Delim('{') {
+		return bad(what + " is no JSON object")
+	}
+	out := map[string]json.RawMessage{}
+	for d.More() {
+		token, err := d.Token()
+		if err != nil {
+			return bad(err.Error())
+		}
+		name := token.(string) // the decoder lets nothing else stand before a colon
+		var value json.RawMessage
+		if err := d.Decode(&value); err != nil {
+			return bad(err.Error())
+		}
+		if _, twice := out[name]; twice {
+			return bad(fmt.Sprintf("%q stands in it twice", name))
+		}
+		if !slices.Contains(known, name) {
+			return nil, &RequestError{fmt.Sprintf("%s has no field %q; did you mean %q? It has %s", what, name, nearest(name, known), strings.Join(known, ", "))}
+		}
+		out[name] = value
+	}
+	if _, err := d.Token(); err != nil {
+		return bad(err.Error())
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return bad("something follows its end; send one document with each request")
+	}
+	return out, nil
+}
+
+// nearest is the known name that takes the fewest changes of a letter.
+func nearest(name string, known []string) string {
+	best, least := "", -1
+	for _, k := range known {
+		if n := distance(strings.ToLower(name), k); least < 0 || n < least {
+			best, least = k, n
+		}
+	}
+	return best
+}
+
+// distance counts the letters to change, put in or take out between two words.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		corner := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := corner
+			if a[i] != b[j] {
+				cost++
+			}
+			corner = row[j+1]
+			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}

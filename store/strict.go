@@ -1,0 +1,70 @@
+package store
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+)
+
+// strictJSON reads one document that holds only known names, each once, and
+// nothing behind it.
+func strictJSON(text []byte, v any) error {
+	d := json.NewDecoder(bytes.NewReader(text))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return fmt.Errorf("it can't be read: %w", err)
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return errors.New("something follows the record")
+	}
+	if name := repeatedName(text); name != "" {
+		return fmt.Errorf("%q stands in it twice", name)
+	}
+	return nil
+}
+
+// repeatedName gives a name that an object of a valid document has twice, in
+// small or capital letters: which of the two counts would differ from reader to
+// reader.
+func repeatedName(text []byte) string {
+	var open [][]string // the names so far of each object that is open; nil for a list
+	for i := 0; i < len(text); i++ {
+		switch text[i] {
+		case '{':
+			open = append(open, []string{})
+		case '[':
+			open = append(open, nil)
+		case '}', ']':
+			open = open[:len(open)-1]
+		case '"':
+			end := i + 1
+			for text[end] != '"' {
+				if text[end] == '\\' {
+					end++
+				}
+				end++
+			}
+			quoted := text[i : end+1]
+			i = end
+			after := bytes.TrimLeft(text[end+1:], " \t\r\n")
+			if len(open) == 0 || open[len(open)-1] == nil || len(after) == 0 || after[0] != ':' {
+				continue // a value
+			}
+			name := string(quoted[1 : len(quoted)-1])
+			if bytes.IndexByte(quoted, '\\') >= 0 {
+				_ = json.Unmarshal(quoted, &name) // it was read once already
+			}
+			last := &open[len(open)-1]
+			for _, n := range *last {
+				if strings.EqualFold(n, name) {
+					return name
+				}
+			}
+			*last = append(*last, name)
+		}
+	}
+	return ""
+}

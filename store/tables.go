@@ -1,0 +1,415 @@
+package store
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// Tables writes every record into a table of its kind, for a spreadsheet: UTF-8
+// with a byte order mark, lines ended as in RFC 4180, a column for each field.
+// A cell is empty where nothing was recorded. A list inside a record, such as
+// the crops of a mix, takes a row for each part, with the record's other cells
+// on each. open makes the table of a kind when its first record comes; Tables
+// closes it, and gives the number of records in each.
+func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map[medium.Kind]int, error) {
+	tables := map[medium.Kind]*table{}
+	records := map[medium.Kind]int{}
+	err := s.walk(func(tx *bbolt.Tx) error {
+		voided, err := voidedSteps(tx)
+		if err != nil {
+			return err
+		}
+		return inOrder(tx, func(_ uint64, stored []byte, step medium.Step) error {
+			t := tables[step.Kind]
+			if t == nil {
+				w, err := open(step.Kind)
+				if err != nil {
+					return err
+				}
+				t = newTable(w, step.Body)
+				tables[step.Kind] = t
+			}
+			records[step.Kind]++
+			return t.write(step, voided[stepName{step.Mat, step.MatSeq}])
+		})
+	})
+	for _, t := range tables {
+		if closing := t.close(); err == nil {
+			err = closing
+		}
+	}
+	return records, err
+}
+
+// stepName names a step by its mat and its place there.
+type stepName struct {
+	mat medium.Code
+	seq uint64
+}
+
+// voidedSteps says of each step that is void which one voids it, and why.
+func voidedSteps(tx *bbolt.Tx) (map[stepName]string, error) {
+	voided := map[stepName]string{}
+	err := inOrder(tx, func(_ uint64, _ []byte, step medium.Step) error {
+		if b, ok := step.Body.(*medium.Correct); ok {
+			voided[stepName{step.Mat, b.MatSeq}] = fmt.Sprintf("by step %d: %s", step.MatSeq, b.Reason)
+		}
+		return nil
+	})
+	return voided, err
+}
+
+// table is one file of Tables.
+type table struct {
+	w   io.WriteCloser
+	csv *csv.Writer
+	err error
+}
+
+// The columns of every table, before those of the body. A file that begins so
+// is one of ours.
+var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "voided", "replaces", "token",
+	"accepted", "from", "to", "late", "policy", "findings"}
+
+func newTable(w io.WriteCloser, body medium.Body) *table {
+	t := &table{w: w, csv: csv.NewWriter(w)}
+	t.csv.UseCRLF = true
+	_, t.err = io.WriteString(w, "\ufeff")
+	t.row(append(slices.Clone(envelopeColumns), columnsOf(reflect.TypeOf(body).Elem(), "")...))
+	return t
+}
+
+func (t *table) row(cells []string) {
+	for i, c := range cells {
+		cells[i] = guardCell(c)
+	}
+	if err := t.csv.Write(cells); t.err == nil {
+		t.err = err
+	}
+}
+
+func (t *table) write(s medium.Step, voided string) error {
+	o := s.Outcome
+	findings := make([]string, len(o.Findings))
+	for i, f := range o.Findings {
+		findings[i] = f.Rule + ": " + f.Text
+	}
+	replaces := ""
+	if s.Replaces > 0 {
+		replaces = strconv.FormatUint(s.Replaces, 10)
+	}
+	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339),
+		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
+		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; ")}
+	body := reflect.ValueOf(s.Body).Elem()
+	for part := range partsOf(body) {
+		t.row(append(slices.Clone(envelope), cellsOf(body, part)...))
+	}
+	return t.err
+}
+
+func (t *table) close() error {
+	t.csv.Flush()
+	if err := t.csv.Error(); t.err == nil {
+		t.err = err
+	}
+	if err := t.w.Close(); t.err == nil {
+		t.err = err
+	}
+	return t.err
+}
+
+var (
+	timeType  = reflect.TypeFor[time.Time]()
+	cellGuard = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?([eE][+-]?[0-9]+)?$`) })
+)
+
+const formulaSigns = "=+-@\t\r＝＋－＠"
+
+// guardCell keeps a spreadsheet from running a cell as a formula: OWASP, "CSV
+// Injection". A plain number keeps its sign.
+func guardCell(cell string) string {
+	if needsGuard(cell) {
+		return "'" + cell
+	}
+	return cell
+}
+
+// needsGuard is true for a guarded cell too, so that one that was typed so comes
+// back.
+func needsGuard(cell string) bool {
+	if rest, ok := strings.CutPrefix(cell, "'"); ok {
+		return needsGuard(rest)
+	}
+	return cell != "" && !cellGuard().MatchString(cell) && strings.ContainsRune(formulaSigns, []rune(cell)[0])
+}
+
+// unguarded gives the text that guardCell made a cell of.
+func unguarded(cell string) string {
+	if rest, ok := strings.CutPrefix(cell, "'"); ok && needsGuard(rest) {
+		return rest
+	}
+	return cell
+}
+
+// listOf gives the type of a list's parts, where a field is a list of records.
+func listOf(t reflect.Type) (reflect.Type, bool) {
+	return t, t.Kind() == reflect.Slice && t.Elem().Kind() == reflect.Struct
+}
+
+// partsOf is the number of rows that a body takes.
+func partsOf(v reflect.Value) int {
+	for i := range v.NumField() {
+		if _, ok := listOf(v.Field(i).Type()); ok {
+			return max(1, v.Field(i).Len())
+		}
+	}
+	return 1
+}
+
+// columnsOf lists the fields of a body by their JSON names; those of a part
+// stand behind its name and a dot, those of a list's parts by themselves behind
+// the column that numbers them.
+func columnsOf(t reflect.Type, prefix string) (names []string) {
+	for i := range t.NumField() {
+		f := t.Field(i)
+		if !f.IsExported() {
+			continue
+		}
+		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if list, ok := listOf(f.Type); ok {
+			names = append(append(names, prefix+"part"), columnsOf(list.Elem(), prefix)...)
+		} else if part, ok := partOf(f.Type); ok {
+			names = append(names, columnsOf(part, prefix+name+".")...)
+		} else {
+			names = append(names, prefix+name)
+		}
+	}
+	return names
+}
+
+func partOf(t reflect.Type) (reflect.Type, bool) {
+	if t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	return t, t.Kind() == reflect.Struct && t != timeType
+}
+
+func cellsOf(v reflect.Value, row int) (cells []string) {
+	for i := range v.NumField() {
+		field := v.Type().Field(i)
+		if !field.IsExported() {
+			continue
+		}
+		f := v.Field(i)
+		if list, ok := listOf(f.Type()); ok {
+			if row >= f.Len() {
+				cells = append(cells, make([]string, 1+len(columnsOf(list.Elem(), "")))...)
+			} else {
+				cells = append(append(cells, fmt.Sprintf("%d of %d", row+1, f.Len())), cellsOf(f.Index(row), 0)...)
+			}
+			continue
+		}
+		part, ok := partOf(f.Type())
+		if f.Kind() == reflect.Pointer && f.IsNil() {
+			n := 1
+			if ok {
+				n = len(columnsOf(part, ""))
+			}
+			cells = append(cells, make([]string, n)...)
+			continue
+		}
+		said := f.Kind() == reflect.Pointer
+		f = reflect.Indirect(f)
+		switch _, options, _ := strings.Cut(field.Tag.Get("json"), ","); {
+		case ok:
+			cells = append(cells, cellsOf(f, row)...)
+		case !said && f.IsZero() && f.Kind() != reflect.Bool && strings.Contains(options, "omitempty"):
+			cells = append(cells, "") // nothing was recorded, which is not none
+		default:
+			cells = append(cells, cellOf(f))
+		}
+	}
+	return cells
+}
+
+func cellOf(v reflect.Value) string {
+	switch x := v.Interface().(type) {
+	case time.Time:
+		if x.IsZero() {
+			return ""
+		}
+		return x.Format(time.RFC3339)
+	case float64:
+		return strconv.FormatFloat(x, 'g', -1, 64)
+	case []string:
+		return strings.Join(x, " ")
+	}
+	return fmt.Sprint(v.Interface())
+}
+
+// IsTable says whether the head of a table is one that Tables writes.
+func IsTable(head []string) bool {
+	if len(head) < len(envelopeColumns) {
+		return false
+	}
+	return slices.Equal(head[:7], envelopeColumns[:7])
+}
+
+// TableRow is one row of a table that Tables wrote.
+type TableRow struct {
+	Line  int
+	Cells map[string]string
+}
+
+// FromTables makes the steps of rows that Tables wrote, in the order in which
+// they were recorded. What a step was checked against is left to the rules that
+// it goes through again. Rows that can't be read are listed.
+func FromTables(rows []TableRow) (steps []Row, bad []BadRow) {
+	at := map[string]int{} // seq: place among the steps
+	for _, r := range rows {
+		step, err := stepOfRow(r.Cells)
+		if err != nil {
+			bad = append(bad, BadRow{Line: r.Line, Text: err.Error()})
+			continue
+		}
+		if i, ok := at[r.Cells["seq"]]; ok {
+			if err := addParts(steps[i].Step.Body, step.Body); err != nil {
+				bad = append(bad, BadRow{Line: r.Line, Text: err.Error()})
+			}
+			continue
+		}
+		at[r.Cells["seq"]] = len(steps)
+		token := fmt.Sprintf("table-%s-%d-%d", step.Mat, step.MatSeq, step.At.Unix())
+		if step.Mat == medium.FarmThread { // its name is no text for a token
+			token = fmt.Sprintf("table-farm-%d-%d", step.MatSeq, step.At.Unix())
+		}
+		steps = append(steps, Row{Line: r.Line, Step: step, Token: token})
+	}
+	slices.SortStableFunc(steps, func(a, b Row) int { return int(a.Step.Seq) - int(b.Step.Seq) })
+	return steps, bad
+}
+
+// addParts puts the list of one row's body behind that of another.
+func addParts(to, from medium.Body) error {
+	a, b := reflect.ValueOf(to).Elem(), reflect.ValueOf(from).Elem()
+	if a.Type() == b.Type() {
+		for i := range a.NumField() {
+			if _, ok := listOf(a.Field(i).Type()); ok {
+				a.Field(i).Set(reflect.AppendSlice(a.Field(i), b.Field(i)))
+				return nil
+			}
+		}
+	}
+	return errors.New("its number (seq) stands in a row before it, too")
+}
+
+func stepOfRow(cells map[string]string) (medium.Step, error) {
+	for name, cell := range cells {
+		cells[name] = unguarded(cell)
+	}
+	s := medium.Step{Mat: medium.Code(cells["mat"]), By: cells["by"], Kind: medium.Kind(cells["kind"])}
+	s.Body = medium.NewBody(s.Kind)
+	if s.Body == nil {
+		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
+	}
+	for name, to := range map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At} {
+		if err := readCell(reflect.ValueOf(to).Elem(), name, cells[name]); err != nil {
+			return s, err
+		}
+	}
+	if s.Seq == 0 || s.MatSeq == 0 || s.At.IsZero() {
+		return s, errors.New("it has no number (seq, mat_seq) or no time (happened_at); export it again")
+	}
+	_, err := readCells(reflect.ValueOf(s.Body).Elem(), "", cells)
+	return s, err
+}
+
+// readCells fills a body from the cells of its columns, and says whether any
+// was filled.
+func readCells(v reflect.Value, prefix string, cells map[string]string) (any bool, err error) {
+	for i := range v.NumField() {
+		field := v.Type().Field(i)
+		if !field.IsExported() {
+			continue
+		}
+		f := v.Field(i)
+		name, _, _ := strings.Cut(field.Tag.Get("json"), ",")
+		name = prefix + name
+		filled := false
+		if list, ok := listOf(f.Type()); ok {
+			part := reflect.New(list.Elem()).Elem()
+			if filled, err = readCells(part, prefix, cells); filled {
+				f.Set(reflect.Append(f, part))
+			}
+		} else if part, ok := partOf(f.Type()); ok {
+			inside := reflect.New(part)
+			if filled, err = readCells(inside.Elem(), name+".", cells); filled && f.Kind() == reflect.Pointer {
+				f.Set(inside)
+			} else if filled {
+				f.Set(inside.Elem())
+			}
+		} else if filled = cells[name] != ""; filled {
+			if f.Kind() == reflect.Pointer {
+				f.Set(reflect.New(f.Type().Elem()))
+			}
+			err = readCell(reflect.Indirect(f), name, cells[name])
+		}
+		if err != nil {
+			return any, err
+		}
+		any = any || filled
+	}
+	return any, nil
+}
+
+func readCell(v reflect.Value, name, cell string) (err error) {
+	if cell == "" {
+		return nil
+	}
+	switch v.Kind() {
+	case reflect.String:
+		v.SetString(cell)
+	case reflect.Bool:
+		var on bool
+		on, err = strconv.ParseBool(strings.ToLower(cell)) // a spreadsheet writes TRUE
+		v.SetBool(on)
+	case reflect.Int:
+		var n int64
+		n, err = strconv.ParseInt(cell, 10, 64)
+		v.SetInt(n)
+	case reflect.Uint64:
+		var n uint64
+		n, err = strconv.ParseUint(cell, 10, 64)
+		v.SetUint(n)
+	case reflect.Float64:
+		var x float64
+		x, err = strconv.ParseFloat(cell, 64)
+		v.SetFloat(x)
+	case reflect.Slice:
+		v.Set(reflect.ValueOf(strings.Fields(cell)))
+	case reflect.Struct:
+		var t time.Time
+		t, err = time.Parse(time.RFC3339, cell)
+		v.Set(reflect.ValueOf(t))
+	default:
+		panic("store: a field of a body that a table can't hold: " + name)
+	}
+	if err != nil {
+		return fmt.Errorf("%s %q is not as the export wrote it; a spreadsheet may have changed it: export again, and import the file as it is", name, cell)
+	}
+	return nil
+}
