@@ -174,9 +174,7 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 		return refuse("it is no export of resow")
 	}
 	line := bytes.TrimPrefix(in.Bytes(), []byte("\ufeff"))
-	if err := json.Unmarshal(line, &h); err == nil && repeatedName(line) != "" {
-		return refuse("it is no head of an export: %q stands in it twice", repeatedName(line))
-	} else if err != nil || h.Export == 0 {
+	if err := json.Unmarshal(line, &h); err != nil || h.Export == 0 {
 		return refuse("it is no head of an export: %v", err)
 	}
 	if h.Export != ExportVersion || h.Format < 1 || h.Format > Format { // that of the file when it was made
@@ -184,9 +182,6 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 	}
 	if err := strictJSON(line, &h); err != nil {
 		return refuse("%v", err)
-	}
-	if key := repeatedKey(line); key != "" {
-		return refuse("the key %q stands in it twice", key)
 	}
 	id, err := hex.DecodeString(h.Store)
 	if err != nil || len(id) == 0 || len(id) > 64 {
@@ -279,14 +274,16 @@ func parseLine(text []byte) (readLine, error) {
 	}
 	err := strictJSON(text, &raw)
 	line := readLine{exportLine: raw.exportLine}
+	sum, odd := hex.DecodeString(raw.Hash)
+	if odd == nil {
+		line.hash = sum // also of a bad line
+	}
 	if err != nil {
 		return line, err
 	}
-	sum, err := hex.DecodeString(raw.Hash)
-	if err != nil || len(sum) != hashLen {
+	if len(line.hash) != hashLen {
 		return line, fmt.Errorf("its hash %q can't be read", raw.Hash)
 	}
-	line.hash = sum
 	if line.Version != medium.Version {
 		return line, &NewerError{What: fmt.Sprintf("a record of version %d", line.Version)}
 	}
@@ -296,9 +293,6 @@ func parseLine(text []byte) (readLine, error) {
 	}
 	if err := strictJSON(raw.Body, body); err != nil {
 		return line, err
-	}
-	if key := repeatedKey(text); key != "" { // of the few that are known
-		return line, fmt.Errorf("the key %q stands in it twice", key)
 	}
 	line.Body = body
 	return line, nil

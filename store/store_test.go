@@ -339,6 +339,52 @@ func TestPolicyChangeMovesTheDueList(t *testing.T) {
 	record(t, s, step("", &medium.PolicyChange{Setting: medium.Setting{Rule: "new-mat-hours", On: false, Limit: 2}, Reason: "trial"}))
 }
 
+// What is learned later of a solution moves the mats that rested on it in the due
+// list, at once and in what is made anew from the records.
+func TestWhatIsLearnedLaterMovesTheDueList(t *testing.T) {
+	s, c := newStore(t)
+	const bottle = "B000001X"
+	record(t, s, sanitizer())
+	record(t, s, adds(1, 3)...)
+	record(t, s, step("", &medium.Solution{Code: bottle, Product: "Peroxide 3 %", StrengthPPM: 1000}), step("", &medium.Strip{Code: bottle, ReadPPM: 1000, StepPPM: 50}))
+	mixed := c.now
+	var last time.Time // when the third was sanitized
+	for i := 1; i <= 3; i++ {
+		steps := c.wash(code(i))
+		use := steps[2].Body.(*medium.Sanitize)
+		use.Active, use.Solution = "", bottle
+		done := record(t, s, steps[:3]...)
+		require.True(t, done[2].Outcome.Accepted, "%+v", done[2].Outcome.Findings)
+		last = done[2].At
+	}
+	rested := func() (codes []medium.Code) {
+		due, err := s.Due(c.now.Add(24*time.Hour), 0)
+		require.NoError(t, err)
+		for _, w := range due {
+			if w.Dues[0].Rule == "rested-on" {
+				codes = append(codes, w.Code)
+			}
+		}
+		return codes
+	}
+	c.after(time.Hour)
+	record(t, s, step("", &medium.Strip{Code: bottle, ReadPPM: 1000, StepPPM: 50}))
+	require.Empty(t, rested(), "read now")
+	record(t, s, medium.Step{By: "ab", At: last.Add(-time.Minute), Body: &medium.Strip{Code: bottle, ReadPPM: 200, StepPPM: 50}})
+	require.Equal(t, []medium.Code{code(3)}, rested(), "used after that reading")
+	verifyClean(t, s)
+	record(t, s, medium.Step{By: "ab", At: mixed.Add(time.Hour), Body: &medium.Discard{Code: bottle, Reason: "used up"}})
+	require.Len(t, rested(), 3)
+	verifyClean(t, s)
+	require.NoError(t, s.rebuild())
+	require.Len(t, rested(), 3)
+	verifyClean(t, s)
+	again := c.wash(code(1))[2]
+	record(t, s, again)
+	require.Len(t, rested(), 2, "until the next accepted sanitizing")
+	verifyClean(t, s)
+}
+
 func TestClockSetBack(t *testing.T) {
 	s, c := newStore(t)
 	record(t, s, adds(1, 1)...)

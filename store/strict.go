@@ -21,7 +21,7 @@ func strictJSON(text []byte, v any) error {
 		return errors.New("something follows the record")
 	}
 	if name := repeatedName(text); name != "" {
-		return fmt.Errorf("%q stands in it twice", name)
+		return fmt.Errorf("the key %q stands in it twice", name)
 	}
 	return nil
 }

@@ -216,6 +216,8 @@ func (f *farm) state(b medium.Bottle, now time.Time) string {
 		return "not measured"
 	case least < d.MinPPM || most > d.MaxPPM:
 		return "unsure"
+	case len(f.Unmeasured(medium.Sanitize{Solution: b.Solution.Code, ContactS: d.ContactS, Sides: 2}, now)) > 0:
+		return "no temperature or pH"
 	}
 	return "good"
 }
@@ -250,10 +252,13 @@ for uses before.`,
 				if err := a.recordFarm(f, &s); err != nil || a.json {
 					return err
 				}
-				if s.StepPPM > 0 {
-					b.Strip = &s
-					printStrip(a.out, f, b, f.now(a))
+				if f.Farm, err = f.Store.Farm(); err != nil {
+					return err
 				}
+				if b, err = a.bottle(f, args[0]); err != nil {
+					return err
+				}
+				printStrip(a.out, f, b, f.now(a))
 				return nil
 			})
 		}}
@@ -306,14 +311,20 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 	state := f.state(b, now)
 	least, most := b.Range()
 	text := fmt.Sprintf("%s: %s, between %g and %g ppm", b.Solution.Code, state, least, most)
+	if b.Strip == nil {
+		text = fmt.Sprintf("%s: %s", b.Solution.Code, state)
+	}
 	if d.Directions != "" {
 		text += fmt.Sprintf("; the directions ask for %g to %g ppm", d.MinPPM, d.MaxPPM)
 	}
 	fmt.Fprint(w, wrap(text+".", 79, "  "))
+	if state == "no temperature or pH" {
+		fmt.Fprint(w, wrap(fmt.Sprintf("A step with it is not accepted before both were read: resow solution strip %s --temp 20C --ph 7.2", string(b.Solution.Code)), 79, "  "))
+	}
 	if state == "unsure" {
 		fmt.Fprint(w, wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
 	}
-	if computed := b.Solution.StrengthPPM; computed < least*0.8 || computed > most*1.2 {
+	if computed := b.Solution.StrengthPPM; b.Strip != nil && (computed < least*0.8 || computed > most*1.2) {
 		fmt.Fprint(w, wrap(fmt.Sprintf("The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed), 79, "  "))
 	}
 	today, _ := f.product(b.Solution.Product)
@@ -323,7 +334,7 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 		fmt.Fprint(w, wrap("The directions on file are others than those it was mixed under: discard it and mix a fresh one.", 79, "  "))
 	default:
 		have := b.Solution.StockML + b.Solution.WaterML
-		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strip.ReadPPM, have/1000)
+		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)
 	}
 }
 

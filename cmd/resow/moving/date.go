@@ -29,7 +29,7 @@ var (
 	namedFirst = sync.OnceValue(func() *regexp.Regexp {
 		return regexp.MustCompile(`^(?i)(\p{L}+)[. ]+(\d{1,2})(?:st|nd|rd|th)?[, ]+(\d{4})(?:[ ,]+(.+))?$`)
 	})
-	weekday     = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\p{L}+[.,]?\s+(.*\d.*)$`) })
+	weekday     = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(\p{L}{2,})[.,]*\s+(.*\d.*)$`) })
 	timePattern = sync.OnceValue(func() *regexp.Regexp {
 		return regexp.MustCompile(`^(\d{1,2})[:.h](\d{2})(?::(\d{2}))?\s*([AaPp]\.?[Mm]\.?)?(?:\s*(?:Uhr|h))?$`)
 	})
@@ -54,10 +54,29 @@ func readings(text string, year int) []reading {
 	if got := plainReadings(text, year); got != nil {
 		return got
 	}
-	if m := weekday().FindStringSubmatch(text); m != nil {
-		return plainReadings(m[1], year)
+	day, rest, ok := afterWeekday(text)
+	if !ok {
+		return nil
 	}
-	return nil
+	return slices.DeleteFunc(plainReadings(rest, year), func(r reading) bool {
+		return time.Date(r.y, r.m, r.d, 12, 0, 0, 0, time.UTC).Weekday() != day
+	})
+}
+
+// afterWeekday parts a date from the day of the week before it.
+func afterWeekday(text string) (day time.Weekday, rest string, ok bool) {
+	m := weekday().FindStringSubmatch(strings.TrimSpace(text))
+	if m == nil {
+		return 0, "", false
+	}
+	for i, names := range weekdays {
+		for name := range strings.FieldsSeq(names) {
+			if strings.HasPrefix(name, strings.ToLower(m[1])) {
+				return time.Weekday(i), m[2], true
+			}
+		}
+	}
+	return 0, "", false
 }
 
 func plainReadings(text string, year int) (out []reading) {
@@ -190,7 +209,10 @@ func day(text, order string, year int) (reading, error) {
 			return r, nil
 		}
 	}
+	_, rest, named := afterWeekday(text)
 	switch {
+	case named && len(plainReadings(rest, year)) > 0:
+		return reading{}, fmt.Errorf("the day of the week of %q is not that of the date; mend one of the two", text)
 	case len(all) > 0 && order != "":
 		return reading{}, fmt.Errorf("there is no day %q (read as %s)", text, order)
 	case datePattern().MatchString(text) || closePattern().MatchString(text):

@@ -95,6 +95,8 @@ func TestUnitsAndDatesAreAsked(t *testing.T) {
 	// one date that can only be month first settles the column, and is named
 	p = plan(t, text+"T000001X,03/14/2026 10:00,harvest,12\n", Options{Map: map[string]string{"yield": "g"}})
 	require.Equal(t, MDY, p.Dates)
+	set := plan(t, "mat,size\nM-1,250x510mm\n", Options{Set: map[string]string{"at": "03/04/2026"}})
+	require.Equal(t, []string{"--set at=2026-04-03", "--set at=2026-03-04"}, set.Questions[0].Say)
 	require.Contains(t, strings.Join(p.Guesses, "\n"), `dates are read as mdy, since "03/14/2026 10:00" fits no other order`)
 }
 

@@ -3,6 +3,7 @@ package moving
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -118,7 +119,7 @@ func (r *row) when() (at time.Time, dayOnly bool, err error) {
 		return time.Time{}, false, fmt.Errorf("it has a time of day (%s) and no date", clock)
 	}
 	if date == "" && r.plan.What == Steps {
-		return time.Time{}, false, fmt.Errorf("it has no date; a past step needs one")
+		return time.Time{}, false, errors.New("it has no date, and a past step needs one; fill the cell, or take the date above with --map \"COLUMN=at,down\"")
 	}
 	if date == "" {
 		r.note("no date: the mat is registered as of now, so that no step before now can follow (give one with --set at=2025-01-31)")
@@ -238,7 +239,11 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 	case medium.KindRelease:
 		return &medium.Release{Reason: r.text("reason")}, nil
 	case medium.KindInspect:
-		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"), Mold: r.yes("mold"), NoCuts: r.yes("no cuts"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
+		if !slices.ContainsFunc([]string{"fold snaps", "fuzz", "holes", "smell", "mold", "no cuts", "aperture", "note"}, func(n string) bool { return r.cells[n] != "" }) {
+			r.keep(errors.New("it does not say what the look saw; fill fold snaps, fuzz, smell or mold with yes or no, or say it for all rows with --set mold=no"))
+		}
+		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"),
+			Mold: r.yes("mold"), NoCuts: r.yes("no cuts"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
 	case medium.KindTrim:
 		return &medium.Trim{LengthMM: r.number("length"), WidthMM: r.number("width")}, nil
 	case medium.KindRetire:

@@ -164,9 +164,15 @@ func testBench() Bench {
 		},
 		State: func(medium.Farm, medium.Bottle, time.Time) string { return "not measured" },
 		Strip: func(reads, step, temp, pH string) (medium.Strip, error) {
+			v := &values{Values: url.Values{"temp": {temp}, "ph": {pH}}}
+			s := medium.Strip{TempC: v.measured("temp", "C", amount.Temperature), PH: v.measured("ph", "", amount.Number)}
+			if reads == "" && step == "" {
+				return s, v.err
+			}
 			r, err := amount.Number("strip", reads)
 			b, err2 := amount.Number("blocks", step)
-			return medium.Strip{ReadPPM: r, StepPPM: b}, cmp.Or(err, err2)
+			s.ReadPPM, s.StepPPM = r, b
+			return s, cmp.Or(v.err, err, err2)
 		},
 		Tag: func(w io.Writer, f medium.Farm, b medium.Bottle, _ time.Time) error {
 			_, err := io.WriteString(w, "%PDF "+string(b.Solution.Code))

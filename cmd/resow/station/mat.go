@@ -173,6 +173,7 @@ type matPage struct {
 	Steps       []medium.Kind
 	Wrong       []medium.Kind
 	Done        *medium.Result
+	NoPicture   []string // why pictures of Done are missing
 	Scanning    bool
 	Basket      int
 }
@@ -220,6 +221,9 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 			page.Basket = len(one.basket)
 		})
 		page.Scanning = true
+	}
+	if sent, ok := s.results.get(r.FormValue("sent")); ok {
+		page.NoPicture = sent.NoPicture
 	}
 	page.Live = true
 	s.show(w, http.StatusOK, "mat", page)
@@ -315,12 +319,18 @@ func (s *Station) postStep(w http.ResponseWriter, r *http.Request, who session) 
 		s.refused(w, r, who, o, err)
 		return
 	}
+	one := done.Steps[0]
+	next := "/m/" + string(one.Code) + "?step=" + strconv.FormatUint(one.MatSeq, 10)
+	if len(done.NoPicture) > 0 { // the page that is shown next says so
+		s.results.put(o.token, done)
+		next += "&sent=" + o.token // only plain characters: see tokenForm
+		done.Next = next
+	}
 	if wantsJSON(r) {
 		writeJSON(w, http.StatusOK, done)
 		return
 	}
-	one := done.Steps[0]
-	http.Redirect(w, r, "/m/"+string(one.Code)+"?step="+strconv.FormatUint(one.MatSeq, 10), http.StatusSeeOther)
+	http.Redirect(w, r, next, http.StatusSeeOther)
 }
 
 func (s *Station) orderFor(w http.ResponseWriter, r *http.Request, who session) (order, bool) {
@@ -395,7 +405,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 	lines := make([]historyLine, 0, len(thread))
 	for i, one := range slices.Backward(thread) {
 		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, Kind: one.Kind, Text: s.c.Describe(one.Body),
-			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: picturesOf(one.Body)}
+			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: medium.PicturesOf(one.Body)}
 		if one.Day && one.Seen.IsZero() {
 			l.At = one.At.In(loc).Format(time.DateOnly)
 		}
@@ -412,18 +422,6 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 		lines = append(lines, l)
 	}
 	return lines
-}
-
-func picturesOf(b medium.Body) []string {
-	switch b := b.(type) {
-	case *medium.Mold:
-		return b.Pictures
-	case *medium.Cut:
-		return b.Pictures
-	case *medium.Inspect:
-		return b.Pictures
-	}
-	return nil
 }
 
 type correctPage struct {

@@ -117,6 +117,9 @@ func (s *Station) said(r *http.Request, status int, err error) string {
 	if panicked || status == http.StatusInternalServerError {
 		return s.t.get("guard.failed")
 	}
+	if status == http.StatusRequestEntityTooLarge {
+		return s.t.get("guard.large")
+	}
 	return medium.Visible(err.Error())
 }
 
@@ -166,6 +169,7 @@ func (s *Station) paired(h func(http.ResponseWriter, *http.Request, session)) ht
 	return func(w http.ResponseWriter, r *http.Request) {
 		who, ok := s.who(r)
 		if ok {
+			s.renewCookie(w, r, who)
 			h(w, r, who)
 			return
 		}
@@ -182,6 +186,18 @@ func (s *Station) paired(h func(http.ResponseWriter, *http.Request, session)) ht
 			to += "?next=" + url.QueryEscape(r.URL.Path)
 		}
 		http.Redirect(w, r, to, http.StatusSeeOther)
+	}
+}
+
+// renewCookie gives a device that is in use its cookie for a month more. An open
+// page that nobody looks at asks for its live stream only, and a picture may be
+// kept by the browser: neither renews it.
+func (s *Station) renewCookie(w http.ResponseWriter, r *http.Request, who session) {
+	if r.URL.Path == "/events" || strings.HasPrefix(r.URL.Path, "/pictures/") {
+		return
+	}
+	if c, err := r.Cookie(s.cookieName()); err == nil && s.people.renew(who.Hash) {
+		s.setCookie(w, c.Value, sessionFor)
 	}
 }
 

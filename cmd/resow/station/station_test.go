@@ -35,7 +35,7 @@ func TestDailyRoundWithoutScript(t *testing.T) {
 		{medium.KindRinse, url.Values{"debris": {"roots"}}, medium.ToWash},
 		{medium.KindRinse, url.Values{"debris": {"none"}, "took": {"3"}}, medium.ToDry},
 		{medium.KindDry, url.Values{"where": {"air"}, "for": {"6"}}, medium.ToSanitize},
-		{medium.KindSanitize, url.Values{"product": {"chlorine, blue drum"}, "strength": {"150"}, "contact": {"3"}, "sides": {"both"}, "method": {"spray"}, "temp": {"20"}, "ph": {"7"}}, medium.Airing},
+		{medium.KindSanitize, url.Values{"product": {"chlorine, blue drum"}, "strength": {"150"}, "contact": {"3"}, "sides": {"both"}, "method": {"spray"}, "temp": {"20"}, "ph": {"7.2"}}, medium.Airing},
 		{medium.KindDry, url.Values{"where": {"sun"}, "for": {"2h"}}, medium.Ready},
 	}
 	for _, step := range steps {

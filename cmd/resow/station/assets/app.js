@@ -77,6 +77,7 @@
       if (answer.ok) {
         const missed = (doc.steps || []).filter((s) => !s.accepted);
         note = words.sent + " " + one.name;
+        if (doc.no_picture) note += ". " + words.nopicture + " " + doc.no_picture.join(" ");
         if (missed.length) note += ". " + words.missed + " " + missed.flatMap((s) => s.findings.map((f) => f.text)).join("; ");
       } else save(LOST, load(LOST).concat({ token: one.token, name: one.name, at: one.at, why: doc.error || String(answer.status) }));
       draw();
