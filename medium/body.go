@@ -36,7 +36,8 @@ type Mist struct {
 	Where   string  `cbor:"12" json:"where,omitempty"`
 }
 
-// Harvest cuts the crop off a growing mat.
+// Harvest cuts the crop off a growing mat. After a knife that touched the mesh
+// the mat is looked at before it is sown on again.
 type Harvest struct {
 	record
 	YieldG         float64 `cbor:"10" json:"yield_g,omitempty"`
@@ -145,8 +146,9 @@ type Swab struct {
 // Hold sets the mat apart until somebody decides.
 type Hold struct {
 	record
-	Reason   string `cbor:"10" json:"reason"`
+	Reason   string `cbor:"10" json:"reason"`              // may be empty where it was dropped
 	MustWash bool   `cbor:"11" json:"must_wash,omitempty"` // what happened to the mat is not known: no release back to where it was
+	Dropped  bool   `cbor:"12" json:"dropped,omitempty"`   // it fell on the floor: it is washed, whatever the release says
 }
 
 // Release ends a hold. The mat goes to ToWash, or back to the stage that it
@@ -169,14 +171,21 @@ type Inspect struct {
 	Note       string  `cbor:"16" json:"note,omitempty"`
 
 	Pictures []string `cbor:"17" json:"pictures,omitempty"`
+	// NoCuts: looked for, none is left. It counts for what a trim may have removed.
+	NoCuts bool `cbor:"18" json:"no_cuts,omitempty"`
 }
 
 // Trim cuts the mat to a smaller size. The fresh edges send it back to ToWash.
+// What was cut off is a strip along one side, or one along each of two.
 type Trim struct {
 	record
 	LengthMM    float64 `cbor:"10" json:"length_mm"`
 	WidthMM     float64 `cbor:"11" json:"width_mm"`
 	RemovesCuts bool    `cbor:"12" json:"removes_cuts,omitempty"` // the damaged part went with the offcut
+	// The size before; Admit fills it in. Where it is missing (older records),
+	// RemovesCuts took away every cut and hole.
+	FromLengthMM float64 `cbor:"13" json:"from_length_mm,omitempty"`
+	FromWidthMM  float64 `cbor:"14" json:"from_width_mm,omitempty"`
 }
 
 // Relabel puts a new label on a mat. The history stays.

@@ -39,6 +39,9 @@ func checkBody(body Body) error {
 	case *Swab:
 		return b.check()
 	case *Hold:
+		if b.Dropped {
+			return checkText("reason", b.Reason)
+		}
 		return needText("reason", b.Reason)
 	case *Release:
 		return needText("reason", b.Reason)

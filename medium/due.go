@@ -113,10 +113,12 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	day := func(t time.Time) string { return t.In(loc).Format("2 Jan 15:04") }
 
 	if c.Stage != Growing {
-		if retire := retireFindings(c, p, c.Last.In(loc)); len(retire) > 0 {
-			for _, f := range retire {
+		for _, f := range retireFindings(c, p, c.Last.In(loc)) {
+			if f.Severity == RetireIt {
 				add(KindRetire, c.Last, f.Rule, f.Text)
 			}
+		}
+		if len(out) > 0 {
 			return out
 		}
 		if l, on := p.limit("max-age"); on {
@@ -156,6 +158,9 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	inspectable := c.Stage == ToDry || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
 	if l, on := p.limit("inspection-due"); on && inspectable && float64(c.Turn-c.Inspected) >= l {
 		add(KindInspect, c.Since, "inspection-due", plural(c.Turn-c.Inspected, "turn")+" since the last inspection")
+	}
+	if _, on := p.limit("knife-touched"); on && inspectable && c.KnifeTouched {
+		add(KindInspect, c.Since, "knife-touched", "the knife touched the mesh at the harvest")
 	}
 	return out
 }

@@ -161,7 +161,7 @@ func TestDueOfAMixIsItsSlowestCrop(t *testing.T) {
 	c := testCondition(Growing)
 	c.Crops = []Sown{{Crop: "radish", DaysMax: 12}, {Crop: "basil", DaysMax: 16}, {Crop: "own"}}
 	w, _ := WorkOn(c, Farm{}, berlin)
-	assert.Equal(t, "radish + basil + own sown 24 Oct 09:00, at most 16 days", w.Dues[0].Text)
+	assert.Equal(t, "basil + own + radish sown 24 Oct 09:00, at most 16 days", w.Dues[0].Text)
 	assert.Equal(t, local(time.November, 9, 9).UTC(), w.At)
 }
 

@@ -91,7 +91,7 @@ func TestSanitizingNotAcceptedIsDue(t *testing.T) {
 func TestDirectionsOfAnotherActive(t *testing.T) {
 	f := bench(t)
 	b := f.Bottles[0]
-	b.Directions = nil
+	f.Labels = nil // it was mixed before its label was on file
 	d, ok := f.DirectionsOf(b)
 	require.True(t, ok)
 	assert.Equal(t, "Chlor Five", d.Name)

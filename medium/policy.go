@@ -66,13 +66,15 @@ var Rules = []Rule{
 		About: "the last sanitizing stands by what was learned of its solution and directions later"},
 	{Name: "swab-positive", Severity: Stop, Default: 1, Unit: "accepted sanitize step after it", Min: 1, Max: 1, Source: common,
 		About: "a failed swab is followed by an accepted sanitize step or a passed swab"},
+	{Name: "knife-touched", Severity: Stop, Default: 1, Unit: "inspection after it", Min: 1, Max: 1, Source: common,
+		About: "a mat whose mesh the knife touched is inspected before it is sown on"},
 	{Name: "cut-through", Severity: RetireIt, Default: 1, Unit: "cuts", Min: 1, Max: 20,
 		Source: common + " (FDA Food Code 4-501.12 asks the like of scored cutting surfaces; from memory)",
 		About:  "cuts through the mesh that no trim removed"},
 	{Name: "cut-length", Severity: RetireIt, Default: 100, Unit: "mm", Min: 1, Max: 5000, Source: common,
 		About: "summed length of all cuts that no trim removed"},
-	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "turns with mold", Min: 1, Max: 10, Window: 5, Source: common,
-		About: "turns with mold in the last turns (the window)"},
+	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "times mold", Min: 1, Max: 10, Window: 5, Source: common,
+		About: "mold in the last turns (the window); in one turn it counts again where the mat was washed between"},
 	{Name: "max-turns", Severity: RetireIt, Default: 30, Unit: "turns", Min: 1, Max: 1000,
 		Source: common + "; no study of reused mesh mats gives a number",
 		About:  "turns after which a mat is retired"},
@@ -82,7 +84,7 @@ var Rules = []Rule{
 		Source: "assumption for unrated polypropylene; a rating of the mesh, where given, goes first (half the strength is left at 100 % of a rating)",
 		About:  "total sun while drying"},
 	{Name: "yield-down", Severity: RetireIt, Default: 70, Unit: "% of before", Min: 1, Max: 99, Window: 3, Source: common,
-		About: "mean yield of the last turns (the window) of a crop against the turns before"},
+		About: "mean yield of the last turns (the window) of a crop against the turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
 	{Name: "inspection-failed", Severity: RetireIt, Default: 1, Unit: "holes", Min: 1, Max: 100,
 		Source: common + ": thread snaps when folded, or holes",
 		About:  "holes found, or a thread that snaps in the fold test"},
@@ -90,7 +92,9 @@ var Rules = []Rule{
 	{Name: "near-limit", Severity: Care, Default: 90, Unit: "% of a retire limit", Min: 10, Max: 100, Source: common,
 		About: "share of max-turns, max-age or sun-wear at which the verdict says so"},
 	{Name: "mold-last-turn", Severity: Care, Default: 1, Unit: "turns back", Min: 1, Max: 10, Source: common,
-		About: "mold in the last turns"},
+		About: "mold in the last turns, and older mold until the mat is inspected"},
+	{Name: "mold-voided", Severity: Care, Default: 1, Unit: "inspection after it", Min: 1, Max: 1, Source: common,
+		About: "a mat whose report of mold was voided is looked at"},
 	{Name: "contact-undocumented", Severity: Care, Default: 1, Unit: "statement", Min: 1, Max: 1,
 		Source: "21 CFR 177.1520 (polypropylene), 177.1630 (polyester), 177.1500 (nylon), EU 10/2011: compliance belongs to the sheet's resin and additives, so to the supplier's statement",
 		About:  "the supplier's food-contact statement and its date are on file"},
@@ -112,6 +116,8 @@ var Rules = []Rule{
 	{Name: "sanitize-wet", Severity: StepRule, Off: true, Default: 1, Unit: "allowed", Min: 1, Max: 1,
 		Source: common + ": water left on the mat thins the solution",
 		About:  "switched on, a rinsed mat may be sanitized while wet"},
+	{Name: "dry-least", Severity: StepRule, Default: 30, Unit: "min", Min: 1, Max: 1440, Source: common,
+		About: "least time of a drying; a shorter one is kept and not accepted"},
 	{Name: "both-sides", Severity: StepRule, Default: 2, Unit: "sides", Min: 1, Max: 2, Source: common,
 		About: "sides that must be wetted"},
 	{Name: "ceiling-chlorine", Severity: StepRule, Default: 200, Unit: "ppm", Min: 1, Max: 200,
@@ -153,7 +159,10 @@ var Rules = []Rule{
 // that have no limit in the policy: their limit is the order of a turn, the
 // sanitizer's directions, or the crop's own days.
 var OtherRules = map[string]string{
-	"dry-time":               "a drying takes no longer than the mat has been wet, give or take half an hour",
+	"dry-time":               "a drying takes no longer than the mat has been wet, give or take half an hour; today it is refused",
+	"trim-cuts":              "a cut goes with what a trim cut off where its place was in it, or by an inspection after the trim",
+	"seen-before":            "a report of danger from before later steps counts for its own time, and stops the mat from now on",
+	"clock-wrong":            "a report of danger by a clock that is wrong is taken and marked",
 	"debris":                 "a rinse that leaves debris does not wash a mat",
 	"unwashed":               "a mat is washed before it is dried, inspected or sanitized",
 	"wet":                    "a rinsed mat is dry before it is sanitized, unless sanitize-wet allows it",
@@ -274,5 +283,17 @@ func (p Policy) finding(rule, format string, args ...any) Finding {
 			source = fmt.Sprintf("the farm's policy, version %d; shipped with: %s", p.Version, r.Source)
 		}
 	}
-	return Finding{Rule: rule, Severity: r.Severity, Text: fmt.Sprintf(format, args...), Source: source}
+	return p.lowered(rule, Finding{Rule: rule, Severity: r.Severity, Text: fmt.Sprintf(format, args...), Source: source})
+}
+
+// lowered is what a rule says, and where the farm has switched off a rule that
+// retires, stops or does not accept, a care note that says so: whoever sows is
+// told what the farm has decided not to look at.
+func (p Policy) lowered(rule string, f Finding) Finding {
+	if p.Setting(rule).On || f.Severity == Care || f.Severity == DueRule {
+		return f
+	}
+	f.Severity = Care
+	f.Text += "; the farm has switched this rule off"
+	return f
 }

@@ -37,7 +37,7 @@ func residueOf(old *Residue, s *Step, b *Sanitize) *Residue {
 	switch {
 	case b.Rinsed:
 		return nil
-	case slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool { return f.Rule == overCeiling }):
+	case slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool { return f.Rule == overCeiling && f.Severity == StepRule }):
 		return &Residue{What: name(b), StrengthPPM: b.StrengthPPM, At: s.At}
 	}
 	return old

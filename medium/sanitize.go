@@ -26,9 +26,9 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 			miss("wet", r.Source, "the mat was still wet from the rinse; dry it first, or allow wet sanitizing in the policy")
 		}
 	}
-	sides := f.Policy.Setting("both-sides")
-	if sides.On && float64(b.Sides) < sides.Limit {
-		miss("one-side", "a mat touches food with both sides", "one side only; an incomplete step: do both sides")
+	if float64(b.Sides) < f.Policy.Setting("both-sides").Limit {
+		out = append(out, f.Policy.lowered("both-sides", Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
+			Text: "one side only; an incomplete step: do both sides"}))
 	}
 	use := missedUse(f, b, knownAt(at))
 	for _, with := range c.WetWith {
@@ -218,7 +218,7 @@ func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	case rule == "":
 		out = overDirections(d, b)
 	default:
-		if set := p.Setting(rule); set.On && b.StrengthPPM > set.Limit {
+		if set := p.Setting(rule); b.StrengthPPM > set.Limit {
 			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
 			f.Rule = overCeiling
 			out = append(out, f)
@@ -308,10 +308,6 @@ func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding 
 		f.Severity = Care
 	default:
 		return nil
-	}
-	if !p.Setting("chlorine-temperature").On {
-		f.Severity = Care
-		f.Text += "; the farm has switched that rule off"
 	}
 	return []Finding{f}
 }

@@ -153,24 +153,28 @@ func TestNoRinseCeilings(t *testing.T) {
 		t.Run(k.active, func(t *testing.T) {
 			d := Sanitizer{Name: "X", Active: k.active, Directions: DirectionsLabel, MinPPM: 1, MaxPPM: 400000, ContactS: 1}
 			require.NoError(t, d.Check())
-			over := func(ppm float64, rinsed bool, p Policy) bool {
+			said := func(ppm float64, rinsed bool, p Policy) Finding {
 				b := Sanitize{Product: "X", StrengthPPM: ppm, ContactS: 60, Sides: 2, Method: "soak", Rinsed: rinsed}
 				s, err := Admit(testCondition(ToSanitize), Farm{Policy: p, Sanitizers: []Sanitizer{d}}, testStep(&b), testNow)
 				require.NoError(t, err)
 				for _, f := range s.Outcome.Findings {
 					if f.Rule == "over-ceiling" {
-						assert.False(t, s.Outcome.Accepted)
-						return true
+						c := testCondition(ToSanitize).Apply(s)
+						assert.Equal(t, f.Severity == StepRule, c.Residue != nil)
+						return f
 					}
 				}
-				return false
+				return Finding{}
 			}
+			over := func(ppm float64, rinsed bool, p Policy) bool { return said(ppm, rinsed, p).Severity == StepRule }
 			assert.False(t, over(k.ppm, false, Policy{}), k.source)
 			assert.True(t, over(k.ppm+0.1, false, Policy{}), k.source)
 			assert.False(t, over(k.ppm+0.1, true, Policy{}), "a rinse with potable water takes it off")
 			rule := Actives[k.active]
 			assert.True(t, over(k.ppm/2+0.1, false, setting(rule, true, k.ppm/2, 0)), "the farm's own, lower ceiling")
-			assert.False(t, over(k.ppm+0.1, false, setting(rule, false, k.ppm, 0)))
+			off := said(k.ppm+0.1, false, setting(rule, false, k.ppm, 0))
+			assert.Equal(t, Care, off.Severity)
+			assert.Contains(t, off.Text, "; the farm has switched this rule off")
 			if r, _ := RuleNamed(rule); k.active != "quat" { // 400 ppm for some quats, by their label
 				assert.Equal(t, k.ppm, r.Max, "a farm can't raise a published ceiling")
 			}
@@ -263,4 +267,22 @@ func TestSeconds(t *testing.T) {
 	for s, want := range map[int]string{0: "0 s", 59: "59 s", 60: "1 min", 90: "90 s", 600: "10 min"} {
 		assert.Equal(t, want, Seconds(s))
 	}
+}
+
+// TestOneSideWhereTheRuleIsOff: it is accepted, and the verdict says so until the
+// next sanitizing.
+func TestOneSideWhereTheRuleIsOff(t *testing.T) {
+	w := newWalk(t, testFarm())
+	w.f.Policy = setting("both-sides", false, 2, 0)
+	w.do(&Add{Mat: testMat()})
+	w.do(&Rinse{Debris: DebrisNone})
+	w.do(&Dry{Where: DryAir})
+	b := goodSanitize()
+	b.Sides = 1
+	w.do(b, Airing)
+	w.do(&Dry{Where: DryAir}, Ready)
+	f, ok := find(w.verdict(), "one-side")
+	require.True(t, ok)
+	assert.Equal(t, "at the last sanitizing: one side only; an incomplete step: do both sides; the farm has switched this rule off", f.Text)
+	assert.Equal(t, SowWithCare, w.verdict().Word)
 }

@@ -259,7 +259,7 @@ func TestSowKeepsItsFigures(t *testing.T) {
 	s, err := Admit(testCondition(Ready), f, testStep(&Sow{Crops: []Sown{{Crop: " Kale", SeedG: 28}, {Crop: "CHIA"}}, Lot: "K-7", SeedLot: "S1"}), testNow)
 	require.NoError(t, err)
 	c := testCondition(Ready).Apply(s)
-	assert.Equal(t, "kale + chia", CropName(c.Crops))
+	assert.Equal(t, "chia + kale", CropName(c.Crops))
 	assert.Equal(t, 28.0, c.Crops[0].SeedG)
 	assert.InDelta(t, 1.85, c.Crops[0].SizeMM, 1e-9)
 	assert.Equal(t, 12, DaysMax(c.Crops))

@@ -430,9 +430,6 @@ func (b *Sanitize) read(p Policy, d Sanitizer, bottle Bottle, at time.Time) (out
 			f := p.finding("reading-hours", "the %s of %s was last read %s before, the policy allows %g h; read it again",
 				what, bottle.Solution.Code, spanText(age), set.Limit)
 			f.Severity = Care
-			if !set.On {
-				f.Text += "; the farm has switched that rule off"
-			}
 			out = append(out, f)
 		} else if old {
 			return

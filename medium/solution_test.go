@@ -104,7 +104,7 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 		{"read too long ago", []Body{strip(150, 50)}, func(f *Farm, b *Sanitize) { b.TempC, f.Policy = nil, setting("reading-hours", true, 0.5, 0) }, []string{"reading-hours", "temperature-unmeasured"}, true,
 			"the temperature of BK7R 2N81 was last read 1.0 hours before, the policy allows 0.5 h; read it again"},
 		{"read too long ago, rule off", []Body{strip(150, 50)}, func(f *Farm, b *Sanitize) { b.TempC, f.Policy = nil, setting("reading-hours", false, 0.5, 0) }, []string{"reading-hours"}, false,
-			"the temperature of BK7R 2N81 was last read 1.0 hours before, the policy allows 0.5 h; read it again; the farm has switched that rule off"},
+			"the temperature of BK7R 2N81 was last read 1.0 hours before, the policy allows 0.5 h; read it again; the farm has switched this rule off"},
 		{"measured and dead", []Body{strip(0, 50)}, nil, []string{"strength-low", "chlorine-temperature"}, true, "0 ppm (by the strip 0 to 25) is under the directions' 100 ppm; make a fresh solution"},
 		{"too weak whatever the strip's step", []Body{strip(50, 50)}, nil, []string{"strength-low"}, true, "50 ppm (by the strip 25 to 75) is under the directions' 100 ppm; make a fresh solution"},
 		{"at the edge", []Body{strip(100, 50)}, nil, []string{"strength-unsure"}, false,

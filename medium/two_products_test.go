@@ -42,6 +42,7 @@ func TestASecondProductIsNotForgotten(t *testing.T) {
 	}}
 	c := Condition{Code: "TK7R2N81", Stage: ToSanitize}
 	give := func(product string, contact int) bool {
+		now = now.Add(time.Duration(contact) * time.Second)
 		s, err := Admit(c, farm, Step{Mat: c.Code, By: "MK", Body: &Sanitize{Product: product, StrengthPPM: 100, ContactS: contact, Sides: 2, Method: "spray"}}, now)
 		require.NoError(t, err)
 		c = c.Apply(s)

@@ -167,8 +167,9 @@ func checkRefusal(t *rapid.T, err error) {
 		taken   *TakenError
 		token   *TokenError
 		gone    *medium.DiscardedError
+		fit     *medium.FitError
 	)
-	for _, target := range []any{&stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token, &gone} {
+	for _, target := range []any{&fit, &stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token, &gone} {
 		if errors.As(err, target) {
 			return
 		}

@@ -342,7 +342,8 @@ func (w *work) mat(code medium.Code) (*matWork, error) {
 
 func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	_, correct := s.Body.(*medium.Correct)
-	if !correct && s.Replaces == 0 {
+	before := mat.Condition.SeenBefore(s)
+	if !correct && !before && s.Replaces == 0 {
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
 	t, err := readThread(w.tx, s.Mat)
@@ -352,6 +353,9 @@ func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	if !correct {
 		if err := medium.CheckReplaces(t.steps, s); err != nil {
 			return s, err
+		}
+		if before {
+			s.SeenTurn = medium.TurnAt(t.steps, s.At)
 		}
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}

@@ -45,17 +45,17 @@ func bodyText(body medium.Body) string {
 		}
 		return join(b.Test, quantity("%g", b.Reading)+" "+b.Unit, quantity("limit %g", b.Limit), result)
 	case *medium.Hold:
-		return b.Reason
+		return join(b.Reason, when(b.Dropped, "fell on the floor: to be washed"))
 	case *medium.Release:
 		return join(b.Reason, when(b.AsWas, "as it was"))
 	case *medium.Inspect:
-		text := join(when(b.FoldSnaps, "thread snaps when folded"), when(b.Fuzz, "fuzz"), quantity("holes: %g", float64(b.Holes)), when(b.Smell, "smells"), when(b.Mold, "mold"), quantity("opening %g mm", b.ApertureMM), b.Note)
+		text := join(when(b.FoldSnaps, "thread snaps when folded"), when(b.Fuzz, "fuzz"), quantity("holes: %g", float64(b.Holes)), when(b.Smell, "smells"), when(b.Mold, "mold"), when(b.NoCuts, "no cuts left"), quantity("opening %g mm", b.ApertureMM), b.Note)
 		if text == "" {
 			return "nothing found"
 		}
 		return text
 	case *medium.Trim:
-		return join(fmt.Sprintf("to %g x %g mm", b.LengthMM, b.WidthMM), when(b.RemovesCuts, "cuts removed"))
+		return join(quantity("from %g", b.FromLengthMM)+quantity(" x %g mm", b.FromWidthMM), fmt.Sprintf("to %g x %g mm", b.LengthMM, b.WidthMM), when(b.RemovesCuts, "the damaged part went with the offcut"))
 	case *medium.Relabel:
 		return join(b.Reason, named("new code", b.NewCode.String()), named("mark", b.Mark))
 	case *medium.Document:

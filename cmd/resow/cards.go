@@ -257,13 +257,16 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 		Example: `  resow cards add sanitize --product "blue drum" --strength 100ppm --by MK
   resow cards add operator --initials JD --by MK
   resow cards add dry-sun --for 5h --by MK
-  resow cards add hold --reason "fell on the floor" --by MK
+  resow cards add hold --dropped --reason "fell on the floor" --by MK
   resow cards add retire --cause wear --by MK`,
 		ValidArgsFunction: fixedWords(actions...),
 		RunE: func(_ *cobra.Command, args []string) error {
 			card.Action, card.Cause = medium.Action(args[0]), medium.Cause(cause)
-			if card.Reason == "" {
+			if card.Reason == "" && !card.Dropped {
 				card.Reason = standardReason(card.Action)
+			}
+			if card.Dropped && card.Action != medium.ActHold {
+				return &usageError{"--dropped is for a hold card"}
 			}
 			if took != "" {
 				d, err := amount.Span("drying time", took)
@@ -293,6 +296,7 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 	flags.BoolVar(&card.Rinsed, "rinsed", false, "rinsed with potable water after the contact time")
 	flags.StringVar(&took, "for", "", "how long drying takes: 3h")
 	flags.StringVar(&card.Reason, "reason", "", "reason of a hold or a release, or where the mold is")
+	flags.BoolVar(&card.Dropped, "dropped", false, "on a hold card: the mat fell on the floor and is washed")
 	flags.StringVar(&cause, "cause", "", "cause of a retirement: cut, mold, wear, yield, age, lost, other")
 	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers))
 	must(c.RegisterFlagCompletionFunc("method", fixedWords("spray", "soak", "wipe")))

@@ -52,6 +52,8 @@ var failures = []failure{
 	{as[*medium.StageError], exitFailed, ""}, // 3 or 4 for a sowing
 	{as[*medium.InputError], exitUsage, ""},
 	{as[*medium.TimeError], exitFailed, ""},
+	{as[*medium.FitError], exitFailed, ""},
+	{as[*medium.ClockError], exitFailed, ""},
 	{as[*medium.UnknownError], exitFailed, ""},
 	{as[*medium.CorrectError], exitFailed, ""},
 	{as[*medium.DiscardedError], exitFailed, ""},

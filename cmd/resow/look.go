@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -299,7 +300,7 @@ func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 	}
 	line("wear", "%s, %.1f kLy of sun, cuts: %d through, %d not, %g mm in all", turns(c.Turn), c.SunKLy, c.CutsThrough, c.Cuts, c.CutMM)
 	if len(c.MoldTurns) > 0 {
-		line("mold", "in turns %s", strings.Trim(fmt.Sprint(c.MoldTurns), "[]"))
+		line("mold", "in turns %s", strings.Trim(fmt.Sprint(slices.Compact(slices.Clone(c.MoldTurns))), "[]"))
 	}
 	for _, y := range c.Yields {
 		line("yield", "%s: %s, %s on average", y.Crop, counted(y.N, "harvest"), f.mass(y.SumG/float64(y.N)))
@@ -443,7 +444,11 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 		case !s.Outcome.Accepted:
 			state = "NOT ACCEPTED "
 		}
-		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, s.At.In(f.loc).Format("2006-01-02 15:04"), s.By, s.Kind)
+		at := s.At.In(f.loc).Format("2006-01-02 15:04")
+		if s.Day && s.Seen.IsZero() {
+			at = fmt.Sprintf("%-16s", s.At.In(f.loc).Format(time.DateOnly))
+		}
+		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, at, s.By, s.Kind)
 		text := join(state+bodyText(s.Body), f.stripText(s.Body))
 		if s.Replaces > 0 {
 			text += fmt.Sprintf(" (stands for step %d)", s.Replaces)

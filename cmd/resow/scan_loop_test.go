@@ -50,6 +50,7 @@ func TestLoopSanitizesFromABottle(t *testing.T) {
 		_, err := s.Record("", []medium.Step{{By: "MK", Mat: medium.FarmThread, Body: &medium.Strip{Code: medium.Code(bottle), ReadPPM: 120, StepPPM: 20}}})
 		require.NoError(t, err)
 	})
+	w.clock.move(2 * time.Minute) // the contact time
 	require.Equal(t, []string{"SANITIZE", "SANITIZED", "END"}, w.say(l, bottle, ready, string(w.cards[medium.ActEnd])))
 	w.store(t, true, func(s *store.Store) {
 		thread, err := s.Thread(w.mats[2])

@@ -123,7 +123,7 @@ dated food-contact statement a care finding stands on the mat's verdicts.`,
 }
 
 func (a *app) add(f *farm, m medium.Mat, count int) error {
-	at, err := a.happened(f)
+	at, day, err := a.happenedOn(f)
 	if err != nil {
 		return err
 	}
@@ -134,7 +134,7 @@ func (a *app) add(f *farm, m medium.Mat, count int) error {
 		if err != nil {
 			return err
 		}
-		steps[i] = medium.Step{Mat: code, By: a.initials(), At: at, Body: &medium.Add{Mat: m}}
+		steps[i] = medium.Step{Mat: code, By: a.initials(), At: at, Day: day, Body: &medium.Add{Mat: m}}
 	}
 	done, err := a.keep(f, steps)
 	if err != nil {

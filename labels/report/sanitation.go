@@ -537,7 +537,11 @@ func (l *sanitationLog) row(r cleaning, numbers []string) []string {
 	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
 	}
-	cells := []string{l.time(r.step.At), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
+	at := l.time(r.step.At)
+	if r.step.Day {
+		at = keep(r.step.At.In(l.loc).Format("2 Jan 2006")) + ", day only"
+	}
+	cells := []string{at, place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
 	cells = append(cells, l.values(r.step.Body)...)
 	reviewed := "–"
 	if r.review != nil {

@@ -255,16 +255,17 @@ func (f *farm) wash(m *mat) {
 }
 
 func (f *farm) dry(m *mat, morning bool) {
+	wet := f.clock.Sub(m.WetSince).Seconds()
 	if !morning && f.chance(0.5) {
-		f.do(m, &medium.Dry{Where: medium.DrySun, DurationS: int(f.about(3*3600, 0.2))})
+		f.do(m, &medium.Dry{Where: medium.DrySun, DurationS: int(min(wet, f.about(3*3600, 0.2)))})
 		return
 	}
-	f.do(m, &medium.Dry{Where: medium.DryAir, DurationS: int(f.about(10*3600, 0.1))})
+	f.do(m, &medium.Dry{Where: medium.DryAir, DurationS: int(min(wet, f.about(10*3600, 0.1)))})
 }
 
 func (f *farm) sanitize(m *mat, day int) {
-	if m.Turn-m.Inspected >= 5 && f.chance(0.9) {
-		f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.Turn >= 8 && m.Mat.Material == "polypropylene" && f.chance(0.5)})
+	if (m.Turn-m.Inspected >= 5 || m.KnifeTouched || m.MoldLook) && f.chance(0.9) {
+		f.inspect(m)
 	}
 	reads, contact, temp := 110+10*float64(f.rng.IntN(8)), 120+15*f.rng.IntN(6), 18+float64(f.rng.IntN(6))
 	b := &medium.Sanitize{ContactS: contact, Sides: 2, Method: "spray"}
@@ -280,6 +281,10 @@ func (f *farm) sanitize(m *mat, day int) {
 		b.Sides = 1
 	}
 	f.do(m, b)
+}
+
+func (f *farm) inspect(m *mat) {
+	f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.Turn >= 8 && m.Mat.Material == "polypropylene" && f.chance(0.5)})
 }
 
 // chlorine is the bottle of this session. It is mixed at its first use, and what
@@ -317,6 +322,10 @@ func (f *farm) sow(m *mat, day int) {
 		}
 		return
 	case medium.DoNotSow:
+		if v.NextStep == medium.KindInspect {
+			f.inspect(m)
+			return
+		}
 		f.sanitize(m, day)
 		return
 	}

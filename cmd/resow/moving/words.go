@@ -81,6 +81,8 @@ var fields = []field{
 	{"smell", yesNo, []string{"geruch", "odeur"}},
 	{"mold", yesNo, []string{"mould", "schimmel", "moisissure"}},
 	{"fold snaps", yesNo, nil},
+	{"dropped", yesNo, []string{"fell", "fell on the floor"}},
+	{"no cuts", yesNo, nil},
 }
 
 // kindWords are other words for a kind.

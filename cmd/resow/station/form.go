@@ -118,13 +118,16 @@ func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form
 		b.amount("holes", "", false)
 		b.check("smell")
 		b.check("mold")
+		b.check("no_cuts")
 		b.amount("aperture", "mm", false)
 		b.input("note", false)
 		b.f.Cautions = []string{s.t.get("caution.inspect")}
 	case medium.KindHold, medium.KindRelease:
-		b.input("reason", true)
+		b.input("reason", k == medium.KindRelease)
 		if k == medium.KindRelease {
 			b.check("as_was")
+		} else {
+			b.check("dropped")
 		}
 	case medium.KindTrim:
 		b.input("size", true)
@@ -385,7 +388,7 @@ func (v *values) body(k medium.Kind, f medium.Farm, pictures []string) (medium.B
 	case medium.KindInspect:
 		return v.inspect(pictures)
 	case medium.KindHold:
-		return &medium.Hold{Reason: v.text("reason")}, nil
+		return &medium.Hold{Reason: v.text("reason"), Dropped: v.on("dropped")}, nil
 	case medium.KindRelease:
 		return &medium.Release{Reason: v.text("reason"), AsWas: v.on("as_was")}, nil
 	case medium.KindTrim:
@@ -483,6 +486,6 @@ func (v *values) inspect(pictures []string) (medium.Body, error) {
 		}
 		holes = n
 	}
-	return &medium.Inspect{FoldSnaps: v.on("fold_snaps"), Fuzz: v.on("fuzz"), Holes: holes, Smell: v.on("smell"), Mold: v.on("mold"),
+	return &medium.Inspect{FoldSnaps: v.on("fold_snaps"), Fuzz: v.on("fuzz"), Holes: holes, Smell: v.on("smell"), Mold: v.on("mold"), NoCuts: v.on("no_cuts"),
 		ApertureMM: v.amount("aperture", "mm", amount.Length), Note: v.text("note"), Pictures: pictures}, nil
 }

@@ -108,7 +108,7 @@ func (s *Station) record(who session, o order) (result, error) {
 
 // plan makes the steps of an order.
 func (s *Station) plan(v *view, who session, o order) ([]medium.Step, error) {
-	at, aged, err := happened(o.form, v.now)
+	at, day, aged, err := happened(o.form, v.now)
 	if err != nil {
 		return nil, err
 	}
@@ -127,7 +127,7 @@ func (s *Station) plan(v *view, who session, o order) ([]medium.Step, error) {
 		if err != nil {
 			return nil, err
 		}
-		step := medium.Step{Mat: code, By: who.Initials, At: at, Body: b}
+		step := medium.Step{Mat: code, By: who.Initials, At: at, Day: day, Body: b}
 		if aged {
 			c, err := v.Condition(code)
 			if err != nil {
@@ -144,21 +144,21 @@ func (s *Station) plan(v *view, who session, o order) ([]medium.Step, error) {
 
 // happened reads when a step was done: the field "at" as a person writes it, or
 // "ago_ms", the age of a step that a phone kept. The zero time stands for now.
-func happened(form url.Values, now time.Time) (at time.Time, aged bool, err error) {
+func happened(form url.Values, now time.Time) (at time.Time, day, aged bool, err error) {
 	if text := strings.TrimSpace(form.Get("at")); text != "" {
-		at, err = amount.At(text, now)
-		return at, false, err
+		at, day, err = amount.AtDay(text, now)
+		return at, day, false, err
 	}
 	text := form.Get("ago_ms")
 	if text == "" {
-		return time.Time{}, false, nil
+		return time.Time{}, false, false, nil
 	}
 	ms, err := strconv.ParseInt(text, 10, 64)
 	ago := time.Duration(ms) * time.Millisecond
 	if err != nil || ms < 0 || ms > maxAgo.Milliseconds() {
-		return time.Time{}, false, &medium.InputError{Field: "age of the step", Value: text, Want: "at most 14 days in milliseconds; enter it by hand with its time"}
+		return time.Time{}, false, false, &medium.InputError{Field: "age of the step", Value: text, Want: "at most 14 days in milliseconds; enter it by hand with its time"}
 	}
-	return now.Add(-ago), true, nil
+	return now.Add(-ago), false, true, nil
 }
 
 // keepValues remembers materials and settings for the next form.

@@ -152,7 +152,10 @@ func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
 		if product.OpenedDays > 0 && ask.Opened == "" {
 			return medium.Step{}, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)}
 		}
-		at, _, err := happened(form, v.now)
+		at, day, _, err := happened(form, v.now)
+		if day {
+			err = &medium.InputError{Field: s.t.get("field.at"), Value: form.Get("at"), Want: "the time too: it says how long the solution is good"}
+		}
 		if err != nil {
 			return medium.Step{}, err
 		}

@@ -38,6 +38,8 @@ var statuses = []struct {
 	{as[*medium.StageError], http.StatusConflict},
 	{as[*medium.InputError], http.StatusUnprocessableEntity},
 	{as[*medium.TimeError], http.StatusConflict},
+	{as[*medium.FitError], http.StatusConflict},
+	{as[*medium.ClockError], http.StatusConflict},
 	{as[*medium.UnknownError], http.StatusUnprocessableEntity},
 	{as[*medium.CorrectError], http.StatusConflict},
 	{as[*medium.DiscardedError], http.StatusConflict},
