@@ -173,7 +173,10 @@ func (f Farm) directionsAs(b Bottle, k known) (Sanitizer, bool) {
 	k.at = b.MadeAt
 	for _, l := range f.Labels {
 		then := l.Since.Seq < b.Made.Seq || l.Since.later() || l.Corrects != ""
-		if sameName(l.Sanitizer.Name, b.Solution.Product) && k.label(l) && then && (!ok || !l.Since.At.Before(found.Since.At)) {
+		if !then || !k.label(l) || !sameName(l.Sanitizer.Name, b.Solution.Product) {
+			continue
+		}
+		if !ok || !l.Since.At.Before(found.Since.At) {
 			found, ok = l, true
 		}
 	}

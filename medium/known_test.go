@@ -442,3 +442,67 @@ func TestDirectionsOutsideEveryPublishedRange(t *testing.T) {
 		}
 	}
 }
+
+// What a step could know is told apart from what was learned later, to the second.
+func TestWhatCountsAsLearnedLater(t *testing.T) {
+	used := func(t *testing.T) *day {
+		d := newDay(t)
+		d.now = clock(13, 0)
+		at(13, 0, "BDRUM000", 100)(d)
+		d.now = clock(14, 30)
+		require.Empty(t, d.use(d.now, "BDRUM000"))
+		return d
+	}
+	harmless := func(d *day) { at(13, 30, "BDRUM000", 120)(d) }
+
+	d := used(t)
+	at(14, 30, "BDRUM000", 20)(d) // in the same second, and after it
+	d.now = clock(15, 0)
+	harmless(d)
+	assert.Empty(t, d.rested())
+
+	d = used(t)
+	d.now = clock(15, 0)
+	d.farm(clock(8, 0), &PolicyChange{Setting: Setting{Rule: "ceiling-chlorine", On: true, Limit: 60}, Reason: "a limit is not a fact"})
+	harmless(d)
+	assert.Empty(t, d.rested())
+
+	at(14, 0, "BDRUM000", 20)(d)
+	require.NotEmpty(t, d.rested())
+	d.c.CutsThrough = 1
+	work, _ := WorkOn(d.c, d.f, berlin)
+	assert.Equal(t, KindRetire, work.Step, "it is not washed any more")
+
+	d = used(t) // a solution whose directions were wrong is kept, for it stops mats
+	d.farm(d.now, &Discard{Code: "BDRUM000"})
+	d.now = clock(15, 0)
+	d.farm(d.now, &Sanitizer{Name: "drum", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 50, MaxPPM: 200,
+		ContactS: 60, MixedHours: 2, Corrects: "typed 12 for 2"})
+	require.NotEmpty(t, d.rested())
+	d.f = d.f.Apply(Step{At: d.now.AddDate(5, 0, 0), Body: &Prices{}})
+	assert.NotEmpty(t, d.rested())
+}
+
+// A reading serves the uses of its solution up to the policy's hours, and one that
+// is learned later counts as a strip does.
+func TestAReadingServesForItsHours(t *testing.T) {
+	d := newDay(t)
+	d.now = clock(11, 0)
+	d.farm(d.now, &Sanitizer{Name: "warm", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60, MinTempC: 24})
+	d.now = clock(12, 0)
+	d.farm(d.now, &Solution{Code: "BWARM000", Product: "warm", StrengthPPM: 175, TempC: ptr(30)})
+	at(12, 0, "BWARM000", 175)(d)
+	d.now = clock(16, 1)
+	assert.Equal(t, "temperature-unknown", d.use(d.now.Add(-59*time.Second), "BWARM000"))
+	d = newDay(t)
+	d.now = clock(11, 0)
+	d.farm(d.now, &Sanitizer{Name: "warm", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60, MinTempC: 24})
+	d.now = clock(12, 0)
+	d.farm(d.now, &Solution{Code: "BWARM000", Product: "warm", StrengthPPM: 175, TempC: ptr(30)})
+	at(12, 0, "BWARM000", 175)(d)
+	d.now = clock(16, 0)
+	assert.Empty(t, d.use(d.now, "BWARM000"), "four hours are within four hours")
+	d.now = clock(17, 0)
+	d.farm(clock(14, 0), &Strip{Code: "BWARM000", TempC: ptr(10)})
+	assert.Contains(t, d.rested(), "10 C is under the directions' 24 C")
+}

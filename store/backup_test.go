@@ -626,6 +626,22 @@ func TestRestoreHoldsAMatWhoseCropIsLost(t *testing.T) {
 	})
 }
 
+// A lost hold that allowed a release back to where the mat was allows it again;
+// one that asked for a wash asks for it again.
+func TestRestoreHoldsAsTheLostHoldDid(t *testing.T) {
+	path, c := closedLedger(t, 2)
+	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
+	require.NoError(t, err)
+	withStore(t, path, c, func(s *Store) {
+		record(t, s, step(code(1), &medium.Hold{Reason: "seed lot in doubt"}), step(code(2), &medium.Hold{Reason: "restored before", MustWash: true}))
+	})
+	_, l, err := Restore(b.Path, path, true, "mk", c.options())
+	require.NoError(t, err)
+	require.Len(t, l.Held, 2)
+	require.False(t, l.Held[0].Body.(*medium.Hold).MustWash)
+	require.True(t, l.Held[1].Body.(*medium.Hold).MustWash)
+}
+
 // A ledger behind a symbolic link is replaced where it is; the link stays one.
 // Two restores within a second keep two files.
 func TestRestoreThroughALinkAndTwiceASecond(t *testing.T) {

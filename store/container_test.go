@@ -121,3 +121,23 @@ func TestRecordAtItsLimit(t *testing.T) {
 	_, _, err = decodeStep(longer)
 	require.ErrorContains(t, err, "the longest record has 65536")
 }
+
+// Of the two first pages each commit writes the other one: two of the same turn
+// mean that the last commit, or the one before it, is gone.
+func TestFirstPagesOfOneTurn(t *testing.T) {
+	path, c := closedLedger(t, 2)
+	whole, was := pages(t, path)
+	for id := range uint64(2) {
+		content := append([]byte{}, whole...)
+		copy(content[id*was.pageSize:][:was.pageSize], whole[(1-id)*was.pageSize:])
+		binary.NativeEndian.PutUint64(content[id*was.pageSize:], id)
+		require.NoError(t, os.WriteFile(path, content, 0o600))
+		o := c.options()
+		o.ReadOnly = true
+		s, err := Open(path, o)
+		require.NoError(t, err, "one of them leads to all others")
+		_, err = s.Verify(nil, nil)
+		require.ErrorContains(t, err, fmt.Sprintf("page %d, one of the two that lead to all others, is broken", id))
+		require.NoError(t, s.Close())
+	}
+}

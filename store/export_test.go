@@ -166,6 +166,36 @@ func TestBadLinesAreListed(t *testing.T) {
 	try([]string{"a,b\n1,2\n"}, 1)
 }
 
+// A forged line is listed even where its hash and the anchor were made to fit.
+func TestForgedPlaceIsListed(t *testing.T) {
+	s, c := newStore(t)
+	record(t, s, adds(1, 1)...)
+	var first, second []byte
+	require.NoError(t, s.view(func(tx *bbolt.Tx) error {
+		first = bytes.Clone(tx.Bucket(bucketSteps).Get(stepKey(medium.FarmThread, 1)))
+		second = bytes.Clone(tx.Bucket(bucketSteps).Get(stepKey(code(1), 1)))
+		return nil
+	}))
+	forged, _, err := decodeStep(second)
+	require.NoError(t, err)
+	forged.MatSeq = 2
+	stored, forged, err := encodeStep(forged, nil)
+	require.NoError(t, err)
+	anchor := anchorOf(2, s.genesis.next(medium.FarmThread, recordHash(first)).next(code(1), recordHash(stored)))
+	var line bytes.Buffer
+	require.NoError(t, writeLine(&line, forged, stored))
+	text := strings.SplitAfter(lines(t, s), "\n")
+	now, err := s.Anchor()
+	require.NoError(t, err)
+	text[0] = strings.Replace(text[0], now.String(), anchor.String(), 1)
+	text[2] = line.String()
+	_, _, err = FromLines(filepath.Join(t.TempDir(), "new.resow"), strings.NewReader(strings.Join(text, "")), c.options())
+	var bad *ImportError
+	require.ErrorAs(t, err, &bad)
+	require.Equal(t, 3, bad.Rows[0].Line)
+	require.Contains(t, bad.Rows[0].Text, "2 of mat T000 001X, 2 and 1 belong here")
+}
+
 func FuzzFromLines(f *testing.F) {
 	f.Add([]byte(`{"resow_export":1,"format":1,"made_by":"x","store":"00","records":0,"anchor":"0-0000-0000-0000-0000-00"}`))
 	f.Add([]byte("{\"resow_export\":1}\n{}"))
@@ -388,6 +418,14 @@ func TestExportOfABrokenChain(t *testing.T) {
 			put("steps", key(code(1), 6), []byte(strings.Replace(last, "radish", "rodish", 1)))
 		},
 		"the end taken off": func(put func(bucket, key string, value []byte)) { put("steps", key(code(3), 1), nil) },
+		"another count": func(put func(bucket, key string, value []byte)) {
+			var l ledger
+			require.NoError(t, decode([]byte(all["meta/ledger"]), &l, func() any { return &ledger{} }))
+			l.Count++
+			counted, err := encode(&l)
+			require.NoError(t, err)
+			put("meta", "ledger", counted)
+		},
 		"another head": func(put func(bucket, key string, value []byte)) {
 			head := []byte(all["meta/ledger"])
 			head[len(head)-1] ^= 1

@@ -163,8 +163,8 @@ func madeAgain(path string, do func(o Options) error) error {
 		return err
 	}
 	fmt.Println("done")
-	_, err := io.Copy(io.Discard, os.Stdin) // until it is killed
-	return err
+	time.Sleep(time.Minute) // until it is killed
+	return nil
 }
 
 // everyWay makes files in each way that there is, beside path.

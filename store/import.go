@@ -89,7 +89,7 @@ func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated boo
 		return Anchor{}, false, err
 	}
 	if _, err := os.Lstat(path); err == nil {
-		return head.Anchor, true, sameLedger(path, made, head.Anchor, o)
+		return head.Anchor, true, sameLedger(path, head.Anchor, o)
 	}
 	b, err := fromLines(path, in, head, made, o)
 	if err != nil {
@@ -191,8 +191,9 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 	return in, h, made, err
 }
 
-// sameLedger refuses a file that is not the ledger with that anchor.
-func sameLedger(path string, made []byte, want Anchor, o Options) error {
+// sameLedger refuses a file that is not the ledger with that anchor, which covers
+// what the file says of itself too.
+func sameLedger(path string, want Anchor, o Options) error {
 	o.ReadOnly = true
 	s, err := Open(path, o)
 	var busy *BusyError
@@ -204,7 +205,7 @@ func sameLedger(path string, made []byte, want Anchor, o Options) error {
 	}
 	defer s.Close()
 	now, err := s.Anchor()
-	if err != nil || s.genesis != genesis(made) || now != want {
+	if err != nil || now != want {
 		return &ExistsError{Path: path}
 	}
 	return nil

@@ -69,8 +69,9 @@ on record, and a lost card is withdrawn.
 
 Add a card for each sanitizer in the strength that you use, and one for each
 person. Where a temperature or a pH is asked for, as of every chlorine, scan the
-tag of the bottle after the card: what was read in it serves all mats. Sowing has no card, since the lot and the seed lot change: scan the mats
-into resow sow - instead. Cards are for resow scan.`,
+tag of the bottle after the card: what was read in it serves all mats. Sowing has
+no card, since the lot and the seed lot change: scan the mats into resow sow -
+instead. Cards are for resow scan.`,
 		Example: `  resow cards --by MK
   resow cards add sanitize --product "blue drum" --strength 100ppm --contact 2min --by MK
   resow cards add operator --initials MK --by MK

@@ -237,8 +237,13 @@ func overdue(h float64) string {
 	return fmt.Sprintf("%s%.0f days", sign, h/24)
 }
 
+// oneLine keeps a name in its line: with a line end in it, it could make lines that
+// look like others.
+var oneLine = strings.NewReplacer("\r", `\u000d`, "\n", `\u000a`)
+
 // column prints a text in what is left of the line behind lead.
 func column(lead, text string, width int) string {
+	lead = oneLine.Replace(lead)
 	pad := strings.Repeat(" ", columns(lead))
 	lines := strings.Split(strings.TrimSuffix(wrap(text, width-len(pad), ""), "\n"), "\n")
 	return lead + strings.Join(lines, "\n"+pad) + "\n"

@@ -51,7 +51,7 @@ func recallSteps(codes []medium.Code) iter.Seq2[medium.Step, error] {
 			MinPPM: 50, MaxPPM: 200, ContactS: 60, Note: "trial"}
 		var farm medium.Farm
 		for _, b := range []medium.Body{&settings, &drum} {
-			s, err := medium.AdmitFarm(farm, medium.Step{By: "MK", Body: b}, recallDay)
+			s, err := medium.AdmitFarm(farm, medium.Step{By: "MK", Body: b}, recallDay.Add(-201*time.Hour)) // before its first use
 			farm = farm.Apply(s)
 			if !yield(s, err) {
 				return
@@ -78,7 +78,7 @@ func recallSteps(codes []medium.Code) iter.Seq2[medium.Step, error] {
 			}
 			var c medium.Condition
 			for k, b := range life {
-				at := recallDay.Add(time.Duration(k-200) * time.Hour)
+				at := recallDay.Add(time.Duration(5*k-200) * time.Hour)
 				s, err := medium.Admit(c, farm, medium.Step{Mat: code, By: "MK", Body: b}, at)
 				c = c.Apply(s)
 				if !yield(s, err) || err != nil {

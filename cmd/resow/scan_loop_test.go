@@ -304,3 +304,24 @@ func TestPairs(t *testing.T) {
 		require.Error(t, err, fmt.Sprintf("%q", text))
 	}
 }
+
+// A clock that is plainly wrong keeps no danger out, and everything else.
+func TestLoopOnAWrongClock(t *testing.T) {
+	w := newWash(t, 3)
+	l, _ := w.loop("JD")
+	w.clock.at = time.Date(1970, 1, 1, 0, 3, 0, 0, time.UTC)
+	card := func(a medium.Action) string { return string(w.cards[a]) }
+	require.Equal(t, []string{"RINSED CLEAN", "NOT RECORDED"}, w.say(l, card(medium.ActRinseClean), string(w.mats[0])))
+	answers := w.say(l, card(medium.ActHold), string(w.mats[0]), card(medium.ActMold), string(w.mats[1]))
+	require.Equal(t, []string{"HOLD", "ON HOLD"}, answers[:2])
+	require.Equal(t, "ON HOLD", answers[3])
+	w.store(t, true, func(s *store.Store) {
+		thread, err := s.Thread(w.mats[1])
+		require.NoError(t, err)
+		last := thread[len(thread)-1]
+		require.Equal(t, medium.KindMold, last.Kind)
+		require.Equal(t, 1970, last.Seen.Year())
+		require.Equal(t, 2026, last.At.Year(), "its stop stands at the end of the thread")
+		require.Equal(t, 1, last.SeenTurn)
+	})
+}

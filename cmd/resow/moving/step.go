@@ -239,10 +239,11 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 	case medium.KindRelease:
 		return &medium.Release{Reason: r.text("reason")}, nil
 	case medium.KindInspect:
-		if !slices.ContainsFunc([]string{"fold snaps", "fuzz", "holes", "smell", "mold", "aperture", "no cuts", "note"}, func(n string) bool { return r.cells[n] != "" }) {
+		if !slices.ContainsFunc([]string{"fold snaps", "fuzz", "holes", "smell", "mold", "no cuts", "aperture", "note"}, func(n string) bool { return r.cells[n] != "" }) {
 			r.keep(errors.New("it does not say what the look saw; fill fold snaps, fuzz, smell or mold with yes or no, or say it for all rows with --set mold=no"))
 		}
-		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"), Mold: r.yes("mold"), NoCuts: r.yes("no cuts"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
+		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"),
+			Mold: r.yes("mold"), NoCuts: r.yes("no cuts"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
 	case medium.KindTrim:
 		return &medium.Trim{LengthMM: r.number("length"), WidthMM: r.number("width")}, nil
 	case medium.KindRetire:

@@ -244,6 +244,25 @@ func TestOrientation(t *testing.T) {
 	require.Equal(t, 1, orientation([]byte("\xff\xd8")))
 }
 
+// Colors stay what they were, and a broken Exif part turns nothing.
+func TestPictureKeepsItsColors(t *testing.T) {
+	for _, size := range []int{60, 4000, 9000} { // as it is, of 3 x 3 pixels and of every second
+		clean, err := redraw(photo(t, size, 300, 1))
+		require.NoError(t, err)
+		img, err := jpeg.Decode(bytes.NewReader(clean))
+		require.NoError(t, err)
+		w, h := img.Bounds().Dx(), img.Bounds().Dy()
+		for x, want := range map[int][3]float64{w / 4: {200, 0, 0}, 3 * w / 4: {0, 0, 200}} {
+			r, g, b, _ := img.At(x, h/2).RGBA()
+			require.InDeltaSlice(t, want[:], []float64{float64(r >> 8), float64(g >> 8), float64(b >> 8)}, 4, "%d at %d", size, x)
+		}
+	}
+	for _, tiff := range []string{"", "MM", "MM\x00*\x00\x00\xff\xff", "MM\x00*\x00\x00\x00\x08\x00\x09", "MM\x00*\x00\x00\x00\x08\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00\x09\x00\x00"} {
+		require.Equal(t, 1, tiffOrientation([]byte(tiff)), "%q", tiff)
+	}
+	require.Equal(t, 8, tiffOrientation([]byte("II*\x00\x08\x00\x00\x00\x01\x00\x12\x01\x03\x00\x01\x00\x00\x00\x08\x00\x00\x00")))
+}
+
 func FuzzOrientation(f *testing.F) {
 	f.Add(photo(f, 8, 8, 3))
 	f.Add([]byte("\xff\xd8\xff\xe1\x00\x10Exif\x00\x00II*\x00\xff\xff\xff\xff"))
