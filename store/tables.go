@@ -81,7 +81,7 @@ type table struct {
 
 // The columns of every table, before those of the body. A file that begins so
 // is one of ours.
-var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "voided", "replaces", "token",
+var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "day_only", "seen_at", "voided", "replaces", "token",
 	"accepted", "from", "to", "late", "policy", "findings"}
 
 func newTable(w io.WriteCloser, body medium.Body) *table {
@@ -107,12 +107,15 @@ func (t *table) write(s medium.Step, voided string) error {
 	for i, f := range o.Findings {
 		findings[i] = f.Rule + ": " + f.Text
 	}
-	replaces := ""
+	replaces, seen := "", ""
+	if !s.Seen.IsZero() {
+		seen = s.Seen.Format(time.RFC3339)
+	}
 	if s.Replaces > 0 {
 		replaces = strconv.FormatUint(s.Replaces, 10)
 	}
 	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339),
-		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
+		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), strconv.FormatBool(s.Day), seen, voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
 		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; ")}
 	body := reflect.ValueOf(s.Body).Elem()
 	for part := range partsOf(body) {
@@ -266,6 +269,9 @@ func cellOf(v reflect.Value) string {
 	case []string:
 		return strings.Join(x, " ")
 	}
+	if v.Kind() == reflect.String { // a code, too, as it is stored and not as it is printed
+		return v.String()
+	}
 	return fmt.Sprint(v.Interface())
 }
 
@@ -334,7 +340,7 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	if s.Body == nil {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
 	}
-	for name, to := range map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At} {
+	for name, to := range map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen} {
 		if err := readCell(reflect.ValueOf(to).Elem(), name, cells[name]); err != nil {
 			return s, err
 		}
@@ -343,6 +349,14 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 		return s, errors.New("it has no number (seq, mat_seq) or no time (happened_at); export it again")
 	}
 	_, err := readCells(reflect.ValueOf(s.Body).Elem(), "", cells)
+	if b, ok := s.Body.(*medium.Sanitize); ok { // what the solution's reading gave, it gives again
+		if !b.TempAt.IsZero() {
+			b.TempC, b.TempAt = nil, time.Time{}
+		}
+		if !b.PHAt.IsZero() {
+			b.PH, b.PHAt = nil, time.Time{}
+		}
+	}
 	return s, err
 }
 

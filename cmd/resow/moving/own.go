@@ -11,6 +11,8 @@ import (
 // IsOwn says whether a table is one that `export --csv` wrote.
 func IsOwn(t Table) bool { return store.IsTable(t.Columns) }
 
+const ownNote = "tables of resow's own export"
+
 // own makes the steps of tables of our own, one or several joined.
 func (p *planner) own() {
 	p.plan.What = Steps
@@ -27,13 +29,20 @@ func (p *planner) own() {
 		rows = append(rows, store.TableRow{Line: l.N, Cells: cells})
 	}
 	made, bad := store.FromTables(rows)
+	seen := 0
 	for _, r := range made {
+		if !r.Step.Seen.IsZero() {
+			seen++
+		}
 		if r.Step.Kind != medium.KindFarm { // the ledger has its own settings, and init wrote them
 			p.plan.Rows = append(p.plan.Rows, r)
 		}
 	}
 	p.plan.Bad = append(p.plan.Bad, bad...)
-	p.plan.Notes = append(p.plan.Notes, "tables of resow's own export")
+	if seen > 0 {
+		p.plan.Notes = append(p.plan.Notes, fmt.Sprintf("when a report was seen is not taken over, only when it was made (%s)", rowsOf(seen)))
+	}
+	p.plan.Notes = append(p.plan.Notes, ownNote)
 }
 
 // Join makes one plan of those of several tables, by file name: the steps in
@@ -49,9 +58,10 @@ func Join(names []string, plans []Plan) (Plan, error) {
 			all.Bad = append(all.Bad, b)
 		}
 		all.Rows = append(all.Rows, one.Rows...)
+		all.Notes = append(all.Notes, slices.DeleteFunc(one.Notes, func(n string) bool { return n == ownNote })...)
 		all.Count += one.Count
 	}
-	all.Notes = []string{fmt.Sprintf("%d tables of resow's own export", len(plans))}
+	all.Notes = append(all.Notes, fmt.Sprintf("%d tables of resow's own export", len(plans)))
 	slices.SortStableFunc(all.Rows, func(a, b store.Row) int { return int(a.Step.Seq) - int(b.Step.Seq) })
 	return all, nil
 }

@@ -377,8 +377,12 @@ func object(text []byte) (line Line, names []string, err error) {
 // as long as the head.
 func (t *Table) check() error {
 	seen := map[string]bool{}
+	spelling := plain
+	if IsOwn(*t) { // made_at and made.at are two
+		spelling = func(name string) string { return name }
+	}
 	for _, c := range t.Columns {
-		if key := plain(c); key != "" && seen[key] {
+		if key := spelling(c); key != "" && seen[key] {
 			return &Error{"column", c, "each column once; it stands there twice: give one of them another name"}
 		} else {
 			seen[key] = true
