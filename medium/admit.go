@@ -60,6 +60,13 @@ func envelope(s Step, last, now time.Time) (Step, error) {
 	if s.By == "" || len(s.By) > 20 || checkText("initials", s.By) != nil {
 		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
 	}
+	s.SentBy = strings.TrimSpace(s.SentBy)
+	if strings.EqualFold(s.SentBy, s.By) {
+		s.SentBy = ""
+	}
+	if len(s.SentBy) > 20 || checkText("initials", s.SentBy) != nil {
+		return s, &InputError{Field: "initials of who sent it", Value: s.SentBy, Want: "at most 20 letters"}
+	}
 	s.Recorded = now.UTC().Truncate(time.Second)
 	if s.At.IsZero() {
 		s.At = s.Recorded

@@ -24,6 +24,7 @@ type Step struct {
 	Token    string    `cbor:"18" json:"token,omitempty"`    // makes a repeated request harmless
 	Outcome  Outcome   `cbor:"19" json:"outcome"`            //
 	Replaces uint64    `cbor:"20" json:"replaces,omitempty"` // the voided step of the mat, by its MatSeq, that this one stands for
+	SentBy   string    `cbor:"24" json:"sent_by,omitempty"`  // initials of who sent it, where that is not who did it: a phone had kept it
 	Body     Body      `cbor:"-" json:"body"`                // the store keeps it under its own key
 }
 

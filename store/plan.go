@@ -639,6 +639,7 @@ func planEncodeStep(s *medium.Step, prev []byte) ([]byte, bool) {
 	w.text(18, s.Token)
 	w.outcome(19, &s.Outcome)
 	w.uint(20, s.Replaces)
+	w.text(24, s.SentBy)
 	var ok bool
 	if w.b, ok = planEncode(appendKey(w.b, 30), s.Body); !ok {
 		return nil, false
@@ -769,6 +770,8 @@ func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bo
 			r.outcome(&s.Outcome)
 		case 20:
 			s.Replaces = r.uint()
+		case 24:
+			s.SentBy = r.text()
 		case 30:
 			if of.plan == nil {
 				return s, nil, false

@@ -82,7 +82,7 @@ type table struct {
 // The columns of every table, before those of the body. A file that begins so
 // is one of ours.
 var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "voided", "replaces", "token",
-	"accepted", "from", "to", "late", "policy", "findings"}
+	"accepted", "from", "to", "late", "policy", "findings", "sent_by"}
 
 func newTable(w io.WriteCloser, body medium.Body) *table {
 	t := &table{w: w, csv: csv.NewWriter(w)}
@@ -113,7 +113,7 @@ func (t *table) write(s medium.Step, voided string) error {
 	}
 	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339),
 		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
-		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; ")}
+		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy}
 	body := reflect.ValueOf(s.Body).Elem()
 	for part := range partsOf(body) {
 		t.row(append(slices.Clone(envelope), cellsOf(body, part)...))
