@@ -171,6 +171,6 @@ func (s *Station) postRevoke(w http.ResponseWriter, r *http.Request, who session
 		s.failed(w, r, who, err)
 		return
 	}
-	s.changes.hint() // its live stream ends at the next look
+	s.changes.tell() // its live stream ends
 	http.Redirect(w, r, "/people", http.StatusSeeOther)
 }

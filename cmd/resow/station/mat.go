@@ -173,7 +173,8 @@ type matPage struct {
 	Steps       []medium.Kind
 	Wrong       []medium.Kind
 	Done        *medium.Result
-	Scanning    bool
+	Scanning    bool // mats are being collected for the list
+	Listed      bool // this one is on it
 	Basket      int
 }
 
@@ -212,15 +213,8 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		s.failed(w, r, who, err)
 		return
 	}
-	if who.scanning && r.Method == http.MethodGet && page.Done == nil {
-		s.people.basket(who.Hash, func(one *session) {
-			if !slices.Contains(one.basket, page.Code) && len(one.basket) < maxMats {
-				one.basket = append(one.basket, page.Code)
-			}
-			page.Basket = len(one.basket)
-		})
-		page.Scanning = true
-	}
+	page.Scanning, page.Basket = who.Scanning && page.Done == nil, len(who.Basket)
+	page.Listed = slices.Contains(who.Basket, page.Code)
 	page.Live = true
 	s.show(w, http.StatusOK, "mat", page)
 }
@@ -273,7 +267,7 @@ func (s *Station) drawStep(w http.ResponseWriter, r *http.Request, who session, 
 	if filled != nil {
 		values = filled
 	}
-	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.basket}
+	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.Basket}
 	err := s.door.read(func(v *view) error {
 		title := s.t.get("step." + string(kind))
 		if text != "" {
@@ -316,7 +310,7 @@ func (s *Station) postStep(w http.ResponseWriter, r *http.Request, who session) 
 		return
 	}
 	if wantsJSON(r) {
-		writeJSON(w, http.StatusOK, done)
+		writeJSON(w, http.StatusOK, answered{done, *s.door.standing.Load()})
 		return
 	}
 	one := done.Steps[0]
@@ -351,6 +345,7 @@ type historyLine struct {
 	Seq      uint64
 	At       string
 	By       string
+	SentBy   string
 	Kind     medium.Kind
 	Text     string
 	Move     string
@@ -394,7 +389,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 	now := medium.Standings(thread)
 	lines := make([]historyLine, 0, len(thread))
 	for i, one := range slices.Backward(thread) {
-		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, Kind: one.Kind, Text: s.c.Describe(one.Body),
+		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: s.c.Describe(one.Body),
 			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: picturesOf(one.Body)}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
@@ -488,15 +483,19 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
 func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
-	if !tokenForm().MatchString(token) {
-		return medium.Step{}, &RequestError{s.t.get("guard.token")}
-	}
 	if !who.onShift(s.c.Now()) {
 		return medium.Step{}, &RoleError{s.t.get("guard.shift")}
 	}
+	return s.recordAs(maker{by: who.Initials}, token, plan)
+}
+
+func (s *Station) recordAs(m maker, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
+	if err := s.checkToken(token); err != nil {
+		return medium.Step{}, err
+	}
 	done, err := s.door.record(token, func(v *view) ([]medium.Step, error) {
 		step, err := plan(v)
-		step.By = who.Initials
+		step.By, step.SentBy = m.by, m.sentBy
 		return []medium.Step{step}, err
 	})
 	if err != nil {
@@ -504,6 +503,5 @@ func (s *Station) recordOne(who session, token string, plan func(*view) (medium.
 		return medium.Step{}, err
 	}
 	s.counts.steps.Add(1)
-	s.changes.hint()
 	return done[0], nil
 }
