@@ -56,8 +56,8 @@ func envelope(s Step, last, now time.Time) (Step, error) {
 	}
 	s.Version = Version
 	s.Kind = s.Body.kind()
-	s.By = strings.TrimSpace(s.By)
-	if s.By == "" || len(s.By) > 20 || checkText("initials", s.By) != nil {
+	var ok bool
+	if s.By, ok = Initials(s.By); !ok {
 		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
 	}
 	s.SentBy = strings.TrimSpace(s.SentBy)

@@ -2,7 +2,6 @@ package medium
 
 import (
 	"fmt"
-	"strings"
 )
 
 // Action is what scanning a card of the wash station does.
@@ -105,7 +104,7 @@ func (c Card) Check() error {
 	if err := oneOf("action", string(c.Action), known...); err != nil {
 		return err
 	}
-	if c.Action == ActOperator && (strings.TrimSpace(c.Initials) == "" || len(c.Initials) > 20) {
+	if _, ok := Initials(c.Initials); c.Action == ActOperator && !ok {
 		return &InputError{Field: "initials", Value: c.Initials, Want: "the initials of the person, 1 to 20 bytes (--initials)"}
 	}
 	if c.Action == ActDrySun && c.DurationS == 0 {

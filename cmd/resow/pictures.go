@@ -26,8 +26,8 @@ type pictures struct {
 
 // checkPictures holds the pictures against the steps that name them. A step
 // keeps the SHA-256 of a picture, so that one that was changed shows too. A
-// file that no step names is no fault of the records: a photo was sent and its
-// step was then refused.
+// file that no step names is no fault of the records: the station was stopped
+// between keeping a photo and recording its step.
 func checkPictures(f *farm, folder string) (pictures, error) {
 	p := pictures{Folder: folder, Bad: []store.Problem{}, Orphans: []string{}}
 	looked := map[string]string{} // name: what is wrong with it

@@ -31,8 +31,12 @@ one network need two names (--local-name). The command line works beside it, on 
 
 A device is paired once with a code that is shown here: one code for an operator,
 one for a supervisor, each good for one device and ten minutes. Press Enter for
-fresh ones. A browser on this machine is paired in the same way. Ctrl-C ends the
-station and loses nothing.
+fresh ones. A browser on this machine is paired in the same way. An operator's
+device records under initials that no other device has at the time; a supervisor's
+may take any. Ctrl-C ends the station and loses nothing.
+
+A picture that can't be kept (broken, too large, more than the day's) never costs a
+step: the step is recorded, and the page says that its picture is missing.
 
 Without a certificate whoever is on the same Wi-Fi can read along, and take over a
 paired device: keep the farm's Wi-Fi to the farm, or give --tls-cert and --tls-key.

@@ -1,11 +1,12 @@
 package station
 
 import (
-	"net"
 	"net/http"
+	"net/netip"
 	"regexp"
 	"strings"
 	"sync"
+	"time"
 
 	"resow/medium"
 )
@@ -43,24 +44,70 @@ func (s *Station) pair(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	next, device := safeNext(r.PostForm.Get("next")), r.PostForm.Get("device")
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		host = r.RemoteAddr
+	before, _ := r.Cookie(s.cookieName())
+	if before == nil {
+		before = &http.Cookie{}
 	}
-	cookie, role, err := s.people.pair(r.PostForm.Get("code"), device, host)
+	cookie, role, err := s.people.pair(r.PostForm.Get("code"), device, hostOf(r.RemoteAddr), before.Value)
 	if err != nil {
 		s.counts.unpaired.Add(1)
 		s.drawPair(w, statusOf(err), next, device, s.said(r, statusOf(err), err))
 		return
 	}
 	s.log.Printf("paired a device as %s", role)
-	http.SetCookie(w, &http.Cookie{Name: s.cookieName(), Value: cookie, Path: "/", MaxAge: int(sessionFor.Seconds()),
-		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: s.tls})
+	s.setCookie(w, cookie, sessionFor)
+	s.changes.tell() // a live stream of the session before ends
 	to := "/shift"
 	if next != "" {
 		to += "?next=" + next // only plain characters: see nextPage
 	}
 	http.Redirect(w, r, to, http.StatusSeeOther)
+}
+
+// hostOf gives the address whose tries count together: of IPv6 a whole /64, since
+// one device has as many of those as it likes (RFC 4291, section 2.5.4).
+func hostOf(remote string) string {
+	at, err := netip.ParseAddrPort(remote)
+	if err != nil {
+		return remote
+	}
+	ip := at.Addr().Unmap().WithZone("")
+	if ip.Is6() {
+		net, _ := ip.Prefix(64) // 64 is a length that IPv6 has
+		return net.String()
+	}
+	return ip.String()
+}
+
+// setCookie gives the device its cookie for a time, 0 or less takes it away.
+func (s *Station) setCookie(w http.ResponseWriter, value string, last time.Duration) {
+	age := int(last.Seconds())
+	if age <= 0 {
+		value, age = "", -1
+	}
+	http.SetCookie(w, &http.Cookie{Name: s.cookieName(), Value: value, Path: "/", MaxAge: age,
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: s.tls})
+}
+
+// postLeave ends the session on the device itself. Steps that wait there stay
+// there, and go when it is paired again. It leads to the first page, so that a
+// copy of that one is dropped too (see sw.js).
+func (s *Station) postLeave(w http.ResponseWriter, r *http.Request, who session) {
+	if err := s.people.leave(who.Hash); err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	s.changes.tell()
+	s.setCookie(w, "", 0)
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+func (s *Station) postEndShift(w http.ResponseWriter, r *http.Request, who session) {
+	if err := s.people.endShift(who.Hash); err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	http.Redirect(w, r, "/shift", http.StatusSeeOther)
 }
 
 type shiftPage struct {
@@ -74,7 +121,7 @@ func (s *Station) shiftPage(w http.ResponseWriter, r *http.Request, who session)
 }
 
 func (s *Station) drawShift(w http.ResponseWriter, r *http.Request, who session, status int, next, problem string) {
-	page := shiftPage{Known: s.people.initials(), Next: next}
+	page := shiftPage{Known: s.people.initials(who), Next: next}
 	err := s.door.read(func(v *view) error {
 		page.frame = s.frame(who, v.Farm, "shift", s.t.get("shift.title"))
 		return nil

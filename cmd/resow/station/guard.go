@@ -11,8 +11,8 @@ import (
 const (
 	maxHeader  = 16 << 10
 	maxForm    = 256 << 10 // a form with a few thousand codes
-	maxUpload  = 12 << 20
-	formParts  = 4 << 20 // of an upload kept in memory
+	maxUpload  = 32 << 20  // a form with pictures; one that is larger than maxPicture is left out, the step is not
+	formParts  = 256 << 10 // of an upload kept in memory
 	slowUpload = 90 * time.Second
 )
 

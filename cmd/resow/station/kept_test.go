@@ -325,6 +325,20 @@ func TestKeptMixWaitsToo(t *testing.T) {
 	require.Equal(t, http.StatusConflict, status, "a token names one step")
 }
 
+// TestHeldStepKeepsItsPicture: the picture waits with its step.
+func TestHeldStepKeepsItsPicture(t *testing.T) {
+	s, _ := start(t, nil)
+	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "AB")
+	mat := s.inStage(t, medium.Growing)[0]
+	form := url.Values{"token": {s.newToken()}, "where": {"crop, middle"}, "kept_by": {"MK"}, "ago_ms": {"60000"}}
+	require.Equal(t, http.StatusAccepted, p.upload("/m/"+string(mat)+"/mold", form, photo(t, 300, 200, 1)).status)
+	name := s.holding.open()[0].Photo[0]
+	require.Equal(t, http.StatusOK, boss.get("/pictures/"+name+".jpg").status)
+	require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
+	require.Equal(t, []string{name}, medium.PicturesOf(s.recordedOnce(t, mat, form.Get("token")).Body))
+	require.Equal(t, http.StatusOK, boss.get("/pictures/"+name+".jpg").status)
+}
+
 // TestWrittenTimeOfAKeptStep: what a person wrote yesterday is read as of yesterday.
 func TestWrittenTimeOfAKeptStep(t *testing.T) {
 	s, _ := start(t, nil)

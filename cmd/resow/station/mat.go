@@ -173,8 +173,9 @@ type matPage struct {
 	Steps       []medium.Kind
 	Wrong       []medium.Kind
 	Done        *medium.Result
-	Scanning    bool // mats are being collected for the list
-	Listed      bool // this one is on it
+	NoPicture   []string // why pictures of Done are missing
+	Scanning    bool     // mats are being collected for the list
+	Listed      bool     // this one is on it
 	Basket      int
 }
 
@@ -215,6 +216,9 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 	}
 	page.Scanning, page.Basket = who.Scanning && page.Done == nil, len(who.Basket)
 	page.Listed = slices.Contains(who.Basket, page.Code)
+	if sent, ok := s.results.get(r.FormValue("sent")); ok {
+		page.NoPicture = sent.NoPicture
+	}
 	page.Live = true
 	s.show(w, http.StatusOK, "mat", page)
 }
@@ -309,12 +313,18 @@ func (s *Station) postStep(w http.ResponseWriter, r *http.Request, who session) 
 		s.refused(w, r, who, o, err)
 		return
 	}
+	one := done.Steps[0]
+	next := "/m/" + string(one.Code) + "?step=" + strconv.FormatUint(one.MatSeq, 10)
+	if len(done.NoPicture) > 0 { // the page that is shown next says so
+		s.results.put(o.token, done)
+		next += "&sent=" + o.token // only plain characters: see tokenForm
+		done.Next = next
+	}
 	if wantsJSON(r) {
 		writeJSON(w, http.StatusOK, answered{done, *s.door.standing.Load()})
 		return
 	}
-	one := done.Steps[0]
-	http.Redirect(w, r, "/m/"+string(one.Code)+"?step="+strconv.FormatUint(one.MatSeq, 10), http.StatusSeeOther)
+	http.Redirect(w, r, next, http.StatusSeeOther)
 }
 
 func (s *Station) orderFor(w http.ResponseWriter, r *http.Request, who session) (order, bool) {
@@ -390,7 +400,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 	lines := make([]historyLine, 0, len(thread))
 	for i, one := range slices.Backward(thread) {
 		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: s.c.Describe(one.Body),
-			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: picturesOf(one.Body)}
+			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: medium.PicturesOf(one.Body)}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
 		}
@@ -404,18 +414,6 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 		lines = append(lines, l)
 	}
 	return lines
-}
-
-func picturesOf(b medium.Body) []string {
-	switch b := b.(type) {
-	case *medium.Mold:
-		return b.Pictures
-	case *medium.Cut:
-		return b.Pictures
-	case *medium.Inspect:
-		return b.Pictures
-	}
-	return nil
 }
 
 type correctPage struct {

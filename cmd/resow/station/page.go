@@ -129,6 +129,9 @@ func (s *Station) said(r *http.Request, status int, err error) string {
 	if panicked || status == http.StatusInternalServerError {
 		return s.t.get("guard.failed")
 	}
+	if status == http.StatusRequestEntityTooLarge {
+		return s.t.get("guard.large")
+	}
 	return medium.Visible(err.Error())
 }
 
@@ -145,11 +148,7 @@ func (s *Station) fail(w http.ResponseWriter, r *http.Request, who session, stat
 		w.Header().Set("Retry-After", "2")
 	}
 	if wantsJSON(r) {
-		doc := map[string]any{"error": text, "status": status, "final": final(err)}
-		if as[*PictureError](err) {
-			doc["picture"] = true // it would be refused again
-		}
-		writeJSON(w, status, doc)
+		writeJSON(w, status, map[string]any{"error": text, "status": status, "final": final(err)})
 		return
 	}
 	page := failPage{frame: s.frame(who, medium.Farm{}, "", s.t.get("fail.title")), Status: status, Text: text}
@@ -182,6 +181,7 @@ func (s *Station) paired(h func(http.ResponseWriter, *http.Request, session)) ht
 	return func(w http.ResponseWriter, r *http.Request) {
 		who, ok := s.who(r)
 		if ok {
+			s.renewCookie(w, r, who)
 			h(w, r, who)
 			return
 		}
@@ -198,6 +198,18 @@ func (s *Station) paired(h func(http.ResponseWriter, *http.Request, session)) ht
 			to += "?next=" + url.QueryEscape(r.URL.Path)
 		}
 		http.Redirect(w, r, to, http.StatusSeeOther)
+	}
+}
+
+// renewCookie gives a device that is in use its cookie for a month more. An open
+// page that nobody looks at asks for its live stream only, and a picture may be
+// kept by the browser: neither renews it.
+func (s *Station) renewCookie(w http.ResponseWriter, r *http.Request, who session) {
+	if r.URL.Path == "/events" || strings.HasPrefix(r.URL.Path, "/pictures/") {
+		return
+	}
+	if c, err := r.Cookie(s.cookieName()); err == nil && s.people.renew(who.Hash) {
+		s.setCookie(w, c.Value, sessionFor)
 	}
 }
 

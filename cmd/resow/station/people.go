@@ -33,14 +33,23 @@ const (
 	Supervisor Role = "supervisor"
 )
 
-// How long things last. A pairing code of 8 digits is good for one device, ten
-// minutes and ten wrong tries, so a guess hits with 1 in 10 million.
+// How long things last. A pairing code of 8 digits is good for one device and
+// ten minutes. Wrong tries slow down the address that they come from, and nobody
+// else: five at once, then one for each that is ten minutes old. So one address
+// makes at most 10 tries in the life of a code, which hit one of 8 open codes
+// with 10 x 8 / 10^8, 1 in 1.25 million. Many addresses together are a flood:
+// from the 500th wrong try on each has one only, and at 5,000 no code is taken
+// until the first of them are old. That bounds a flood from ever new addresses
+// to 10,000 tries in the life of a code, 8 in 10,000 with all 8 codes open and
+// 1 in 10,000 with one. A person who mistypes is never near either.
 const (
 	pairFor      = 10 * time.Minute
-	pairTries    = 10 // for all codes that are open
-	pairPerHost  = 5  // wrong tries from one address in pairFor
+	pairPerHost  = 5    // wrong tries from one address in pairFor
+	pairFlood    = 500  // from all addresses: each has one only
+	pairMost     = 5000 // from all addresses: none is taken
 	pairDigits   = 8
 	sessionFor   = 30 * 24 * time.Hour
+	renewAfter   = 24 * time.Hour // the cookie is given anew, so that a device in use is never cut off
 	shiftFor     = 14 * time.Hour
 	maxSessions  = 200
 	maxOpenCodes = 8
@@ -66,6 +75,7 @@ type session struct {
 	Shift    time.Time `json:"shift_began"`
 	Made     time.Time `json:"paired_at"`
 	Seen     time.Time `json:"seen_at"`
+	Renewed  time.Time `json:"cookie_renewed_at"`
 
 	Scanning bool          `json:"collecting,omitempty"` // the pages of mats offer to put them on the list
 	Basket   []medium.Code `json:"list,omitempty"`       // the mats on it
@@ -94,7 +104,6 @@ type people struct {
 
 	mu       sync.Mutex
 	codes    []pairCode
-	tries    int
 	triesOf  map[string][]time.Time
 	sessions map[string]*session
 	known    []string // initials seen, newest first
@@ -199,9 +208,6 @@ func (p *people) newCode(role Role) (string, error) {
 	if len(p.codes) == maxOpenCodes {
 		p.codes = p.codes[1:]
 	}
-	if len(p.codes) == 0 {
-		p.tries = 0
-	}
 	p.codes = append(p.codes, pairCode{hash: sha256.Sum256([]byte(code)), role: role, until: p.now().Add(pairFor)})
 	return code, nil
 }
@@ -240,9 +246,26 @@ func (p *people) dropOld() {
 	}
 }
 
+// allowed says whether an address may try a code now. The caller holds the lock.
+func (p *people) allowed(host string) error {
+	all := 0
+	for _, tries := range p.triesOf {
+		all += len(tries)
+	}
+	own := p.triesOf[host]
+	switch {
+	case all >= pairMost:
+		return &PairError{"too many wrong codes from many devices; the station takes none for ten minutes"}
+	case len(own) >= pairPerHost, all >= pairFlood && len(own) > 0:
+		wait := pairFor - p.now().Sub(own[0])
+		return &PairError{fmt.Sprintf("too many wrong codes from this device; try again in %d minutes", int(wait.Minutes())+1)}
+	}
+	return nil
+}
+
 // pair exchanges a code for a new session and gives the cookie's value, which
-// is kept nowhere.
-func (p *people) pair(code, device, host string) (cookie string, role Role, err error) {
+// is kept nowhere. The session that the browser had before, by its cookie, ends.
+func (p *people) pair(code, device, host, before string) (cookie string, role Role, err error) {
 	code = strings.Map(func(r rune) rune {
 		if r >= '0' && r <= '9' {
 			return r
@@ -253,11 +276,14 @@ func (p *people) pair(code, device, host string) (cookie string, role Role, err 
 	if err != nil {
 		return "", "", err
 	}
+	if len(code) != pairDigits {
+		return "", "", &PairError{fmt.Sprintf("a code has %d digits, this has %d; type it as the station shows it", pairDigits, len(code))}
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.dropOld()
-	if len(p.triesOf[host]) >= pairPerHost {
-		return "", "", &PairError{"too many wrong codes from this device; wait ten minutes"}
+	if err := p.allowed(host); err != nil {
+		return "", "", err
 	}
 	given := sha256.Sum256([]byte(code))
 	hit := -1
@@ -268,12 +294,10 @@ func (p *people) pair(code, device, host string) (cookie string, role Role, err 
 	}
 	if hit < 0 {
 		p.triesOf[host] = append(p.triesOf[host], p.now())
-		if p.tries++; p.tries >= pairTries {
-			p.codes = nil
-		}
 		return "", "", &PairError{"this code is not valid (any more); ask for a fresh one at the station's terminal"}
 	}
-	if len(p.sessions) >= maxSessions {
+	old := p.sessions[hashOf(before)]
+	if old == nil && len(p.sessions) >= maxSessions {
 		return "", "", &PairError{"too many devices are paired; a supervisor has to revoke some"}
 	}
 	role = p.codes[hit].role
@@ -283,7 +307,9 @@ func (p *people) pair(code, device, host string) (cookie string, role Role, err 
 		return "", "", err
 	}
 	cookie = hex.EncodeToString(b[:])
-	p.sessions[hashOf(cookie)] = &session{Hash: hashOf(cookie), Device: device, Role: role, Made: p.now().UTC(), Seen: p.now().UTC()}
+	now := p.now().UTC()
+	delete(p.sessions, hashOf(before))
+	p.sessions[hashOf(cookie)] = &session{Hash: hashOf(cookie), Device: device, Role: role, Made: now, Seen: now, Renewed: now}
 	return cookie, role, p.save()
 }
 
@@ -292,7 +318,7 @@ func hashOf(cookie string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// shortName checks what a person calls a device, or their initials.
+// shortName checks what a person calls a device.
 func shortName(text, what string) (string, error) {
 	text = strings.Join(strings.Fields(text), " ")
 	if text == "" || utf8.RuneCountInString(text) > 20 || len(text) > 40 || !utf8.ValidString(text) {
@@ -336,24 +362,78 @@ func (p *people) change(hash string, do func(*session)) error {
 	return p.save()
 }
 
-func (p *people) beginShift(hash, initials string) error {
-	initials, err := shortName(initials, "initials")
-	if err != nil {
+// mayTake says whether a device may record under initials: the one place that
+// decides it. A supervisor's may take any. An operator's may take its own and
+// those that no other device has: a supervisor's belong to that device as long as
+// it is paired, an operator's while the shift runs. The caller holds the lock.
+func (p *people) mayTake(who *session, initials string) error {
+	if who.Role == Supervisor {
+		return nil
+	}
+	now := p.now()
+	for _, other := range p.sessions {
+		if other.Hash == who.Hash || !strings.EqualFold(other.Initials, initials) || now.Sub(other.Seen) > sessionFor {
+			continue
+		}
+		if other.Role == Supervisor {
+			return &RoleError{fmt.Sprintf("%s are the initials of a supervisor; take your own, or pair this device with a supervisor's code", initials)}
+		}
+		if other.onShift(now) {
+			return &RoleError{fmt.Sprintf("%s is at work on the device %q; end the shift there first, or take your own initials", initials, other.Device)}
+		}
+	}
+	return nil
+}
+
+func (p *people) beginShift(hash, text string) error {
+	initials, ok := medium.Initials(strings.Join(strings.Fields(text), " "))
+	if !ok {
+		shown := strings.ToValidUTF8(initials[:min(len(initials), 40)], "?")
+		return &medium.InputError{Field: "initials", Value: shown, Want: "1 to 20 letters in one line"}
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	s, ok := p.sessions[hash]
+	if !ok {
+		return &RequestError{"this device is not paired any more"}
+	}
+	if err := p.mayTake(s, initials); err != nil {
 		return err
 	}
-	if len(initials) > 20 {
-		return &medium.InputError{Field: "initials", Value: initials, Want: "1 to 20 bytes"}
-	}
-	return p.change(hash, func(s *session) {
-		s.Initials, s.Shift = initials, p.now().UTC()
-		known := []string{initials}
-		for _, k := range p.known {
-			if k != initials && len(known) < maxKnown {
-				known = append(known, k)
-			}
+	s.Initials, s.Shift = initials, p.now().UTC()
+	known := []string{initials}
+	for _, k := range p.known {
+		if k != initials && len(known) < maxKnown {
+			known = append(known, k)
 		}
-		p.known = known
-	})
+	}
+	p.known = known
+	return p.save()
+}
+
+// endShift frees the initials of a device.
+func (p *people) endShift(hash string) error {
+	return p.change(hash, func(s *session) { s.Initials, s.Shift = "", time.Time{} })
+}
+
+// leave ends a session; the device has to be paired anew.
+func (p *people) leave(hash string) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	delete(p.sessions, hash)
+	return p.save()
+}
+
+// renew says that a device's cookie is to be given anew, once in renewAfter.
+func (p *people) renew(hash string) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	s, ok := p.sessions[hash]
+	if !ok || p.now().Sub(s.Renewed) < renewAfter {
+		return false
+	}
+	s.Renewed = p.now().UTC()
+	return p.save() == nil
 }
 
 // revoke ends a session by its id.
@@ -386,10 +466,16 @@ func (p *people) list() []session {
 	return out
 }
 
-func (p *people) initials() []string {
+// initials gives those that a device may take.
+func (p *people) initials(who session) (free []string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return append([]string(nil), p.known...)
+	for _, one := range p.known {
+		if p.mayTake(&who, one) == nil {
+			free = append(free, one)
+		}
+	}
+	return free
 }
 
 // lastValues gives what the farm filled in the last time, remember keeps it.

@@ -5,58 +5,182 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"image"
 	"image/jpeg"
-	_ "image/png" // phones send screenshots too
 	"io"
 	"mime/multipart"
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime/debug"
+	"slices"
 	"sync"
+	"time"
 
 	"resow/medium"
 )
 
-// Limits of a picture: pixels that are decoded (memory), and the longer side
-// and the quality of what is kept.
+// What is kept of a picture: its longer side and its quality.
 const (
-	maxPixels   = 50e6
 	keptSide    = 1600
 	keptQuality = 82
 )
 
-// PictureError refuses a picture.
-type PictureError struct{ Why string }
+// Pictures that are taken in a day. A farm of two hundred trays that
+// photographs half of them with one phone, and has four such phones, stays
+// below; at some 300 kB each the fullest day takes 120 MB. Each try counts,
+// since it is the decoding that costs.
+const (
+	dayOfDevice = 100
+	dayOfAll    = 400
+)
+
+// PictureError says why a picture was not kept. The step that it came with is
+// recorded all the same.
+type PictureError struct {
+	Why string
+	Do  string // empty: take it again
+}
 
 func (e *PictureError) Error() string {
-	return e.Why + "; take it again with the camera as a JPEG, or record the step without a picture"
+	if e.Do != "" {
+		return e.Why + "; " + e.Do
+	}
+	return e.Why + "; take it again with the phone's camera and send it with an inspection"
 }
 
 // photos keeps pictures beside the ledger, each under the SHA-256 of its bytes,
 // which is what a step refers to.
 type photos struct {
 	folder string
-	one    sync.Mutex // decoding takes memory: one at a time
+	turn   chan struct{} // decoding takes memory and a processor: one at a time
+
+	mu     sync.Mutex
+	under  map[string]*underWay
+	day    string
+	all    int
+	device map[string]int
 }
 
-func newPhotos(folder string) *photos { return &photos{folder: folder} }
+// underWay is a picture whose steps are not on record yet.
+type underWay struct {
+	requests int
+	fresh    bool // it was not there before
+	named    bool // a step that was recorded names it
+}
+
+func newPhotos(folder string) *photos {
+	return &photos{folder: folder, turn: make(chan struct{}, 1), under: map[string]*underWay{}}
+}
+
+// count counts a picture of a device and says whether the day's are used up.
+func (p *photos) count(device string, now time.Time) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if day := now.Format(time.DateOnly); day != p.day {
+		p.day, p.all, p.device = day, 0, map[string]int{}
+	}
+	if p.device[device] >= dayOfDevice {
+		return &PictureError{Why: fmt.Sprintf("this device has sent %d pictures today, which is all it may", dayOfDevice),
+			Do: "send the next tomorrow, or from another device"}
+	}
+	if p.all >= dayOfAll {
+		return &PictureError{Why: fmt.Sprintf("the station has taken %d pictures today, which is all it takes", dayOfAll),
+			Do: "send the next tomorrow"}
+	}
+	p.all++
+	p.device[device]++
+	return nil
+}
+
+// uncount gives pictures back to a device's day: their step comes again.
+func (p *photos) uncount(device string, n int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if n = min(n, p.device[device]); n > 0 {
+		p.all, p.device[device] = p.all-n, p.device[device]-n
+	}
+}
+
+// keepPictures keeps the pictures of an order, or notes why one is not kept.
+func (s *Station) keepPictures(who session, o *order) {
+	for _, h := range o.files {
+		if h.Size == 0 {
+			continue // a file field that was left empty
+		}
+		if err := s.keepPicture(who, o, h); err != nil {
+			o.blind = append(o.blind, err.Error())
+		}
+	}
+}
+
+func (s *Station) keepPicture(who session, o *order, h *multipart.FileHeader) error {
+	if len(o.photo) == medium.MaxPictures {
+		return &PictureError{Why: fmt.Sprintf("at most %d pictures go with one step", medium.MaxPictures), Do: "send the others with an inspection"}
+	}
+	if err := s.photos.count(who.Hash, s.c.Now()); err != nil {
+		return err
+	}
+	name, err := s.photos.keep(h)
+	if err != nil && !as[*PictureError](err) {
+		s.log.Printf("a picture: %v", err)
+		return &PictureError{Why: "the station could not store it; its terminal says why"}
+	}
+	if err == nil {
+		o.photo = append(o.photo, name)
+	}
+	return err
+}
+
+// settlePictures ends what keepPictures began, by what became of the steps.
+// Where that is open, after a failed write or before a supervisor, the pictures stay.
+func (s *Station) settlePictures(who session, o *order, done []medium.Step, err error) {
+	again := err != nil && statusOf(err) == http.StatusServiceUnavailable
+	open := err != nil && (statusOf(err) >= 500 && !again || as[*HeldError](err))
+	var named []string
+	if err == nil {
+		named = medium.PicturesOf(done[0].Body)
+	}
+	for _, name := range o.photo {
+		kept := slices.Contains(named, name)
+		s.photos.settle(name, kept || open)
+		if err == nil && !kept {
+			o.blind = append(o.blind, (&PictureError{Why: "the step was on record already, without this picture"}).Error())
+		}
+	}
+	if again {
+		s.photos.uncount(who.Hash, len(o.photo))
+	}
+}
 
 // keep decodes an uploaded picture, draws it anew and stores it. What a camera
 // writes beside the picture (place, time, serial number) is gone by that. It
-// gives the name for the step.
+// gives the name for the step; settle must follow when it is known what became
+// of the step.
 func (p *photos) keep(h *multipart.FileHeader) (string, error) {
+	if h.Size > maxPicture {
+		return "", &PictureError{Why: fmt.Sprintf("a picture of %d MB is too large: at most %d MB", h.Size>>20, maxPicture>>20)}
+	}
+	wait := time.NewTimer(turnFor)
+	defer wait.Stop()
+	select {
+	case p.turn <- struct{}{}:
+	case <-wait.C:
+		return "", &PictureError{Why: "the station is busy with other pictures"}
+	}
+	defer func() { <-p.turn }()
 	f, err := h.Open()
 	if err != nil {
-		return "", &PictureError{Why: "the picture did not arrive"}
+		return "", err
 	}
 	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxUpload))
-	if err != nil {
-		return "", &PictureError{Why: "the picture did not arrive whole"}
+	data := make([]byte, h.Size)
+	if _, err := io.ReadFull(f, data); err != nil {
+		return "", err
 	}
-	clean, err := p.redraw(data)
+	clean, err := redraw(data)
 	if err != nil {
 		return "", err
 	}
@@ -65,43 +189,73 @@ func (p *photos) keep(h *multipart.FileHeader) (string, error) {
 	return name, p.store(name, clean)
 }
 
-func (p *photos) redraw(data []byte) ([]byte, error) {
-	p.one.Lock()
-	defer p.one.Unlock()
-	c, format, err := image.DecodeConfig(bytes.NewReader(data))
+func redraw(data []byte) ([]byte, error) {
+	c, err := weigh(data)
 	if err != nil {
-		return nil, &PictureError{Why: "this file is no JPEG or PNG picture"}
+		return nil, err
 	}
-	if c.Width < 1 || c.Height < 1 || float64(c.Width)*float64(c.Height) > maxPixels {
-		return nil, &PictureError{Why: fmt.Sprintf("a picture of %d x %d is too large", c.Width, c.Height)}
+	if c.memory > maxDecoded/8 {
+		defer debug.FreeOSMemory() // or two large ones in a row take twice as much
 	}
-	img, _, err := image.Decode(bytes.NewReader(data))
+	img, err := c.decode(until{bytes.NewReader(data), time.Now().Add(decodeFor)})
+	if late := (*PictureError)(nil); errors.As(err, &late) {
+		return nil, late
+	}
 	if err != nil {
-		return nil, &PictureError{Why: "the picture is cut off"}
-	}
-	turn := 1
-	if format == "jpeg" {
-		turn = orientation(data)
+		return nil, &PictureError{Why: "the picture is cut off or broken"}
 	}
 	var out bytes.Buffer
-	if err := jpeg.Encode(&out, upright(img, turn), &jpeg.Options{Quality: keptQuality}); err != nil {
+	if err := jpeg.Encode(&out, upright(img.(image.RGBA64Image), orientation(data)), &jpeg.Options{Quality: keptQuality}); err != nil {
 		return nil, err
 	}
 	return out.Bytes(), nil
 }
 
+func (p *photos) path(name string) string { return filepath.Join(p.folder, name+".jpg") }
+
 // store writes a picture under its name, whole or not at all.
 func (p *photos) store(name string, data []byte) error {
-	path := filepath.Join(p.folder, name+".jpg")
-	if _, err := os.Stat(path); err == nil {
+	p.mu.Lock()
+	u := p.under[name]
+	if u == nil {
+		_, err := os.Stat(p.path(name))
+		u = &underWay{fresh: err != nil}
+		p.under[name] = u
+	}
+	u.requests++
+	p.mu.Unlock()
+	if _, err := os.Stat(p.path(name)); err == nil {
 		return nil
 	}
-	return writeWhole(path, data)
+	err := writeWhole(p.path(name), data)
+	if err != nil {
+		p.settle(name, false)
+	}
+	return err
+}
+
+// settle ends what keep began. A picture that no recorded step names is
+// removed, unless it was there before or another request still has it.
+func (p *photos) settle(name string, named bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	u := p.under[name]
+	if u == nil {
+		return
+	}
+	u.named = u.named || named
+	if u.requests--; u.requests > 0 {
+		return
+	}
+	delete(p.under, name)
+	if u.fresh && !u.named {
+		_ = os.Remove(p.path(name)) // verify lists what is left
+	}
 }
 
 // upright scales a picture down to keptSide, by the mean of the pixels that
 // fall together, and turns it as its orientation says.
-func upright(img image.Image, turn int) image.Image {
+func upright(img image.RGBA64Image, turn int) image.Image {
 	b := img.Bounds()
 	w, h := b.Dx(), b.Dy()
 	step := max(1, (max(w, h)+keptSide-1)/keptSide)
@@ -122,15 +276,17 @@ func upright(img image.Image, turn int) image.Image {
 	return out
 }
 
-func mean(img image.Image, x0, y0, w, h int) (r, g, b uint8) {
-	var sr, sg, sb uint32
-	for y := y0; y < y0+h; y++ {
-		for x := x0; x < x0+w; x++ {
-			pr, pg, pb, _ := img.At(x, y).RGBA()
-			sr, sg, sb = sr+pr>>8, sg+pg>>8, sb+pb>>8
+// mean is the mean of a part of a picture: of all its pixels up to 3 x 3, of
+// every second in each direction up to 6 x 6, and so on.
+func mean(img image.RGBA64Image, x0, y0, w, h int) (r, g, b uint8) {
+	var sr, sg, sb, n uint32
+	dx, dy := (w+2)/3, (h+2)/3
+	for y := y0; y < y0+h; y += dy {
+		for x := x0; x < x0+w; x += dx {
+			c := img.RGBA64At(x, y)
+			sr, sg, sb, n = sr+uint32(c.R>>8), sg+uint32(c.G>>8), sb+uint32(c.B>>8), n+1
 		}
 	}
-	n := uint32(w * h)
 	return uint8(sr / n), uint8(sg / n), uint8(sb / n)
 }
 
@@ -159,6 +315,9 @@ func turned(x, y, w, h, orientation int) (int, int) {
 
 // orientation finds tag 274 in the Exif part of a JPEG; 1 where there is none.
 func orientation(jpg []byte) int {
+	if !bytes.HasPrefix(jpg, []byte{0xff, 0xd8}) {
+		return 1
+	}
 	for at := 2; at+4 <= len(jpg) && jpg[at] == 0xff; {
 		length := int(binary.BigEndian.Uint16(jpg[at+2:]))
 		if jpg[at+1] == 0xda || length < 2 || at+2+length > len(jpg) {

@@ -12,9 +12,11 @@ import (
 	"image/color"
 	"image/jpeg"
 	"math/big"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -22,6 +24,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/medium"
+	"resow/store"
 )
 
 // photo is a picture whose left half is red, with an Exif part that holds an
@@ -71,26 +74,163 @@ func TestPictureIsStrippedAndUpright(t *testing.T) {
 	require.Equal(t, "/pair", s.phone(t).get("/pictures/"+names[0]+".jpg").header.Get("Location"), "pictures are for paired devices")
 }
 
-func TestPicturesThatAreRefused(t *testing.T) {
+const lacksPicture = "<strong>The step is recorded, but its picture is not:</strong>"
+
+// A picture never keeps a step from being recorded, and its absence is said.
+func TestStepWithoutItsPicture(t *testing.T) {
 	s, _ := start(t, nil)
 	p := s.paired(t, Operator, "MK")
 	mat := s.inStage(t, medium.Growing)[0]
 	path := "/m/" + string(mat) + "/mold"
-	before := len(s.thread(t, mat))
 	whole := photo(t, 60, 40, 1)
-	bomb := []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\xff\xff\x00\x00\xff\xff\x08\x02\x00\x00\x00\x9e\x4c\xf1\x2a")
-	for name, data := range map[string][]byte{"page": []byte("<html><script>alert(1)</script>"), "cut": whole[:len(whole)/2], "svg": []byte(`<svg xmlns="http://www.w3.org/2000/svg"/>`), "bomb": bomb} {
-		got := p.upload(path, url.Values{"token": {s.newToken()}, "where": {"crop"}}, data)
-		require.Equal(t, http.StatusUnprocessableEntity, got.status, name)
+	big := bytes.Repeat([]byte{0}, maxPicture+1)
+	for why, data := range map[string][]byte{"no JPEG or PNG": []byte("<html>"), "cut off": whole[:len(whole)/2], "at most 12 MB": big} {
+		before := len(s.thread(t, mat))
+		done := p.upload(path, url.Values{"token": {s.newToken()}, "where": {"crop"}}, data)
+		require.Equal(t, http.StatusSeeOther, done.status, "%s: %s", why, textOf(done.body))
+		page := p.get(done.header.Get("Location"))
+		has(t, page.body, lacksPicture)
+		has(t, page.body, why)
+		thread := s.thread(t, mat)
+		require.Len(t, thread, before+1)
+		require.Empty(t, medium.PicturesOf(last(thread).Body))
 	}
-	got := p.upload(path, url.Values{"token": {s.newToken()}, "where": {"crop"}}, bytes.Repeat([]byte{0}, maxUpload+1))
-	require.Equal(t, http.StatusRequestEntityTooLarge, got.status)
-	require.Len(t, s.thread(t, mat), before)
-	files, err := os.ReadDir(s.path + ".station/pictures")
-	require.NoError(t, err)
-	require.Empty(t, files, "nothing is left behind")
+	require.Empty(t, s.pictures(t), "nothing is left behind")
+
+	done := p.upload("/many/mold", url.Values{"token": {s.newToken()}, "where": {"crop"}, "codes": {string(mat)}}, []byte("<html>"))
+	has(t, p.get(done.header.Get("Location")).body, lacksPicture)
+	got := p.uploadFor("application/json", path, url.Values{"token": {s.newToken()}, "where": {"crop"}}, []byte("<html>"))
+	has(t, got.body, `"no_picture"`)
+	has(t, got.body, `"next": "/m/`+string(mat)+`?step=`)
 	got = p.upload(path, url.Values{"token": {s.newToken()}, "where": {"crop"}}, nil)
-	require.Equal(t, http.StatusSeeOther, got.status, "an empty file field is no picture")
+	require.NotContains(t, got.header.Get("Location"), "sent=", "an empty file field is no picture")
+
+	s.photos.folder = filepath.Join(s.photos.folder, "gone")
+	done = p.upload(path, url.Values{"token": {s.newToken()}, "where": {"crop"}}, whole)
+	has(t, p.get(done.header.Get("Location")).body, "could not store it")
+}
+
+// More than an upload may have is refused before it is read.
+func TestUploadLimit(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mat := s.inStage(t, medium.Growing)[0]
+	before := s.anchor(t)
+	got := p.upload("/m/"+string(mat)+"/mold", url.Values{"token": {s.newToken()}, "where": {"crop"}}, make([]byte, maxUpload+1))
+	require.Equal(t, http.StatusRequestEntityTooLarge, got.status)
+	has(t, got.body, "Leave the picture out")
+	require.Equal(t, before, s.anchor(t))
+}
+
+func (r *running) pictures(t testing.TB) (names []string) {
+	files, err := os.ReadDir(r.photos.folder)
+	require.NoError(t, err)
+	for _, f := range files {
+		names = append(names, f.Name())
+	}
+	return names
+}
+
+// The picture of a step that was refused is removed, unless another step has it.
+func TestPictureOfRefusedStep(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mat := s.inStage(t, medium.Growing)[0]
+	path := "/m/" + string(mat) + "/mold"
+	one, two := photo(t, 60, 40, 1), photo(t, 64, 40, 1)
+	send := func(picture []byte, token, where string) answer {
+		return p.upload(path, url.Values{"token": {token}, "where": {where}}, picture)
+	}
+	require.Equal(t, http.StatusUnprocessableEntity, send(one, s.newToken(), "").status)
+	require.Equal(t, http.StatusBadRequest, send(one, "short", "crop").status)
+	require.Empty(t, s.pictures(t))
+	require.Equal(t, http.StatusSeeOther, p.post("/shift/end", nil).status)
+	counted := s.photos.all
+	require.Equal(t, http.StatusForbidden, send(one, s.newToken(), "crop").status)
+	require.Equal(t, counted, s.photos.all, "without a shift nothing is decoded")
+	require.Equal(t, http.StatusSeeOther, p.post("/shift", url.Values{"initials": {"MK"}}).status)
+	token := s.newToken()
+	require.Equal(t, http.StatusSeeOther, send(one, token, "crop").status)
+	require.Len(t, s.pictures(t), 1)
+	require.Equal(t, http.StatusUnprocessableEntity, send(one, s.newToken(), "").status)
+	require.Len(t, s.pictures(t), 1, "a step on record has it")
+
+	require.Equal(t, http.StatusSeeOther, send(one, token, "crop").status, "sent once more")
+	got := send(two, token, "crop")
+	require.Equal(t, http.StatusSeeOther, got.status, "the step is on record")
+	has(t, p.get(got.header.Get("Location")).body, "already, without this picture")
+	require.Len(t, s.pictures(t), 1)
+
+	// what is sent again later, or may be on record, is settled then
+	for err, n := range map[error]int{&BusyError{}: 1, &store.WriteError{}: 2, &medium.InputError{}: 1} {
+		o := order{files: files(t, photo(t, 80, 40, 1))}
+		s.keepPictures(session{Hash: "x"}, &o)
+		require.Len(t, s.pictures(t), 2)
+		s.settlePictures(session{Hash: "x"}, &o, nil, err)
+		require.Len(t, s.pictures(t), n, "%T", err)
+		if n == 2 {
+			require.NoError(t, os.Remove(s.photos.path(o.photo[0])))
+		}
+	}
+	require.Equal(t, 2, s.photos.device["x"], "busy costs nothing")
+
+	// two requests with one picture: the one that is refused leaves it to the other
+	name := "aa"
+	require.NoError(t, s.photos.store(name, []byte("x")))
+	require.NoError(t, s.photos.store(name, []byte("x")))
+	s.photos.settle(name, false)
+	require.FileExists(t, s.photos.path(name))
+	s.photos.settle(name, false)
+	require.NoFileExists(t, s.photos.path(name))
+	require.Empty(t, s.photos.under)
+}
+
+// files are pictures as a form brings them.
+func files(t testing.TB, pictures ...[]byte) []*multipart.FileHeader {
+	var b bytes.Buffer
+	w := multipart.NewWriter(&b)
+	for _, data := range pictures {
+		part, err := w.CreateFormFile("picture", "x.jpg")
+		require.NoError(t, err)
+		_, err = part.Write(data)
+		require.NoError(t, err)
+	}
+	require.NoError(t, w.Close())
+	form, err := multipart.NewReader(&b, w.Boundary()).ReadForm(1 << 20)
+	require.NoError(t, err)
+	return form.File["picture"]
+}
+
+func TestPicturesOfADay(t *testing.T) {
+	s, _ := start(t, nil)
+	p, q := s.paired(t, Operator, "MK"), s.paired(t, Operator, "AB")
+	mat := s.inStage(t, medium.Growing)[0]
+	mold := func(p *phone) string {
+		done := p.upload("/m/"+string(mat)+"/mold", url.Values{"token": {s.newToken()}, "where": {"crop"}}, photo(t, 60, 40, 1))
+		require.Equal(t, http.StatusSeeOther, done.status)
+		return p.get(done.header.Get("Location")).body
+	}
+	hash := func(initials string) string {
+		for _, one := range s.people.list() {
+			if one.Initials == initials {
+				return one.Hash
+			}
+		}
+		return ""
+	}
+	s.settlePictures(session{Hash: "x"}, &order{}, nil, &BusyError{}) // before the first picture of all
+	for range dayOfDevice {
+		require.NoError(t, s.photos.count(hash("MK"), s.clock.Now()))
+	}
+	has(t, mold(p), "this device has sent 100 pictures today")
+	hasNot(t, mold(q), lacksPicture)
+	for range dayOfAll - dayOfDevice - 1 {
+		require.NoError(t, s.photos.count(s.newToken(), s.clock.Now()))
+	}
+	has(t, mold(q), "the station has taken 400 pictures today")
+	s.clock.forward(24 * time.Hour)
+	require.Equal(t, http.StatusSeeOther, p.post("/shift", url.Values{"initials": {"MK"}}).status)
+	hasNot(t, mold(p), lacksPicture)
 }
 
 // TestOrientation turns a picture of two marked pixels each way (TIFF 6.0, tag

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -35,12 +36,16 @@ type order struct {
 	kind  medium.Kind
 	mats  []string // as scanned or typed
 	form  url.Values
-	photo []string
+	files []*multipart.FileHeader // pictures as they came
+	photo []string                // those that are kept, by their names
+	blind []string                // why others are not
 }
 
 // result is what became of an order.
 type result struct {
-	Steps []medium.Result `json:"steps"`
+	Steps     []medium.Result `json:"steps"`
+	NoPicture []string        `json:"no_picture,omitempty"` // why pictures that came with it are missing
+	Next      string          `json:"next,omitempty"`       // the page that says so
 }
 
 func resultOf(steps []medium.Step) result {
@@ -88,7 +93,8 @@ func (s *Station) newToken() string {
 }
 
 // record puts an order into the ledger, all or nothing: the one way for every
-// page.
+// page. A picture never keeps a step from being recorded; the answer says where
+// one is missing.
 func (s *Station) record(who session, o order) (result, error) {
 	if err := s.checkToken(o.token); err != nil {
 		return result{}, err
@@ -100,23 +106,32 @@ func (s *Station) record(who session, o order) (result, error) {
 	if err != nil {
 		return result{}, err
 	}
-	if !proven {
-		done, err := s.hold(who, m, o)
-		return resultOf(done), err
+	s.keepPictures(who, &o) // not before: a step that is sent again and again must not be decoded each time
+	var done []medium.Step
+	if proven {
+		done, err = s.recordOrder(m, o)
+	} else {
+		done, err = s.hold(who, m, o)
 	}
-	return s.recordOrder(m, o)
+	s.settlePictures(who, &o, done, err)
+	if err != nil {
+		return result{}, err
+	}
+	r := resultOf(done)
+	r.NoPicture = o.blind
+	return r, nil
 }
 
 // recordOrder records an order as somebody's.
-func (s *Station) recordOrder(m maker, o order) (result, error) {
+func (s *Station) recordOrder(m maker, o order) ([]medium.Step, error) {
 	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, m, o) })
 	if err != nil {
 		s.counts.refused.Add(1)
-		return result{}, err
+		return nil, err
 	}
 	s.counts.steps.Add(int64(len(done)))
 	s.keepValues(o)
-	return resultOf(done), nil
+	return done, nil
 }
 
 // plan makes the steps of an order.
@@ -213,20 +228,7 @@ func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 		if err := r.ParseMultipartForm(formParts); err != nil {
 			return o, badForm(err)
 		}
-		defer r.MultipartForm.RemoveAll()
-		for _, h := range r.MultipartForm.File["picture"] {
-			if h.Size == 0 {
-				continue // a file field that was left empty
-			}
-			name, err := s.photos.keep(h)
-			if err != nil {
-				return o, err
-			}
-			o.photo = append(o.photo, name)
-		}
-		if len(o.photo) > medium.MaxPictures {
-			return o, &PictureError{Why: fmt.Sprintf("at most %d pictures with one step", medium.MaxPictures)}
-		}
+		o.files = r.MultipartForm.File["picture"] // the server removes them after the answer
 	} else if err := r.ParseForm(); err != nil {
 		return o, badForm(err)
 	}

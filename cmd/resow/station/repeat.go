@@ -33,6 +33,7 @@ func sameBody(asked, recorded medium.Body) bool {
 	if !asMap(asked, &a) || !asMap(recorded, &r) {
 		return false
 	}
+	delete(a, "pictures") // the answer says which of them are on record
 	for k, v := range r {
 		if on, ok := v.(bool); ok && on && a[k] == nil {
 			return false

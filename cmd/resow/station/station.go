@@ -304,6 +304,8 @@ func (s *Station) handler() http.Handler {
 	paired("GET /status", s.statusPage)
 	paired("GET /shift", s.shiftPage)
 	paired("POST /shift", s.postShift)
+	paired("POST /shift/end", s.postEndShift)
+	paired("POST /leave", s.postLeave)
 	boss("GET /people", s.peoplePage)
 	boss("POST /people/code", s.postCode)
 	boss("POST /people/revoke", s.postRevoke)

@@ -31,6 +31,7 @@ var english = texts{
 	"guard.nopage":     "There is no such page here; go back to the list of what is due.",
 	"guard.nopicture":  "This picture is not in the folder beside the ledger; it was moved or deleted.",
 	"guard.nopictures": "This step takes no picture.",
+	"guard.large":      "That is more than the station takes in one piece. Leave the picture out, or record fewer mats at once.",
 	"guard.mistake":    "The station made a mistake on this page. It is noted on the terminal; nothing was recorded by this.",
 	"guard.failed":     "The station could not do this; look at its terminal.",
 	"guard.unpaired":   "This device is not paired with the station. Open /pair and enter the code from the station's terminal.",
@@ -115,7 +116,7 @@ var english = texts{
 	"caution.mist": "Do not breathe sprayed mist. Gloves and eye protection for anything but water; the product's label says whether it may touch a crop at all.",
 
 	"done.title": "What was recorded", "done.accepted": "Recorded.", "done.missed": "Recorded, NOT ACCEPTED.", "done.stays": "A step that is not accepted stays on record and does not move the mat.",
-	"done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
+	"done.nopicture": "The step is recorded, but its picture is not:", "done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
 
 	"many.title": "Many mats", "many.about": "One step for many mats: scan them all, then record once. It is recorded for all of them or for none.",
 	"many.start": "Collect by phone camera", "many.scanning": "Collecting: scan a mat with the camera and tap “Put on the list” on its page.", "many.put": "Put on the list", "many.sofar": "Collecting. Mats on the list so far: %d.", "many.stop": "Stop collecting", "many.clear": "Empty the list",
@@ -161,6 +162,8 @@ var english = texts{
 	"pair.title": "Pair this device", "pair.about": "Enter the code that the station shows on its terminal, or that a supervisor made. It is good for one device and ten minutes.", "pair.code": "Code (8 digits)", "pair.device": "Name of this device", "pair.devicehint": "Sink phone, office tablet.", "pair.do": "Pair",
 	"pair.plain":  "This connection is not encrypted: whoever is on the same Wi-Fi can read along. Keep the farm's Wi-Fi to the farm, or start the station with a certificate.",
 	"shift.title": "Who is at work?", "shift.about": "Every step is recorded with initials. Pick yours at the start of a shift.", "shift.other": "Other initials", "shift.begin": "Begin",
+	"shift.leaving": "Leaving?", "shift.end": "End the shift of %s", "shift.endabout": "The device stays paired, and the initials are free for another device.",
+	"shift.leave": "Log this device out", "shift.leaveabout": "To use it again it has to be paired with a fresh code. Steps that wait on it for the network stay on it until then.",
 	"people.title": "People and devices", "people.code": "Code for one %s's device:", "people.codehint": "Open %s/pair on that device within ten minutes. The code is shown only now.", "people.operator": "Code for an operator", "people.supervisor": "Code for a supervisor",
 	"people.devices": "Paired devices", "people.self": "this device", "people.times": "Paired %s, last seen %s.", "people.revoke": "Revoke", "people.door": "Door sign (PDF)",
 	"door.line1": "Point the phone's camera here and open the page.", "door.line2": "Then ask for a pairing code.", "door.name": "Many devices open it under %s too.",

@@ -76,7 +76,7 @@ const kept = (() => {
     if (note === words.kept) note = first; // it can be reached
     if (status === 202) return { state: "held", why };
     if (got.ok && Array.isArray(doc.steps) && doc.steps.length) return { state: "sent", doc };
-    if (doc.final === true) return { state: "refused", why, bad: doc.picture };
+    if (doc.final === true) return { state: "refused", why };
     return { state: "waiting", why, status, stop: ![400, 404, 405, 413, 415].includes(status) };
   }
 
@@ -85,9 +85,8 @@ const kept = (() => {
     const tried = new Set();
     for (let step; (step = all("waiting").find((s) => s.by && !tried.has(s.token)));) {
       tried.add(step.token);
-      const { state, why, doc, stop, bad, status } = await attempt(step);
+      const { state, why, doc, stop, status } = await attempt(step);
       const now = get(step.token);
-      if (now && bad) delete now.picture; // it would be refused again
       if (now && now.state === "waiting" && !put(after({ ...now, state, why, status }, doc)) && state === "sent") drop(step.token); // no room to note it
       if (doc) answers[step.token] = doc;
       if (state === "sent") said(step, doc);
@@ -103,6 +102,7 @@ const kept = (() => {
   function said(step, doc) {
     note = first + words.sent + " " + step.name;
     const missed = doc.steps.filter((s) => !s.accepted);
+    if (doc.no_picture) note += ". " + words.nopicture + " " + doc.no_picture.join(" ");
     if (missed.length) note += ". " + words.missed + " " + missed.flatMap((s) => s.findings.map((f) => f.text)).join("; ");
   }
   let running = null;
