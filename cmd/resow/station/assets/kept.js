@@ -17,7 +17,9 @@ const kept = (() => {
 
   // what was said last outlives the page's own loading anew
   try { note = sessionStorage.getItem("resow.note") || ""; sessionStorage.removeItem("resow.note"); } catch { /* a comfort */ }
-  const carry = () => { try { if (note) sessionStorage.setItem("resow.note", note); } catch { /* a comfort */ } };
+  if (note.startsWith(words.again)) first = words.again + " ";
+  let leaving = false;
+  const carry = () => { leaving = true; try { if (note) sessionStorage.setItem("resow.note", note); } catch { /* a comfort */ } };
 
   // 128 random bits; crypto.randomUUID is missing on plain http
   const token = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
@@ -104,6 +106,7 @@ const kept = (() => {
     const missed = doc.steps.filter((s) => !s.accepted);
     if (doc.no_picture) note += ". " + words.nopicture + " " + doc.no_picture.join(" ");
     if (missed.length) note += ". " + words.missed + " " + missed.flatMap((s) => s.findings.map((f) => f.text)).join("; ");
+    if (leaving) carry(); // the answer came while the page was already loading anew
   }
   let running = null;
   function send() {
@@ -153,8 +156,8 @@ const kept = (() => {
       if (s.state === "sent") lacking++;
       put({ ...s, state: fate.state, why: fate.why, seq: s.seq || ledger.position, ledger: s.ledger || ledger });
     }
-    if (lacking) await offer(others, []);
     if (lacking) note = first = words.again + " ";
+    if (lacking) await offer(others, []);
     draw();
     if (all("waiting").length) send();
   }
