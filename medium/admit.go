@@ -15,9 +15,15 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if s.Mat == FarmThread {
 		return AdmitFarm(f, s, now)
 	}
-	s, err := envelope(s, c.Last, now)
+	s, err := head(s, now)
 	if err != nil {
 		return s, err
+	}
+	danger := c.danger(s.Body)
+	if !danger {
+		if s, err = dated(c, s, now); err != nil {
+			return s, err
+		}
 	}
 	if err := checkBody(s.Body); err != nil {
 		return s, err
@@ -25,9 +31,16 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if c.Stage == "" && s.Kind != KindAdd {
 		return s, &UnknownError{What: "mat", Name: string(s.Mat), Do: "register it with `resow add`"}
 	}
-	if do := refusal(s.Kind, c.Stage); do != "" {
+	if do := refusal(s.Kind, c.Stage); do != "" && !danger {
 		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()), Do: do}
 	}
+	if s, err = fits(c, s, now); err != nil {
+		return s, err
+	}
+	if danger {
+		s = reported(c, s, now)
+	}
+	f = f.AsOf(s.At)
 	s, err = decide(c, f, s, now)
 	if err != nil {
 		return s, err
@@ -48,9 +61,17 @@ func misses(findings []Finding) bool {
 	return false
 }
 
-// envelope checks and completes what every step has. Times are kept in UTC, to
-// the second: a record is read by people.
+// envelope checks and completes what every step has.
 func envelope(s Step, last, now time.Time) (Step, error) {
+	s, err := head(s, now)
+	if err != nil {
+		return s, err
+	}
+	return dated(Condition{Last: last}, s, now)
+}
+
+// head checks and completes all of the envelope but the time of the step.
+func head(s Step, now time.Time) (Step, error) {
 	if s.Body == nil {
 		return s, &InputError{Field: "step", Value: string(s.Kind), Want: "a kind of step that this version knows"}
 	}
@@ -68,20 +89,7 @@ func envelope(s Step, last, now time.Time) (Step, error) {
 		return s, &InputError{Field: "initials of who sent it", Value: s.SentBy, Want: "at most 20 letters"}
 	}
 	s.Recorded = now.UTC().Truncate(time.Second)
-	if s.At.IsZero() {
-		s.At = s.Recorded
-		if ahead := last.Sub(s.At); ahead > 0 && ahead <= ClockDrift {
-			s.At = last // another machine's clock is a little ahead: what is seen now is never refused for that
-		}
-	}
-	s.At = s.At.UTC().Truncate(time.Second)
-	if s.At.After(now.Add(ClockDrift)) {
-		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Now: now}
-	}
-	if s.At.Before(last) {
-		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Last: last.In(now.Location()), Now: now}
-	}
-	s.Outcome = Outcome{Late: s.Recorded.Sub(s.At) > LateAfter}
+	s.Seen, s.Outcome = time.Time{}, Outcome{}
 	return s, nil
 }
 
@@ -168,7 +176,7 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		}
 	case *Dry:
 		done := *b
-		s.Outcome.Findings = decideDry(c, f.Policy, &done, s.At)
+		s.Outcome.Findings = decideDry(c, f.Policy, &done, s, now)
 		s.Body = &done
 	case *Sanitize:
 		done := *b
@@ -181,18 +189,26 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		}
 		if b.AsWas && c.MustWash {
 			return s, &InputError{Field: "hold for", Value: c.HeldFor,
-				Want: "a release without --as-was, to the wash; mold, a failed swab, a bad smell, a trim or what a restored backup has lost can't be undone by a release; discard what grows on it"}
+				Want: "a release without --as-was, to the wash; mold, a failed swab, a bad smell, a trim, a fall on the floor or what a restored backup has lost can't be undone by a release; discard what grows on it"}
 		}
 	case *Inspect:
 		if unwashed(c) {
-			s.Outcome.Findings = []Finding{{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
-				Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}}
+			unwashed := Finding{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
+				Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}
+			s.Outcome.Findings = append([]Finding{unwashed}, s.Outcome.Findings...)
+		}
+		if uncut := c.uncleared(); b.NoCuts && uncut > 0 {
+			return s, &InputError{Field: "inspection", Value: "no cuts", Want: fmt.Sprintf("a trim first, or a void: %s on record that no trim can have removed; a cut that was never there is voided with `resow correct`", plural(uncut, "cut"))}
 		}
 	case *Trim:
 		if b.LengthMM > c.Mat.LengthMM || b.WidthMM > c.Mat.WidthMM || b.LengthMM*b.WidthMM >= c.Mat.AreaMM2() {
 			return s, &InputError{Field: "trimmed size", Value: fmt.Sprintf("%s x %s mm", trimZeros(b.LengthMM), trimZeros(b.WidthMM)),
 				Want: "a size smaller than " + c.Mat.Size()}
 		}
+		done := *b
+		done.FromLengthMM, done.FromWidthMM = c.Mat.LengthMM, c.Mat.WidthMM
+		s.Outcome.Findings = decideTrim(c, &done)
+		s.Body = &done
 	}
 	return s, nil
 }
@@ -223,7 +239,7 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	}
 	b.Crops = sown
 	s.Body = &b
-	v := Judge(c, f.Policy, s.At.In(now.Location()), crops...)
+	v := Judge(c, f, s.At.In(now.Location()), crops...)
 	if v.Word == DoNotSow || v.Word == RetireMat {
 		return s, &VerdictError{Verdict: v}
 	}
@@ -231,7 +247,7 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	return s, nil
 }
 
-func decideDry(c Condition, p Policy, b *Dry, at time.Time) []Finding {
+func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
 	if b.Where == DrySun && b.KLy == 0 {
 		hours := float64(b.DurationS) / 3600
 		b.KLy = hours * p.Setting("sun-power").Limit * 3.6 / 41.84
@@ -240,33 +256,24 @@ func decideDry(c Condition, p Policy, b *Dry, at time.Time) []Finding {
 		return []Finding{{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
 			Text: "it was dried before it was washed; rinse it, roots dry on hard"}}
 	}
-	if c.WetSince.IsZero() {
-		return nil
+	if c.WetSince.IsZero() && len(c.WetWith) == 0 {
+		return nil // it was dry before
+	}
+	var out []Finding
+	longest, said := latest(s, now).Sub(c.Handled), "drying: it was wetted only %s before"
+	if told := took(b); told > 0 && told <= longest {
+		longest, said = told, "%s of drying"
+	}
+	if l := p.Setting("dry-least").Limit; longest.Minutes() < l {
+		out = append(out, p.finding("dry-least", said+", the policy asks for at least %g min of it", hoursText(longest), l))
 	}
 	set := p.Setting("wet-hours")
-	wet := at.Sub(c.WetSince)
-	if set.On && wet.Hours() > set.Limit {
+	if wet := s.At.Sub(c.WetSince); set.On && !c.WetSince.IsZero() && wet.Hours() > set.Limit {
 		f := p.finding("wet-hours", "it was wet for %.0f h, the policy allows %g h: look for mold before it is used", wet.Hours(), set.Limit)
 		f.Severity = Care
-		return []Finding{f}
+		out = append(out, f)
 	}
-	if told := time.Duration(b.DurationS) * time.Second; told > wet+dryingSlack {
-		return []Finding{{Rule: "dry-time", Severity: Care, Source: common,
-			Text: fmt.Sprintf("%s of drying, but it was wetted only %s before; if it dried later, void this and record it with --at", hoursText(told), hoursText(wet))}}
-	}
-	return nil
-}
-
-// dryingSlack is how much longer a drying may be said to have taken than the mat
-// was wet: people round to the half hour (common practice, no source).
-const dryingSlack = 30 * time.Minute
-
-// hoursText writes a span for people: 8 h, 20 min.
-func hoursText(d time.Duration) string {
-	if d < 2*time.Hour {
-		return fmt.Sprintf("%.0f min", d.Minutes())
-	}
-	return fmt.Sprintf("%.0f h", d.Hours())
+	return out
 }
 
 // AdmitCorrect decides on a correction, which needs the mat's whole thread.

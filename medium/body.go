@@ -1,5 +1,7 @@
 package medium
 
+import "time"
+
 // Add registers a mat. A new mat starts at ToWash.
 type Add struct {
 	record
@@ -34,7 +36,8 @@ type Mist struct {
 	Where   string  `cbor:"12" json:"where,omitempty"`
 }
 
-// Harvest cuts the crop off a growing mat.
+// Harvest cuts the crop off a growing mat. After a knife that touched the mesh
+// the mat is looked at before it is sown on again.
 type Harvest struct {
 	record
 	YieldG         float64 `cbor:"10" json:"yield_g,omitempty"`
@@ -101,7 +104,11 @@ type Sanitize struct {
 	Directions  *Sanitizer `cbor:"20" json:"directions,omitempty"`
 	Mixed       *Bottle    `cbor:"21" json:"solution_record,omitempty"` // the solution as it stood; Admit fills it in
 	Timed       bool       `cbor:"22" json:"timed,omitempty"`           // the contact time was counted by the timer
-	Place       string     `cbor:"30" json:"place,omitempty"`           // where it was done: 21 CFR 112.161(a)(1)(iv)
+	// When the temperature or pH was read, where the solution's reading served and
+	// none was taken for this step; Admit fills them in.
+	TempAt time.Time `cbor:"23" json:"temp_read_at,omitzero"`
+	PHAt   time.Time `cbor:"24" json:"ph_read_at,omitzero"`
+	Place  string    `cbor:"30" json:"place,omitempty"` // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
 // Mold reports mold. It puts the mat on hold.
@@ -139,8 +146,9 @@ type Swab struct {
 // Hold sets the mat apart until somebody decides.
 type Hold struct {
 	record
-	Reason   string `cbor:"10" json:"reason"`
+	Reason   string `cbor:"10" json:"reason"`              // may be empty where it was dropped
 	MustWash bool   `cbor:"11" json:"must_wash,omitempty"` // what happened to the mat is not known: no release back to where it was
+	Dropped  bool   `cbor:"12" json:"dropped,omitempty"`   // it fell on the floor: it is washed, whatever the release says
 }
 
 // Release ends a hold. The mat goes to ToWash, or back to the stage that it
@@ -163,14 +171,21 @@ type Inspect struct {
 	Note       string  `cbor:"16" json:"note,omitempty"`
 
 	Pictures []string `cbor:"17" json:"pictures,omitempty"`
+	// NoCuts: looked for, none is left. It counts for what a trim may have removed.
+	NoCuts bool `cbor:"18" json:"no_cuts,omitempty"`
 }
 
 // Trim cuts the mat to a smaller size. The fresh edges send it back to ToWash.
+// What was cut off is a strip along one side, or one along each of two.
 type Trim struct {
 	record
 	LengthMM    float64 `cbor:"10" json:"length_mm"`
 	WidthMM     float64 `cbor:"11" json:"width_mm"`
 	RemovesCuts bool    `cbor:"12" json:"removes_cuts,omitempty"` // the damaged part went with the offcut
+	// The size before; Admit fills it in. Where it is missing (older records),
+	// RemovesCuts took away every cut and hole.
+	FromLengthMM float64 `cbor:"13" json:"from_length_mm,omitempty"`
+	FromWidthMM  float64 `cbor:"14" json:"from_width_mm,omitempty"`
 }
 
 // Relabel puts a new label on a mat. The history stays.

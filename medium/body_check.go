@@ -39,6 +39,9 @@ func checkBody(body Body) error {
 	case *Swab:
 		return b.check()
 	case *Hold:
+		if b.Dropped {
+			return checkText("reason", b.Reason)
+		}
 		return needText("reason", b.Reason)
 	case *Release:
 		return needText("reason", b.Reason)
@@ -87,15 +90,8 @@ func (b *Sanitize) check() error {
 	if _, ok := Actives[b.Active]; b.Active != "" && !ok {
 		return (Sanitizer{Name: "x", Active: b.Active}).Check()
 	}
-	if b.TempC != nil {
-		if err := checkRange("temperature", *b.TempC, 0, 95, "C"); err != nil {
-			return err
-		}
-	}
-	if b.PH != nil {
-		if err := checkRange("pH", *b.PH, 0, 14, ""); err != nil {
-			return err
-		}
+	if err := checkWater(b.TempC, b.PH); err != nil {
+		return err
 	}
 	least := 0.1
 	if b.Solution != "" { // its record has the strength

@@ -49,6 +49,7 @@ type Card struct {
 	Reason      string  `cbor:"19" json:"reason,omitempty"`     // of a hold, a release or a mold report
 	Cause       Cause   `cbor:"20" json:"cause,omitempty"`      // of a retirement
 	Withdrawn   bool    `cbor:"21" json:"withdrawn,omitempty"`
+	Dropped     bool    `cbor:"22" json:"dropped,omitempty"` // of a hold: the mat fell on the floor
 }
 
 // Body is the step that the card stands for, and nil for a card that steers.
@@ -75,7 +76,7 @@ func (c Card) Body() Body {
 	case ActMold:
 		return &Mold{Where: c.Reason, Seen: "washing"}
 	case ActHold:
-		return &Hold{Reason: c.Reason}
+		return &Hold{Reason: c.Reason, Dropped: c.Dropped}
 	case ActRelease:
 		return &Release{Reason: c.Reason}
 	case ActRetire:

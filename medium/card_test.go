@@ -122,7 +122,7 @@ func TestUnidentifiedPieceIsNeverReleased(t *testing.T) {
 	require.NoError(t, record(&Correct{MatSeq: 2, Reason: "once was enough"}))
 	require.Equal(t, OnHold, Replay(thread).Stage)
 	require.Contains(t, Replay(thread).HeldFor, "no tag, no mark")
-	v := Judge(Replay(thread), Policy{}, at)
+	v := Judge(Replay(thread), Farm{}, at)
 	require.Equal(t, DoNotSow, v.Word)
 	require.NoError(t, record(&Retire{Cause: CauseOther}))
 	require.Equal(t, Retired, Replay(thread).Stage)

@@ -66,7 +66,7 @@ func TestVoidedCropStep(t *testing.T) {
 	}
 	wash := []Body{&Rinse{Debris: DebrisNone}, &Dry{Where: DryAir}, &Sanitize{}, &Dry{Where: DryAir}}
 	care := func(steps []Step) (rules []string) {
-		v := Judge(Replay(steps), Policy{}, at.AddDate(0, 0, 3))
+		v := Judge(Replay(steps), Farm{}, at.AddDate(0, 0, 3))
 		for _, f := range v.Findings {
 			if f.Rule == "crop-voided" {
 				require.Equal(t, Care, f.Severity)

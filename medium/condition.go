@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -65,8 +66,25 @@ type Condition struct {
 	Labels      int         `cbor:"51" json:"relabels,omitempty"`
 	Tags        []Code      `cbor:"52" json:"other_codes,omitempty"`
 
+	// Residue is what was left on the mat over its ceiling and not rinsed off since.
+	Residue *Residue `cbor:"70" json:"residue,omitempty"`
+
 	RetiredAt time.Time `cbor:"60" json:"retired_at,omitzero"`
 	Cause     Cause     `cbor:"61" json:"cause,omitempty"`
+
+	// Handled is when the last step that takes the mat in hand was done: no
+	// contact time and no drying after it can have begun before.
+	Handled      time.Time `cbor:"80" json:"handled_at,omitzero"`
+	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"` // when the last step was written down
+	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"` // a cut of this turn's crop was not weighed
+	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`        // those of CutsThrough and Cuts
+	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`   // a trim may have removed the holes
+	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`   // and nobody has looked since
+	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
+	MoldLook   bool `cbor:"86" json:"look_for_mold,omitempty"`
+	MoldWashed bool `cbor:"87" json:"washed_since_mold,omitempty"`
+	// MoldVoided: a report of mold was taken back, and nobody has looked since.
+	MoldVoided bool `cbor:"88" json:"mold_report_voided,omitempty"`
 }
 
 // LastSanitized is the last sanitize step, accepted or not.
@@ -82,30 +100,21 @@ type LastSanitized struct {
 	// AcceptedAt is the last accepted step, which an unaccepted one does not undo.
 	AcceptedAt time.Time `cbor:"17" json:"accepted_at,omitzero"`
 	Solution   Code      `cbor:"18" json:"solution,omitempty"`
+	Rested     *Rested   `cbor:"19" json:"-"` // of the last accepted step
 }
 
-// CropYield sums a mat's harvests of one crop or mix.
-type CropYield struct {
-	record
-	Crop string    `cbor:"10" json:"crop"`
-	N    int       `cbor:"11" json:"n"`
-	SumG float64   `cbor:"12" json:"sum_g"`
-	Last []float64 `cbor:"13" json:"last_g"` // newest last, at most yieldsKept
-}
-
-// yieldsKept is the widest window of the yield-down rule.
-const yieldsKept = 10
-
-// CropName names the crop or the mix on a mat.
+// CropName names the crop or the mix on a mat. A mix is the same one in
+// whatever order its crops were said.
 func CropName(crops []Sown) string {
-	name := ""
-	for i, c := range crops {
-		if i > 0 {
-			name += " + "
-		}
-		name += c.Crop
+	if len(crops) == 1 {
+		return crops[0].Crop
 	}
-	return name
+	names := make([]string, len(crops))
+	for i, c := range crops {
+		names[i] = c.Crop
+	}
+	slices.Sort(names)
+	return strings.Join(names, " + ")
 }
 
 // DaysMax is the longest of the crops' days to harvest, 0 where none is known.
@@ -153,9 +162,13 @@ func Voided(thread []Step) map[uint64]bool {
 // without is the condition after a step that was taken back later. A mat on
 // which a crop was recorded by mistake is looked at before it is sown on.
 func (c *Condition) without(s *Step) {
-	switch s.Body.(type) {
+	switch b := s.Body.(type) {
 	case *Sow, *Harvest:
 		c.CropVoided = true
+	case *Mold:
+		c.MoldVoided = true
+	case *Inspect:
+		c.MoldVoided = c.MoldVoided || b.Mold
 	}
 }
 
@@ -176,7 +189,10 @@ func (c *Condition) apply(s *Step) {
 		return
 	}
 	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
-	c.Last = s.At
+	c.Last, c.Recorded = s.At, later(c.Recorded, s.Recorded)
+	if handled(s) {
+		c.Handled = s.At
+	}
 	switch b := s.Body.(type) {
 	case *Add:
 		if from == "" { // a second registration is no way out of a hold
@@ -191,7 +207,7 @@ func (c *Condition) apply(s *Step) {
 		c.Turn++
 		c.SownUncleared = from != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
 		c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
-		c.Cleared, c.TurnG = false, 0
+		c.Cleared, c.TurnG, c.CutUnweighed = false, 0, false
 		switch from {
 		case Retired:
 		case OnHold:
@@ -206,17 +222,20 @@ func (c *Condition) apply(s *Step) {
 	case *Harvest:
 		c.harvest(b)
 	case *Rinse:
-		c.WetWith = nil
+		c.WetWith, c.Residue = nil, nil
 		c.Debris = b.Debris
 		if !c.apart() && from != Growing {
 			c.Stage, c.Cleared = ToWash, false
 			if b.Debris == DebrisNone {
-				c.Stage, c.WetSince = ToDry, s.At
+				c.Stage, c.WetSince, c.MoldWashed = ToDry, s.At, true
 			}
 		}
 	case *Dry:
-		c.WetWith = nil
 		c.SunKLy += b.KLy
+		if tooShort(s) {
+			break // as wet as before
+		}
+		c.WetWith = nil
 		c.DryCare = lasting(c.DryCare, s.Outcome)
 		switch from {
 		case ToDry:
@@ -227,14 +246,9 @@ func (c *Condition) apply(s *Step) {
 	case *Sanitize:
 		c.sanitize(s, b)
 	case *Mold:
-		c.mold("mold: " + b.Where)
+		c.mold(s, "mold: "+b.Where)
 	case *Cut:
-		c.CutMM += b.LengthMM
-		if b.Through {
-			c.CutsThrough++
-		} else {
-			c.Cuts++
-		}
+		c.cut(b)
 	case *Swab:
 		if b.Pass {
 			c.SwabOpen = false
@@ -243,17 +257,14 @@ func (c *Condition) apply(s *Step) {
 			c.hold("failed swab: " + b.Test)
 		}
 	case *Hold:
-		c.MustWash = c.MustWash || b.MustWash
-		c.hold(b.Reason)
+		c.MustWash = c.MustWash || b.MustWash || b.Dropped
+		c.hold(cmp.Or(strings.TrimSpace(b.Reason), "fell on the floor"))
 	case *Release:
 		c.release(b)
 	case *Inspect:
 		c.inspect(s, b)
 	case *Trim:
-		c.Mat.LengthMM, c.Mat.WidthMM = b.LengthMM, b.WidthMM
-		if b.RemovesCuts {
-			c.CutsThrough, c.Cuts, c.CutMM, c.Holes = 0, 0, 0, 0
-		}
+		c.trim(b)
 		if !c.apart() && from != Growing {
 			c.Stage, c.Cleared = ToWash, false
 		}
@@ -289,6 +300,23 @@ func (c *Condition) apply(s *Step) {
 	}
 }
 
+// handled says that a step took the mat in hand, so that a contact time or a
+// drying recorded later began after it. A drying that was not accepted goes on.
+func handled(s *Step) bool {
+	switch s.Body.(type) {
+	case *Add, *Sow, *Mist, *Harvest, *Rinse, *Sanitize, *Trim:
+		return true
+	case *Dry:
+		return s.Outcome.Accepted
+	}
+	return false
+}
+
+// tooShort says that a drying was kept and did not dry the mat.
+func tooShort(s *Step) bool {
+	return slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool { return f.Rule == "dry-least" && f.Severity == StepRule })
+}
+
 // handles says that a step leaves a mat in another state than the one in which
 // it was held, so that a release can't put it back there. Only a trim and a bad
 // smell are admitted on a held mat; the others follow from a voided release.
@@ -309,11 +337,13 @@ func (c *Condition) harvest(b *Harvest) {
 	c.YieldG += b.YieldG
 	c.Harvests++
 	c.TurnG += b.YieldG
+	c.KnifeTouched = c.KnifeTouched || b.KnifeTouched
+	c.CutUnweighed = c.CutUnweighed || b.YieldG == 0
 	if !b.MoreCutsToCome {
 		if c.TurnG > 0 && c.Stage == Growing {
-			c.Yields = addYield(c.Yields, CropName(c.Crops), c.TurnG)
+			c.yielded()
 		}
-		c.TurnG = 0
+		c.TurnG, c.CutUnweighed = 0, false
 	}
 	if c.apart() || (b.MoreCutsToCome && c.Stage == Growing) {
 		return
@@ -321,34 +351,21 @@ func (c *Condition) harvest(b *Harvest) {
 	c.Stage, c.Cleared = ToWash, false
 }
 
-func addYield(yields []CropYield, crop string, g float64) []CropYield {
-	at, found := slices.BinarySearchFunc(yields, crop, func(y CropYield, crop string) int { return strings.Compare(y.Crop, crop) })
-	out := slices.Clone(yields)
-	if !found {
-		out = slices.Insert(out, at, CropYield{Crop: crop})
-	}
-	y := &out[at]
-	y.N++
-	y.SumG += g
-	last := y.Last[max(0, len(y.Last)+1-yieldsKept):]
-	y.Last = append(append(make([]float64, 0, len(last)+1), last...), g)
-	return out
-}
-
 func (c *Condition) sanitize(s *Step, b *Sanitize) {
 	last := LastSanitized{At: s.At, Product: b.Product, Active: b.Active, StrengthPPM: b.StrengthPPM, ContactS: b.ContactS,
 		Accepted: c.credits(s), Solution: b.Solution}
 	if c.Sanitized != nil {
 		last.AcceptedAt = c.Sanitized.AcceptedAt
-		last.FarmProcedure = c.Sanitized.FarmProcedure
+		last.FarmProcedure, last.Rested = c.Sanitized.FarmProcedure, c.Sanitized.Rested
 	}
 	if last.Accepted {
-		last.AcceptedAt = s.At
+		last.AcceptedAt, last.Rested = s.At, restedOn(s, b)
 		last.FarmProcedure = b.Directions != nil && b.Directions.Directions == DirectionsFarm
 		c.Stage, c.Cleared, c.SwabOpen, c.WetSince, c.CropVoided = Airing, true, false, s.At, false
-		c.Care, c.DryCare = lasting(nil, s.Outcome), nil
+		c.Care, c.DryCare = lasting(nil, s.Outcome), asksForLook(c.DryCare)
 	}
 	c.Sanitized = &last
+	c.Residue = residueOf(c.Residue, s, b)
 	c.WetWith = wetWith(c.WetWith, b)
 }
 
@@ -380,7 +397,7 @@ func lasting(old []Finding, o Outcome) []Finding {
 	var out []Finding
 	for _, f := range o.Findings {
 		// the verdict says by itself that a farm procedure was used
-		if f.Severity == Care && f.Rule != "farm-procedure" && f.Rule != temperatureUnmeasured {
+		if f.Severity == Care && f.Rule != "farm-procedure" {
 			out = append(out, f)
 		}
 	}
@@ -392,17 +409,38 @@ func lasting(old []Finding, o Outcome) []Finding {
 	return out
 }
 
-func (c *Condition) mold(why string) {
-	if n := len(c.MoldTurns); n == 0 || c.MoldTurns[n-1] != c.Turn {
-		turns := append(append([]int(nil), c.MoldTurns...), c.Turn)
-		if len(turns) > 20 {
-			turns = turns[len(turns)-20:]
+// asksForLook keeps the findings of dryings that ask for a look: only a look
+// answers them, no sanitizer.
+func asksForLook(dry []Finding) (out []Finding) {
+	for _, f := range dry {
+		if f.Rule == "wet-hours" {
+			out = append(out, f)
 		}
-		c.MoldTurns = turns
 	}
+	return out
+}
+
+// mold counts mold for the turn in which it was seen. Two reports of one turn
+// count once, unless the mat was washed between them.
+func (c *Condition) mold(s *Step, why string) {
+	turn, again := c.Turn, c.MoldWashed
+	if !s.Seen.IsZero() {
+		turn, again = s.SeenTurn, again && s.SeenTurn == c.Turn
+	}
+	if at, found := slices.BinarySearch(c.MoldTurns, turn); !found || again {
+		turns := slices.Insert(slices.Clone(c.MoldTurns), at, turn)
+		c.MoldTurns = turns[max(0, len(turns)-moldsKept):]
+	}
+	if turn == c.Turn {
+		c.MoldWashed = false
+	}
+	c.MoldLook = true
 	c.MustWash = true
 	c.hold(why)
 }
+
+// moldsKept is more than any window of the mold rules.
+const moldsKept = 20
 
 func (c *Condition) hold(why string) {
 	if c.Stage == Retired {
@@ -456,8 +494,16 @@ func (c *Condition) release(b *Release) {
 }
 
 func (c *Condition) inspect(s *Step, b *Inspect) {
-	if s.Outcome.Accepted {
+	if s.Outcome.Accepted && s.Seen.IsZero() { // not one from before later steps
 		c.Inspected, c.DryCare = c.Turn, nil
+		c.KnifeTouched, c.MoldLook, c.MoldVoided = false, false, false
+		if b.NoCuts {
+			c.uncut(func(m MeshCut) bool { return m.Trimmed })
+		}
+		if c.HolesTrimmed && b.NoCuts {
+			c.Holes = 0
+		}
+		c.HolesTrimmed = c.HolesTrimmed && b.Holes == 0 && !b.NoCuts
 	}
 	// wear does not heal: a later look can find more, a mistaken one is voided
 	c.FoldSnaps, c.Fuzz, c.Holes = c.FoldSnaps || b.FoldSnaps, c.Fuzz || b.Fuzz, max(c.Holes, b.Holes)
@@ -465,7 +511,7 @@ func (c *Condition) inspect(s *Step, b *Inspect) {
 		c.Mat.ApertureMM = b.ApertureMM
 	}
 	if b.Mold {
-		c.mold("mold seen at inspection")
+		c.mold(s, "mold seen at inspection")
 		return
 	}
 	if b.Smell && !c.apart() && c.Stage != Growing {

@@ -53,10 +53,10 @@ func (w Work) Item(now, until time.Time) DueItem {
 }
 
 // WorkOn gives a mat's line of the due list, or false for a mat that needs
-// nothing. It depends on the condition and the policy only, never on the time
-// of day, so that the store can keep it. The location is used for dates.
-func WorkOn(c Condition, p Policy, loc *time.Location) (Work, bool) {
-	dues := dues(c, p, loc)
+// nothing. It depends on the condition and the farm only, never on the time of
+// day, so that the store can keep it. The location is used for dates.
+func WorkOn(c Condition, f Farm, loc *time.Location) (Work, bool) {
+	dues := append(againDues(c, f, loc), dues(c, f.Policy, loc)...)
 	if len(dues) == 0 {
 		return Work{}, false
 	}
@@ -72,6 +72,29 @@ func Worklist(work []Work) {
 		}
 		return work[i].Code < work[j].Code
 	})
+}
+
+// againDues are what a mat needs because of what was left on it, or was learned
+// of its last sanitizing.
+func againDues(c Condition, f Farm, loc *time.Location) []Due {
+	var out []Due
+	if r, left := c.residueFinding(f.Policy, loc); left && c.Stage != Growing && c.Stage != OnHold {
+		out = append(out, Due{Step: KindRinse, At: c.Residue.At.UTC(), Rule: r.Rule, Text: r.Text})
+	}
+	rested, learned, ok := c.restedFinding(f, loc)
+	if (ok || len(out) > 0) && c.Stage != Growing && len(retireFindings(c, f.Policy, c.Last.In(loc))) > 0 {
+		return nil // it is not washed any more
+	}
+	due := Due{Step: KindSanitize, At: learned.UTC(), Rule: rested.Rule, Text: rested.Text}
+	switch {
+	case !ok:
+	case c.Stage == Growing:
+		due.Step = KindHold
+		out = append(out, due)
+	case c.Stage == Airing || c.Stage == Ready:
+		out = append(out, due)
+	}
+	return out
 }
 
 func dues(c Condition, p Policy, loc *time.Location) []Due {
@@ -90,10 +113,12 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	day := func(t time.Time) string { return t.In(loc).Format("2 Jan 15:04") }
 
 	if c.Stage != Growing {
-		if retire := retireFindings(c, p, c.Last.In(loc)); len(retire) > 0 {
-			for _, f := range retire {
+		for _, f := range retireFindings(c, p, c.Last.In(loc)) {
+			if f.Severity == RetireIt {
 				add(KindRetire, c.Last, f.Rule, f.Text)
 			}
+		}
+		if len(out) > 0 {
 			return out
 		}
 		if l, on := p.limit("max-age"); on {
@@ -133,6 +158,9 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	inspectable := c.Stage == ToDry || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
 	if l, on := p.limit("inspection-due"); on && inspectable && float64(c.Turn-c.Inspected) >= l {
 		add(KindInspect, c.Since, "inspection-due", plural(c.Turn-c.Inspected, "turn")+" since the last inspection")
+	}
+	if _, on := p.limit("knife-touched"); on && inspectable && c.KnifeTouched {
+		add(KindInspect, c.Since, "knife-touched", "the knife touched the mesh at the harvest")
 	}
 	return out
 }

@@ -41,7 +41,7 @@ func TestDueRules(t *testing.T) {
 			if k.set != nil {
 				k.set(&c)
 			}
-			w, ok := WorkOn(c, Policy{}, berlin)
+			w, ok := WorkOn(c, Farm{}, berlin)
 			require.True(t, ok)
 			assert.Equal(t, Due{Step: k.step, At: k.at, Rule: k.rule, Text: k.text}, w.Dues[0])
 			assert.Equal(t, k.step, w.Step)
@@ -51,13 +51,13 @@ func TestDueRules(t *testing.T) {
 			assert.Equal(t, c.Turn, w.Turn)
 			assert.Equal(t, c.Stage.Next() == k.step || c.Stage == Ready, true)
 
-			w, ok = WorkOn(c, k.long, berlin)
+			w, ok = WorkOn(c, Farm{Policy: k.long}, berlin)
 			require.True(t, ok)
 			assert.Equal(t, k.twice, w.At)
 
 			set := k.long.Setting(k.rule)
 			off := setting(k.rule, false, set.Limit, 0)
-			w, _ = WorkOn(c, off, berlin)
+			w, _ = WorkOn(c, Farm{Policy: off}, berlin)
 			for _, d := range w.Dues {
 				assert.NotEqual(t, k.rule, d.Rule, "switched off")
 			}
@@ -69,7 +69,7 @@ func TestDueToRetire(t *testing.T) {
 	c := testCondition(ToDry)
 	c.CutsThrough = 2
 	c.Holes = 1
-	w, ok := WorkOn(c, Policy{}, berlin)
+	w, ok := WorkOn(c, Farm{}, berlin)
 	require.True(t, ok)
 	assert.Equal(t, KindRetire, w.Step, "a mat to retire is not dried first")
 	assert.Equal(t, c.Last, w.At)
@@ -77,17 +77,17 @@ func TestDueToRetire(t *testing.T) {
 	assert.Equal(t, "2 cuts through the mesh", w.Dues[0].Text)
 
 	c.Stage = Growing
-	w, _ = WorkOn(c, Policy{}, berlin)
+	w, _ = WorkOn(c, Farm{}, berlin)
 	assert.Equal(t, KindHarvest, w.Step, "its crop comes off first")
 }
 
 func TestDueByAge(t *testing.T) {
-	w, _ := WorkOn(testCondition(ToDry), Policy{}, berlin)
+	w, _ := WorkOn(testCondition(ToDry), Farm{}, berlin)
 	last := w.Dues[len(w.Dues)-1]
 	assert.Equal(t, "max-age", last.Rule)
 	assert.Equal(t, local(time.March, 1, 9).UTC().Add(730*24*time.Hour), last.At)
 	assert.Equal(t, "730 days old", last.Text)
-	w, _ = WorkOn(testCondition(ToDry), setting("max-age", false, 730, 0), berlin)
+	w, _ = WorkOn(testCondition(ToDry), Farm{Policy: setting("max-age", false, 730, 0)}, berlin)
 	require.Len(t, w.Dues, 1)
 }
 
@@ -95,14 +95,14 @@ func TestDueInspection(t *testing.T) {
 	for _, s := range Stages {
 		c := testCondition(s)
 		c.Inspected = 1
-		w, _ := WorkOn(c, Policy{}, berlin)
+		w, _ := WorkOn(c, Farm{}, berlin)
 		inspect := false
 		for _, d := range w.Dues {
 			inspect = inspect || d.Step == KindInspect && d.At.Equal(c.Since) && d.Text == "5 turns since the last inspection"
 		}
 		assert.Equal(t, s == ToDry || s == ToSanitize || s == Airing || s == Ready, inspect, "%s: an inspection is a look at a washed mat", s)
 		c.Inspected = 2
-		w, _ = WorkOn(c, Policy{}, berlin)
+		w, _ = WorkOn(c, Farm{}, berlin)
 		for _, d := range w.Dues {
 			assert.NotEqual(t, KindInspect, d.Step, "four turns")
 		}
@@ -112,13 +112,13 @@ func TestDueInspection(t *testing.T) {
 func TestNothingDue(t *testing.T) {
 	c := testCondition(Retired)
 	c.CutsThrough = 3
-	_, ok := WorkOn(c, Policy{}, berlin)
+	_, ok := WorkOn(c, Farm{}, berlin)
 	assert.False(t, ok)
-	_, ok = WorkOn(Condition{}, Policy{}, berlin)
+	_, ok = WorkOn(Condition{}, Farm{}, berlin)
 	assert.False(t, ok)
 	c = testCondition(Growing)
 	c.Crops[0].DaysMax = 0
-	w, ok := WorkOn(c, Policy{}, berlin)
+	w, ok := WorkOn(c, Farm{}, berlin)
 	assert.False(t, ok, "days to harvest not on file: %+v", w)
 }
 
@@ -148,7 +148,7 @@ func TestDueCrop(t *testing.T) {
 		t.Run(k.name, func(t *testing.T) {
 			c := testCondition(Growing)
 			c.SownAt, c.Crops[0].DaysMax = k.sown.UTC(), k.days
-			w, ok := WorkOn(c, Policy{}, k.sown.Location())
+			w, ok := WorkOn(c, Farm{}, k.sown.Location())
 			require.True(t, ok)
 			assert.Equal(t, k.want, w.At.In(k.sown.Location()).Format(time.RFC3339))
 			assert.Equal(t, k.text, w.Dues[0].Text)
@@ -160,8 +160,8 @@ func TestDueCrop(t *testing.T) {
 func TestDueOfAMixIsItsSlowestCrop(t *testing.T) {
 	c := testCondition(Growing)
 	c.Crops = []Sown{{Crop: "radish", DaysMax: 12}, {Crop: "basil", DaysMax: 16}, {Crop: "own"}}
-	w, _ := WorkOn(c, Policy{}, berlin)
-	assert.Equal(t, "radish + basil + own sown 24 Oct 09:00, at most 16 days", w.Dues[0].Text)
+	w, _ := WorkOn(c, Farm{}, berlin)
+	assert.Equal(t, "basil + own + radish sown 24 Oct 09:00, at most 16 days", w.Dues[0].Text)
 	assert.Equal(t, local(time.November, 9, 9).UTC(), w.At)
 }
 
@@ -171,10 +171,10 @@ func TestDueAndVerdictAgree(t *testing.T) {
 	for _, at := range []time.Time{local(time.October, 20, 9), local(time.March, 25, 9)} { // over both changes of the clocks
 		c := testCondition(Ready)
 		c.Since, c.Sanitized.AcceptedAt = at.UTC(), at.UTC()
-		w, _ := WorkOn(c, Policy{}, berlin)
-		_, fired := find(Judge(c, Policy{}, w.At.Add(-time.Second)), "sanitize-lapsed")
+		w, _ := WorkOn(c, Farm{}, berlin)
+		_, fired := find(Judge(c, Farm{}, w.At.Add(-time.Second)), "sanitize-lapsed")
 		assert.False(t, fired)
-		_, fired = find(Judge(c, Policy{}, w.At), "sanitize-lapsed")
+		_, fired = find(Judge(c, Farm{}, w.At), "sanitize-lapsed")
 		assert.True(t, fired)
 	}
 }
@@ -192,7 +192,7 @@ func TestWorklistOrder(t *testing.T) {
 func TestDuesAreInOrder(t *testing.T) {
 	c := testCondition(Ready)
 	c.Inspected = 0
-	w, _ := WorkOn(c, Policy{}, berlin)
+	w, _ := WorkOn(c, Farm{}, berlin)
 	require.Len(t, w.Dues, 3)
 	assert.Equal(t, KindInspect, w.Step)
 	for i := 1; i < len(w.Dues); i++ {

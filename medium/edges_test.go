@@ -62,7 +62,7 @@ func TestSanitizingNotAcceptedIsDue(t *testing.T) {
 	w.do(&Add{Mat: testMat()}, ToWash)
 	w.wash()
 	due := func() (lines []Due) {
-		work, _ := WorkOn(w.c, w.f.Policy, w.f.Location())
+		work, _ := WorkOn(w.c, w.f, w.f.Location())
 		for _, d := range work.Dues {
 			if d.Rule == "not-sanitized" {
 				lines = append(lines, d)
@@ -91,7 +91,7 @@ func TestSanitizingNotAcceptedIsDue(t *testing.T) {
 func TestDirectionsOfAnotherActive(t *testing.T) {
 	f := bench(t)
 	b := f.Bottles[0]
-	b.Directions = nil
+	f.Labels = nil // it was mixed before its label was on file
 	d, ok := f.DirectionsOf(b)
 	require.True(t, ok)
 	assert.Equal(t, "Chlor Five", d.Name)

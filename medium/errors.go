@@ -64,7 +64,7 @@ type TimeError struct {
 }
 
 func (e *TimeError) Error() string {
-	stamp := "2 Jan 2006 15:04"
+	stamp := fullStamp
 	if other := cmp.Or(e.Last, e.Now); e.At.Format(stamp) == other.In(e.At.Location()).Format(stamp) {
 		stamp += ":05"
 	}
@@ -72,6 +72,31 @@ func (e *TimeError) Error() string {
 		return fmt.Sprintf("the time %s lies in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
 	}
 	return fmt.Sprintf("mat %s: the time %s lies before its last step at %s; steps of a mat go forward in time, so void what came later with `resow correct` first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))
+}
+
+// ClockError refuses a step while the clock is plainly wrong.
+type ClockError struct{ Now time.Time }
+
+func (e *ClockError) Error() string {
+	return fmt.Sprintf("the clock of this machine says %s; set it and record the step again", e.Now.Format(fullStamp))
+}
+
+// FitError refuses a step that took longer than there was time for.
+type FitError struct {
+	Code Code
+	Kind Kind
+	At   time.Time     // when it was done
+	Took time.Duration // up to then
+	Last time.Time     // until when the mat was in other hands
+}
+
+func (e *FitError) Error() string {
+	form := fullStamp
+	if e.At.Sub(e.Last) < 2*time.Minute {
+		form += ":05"
+	}
+	return fmt.Sprintf("mat %s: %s of %s up to %s would have begun before the step before it was over, at %s; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong",
+		e.Code, hoursText(e.Took), doing[e.Kind], e.At.Format(form), e.Last.Format(form))
 }
 
 // UnknownError says that something of that name is not on file.
@@ -101,4 +126,12 @@ type DiscardedError struct {
 
 func (e *DiscardedError) Error() string {
 	return fmt.Sprintf("solution %s was discarded on %s by %s; mix a fresh one, or give the time at which it was used with --at if that was before", e.Code, e.At.Format("2 Jan 2006 15:04"), e.By)
+}
+
+// UnlikelyError asks for a second look at directions that no published range
+// covers. Confirmed by whoever copied them, they are taken.
+type UnlikelyError struct{ Product, What, Source string }
+
+func (e *UnlikelyError) Error() string {
+	return fmt.Sprintf("the directions of %s lie outside every published range (%s); look at the label again, and confirm them if it does say so. Published: %s", e.Product, e.What, e.Source)
 }

@@ -49,12 +49,17 @@ func TestSentences(t *testing.T) {
 			"the time 3 Nov 2026 10:00 lies in the future (now 3 Nov 2026 09:00); give the time at which it was done, or set the clock"},
 		{admitted(testCondition(ToWash), dated(&Rinse{Debris: DebrisNone}, local(time.November, 2, 8))),
 			"mat TK7R 2N81: the time 2 Nov 2026 08:00 lies before its last step at 2 Nov 2026 09:00; steps of a mat go forward in time, so void what came later with `resow correct` first"},
+		{admitted(testCondition(ToSanitize), dated(&Sanitize{Product: "Quat Ten", StrengthPPM: 200, ContactS: 600, Sides: 2, Method: "soak"}, testSince.Add(time.Second))),
+			"mat TK7R 2N81: 10 min of sanitizing up to 2 Nov 2026 09:00:01 would have begun before the step before it was over, at 2 Nov 2026 09:00:00; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong"},
+		{&ClockError{Now: time.Date(1970, 1, 1, 0, 3, 0, 0, time.UTC)}, "the clock of this machine says 1 Jan 1970 00:03; set it and record the step again"},
 		{admitted(Condition{}, sow), "no mat \"TK7R2N81\" on file; register it with `resow add`"},
 		{admitted(testCondition(Ready), testStep(&Sow{Crops: []Sown{{Crop: "triffid"}}})),
 			"no crop \"triffid\" on file; see `resow crop list`, or add your own with `resow crop add`"},
 		{PolicyChange{Setting: Setting{Rule: "luck"}}.Check(), "no rule \"luck\" on file; see `resow policy show`"},
 		{&DiscardedError{Code: bottleCode, At: local(time.November, 2, 9), By: "MK"},
 			"solution BK7R 2N81 was discarded on 2 Nov 2026 09:00 by MK; mix a fresh one, or give the time at which it was used with --at if that was before"},
+		{(&Sanitizer{Name: "weak", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 0.5, MaxPPM: 0.5, ContactS: 1}).checkRange(),
+			"the directions of weak lie outside every published range (0.5 ppm at most, the weakest published is 25 ppm; 1 s wet, the shortest published is 7 s); look at the label again, and confirm them if it does say so. Published: " + chlorineRange},
 		{&CorrectError{Code: testCode, MatSeq: 9, Why: "it is void already"}, "mat TK7R 2N81, step 9: it is void already"},
 		{Review{From: "2026-10-26", To: "2026-11-03"}.check(testFarm(), local(time.November, 3, 9)),
 			"the period to 2026-11-03 is not over before 4 Nov 2026 00:00 (now 3 Nov 2026 09:00): nobody has seen records that are still to come; review it then, or up to 2026-11-02 now"},
@@ -71,7 +76,7 @@ func TestSentences(t *testing.T) {
 
 // TestEveryErrorTypeHasASentence finds the package's error types in its source.
 func TestEveryErrorTypeHasASentence(t *testing.T) {
-	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true, "DiscardedError": true, "ReviewError": true}
+	shown := map[string]bool{"StageError": true, "VerdictError": true, "InputError": true, "TimeError": true, "UnknownError": true, "CorrectError": true, "DiscardedError": true, "ReviewError": true, "FitError": true, "ClockError": true, "UnlikelyError": true}
 	files, err := filepath.Glob("*.go")
 	require.NoError(t, err)
 	for _, file := range files {
@@ -148,7 +153,7 @@ func TestBodiesThatCantBe(t *testing.T) {
 
 func TestEnvelope(t *testing.T) {
 	at := func(when time.Time) (Step, error) {
-		s := testStep(&Hold{Reason: "x"})
+		s := testStep(&Rinse{Debris: DebrisNone})
 		s.At, s.By = when, " ab "
 		s.Outcome = Outcome{Accepted: true, To: Ready} // a caller can't bring its own
 		return Admit(testCondition(ToWash), testFarm(), s, testNow.Add(300*time.Millisecond))
@@ -159,8 +164,8 @@ func TestEnvelope(t *testing.T) {
 	assert.Equal(t, s.At, s.Recorded)
 	assert.Equal(t, "ab", s.By)
 	assert.Equal(t, Version, s.Version)
-	assert.Equal(t, KindHold, s.Kind)
-	assert.Equal(t, Outcome{Accepted: true, From: ToWash, To: OnHold}, s.Outcome)
+	assert.Equal(t, KindRinse, s.Kind)
+	assert.Equal(t, Outcome{Accepted: true, From: ToWash, To: ToDry}, s.Outcome)
 
 	s, err = at(testNow.Add(-LateAfter))
 	require.NoError(t, err)

@@ -77,6 +77,10 @@ type Sanitizer struct {
 	Registration string  `cbor:"24" json:"registration,omitempty"`
 	Note         string  `cbor:"25" json:"note,omitempty"`
 	DensityGPML  float64 `cbor:"26" json:"density_g_per_ml,omitempty"` // of the stock, from the label or data sheet
+	// Corrects says why the copy on file is wrong from its beginning; empty: a
+	// label of its own, which counts from now on.
+	Corrects  string `cbor:"27" json:"corrects,omitempty"`
+	Confirmed bool   `cbor:"28" json:"range_confirmed,omitempty"` // the label does say so: see PublishedRange
 }
 
 // Kinds of directions.
@@ -108,7 +112,7 @@ func (s Sanitizer) Check() error {
 		return &InputError{Field: "active", Value: s.Active,
 			Want: "peroxide, hypochlorite, calcium-hypochlorite, peroxyacetic, quat, iodophor, acid or other"}
 	}
-	if err := first(checkText("sanitizer", s.Name), checkText("stock", s.Stock), checkText("registration", s.Registration), checkText("note", s.Note),
+	if err := first(checkText("sanitizer", s.Name), checkText("stock", s.Stock), checkText("registration", s.Registration), checkText("note", s.Note), checkText("what it corrects", s.Corrects),
 		checkOptional("density", s.DensityGPML, 0.7, 2, "g/mL (water is 1.00)"), checkOptional("good after mixing", s.MixedHours, 0.1, 8784, "h"),
 		checkOptional("good after opening", s.OpenedDays, 1, 1830, "days")); err != nil {
 		return err
@@ -171,9 +175,12 @@ type Farm struct {
 	Sanitizers []Sanitizer  `cbor:"13" json:"sanitizers,omitempty"`
 	Bottles    []Bottle     `cbor:"14" json:"solutions,omitempty"`           // not discarded, oldest first
 	Discarded  []Bottle     `cbor:"15" json:"discarded_solutions,omitempty"` // for late entries
-	Cards      []Card       `cbor:"20" json:"cards,omitempty"`
-	Printers   []Printer    `cbor:"21" json:"printers,omitempty"`
-	Prices     Prices       `cbor:"30" json:"prices"`
+	// What was in force before, for late entries and for what is learned later.
+	Labels   []Label       `cbor:"16" json:"-"` // every copy of Sanitizers, in the order of the records
+	Policies []PolicySince `cbor:"17" json:"-"` // every change of Policy, in the order of their times
+	Cards    []Card        `cbor:"20" json:"cards,omitempty"`
+	Printers []Printer     `cbor:"21" json:"printers,omitempty"`
+	Prices   Prices        `cbor:"30" json:"prices"`
 }
 
 // Apply gives the farm after one record about it. It is total: a step about a
@@ -183,11 +190,11 @@ func (f Farm) Apply(s Step) Farm {
 	case *FarmSettings:
 		f.Settings = *b
 	case *PolicyChange:
-		f.Policy = f.Policy.with(b.Setting)
+		f = f.applyPolicy(s, b)
 	case *Crop:
 		f.OwnCrops = replaceNamed(f.OwnCrops, *b, func(c Crop) string { return c.Name })
 	case *Sanitizer:
-		f.Sanitizers = replaceNamed(f.Sanitizers, *b, func(s Sanitizer) string { return s.Name })
+		f = f.applySanitizer(s, b)
 	case *Card:
 		f.Cards = replaceNamed(f.Cards, *b, func(c Card) string { return string(c.Code) })
 	case *Prices:
@@ -196,7 +203,7 @@ func (f Farm) Apply(s Step) Farm {
 		f.Printers = replaceNamed(f.Printers, *b, func(p Printer) string { return p.Name })
 	}
 	if AboutFarm(s.Body) {
-		f.Bottles, f.Discarded = f.applySolution(s)
+		f = f.applySolution(s)
 	}
 	return f
 }
@@ -204,7 +211,7 @@ func (f Farm) Apply(s Step) Farm {
 func replaceNamed[T any](list []T, item T, name func(T) string) []T {
 	out := make([]T, 0, len(list)+1)
 	for _, old := range list {
-		if !strings.EqualFold(strings.TrimSpace(name(old)), strings.TrimSpace(name(item))) { // as they are looked up
+		if !sameName(name(old), name(item)) { // as they are looked up
 			out = append(out, old)
 		}
 	}
@@ -226,7 +233,7 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	case *Crop:
 		err = b.Check()
 	case *Sanitizer:
-		err = first(b.Check(), b.checkProcedure(f.Policy), b.checkActive(f))
+		err = first(b.Check(), b.checkProcedure(f.Policy), b.checkActive(f), b.checkCorrects(f, s.At), b.checkRange())
 	case *Card:
 		err = first(b.Check(), b.checkDirections(f))
 	case *Printer:
@@ -276,7 +283,7 @@ func (f Farm) Crop(name string) (Crop, error) {
 func (f Farm) Sanitizer(name, active string) (Sanitizer, bool) {
 	var found []Sanitizer
 	for _, s := range f.Sanitizers {
-		if name != "" && strings.EqualFold(strings.TrimSpace(s.Name), strings.TrimSpace(name)) {
+		if name != "" && sameName(s.Name, name) {
 			return s, true
 		}
 		if name == "" && s.Active == active {

@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 )
@@ -30,12 +31,21 @@ type Verdict struct {
 	LastSanitized *LastSanitized `json:"last_sanitized"`
 }
 
-// Judge says whether a mat may be sown on at a time, and why. With crops it
-// compares their seed with the mesh too. The location of now is used for dates.
-func Judge(c Condition, p Policy, now time.Time, crops ...Crop) Verdict {
+// Judge says whether a mat of a farm may be sown on at a time, and why. With
+// crops it compares their seed with the mesh too. The location of now is used for
+// dates.
+func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
+	p := f.Policy
 	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized, Findings: []Finding{}}
 	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
 	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
+	residue, left := c.residueFinding(p, now.Location())
+	if left {
+		v.Findings = append(v.Findings, residue)
+	}
+	if rested, _, ok := c.restedFinding(f, now.Location()); ok {
+		v.Findings = append(v.Findings, rested)
+	}
 	if c.Stage != Retired {
 		v.Findings = append(v.Findings, careFindings(c, p, now)...)
 		for _, f := range SeedFindings(c.Mat, crops) {
@@ -58,57 +68,62 @@ func Judge(c Condition, p Policy, now time.Time, crops ...Crop) Verdict {
 	switch {
 	case v.Word == RetireMat && c.Stage != Growing && c.Stage != Retired:
 		v.NextStep = KindRetire
+	case left && c.Stage != Growing && c.Stage != OnHold:
+		v.NextStep = KindRinse
 	case v.Word == DoNotSow && c.Stage == Ready:
 		v.NextStep = KindSanitize
+		if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Severity == Stop && f.Rule != "knife-touched" }) {
+			v.NextStep = KindInspect
+		}
 	}
 	return v
 }
 
-// limit gives a rule's figure where it is switched on.
+// limit gives a rule's figure, and whether it is switched on.
 func (p Policy) limit(rule string) (float64, bool) {
 	s := p.Setting(rule)
 	return s.Limit, s.On
 }
 
+// retireFindings are those that retire a mat, and of rules that the farm has
+// switched off what they would have said: see Policy.finding.
 func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	if c.Stage == Retired {
 		return []Finding{p.finding("retired", "retired on %s: %s", c.RetiredAt.In(now.Location()).Format("2 Jan 2006"), c.Cause)}
 	}
 	var out []Finding
 	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
-	if l, on := p.limit("cut-through"); on && float64(c.CutsThrough) >= l {
-		add("cut-through", "%s through the mesh", plural(c.CutsThrough, "cut"))
+	limit := func(rule string) float64 { return p.Setting(rule).Limit }
+	if float64(c.CutsThrough) >= limit("cut-through") {
+		add("cut-through", "%s through the mesh%s", plural(c.CutsThrough, "cut"), c.trimmed(true))
 	}
-	if l, on := p.limit("cut-length"); on && c.CutMM >= l {
-		add("cut-length", "cuts of %s mm in all, the limit is %g mm", trimZeros(c.CutMM), l)
+	if l := limit("cut-length"); c.CutMM >= l {
+		add("cut-length", "cuts of %s mm in all, the limit is %g mm%s", trimZeros(c.CutMM), l, c.trimmed(false))
 	}
-	if s := p.Setting("mold-repeat"); s.On {
-		if n := moldIn(c, int(s.Window)); float64(n) >= s.Limit {
-			add("mold-repeat", "mold in %d of the last %g turns, the limit is %g", n, s.Window, s.Limit)
-		}
+	s := p.Setting("mold-repeat")
+	if n := moldIn(c, int(s.Window)); float64(n) >= s.Limit {
+		add("mold-repeat", "mold %s in the last %g turns, the limit is %g", plural(n, "time"), s.Window, s.Limit)
 	}
-	if l, on := p.limit("max-turns"); on && float64(c.Turn) >= l && c.Stage != Growing {
+	if l := limit("max-turns"); float64(c.Turn) >= l && c.Stage != Growing {
 		add("max-turns", "%s, the limit is %g", plural(c.Turn, "turn"), l)
 	}
-	if l, on := p.limit("max-age"); on && days(c.Added, now) >= l {
+	if l := limit("max-age"); days(c.Added, now) >= l {
 		add("max-age", "%.0f days old, the limit is %g days", days(c.Added, now), l)
 	}
-	if l, on := sunLimit(c, p); on && c.SunKLy >= l {
+	if l, _ := sunLimit(c, p); c.SunKLy >= l {
 		add("sun-wear", "%.1f kLy of sun while drying, the limit is %g kLy", c.SunKLy, l)
 	}
-	if s := p.Setting("yield-down"); s.On {
-		for _, y := range c.Yields {
-			if share, ok := yieldShare(y, int(s.Window)); ok && share <= s.Limit {
-				add("yield-down", "the last %g harvests of %s give %.0f %% of those before, the limit is %g %%", s.Window, y.Crop, share, s.Limit)
-			}
+	s = p.Setting("yield-down")
+	for _, y := range c.Yields {
+		if share, ok := y.share(int(s.Window)); ok && share <= s.Limit {
+			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.0f %% of those before, the limit is %g %%", s.Window, y.Crop, share, s.Limit)
 		}
 	}
-	if l, on := p.limit("inspection-failed"); on && (c.FoldSnaps || float64(c.Holes) >= l) {
-		if c.FoldSnaps {
-			add("inspection-failed", "a thread snaps when the mat is folded")
-		} else {
-			add("inspection-failed", "%s found at inspection", plural(c.Holes, "hole"))
-		}
+	switch l := limit("inspection-failed"); {
+	case c.FoldSnaps:
+		add("inspection-failed", "a thread snaps when the mat is folded")
+	case float64(c.Holes) >= l:
+		add("inspection-failed", "%s found at inspection", plural(c.Holes, "hole"))
 	}
 	return out
 }
@@ -125,7 +140,7 @@ func stopFindings(c Condition, p Policy, now time.Time) []Finding {
 	case Ready:
 	case Growing:
 		add("stage", "growing %s since %s", CropName(c.Crops), since)
-		if _, on := p.limit("not-sanitized"); on && c.SownUncleared {
+		if c.SownUncleared {
 			add("not-sanitized", "%s", unclearedText(c))
 		}
 	case Airing:
@@ -133,19 +148,22 @@ func stopFindings(c Condition, p Policy, now time.Time) []Finding {
 	default:
 		add("stage", "waiting %s since %s", c.Stage, since)
 	}
-	if _, on := p.limit("swab-positive"); on && c.SwabOpen {
+	if c.SwabOpen {
 		add("swab-positive", "failed swab (%s) and no accepted sanitize step since", c.SwabText)
+	}
+	if c.KnifeTouched {
+		add("knife-touched", "the knife touched the mesh at a harvest; inspect the washed mat before it is sown on")
 	}
 	if c.Stage != Ready {
 		return out
 	}
-	if _, on := p.limit("not-sanitized"); on && !c.Cleared {
+	switch {
+	case !c.Cleared:
 		add("not-sanitized", "no accepted sanitize step since the last crop")
-	}
-	if _, on := p.limit("not-sanitized"); on && c.Cleared && c.Sanitized != nil && !c.Sanitized.Accepted {
+	case c.Sanitized != nil && !c.Sanitized.Accepted:
 		add("not-sanitized", "the last sanitize step, on %s, was not accepted; what it left on the mat is not known, sanitize and dry it again", c.Sanitized.At.In(now.Location()).Format("2 Jan"))
 	}
-	if l, on := p.limit("sanitize-lapsed"); on && c.Cleared && c.Sanitized != nil {
+	if l := p.Setting("sanitize-lapsed").Limit; c.Cleared && c.Sanitized != nil {
 		if d := days(c.Sanitized.AcceptedAt, now); d >= l {
 			add("sanitize-lapsed", "sanitized %.0f days ago, the limit is %g days; sanitize and dry it again", d, l)
 		}
@@ -167,16 +185,6 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	if _, on := p.limit("contact-undocumented"); on && !c.Mat.ContactDocumented() {
 		add("contact-undocumented", "no dated food-contact statement of the supplier is on file for this mesh")
 	}
-	if _, on := p.limit("not-sanitized"); !on && c.Stage == Ready && (!c.Cleared || c.Sanitized == nil || !c.Sanitized.Accepted) {
-		f := p.finding("not-sanitized", "no accepted sanitize step since the last crop; the farm has switched that rule off")
-		f.Severity = Care
-		out = append(out, f)
-	}
-	if _, on := p.limit("swab-positive"); !on && c.SwabOpen {
-		f := p.finding("swab-positive", "failed swab (%s) and no accepted sanitize step since; the farm has switched that rule off", c.SwabText)
-		f.Severity = Care
-		out = append(out, f)
-	}
 	// switched off, the rule accepts no new ones; the finding on an old one stands
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
 		add("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces")
@@ -192,8 +200,11 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	if _, on := p.limit("crop-voided"); on && c.CropVoided && c.Stage != Growing {
 		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make sure that nothing grew on it, or wash and sanitize it")
 	}
-	if l, on := p.limit("mold-last-turn"); on && len(c.MoldTurns) > 0 && c.Turn-c.MoldTurns[len(c.MoldTurns)-1] < int(l) {
-		add("mold-last-turn", "mold %s; look at it against the light before you sow", inTurn(c.MoldTurns[len(c.MoldTurns)-1]))
+	if f, ok := lastMold(c, p); ok {
+		out = append(out, f)
+	}
+	if _, on := p.limit("mold-voided"); on && c.MoldVoided {
+		add("mold-voided", "a report of mold on this mat was voided; look at it against the light before you sow")
 	}
 	if l, on := p.limit("cut-noted"); on && float64(c.Cuts) >= l {
 		add("cut-noted", "%s not through, %s mm of cuts in all", plural(c.Cuts, "cut"), trimZeros(c.CutMM))
@@ -242,7 +253,21 @@ func sunLimit(c Condition, p Policy) (float64, bool) {
 	return l, on
 }
 
-// moldIn counts the turns with mold among the last n.
+// lastMold is the note on mold in the last turns, and on older mold for as long
+// as nobody has looked at the washed mat since.
+func lastMold(c Condition, p Policy) (Finding, bool) {
+	l, on := p.limit("mold-last-turn")
+	if !on || len(c.MoldTurns) == 0 {
+		return Finding{}, false
+	}
+	last := c.MoldTurns[len(c.MoldTurns)-1]
+	if c.MoldLook {
+		return p.finding("mold-last-turn", "mold %s; look at it against the light before you sow", inTurn(last)), true
+	}
+	return p.finding("mold-last-turn", "mold %s; it was looked at since", inTurn(last)), c.Turn-last < int(l)
+}
+
+// moldIn counts how often mold was found in the last n turns.
 func moldIn(c Condition, n int) int {
 	count := 0
 	for _, t := range c.MoldTurns {
@@ -251,23 +276,6 @@ func moldIn(c Condition, n int) int {
 		}
 	}
 	return count
-}
-
-// yieldShare compares the mean of the last n harvests with the mean of those
-// before, in percent; it needs n on each side.
-func yieldShare(y CropYield, n int) (float64, bool) {
-	if n < 1 || y.N < 2*n || len(y.Last) < n {
-		return 0, false
-	}
-	last := 0.0
-	for _, g := range y.Last[len(y.Last)-n:] {
-		last += g
-	}
-	before := (y.SumG - last) / float64(y.N-n)
-	if before <= 0 {
-		return 0, false
-	}
-	return 100 * last / float64(n) / before, true
 }
 
 func days(from, to time.Time) float64 { return to.Sub(from).Hours() / 24 }

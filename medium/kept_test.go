@@ -27,14 +27,13 @@ func TestABottleKeepsWhatItWasMixedUnder(t *testing.T) {
 	assert.True(t, s.Outcome.Accepted, "%+v", s.Outcome.Findings)
 	assert.Equal(t, 100.0, got.Directions.MinPPM, "the directions of the day of mixing")
 	assert.Equal(t, "Chlor Five", got.Product)
-	assert.Nil(t, got.Mixed.Directions, "the step holds them once")
 
 	quat := Sanitizer{Name: "Chlor FIVE ", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60}
 	assert.Equal(t, `sanitizer "Chlor FIVE ": want another name for a product with quat: CHLOR FIVE is on file with hypochlorite, and names match in capital and small letters`,
 		refused(f, &quat))
 
 	// a ledger of before that rule can hold such a record: it is history
-	f = f.Apply(Step{At: testNow, By: "ab", Body: &quat})
+	f = f.Apply(inLedger(Step{At: testNow, Recorded: testNow, By: "ab", Body: &quat}))
 	b = fromBottle()
 	s, err = Admit(testCondition(ToSanitize), f, testStep(&b), testNow)
 	require.NoError(t, err)
@@ -44,8 +43,9 @@ func TestABottleKeepsWhatItWasMixedUnder(t *testing.T) {
 }
 
 func TestALateEntryNamesADiscardedBottle(t *testing.T) {
-	f := bench(t, strip(150, 50), &Discard{Code: bottleCode, Reason: "used up"}) // both an hour before
 	gone := testNow.Add(-time.Hour)
+	f := farmStep(t, bench(t), strip(150, 50), gone.Add(-20*time.Minute))
+	f = farmStep(t, f, &Discard{Code: bottleCode, Reason: "used up"}, gone)
 	late := func(at time.Time) Step {
 		b := fromBottle()
 		s, err := Admit(testCondition(ToSanitize), f, Step{Mat: testCode, By: "ab", At: at, Body: &b}, testNow)
@@ -66,7 +66,7 @@ func TestALateEntryNamesADiscardedBottle(t *testing.T) {
 	assert.Equal(t, said, refused(f, strip(100, 50)))
 	_, err := AdmitFarm(f, Step{By: "ab", At: gone.Add(-90 * time.Minute), Body: &Discard{Code: bottleCode}}, testNow)
 	assert.EqualError(t, err, said, "one bottle is not discarded twice, whatever the time")
-	f = farmStep(t, f, strip(120, 50), gone.Add(-time.Minute))
+	f = learned(t, f, strip(120, 50), gone.Add(-30*time.Minute), testNow)
 	assert.Equal(t, 150.0, late(gone.Add(-time.Minute)).Body.(*Sanitize).StrengthPPM, "a strip written down late does not take the place of a newer one")
 	_, err = AdmitFarm(bench(t), Step{By: "ab", At: testNow.AddDate(-1, 0, 0), Body: strip(120, 50)}, testNow)
 	assert.ErrorContains(t, err, "want a time after the mixing")
@@ -75,11 +75,9 @@ func TestALateEntryNamesADiscardedBottle(t *testing.T) {
 	f = farmStep(t, f, strip(175, 50), gone.Add(31*time.Minute))
 	assert.Equal(t, 150.0, late(gone.Add(-time.Minute)).Body.(*Sanitize).StrengthPPM, "of the first filling")
 	assert.Equal(t, 175.0, late(gone.Add(40*time.Minute)).Body.(*Sanitize).StrengthPPM, "of the second")
-	assert.Equal(t, []string{"solution-date"}, rulesOf(late(gone.Add(10*time.Minute)).Outcome.Findings), "between the two")
+	assert.Contains(t, rulesOf(late(gone.Add(10*time.Minute)).Outcome.Findings), "solution-date", "between the two")
 	assert.Contains(t, refused(f, &Solution{Code: bottleCode, Product: "Chlor Five", StrengthPPM: 150}), "a code that no solution has")
 
-	f = f.Apply(Step{At: testNow.Add(60 * 24 * time.Hour), Body: &Prices{}})
-	assert.Empty(t, f.Discarded, "kept for late entries, not for ever")
 }
 
 func TestAStripHasAStep(t *testing.T) {
@@ -120,7 +118,6 @@ func rulesOf(findings []Finding) (rules []string) {
 // Care that was taken of a step stays on the verdict, until the next one.
 func TestFindingsOfASanitizeStepStandOnTheVerdict(t *testing.T) {
 	f := bench(t, strip(100, 50))
-	f.Sanitizers[0].MinPPM = 50
 	c := testCondition(ToSanitize)
 	do := func(b Body, at time.Time) {
 		s, err := Admit(c, f, Step{Mat: testCode, By: "ab", At: at, Body: b}, at)
@@ -128,14 +125,14 @@ func TestFindingsOfASanitizeStepStandOnTheVerdict(t *testing.T) {
 		require.True(t, s.Outcome.Accepted, "%+v", s.Outcome.Findings)
 		c = c.Apply(s)
 	}
-	plain := rulesOf(Judge(testCondition(Ready), Policy{}, testNow).Findings)
+	plain := rulesOf(Judge(testCondition(Ready), Farm{}, testNow).Findings)
 	cold := fromBottle()
 	cold.TempC, cold.PH = ptr(5), ptr(10)
 	at := testNow
 	do(&cold, at)
 	at = at.Add(8 * time.Hour)
 	do(&Dry{Where: DryAir, DurationS: 8 * 3600}, at)
-	v := Judge(c, Policy{}, at)
+	v := Judge(c, Farm{}, at)
 	assert.Equal(t, SowWithCare, v.Word)
 	rules := rulesOf(v.Findings)
 	assert.Subset(t, rules, []string{"strength-unsure", "chlorine-temperature", "chlorine-ph"})
@@ -155,18 +152,11 @@ func TestFindingsOfASanitizeStepStandOnTheVerdict(t *testing.T) {
 	do(&Rinse{Debris: DebrisNone}, at)
 	at = at.Add(3 * time.Hour)
 	do(&Dry{Where: DryAir}, at)
+	at = at.Add(10 * time.Minute)
 	do(&b, at)
 	at = at.Add(5 * time.Hour)
 	do(&Dry{Where: DryAir}, at)
-	assert.Equal(t, plain, rulesOf(Judge(c, Policy{}, at).Findings), "the next accepted step ends it")
-}
-
-func TestAnUnmeasuredTemperatureStaysOnTheStep(t *testing.T) {
-	b := fromBottle()
-	s, err := Admit(testCondition(ToSanitize), bench(t, strip(150, 50)), testStep(&b), testNow)
-	require.NoError(t, err)
-	assert.Equal(t, []string{temperatureUnmeasured}, rulesOf(s.Outcome.Findings))
-	assert.Empty(t, testCondition(ToSanitize).Apply(s).Care)
+	assert.Equal(t, plain, rulesOf(Judge(c, Farm{}, at).Findings), "the next accepted step ends it")
 }
 
 func TestADryingStandsOnTheVerdictUntilALook(t *testing.T) {
@@ -177,9 +167,9 @@ func TestADryingStandsOnTheVerdictUntilALook(t *testing.T) {
 		return c.Apply(s)
 	}
 	last := func(c Condition) string {
-		v := Judge(c, Policy{}, c.Last)
+		v := Judge(c, Farm{}, c.Last)
 		for _, f := range v.Findings {
-			if f.Rule == "wet-hours" || f.Rule == "dry-time" {
+			if f.Rule == "wet-hours" {
 				assert.Equal(t, Care, f.Severity)
 				return f.Text
 			}
@@ -190,10 +180,12 @@ func TestADryingStandsOnTheVerdictUntilALook(t *testing.T) {
 	assert.Equal(t, "at a drying: it was wet for 192 h, the policy allows 24 h: look for mold before it is used", last(long))
 	assert.Empty(t, last(after(long, &Inspect{}, long.Last)), "it was looked at")
 
-	short := after(wet, &Dry{Where: DryAir, DurationS: 8 * 3600}, testSince.Add(5*time.Minute))
-	assert.Equal(t, "at a drying: 8 h of drying, but it was wetted only 5 min before; if it dried later, void this and record it with --at", last(short))
-	assert.Empty(t, last(after(wet, &Dry{Where: DryAir, DurationS: 8 * 3600}, testSince.Add(450*time.Minute))), "people round")
-	assert.NotEmpty(t, last(after(wet, &Dry{Where: DryAir, DurationS: 8 * 3600}, testSince.Add(5*time.Hour))))
+	washed := after(long, &Rinse{Debris: DebrisNone}, long.Last)
+	washed = after(washed, &Dry{Where: DryAir}, washed.Last.Add(3*time.Hour))
+	clean := after(washed, goodSanitize(), washed.Last.Add(time.Hour))
+	clean = after(clean, &Dry{Where: DryAir}, clean.Last.Add(3*time.Hour))
+	assert.NotEmpty(t, last(clean), "a sanitizing is no look")
+	assert.Empty(t, last(after(clean, &Inspect{}, clean.Last)))
 }
 
 // A slip of the unit is refused; a mat of 250 x 510 mm takes about 40 g.

@@ -60,15 +60,21 @@ var Rules = []Rule{
 		About:  "sanitized, by the directions, since the last crop"},
 	{Name: "sanitize-lapsed", Severity: Stop, Default: 14, Unit: "days", Min: 1, Max: 365, Source: common,
 		About: "days in store after which a mat is sanitized again"},
+	{Name: "residue", Severity: Stop, Fixed: true, Source: "40 CFR 180.940 and the product's label: what is stronger than may stay is rinsed off with potable water",
+		About: "what was left on a mat over its ceiling is rinsed off, whatever was put on it since: see ceiling-..."},
+	{Name: "rested-on", Severity: Stop, Fixed: true, Source: "the order of the records: a step is judged by what was known when it was done",
+		About: "the last sanitizing stands by what was learned of its solution and directions later"},
 	{Name: "swab-positive", Severity: Stop, Default: 1, Unit: "accepted sanitize step after it", Min: 1, Max: 1, Source: common,
 		About: "a failed swab is followed by an accepted sanitize step or a passed swab"},
+	{Name: "knife-touched", Severity: Stop, Default: 1, Unit: "inspection after it", Min: 1, Max: 1, Source: common,
+		About: "a mat whose mesh the knife touched is inspected before it is sown on"},
 	{Name: "cut-through", Severity: RetireIt, Default: 1, Unit: "cuts", Min: 1, Max: 20,
 		Source: common + " (FDA Food Code 4-501.12 asks the like of scored cutting surfaces; from memory)",
 		About:  "cuts through the mesh that no trim removed"},
 	{Name: "cut-length", Severity: RetireIt, Default: 100, Unit: "mm", Min: 1, Max: 5000, Source: common,
 		About: "summed length of all cuts that no trim removed"},
-	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "turns with mold", Min: 1, Max: 10, Window: 5, Source: common,
-		About: "turns with mold in the last turns (the window)"},
+	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "times mold", Min: 1, Max: 10, Window: 5, Source: common,
+		About: "mold in the last turns (the window); in one turn it counts again where the mat was washed between"},
 	{Name: "max-turns", Severity: RetireIt, Default: 30, Unit: "turns", Min: 1, Max: 1000,
 		Source: common + "; no study of reused mesh mats gives a number",
 		About:  "turns after which a mat is retired"},
@@ -78,7 +84,7 @@ var Rules = []Rule{
 		Source: "assumption for unrated polypropylene; a rating of the mesh, where given, goes first (half the strength is left at 100 % of a rating)",
 		About:  "total sun while drying"},
 	{Name: "yield-down", Severity: RetireIt, Default: 70, Unit: "% of before", Min: 1, Max: 99, Window: 3, Source: common,
-		About: "mean yield of the last turns (the window) of a crop against the turns before"},
+		About: "mean yield of the last turns (the window) of a crop against the turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
 	{Name: "inspection-failed", Severity: RetireIt, Default: 1, Unit: "holes", Min: 1, Max: 100,
 		Source: common + ": thread snaps when folded, or holes",
 		About:  "holes found, or a thread that snaps in the fold test"},
@@ -86,9 +92,11 @@ var Rules = []Rule{
 	{Name: "near-limit", Severity: Care, Default: 90, Unit: "% of a retire limit", Min: 10, Max: 100, Source: common,
 		About: "share of max-turns, max-age or sun-wear at which the verdict says so"},
 	{Name: "mold-last-turn", Severity: Care, Default: 1, Unit: "turns back", Min: 1, Max: 10, Source: common,
-		About: "mold in the last turns"},
+		About: "mold in the last turns, and older mold until the mat is inspected"},
+	{Name: "mold-voided", Severity: Care, Default: 1, Unit: "inspection after it", Min: 1, Max: 1, Source: common,
+		About: "a mat whose report of mold was voided is looked at"},
 	{Name: "contact-undocumented", Severity: Care, Default: 1, Unit: "statement", Min: 1, Max: 1,
-		Source: "21 CFR 177.1520 and 177.1630, EU 10/2011: compliance belongs to the sheet's resin and additives, so to the supplier's statement",
+		Source: "21 CFR 177.1520 (polypropylene), 177.1630 (polyester), 177.1500 (nylon), EU 10/2011: compliance belongs to the sheet's resin and additives, so to the supplier's statement",
 		About:  "the supplier's food-contact statement and its date are on file"},
 	{Name: "farm-procedure", Severity: Care, Default: 1, Unit: "allowed", Min: 1, Max: 1, Source: "the product's label is the rule; a farm's own procedure is not a label",
 		About: "a sanitizer without label directions may be accepted by a written farm procedure; switched off, it never is"},
@@ -108,23 +116,27 @@ var Rules = []Rule{
 	{Name: "sanitize-wet", Severity: StepRule, Off: true, Default: 1, Unit: "allowed", Min: 1, Max: 1,
 		Source: common + ": water left on the mat thins the solution",
 		About:  "switched on, a rinsed mat may be sanitized while wet"},
+	{Name: "dry-least", Severity: StepRule, Default: 30, Unit: "min", Min: 1, Max: 1440, Source: common,
+		About: "least time of a drying; a shorter one is kept and not accepted"},
 	{Name: "both-sides", Severity: StepRule, Default: 2, Unit: "sides", Min: 1, Max: 2, Source: common,
 		About: "sides that must be wetted"},
 	{Name: "ceiling-chlorine", Severity: StepRule, Default: 200, Unit: "ppm", Min: 1, Max: 200,
 		Source: "40 CFR 180.940: 200 ppm total available chlorine, drained, no rinse", About: "chlorine left without a rinse"},
 	{Name: "ceiling-peroxide", Severity: StepRule, Default: 1100, Unit: "ppm", Min: 1, Max: 1100,
-		Source: "65 FR 75174 (2000-12-01): sanitizing solutions of up to 1,100 ppm hydrogen peroxide on utensils and food processing equipment", About: "hydrogen peroxide left without a rinse"},
+		Source: "65 FR 75174 (2000-12-01), since then 40 CFR 180.1197 (number from memory): sanitizing solutions of up to 1,100 ppm hydrogen peroxide on utensils and food processing equipment", About: "hydrogen peroxide left without a rinse"},
 	{Name: "ceiling-peroxyacetic", Severity: StepRule, Default: 500, Unit: "ppm", Min: 1, Max: 500,
-		Source: "65 FR 75168 (2000-12-01): sanitizing solutions of up to 500 ppm peroxyacetic acid on utensils and food processing equipment", About: "peroxyacetic acid left without a rinse"},
+		Source: "65 FR 75168 (2000-12-01), since then in 40 CFR 180.1196: sanitizing solutions of up to 500 ppm peroxyacetic acid on utensils and food processing equipment", About: "peroxyacetic acid left without a rinse"},
 	{Name: "ceiling-quat", Severity: StepRule, Default: 200, Unit: "ppm", Min: 1, Max: 400,
 		Source: "40 CFR 180.940 as quoted by an EPA letter of 2007: 200 ppm active quat; some products 400", About: "quaternary ammonium left without a rinse"},
 	{Name: "ceiling-iodine", Severity: StepRule, Default: 25, Unit: "ppm", Min: 1, Max: 25,
-		Source: "FDA Food Code 4-501.114: 12.5 to 25 mg/L iodine", About: "iodine left without a rinse"},
+		Source: "40 CFR 180.940(a) and 21 CFR 178.1010(c): 25 ppm titratable iodine (figure from memory; New York Agriculture and Markets has the same); the 12.5 to 25 mg/L of FDA Food Code 4-501.114 are a range of use", About: "iodine left without a rinse"},
 	{Name: "chlorine-temperature", Severity: StepRule, Default: 1, Unit: "checked", Min: 1, Max: 1,
 		Source: "FDA Food Code 4-501.114 (A): least temperature by chlorine strength and pH", About: "chlorine solutions are warm enough"},
-	{Name: "solution-measured", Severity: StepRule, Default: 1, Unit: "(1: chlorine solutions, 2: every solution)", Min: 1, Max: 2,
-		Source: "NAVMED P-5010-1: the strength is measured with a test kit, in mg/L (Food Code 4-501.116 asks the same; from memory); chlorine fades, so for chlorine it is asked by default, and for the others it is " + common,
+	{Name: "solution-measured", Severity: StepRule, Default: 2, Unit: "(1: chlorine solutions, 2: every solution)", Min: 1, Max: 2,
+		Source: "NAVMED P-5010-1: the strength is measured with a test kit, in mg/L (Food Code 4-501.116 asks the same; from memory); chlorine fades soonest, and to ask it of every solution is " + common,
 		About:  "a strip is read in a mixed solution before it is used"},
+	{Name: "reading-hours", Severity: StepRule, Default: 4, Unit: "h", Min: 0.25, Max: 24, Source: common,
+		About: "hours for which one reading of a solution's temperature and pH serves its uses"},
 	{Name: "solution-hours", Severity: StepRule, Default: 24, Unit: "h", Min: 1, Max: 8784,
 		Source: "CDC bleach advice: mixed bleach is used within 24 hours; for other products " + common,
 		About:  "hours that a mixed solution is good where its directions name none"},
@@ -147,7 +159,10 @@ var Rules = []Rule{
 // that have no limit in the policy: their limit is the order of a turn, the
 // sanitizer's directions, or the crop's own days.
 var OtherRules = map[string]string{
-	"dry-time":               "a drying takes no longer than the mat has been wet, give or take half an hour",
+	"dry-time":               "a drying takes no longer than the mat has been wet, give or take half an hour; today it is refused",
+	"trim-cuts":              "a cut goes with what a trim cut off where its place was in it, or by an inspection after the trim",
+	"seen-before":            "a report of danger from before later steps counts for its own time, and stops the mat from now on",
+	"clock-wrong":            "a report of danger by a clock that is wrong is taken and marked",
 	"debris":                 "a rinse that leaves debris does not wash a mat",
 	"unwashed":               "a mat is washed before it is dried, inspected or sanitized",
 	"wet":                    "a rinsed mat is dry before it is sanitized, unless sanitize-wet allows it",
@@ -159,7 +174,9 @@ var OtherRules = map[string]string{
 	"contact-short":          "the mat stays wet for the contact time of the directions",
 	"not-rinsed":             "a rinse after the contact time, where the directions ask for one",
 	"temperature-unknown":    "a temperature is recorded, where the directions name one",
-	"temperature-unmeasured": "a chlorine solution's temperature is measured: see chlorine-temperature",
+	"temperature-unmeasured": "a chlorine solution's temperature is measured: see chlorine-temperature and reading-hours",
+	"ph-unmeasured":          "a chlorine solution's pH is measured: see chlorine-temperature and reading-hours",
+	"directions-range":       "directions lie within what is published for their active ingredient",
 	"temperature-low":        "the solution is as warm as the directions ask",
 	"temperature-high":       "the solution is no warmer than the directions allow",
 	"ph-unknown":             "a pH is recorded, where the directions name one",
@@ -266,5 +283,17 @@ func (p Policy) finding(rule, format string, args ...any) Finding {
 			source = fmt.Sprintf("the farm's policy, version %d; shipped with: %s", p.Version, r.Source)
 		}
 	}
-	return Finding{Rule: rule, Severity: r.Severity, Text: fmt.Sprintf(format, args...), Source: source}
+	return p.lowered(rule, Finding{Rule: rule, Severity: r.Severity, Text: fmt.Sprintf(format, args...), Source: source})
+}
+
+// lowered is what a rule says, and where the farm has switched off a rule that
+// retires, stops or does not accept, a care note that says so: whoever sows is
+// told what the farm has decided not to look at.
+func (p Policy) lowered(rule string, f Finding) Finding {
+	if p.Setting(rule).On || f.Severity == Care || f.Severity == DueRule {
+		return f
+	}
+	f.Severity = Care
+	f.Text += "; the farm has switched this rule off"
+	return f
 }

@@ -2,6 +2,7 @@ package medium
 
 import (
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -30,7 +31,7 @@ func drawBody(t *rapid.T, s Stage, strayIn10 int) Body {
 	case KindMist:
 		return &Mist{WaterML: 100}
 	case KindHarvest:
-		return &Harvest{YieldG: float64(rapid.IntRange(0, 400).Draw(t, "yield")), MoreCutsToCome: flag("more")}
+		return &Harvest{YieldG: float64(rapid.IntRange(0, 400).Draw(t, "yield")), MoreCutsToCome: flag("more"), KnifeTouched: flag("knife")}
 	case KindRinse:
 		return &Rinse{Debris: rapid.SampledFrom([]Debris{DebrisNone, DebrisNone, DebrisNone, DebrisTraces, DebrisRoots}).Draw(t, "debris")}
 	case KindDry:
@@ -58,7 +59,7 @@ func drawBody(t *rapid.T, s Stage, strayIn10 int) Body {
 	case KindRelease:
 		return &Release{Reason: "seen", AsWas: rapid.Bool().Draw(t, "as was")}
 	case KindInspect:
-		return &Inspect{Mold: flag("mold"), Smell: flag("smell"), Fuzz: flag("fuzz"), Holes: rapid.IntRange(0, 1).Draw(t, "holes")}
+		return &Inspect{Mold: flag("mold"), Smell: flag("smell"), Fuzz: flag("fuzz"), Holes: rapid.IntRange(0, 1).Draw(t, "holes"), NoCuts: flag("no cuts")}
 	case KindTrim:
 		return &Trim{LengthMM: float64(rapid.IntRange(100, 520).Draw(t, "length")), WidthMM: 250, RemovesCuts: flag("cuts")}
 	case KindRelabel:
@@ -126,15 +127,19 @@ type history struct {
 	sanitized, dried           bool // an accepted step, and a dry since
 	spoiled                    bool // a step that was not accepted, after it
 	held, retired              bool
+	knife                      bool // it touched the mesh, and nobody has looked at the washed mat since
 }
 
 func read(live []Step) history {
 	var h history
-	dirty := func() { h = history{held: h.held, retired: h.retired} }
+	dirty := func() { h = history{held: h.held, retired: h.retired, knife: h.knife} }
 	for _, s := range live {
 		switch b := s.Body.(type) {
-		case *Sow, *Harvest, *Trim:
+		case *Sow, *Trim:
 			dirty()
+		case *Harvest:
+			dirty()
+			h.knife = h.knife || b.KnifeTouched
 		case *Rinse:
 			dirty()
 			h.washed = b.Debris == DebrisNone
@@ -146,6 +151,9 @@ func read(live []Step) history {
 				h.spoiled = true
 			}
 		case *Dry:
+			if slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool { return f.Rule == "dry-least" }) {
+				continue // too short
+			}
 			h.dryBeforeSanitizer = h.washed
 			h.dried = h.sanitized
 		case *Mold:
@@ -161,6 +169,7 @@ func read(live []Step) history {
 				dirty()
 			}
 			h.held = h.held || b.Mold
+			h.knife = h.knife && !s.Outcome.Accepted
 		case *Hold:
 			h.held = true
 		case *Release:
@@ -179,7 +188,7 @@ func read(live []Step) history {
 // not-sanitized accepts a mat whose last sanitizing missed its directions, but
 // only after one that met them.
 func (h history) clear(p Policy) bool {
-	return h.washed && h.sanitized && h.dried && !h.held && !h.retired && !(h.spoiled && p.Setting("not-sanitized").On)
+	return h.washed && h.sanitized && h.dried && !h.held && !h.retired && !h.knife && !(h.spoiled && p.Setting("not-sanitized").On)
 }
 
 func without(thread []Step, matSeqs map[uint64]bool) []Step {
@@ -212,9 +221,10 @@ func copied(c Condition) Condition {
 	c.Tags = append([]Code(nil), c.Tags...)
 	yields := append([]CropYield(nil), c.Yields...)
 	for i := range yields {
-		yields[i].Last = append([]float64(nil), yields[i].Last...)
+		yields[i].Last = append([]YieldRate(nil), yields[i].Last...)
 	}
 	c.Yields = yields
+	c.CutList = append([]MeshCut(nil), c.CutList...)
 	if c.Sanitized != nil {
 		last := *c.Sanitized
 		c.Sanitized = &last
@@ -251,13 +261,13 @@ func TestReplay(t *testing.T) {
 			require.Truef(t, same(k.c, Replay(k.thread)), "replay differs:\n%+v\n%+v", k.c, Replay(k.thread))
 
 			reached[k.c.Stage]++
-			v := Judge(k.c, k.farm.Policy, k.at)
+			v := Judge(k.c, k.farm, k.at)
 			if sowable(v) {
 				sown++
 				h := read(live(k.thread))
 				require.Truef(t, h.clear(k.farm.Policy), "verdict %s, but the records say %+v", v.Word, h)
 			}
-			WorkOn(k.c, k.farm.Policy, berlin)
+			WorkOn(k.c, k.farm, berlin)
 		}
 	})
 	for _, s := range Stages {
@@ -272,7 +282,7 @@ func TestReplay(t *testing.T) {
 func same(a, b Condition) bool { return reflect.DeepEqual(copied(a), copied(b)) }
 
 // TestVoidingIsNeverHavingTaken: for every step that can be voided, at any
-// point of any sequence. Only a crop step leaves a doubt.
+// point of any sequence. Only a crop step and mold leave a doubt.
 func TestVoidingIsNeverHavingTaken(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		k := &taken{farm: drawFarm(t), at: local(time.March, 1, 8)}
@@ -291,11 +301,14 @@ func TestVoidingIsNeverHavingTaken(t *testing.T) {
 			if target.Kind == KindSow || target.Kind == KindHarvest {
 				never.CropVoided = voided.CropVoided
 			}
+			if b, ok := target.Body.(*Inspect); target.Kind == KindMold || ok && b.Mold {
+				never.MoldVoided = voided.MoldVoided
+			}
 			require.Truef(t, same(never, voided), "voiding step %d (%s):\n%+v\n%+v", target.MatSeq, target.Kind, never, voided)
 			require.Equal(t, voided.Stage, s.Outcome.To)
 
 			// the safety rule holds after each single correction too
-			if sowable(Judge(voided, k.farm.Policy, k.at)) {
+			if sowable(Judge(voided, k.farm, k.at)) {
 				h := read(without(live(k.thread), map[uint64]bool{target.MatSeq: true}))
 				require.Truef(t, h.clear(k.farm.Policy), "after voiding step %d (%s): %+v", target.MatSeq, target.Kind, h)
 			}
@@ -325,8 +338,8 @@ func TestApplyIsTotal(t *testing.T) {
 			if c.Stage != "" && c.Stage.Next() == "" && c.Stage != Retired {
 				t.Fatalf("unknown stage %q", c.Stage)
 			}
-			WorkOn(c, Policy{}, time.UTC)
-			if v := Judge(c, Policy{}, s.At); sowable(v) {
+			WorkOn(c, Farm{}, time.UTC)
+			if v := Judge(c, Farm{}, s.At); sowable(v) {
 				sown++
 				h := read(live(thread))
 				require.Truef(t, h.clear(Policy{}), "verdict %s, but the records say %+v", v.Word, h)
@@ -362,12 +375,12 @@ func FuzzReplay(f *testing.F) {
 		if !same(k.c, Replay(k.thread)) {
 			t.Fatalf("replay differs:\n%+v\n%+v", k.c, Replay(k.thread))
 		}
-		v := Judge(k.c, k.farm.Policy, k.at)
+		v := Judge(k.c, k.farm, k.at)
 		if h := read(live(k.thread)); sowable(v) && !h.clear(k.farm.Policy) {
 			t.Fatalf("verdict %s, but the records say %+v", v.Word, h)
 		}
 		c := Replay(raw)
-		Judge(c, Policy{}, k.at)
-		WorkOn(c, Policy{}, time.UTC)
+		Judge(c, Farm{}, k.at)
+		WorkOn(c, Farm{}, time.UTC)
 	})
 }

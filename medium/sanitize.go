@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -25,41 +26,73 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 			miss("wet", r.Source, "the mat was still wet from the rinse; dry it first, or allow wet sanitizing in the policy")
 		}
 	}
-	sides := f.Policy.Setting("both-sides")
-	if sides.On && float64(b.Sides) < sides.Limit {
-		miss("one-side", "a mat touches food with both sides", "one side only; an incomplete step: do both sides")
+	if float64(b.Sides) < f.Policy.Setting("both-sides").Limit {
+		out = append(out, f.Policy.lowered("both-sides", Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
+			Text: "one side only; an incomplete step: do both sides"}))
 	}
-	if b.Solution != "" {
-		out = append(out, missedSolution(f, b, at)...)
-	}
-	d, ok := f.Sanitizer(b.Product, b.Active)
-	if b.Mixed != nil { // as its product was when it was mixed
-		bottle, _ := f.BottleAt(b.Solution, at)
-		d, ok = f.DirectionsOf(bottle)
-	}
-	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
-		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used with --product", n, b.Active)
-	} else if !ok || d.Directions == "" {
-		miss("no-directions", "the product's label is the rule", "no directions on file for %s; copy them from its label with `resow sanitizer add`", name(b))
-	}
-	if ok {
-		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
-	}
+	use := missedUse(f, b, knownAt(at))
 	for _, with := range c.WetWith {
 		if with != b.what() {
 			miss("two-products", "bleach and other cleaners are never mixed: CDC bleach advice", "the mat was still wet with %s when %s went on; rinse it with potable water and let it dry before another product, two can give off gas", with, b.what())
 			break
 		}
 	}
+	return append(out, use...)
+}
+
+// missedUse checks what was put on, whatever the mat: the solution, the
+// directions, the published ceilings and the chlorine table, as they were known.
+// The farm is the one of that time. It copies what it went by into the step.
+func missedUse(f Farm, b *Sanitize, k known) []Finding {
+	var out []Finding
+	miss := func(rule, source, format string, args ...any) {
+		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
+	}
+	b.Mixed, b.Directions = nil, nil
+	var bottle Bottle
+	var gone error
+	if b.Solution != "" {
+		bottle, gone = f.bottleAs(b.Solution, k)
+	}
+	d, ok := f.Sanitizer(b.Product, b.Active)
+	if b.Solution != "" {
+		missed, under, on := missedSolution(f, b, bottle, gone, k)
+		if out = missed; b.Mixed != nil {
+			d, ok = under, on
+		}
+	}
+	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
+		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used with --product", n, b.Active)
+	} else if !ok || d.Directions == "" {
+		miss("no-directions", "the product's label is the rule", "no directions on file for %s; %s", name(b), f.copiedSince(name(b)))
+	}
+	if ok {
+		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
+	} else if b.Active == "" { // its label came on file later: what is in it is known all the same
+		today, _ := f.label(b.Product, knownAt(lastTime))
+		b.Active = today.Sanitizer.Active
+	}
+	out = append(out, b.read(f.Policy, d, bottle, k.at)...)
 	if ok && d.Directions != "" {
 		out = append(out, missedDirections(f.Policy, d, b)...)
 	}
-	out = append(out, missedCeilings(f.Policy, d, b)...)
-	if misses(out) {
-		return out
-	}
-	return append(out, unmeasuredTemperature(f.Policy, d, b)...)
+	return append(out, missedCeilings(f.Policy, d, b)...)
 }
+
+// Unmeasured gives what a use of a sanitizer would miss at a time because nobody
+// measured it, whatever the mat, so that it can be measured before.
+func (f Farm) Unmeasured(b Sanitize, at time.Time) []Finding {
+	return slices.DeleteFunc(missedUse(f.AsOf(at), &b, knownAt(at)), func(f Finding) bool {
+		return f.Severity != StepRule || !slices.Contains(measuring, f.Rule)
+	})
+}
+
+// measuring are the rules of what nobody measured.
+var measuring = []string{"temperature-unknown", "temperature-unmeasured", "ph-unknown", "ph-unmeasured", "solution-measured"}
+
+func (s Sanitizer) asksTemperature() bool { return s.MinTempC > 0 || s.MaxTempC > 0 }
+
+func (s Sanitizer) asksPH() bool { return s.MinPH > 0 || s.MaxPH > 0 }
 
 // checkActive refuses another active ingredient under a name on file: steps,
 // solutions and cards go by the name.
@@ -139,7 +172,7 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	if d.Rinse && !b.Rinsed {
 		miss("not-rinsed", "the directions ask for a rinse with potable water after the contact time (--rinsed)")
 	}
-	if (d.MinTempC > 0 || d.MaxTempC > 0) && b.TempC == nil {
+	if d.asksTemperature() && b.TempC == nil {
 		miss("temperature-unknown", "the directions ask for %s and no temperature was recorded (--temp)", window(d.MinTempC, d.MaxTempC, " C"))
 	}
 	if b.TempC != nil && *b.TempC < d.MinTempC {
@@ -148,12 +181,13 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	if b.TempC != nil && d.MaxTempC > 0 && *b.TempC > d.MaxTempC {
 		miss("temperature-high", "%g C is over the directions' %g C", *b.TempC, d.MaxTempC)
 	}
-	if (d.MinPH > 0 || d.MaxPH > 0) && b.PH == nil {
+	if d.asksPH() && b.PH == nil {
 		miss("ph-unknown", "the directions ask for pH %s and no pH was recorded (--ph)", window(d.MinPH, d.MaxPH, ""))
 	}
 	if b.PH != nil && (*b.PH < d.MinPH || d.MaxPH > 0 && *b.PH > d.MaxPH) {
 		miss("ph", "pH %g is outside the directions' %s; make a fresh solution with other water, never add acid to chlorine", *b.PH, window(d.MinPH, d.MaxPH, ""))
 	}
+	out = append(out, d.rangeFindings()...)
 	if d.Directions != DirectionsFarm {
 		return out
 	}
@@ -179,10 +213,14 @@ func window(least, most float64, unit string) string {
 // directions are.
 func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	var out []Finding
-	if rule := Actives[b.Active]; rule != "" && !b.Rinsed {
-		if set := p.Setting(rule); set.On && b.StrengthPPM > set.Limit {
+	switch rule := Actives[b.Active]; {
+	case b.Rinsed:
+	case rule == "":
+		out = overDirections(d, b)
+	default:
+		if set := p.Setting(rule); b.StrengthPPM > set.Limit {
 			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
-			f.Rule = "over-ceiling"
+			f.Rule = overCeiling
 			out = append(out, f)
 		}
 	}
@@ -192,44 +230,54 @@ func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	return append(out, missedChlorine(p, d, b)...)
 }
 
+// overCeiling is the rule of a finding that more of a product was left on the mat
+// than may stay there. The mat keeps it as a residue: see Condition.
+const overCeiling = "over-ceiling"
+
+// overDirections is the ceiling of what none is published for: acids, and all
+// that is on file as other. There the directions alone say how much may stay
+// without a rinse, and without directions nothing does.
+func overDirections(d Sanitizer, b *Sanitize) []Finding {
+	most := 0.0
+	if d.Directions != "" && !d.Rinse {
+		most = d.MaxPPM
+	}
+	if b.StrengthPPM <= most {
+		return nil
+	}
+	text := fmt.Sprintf("%s of %s was left on the mat, and nothing on file says that any may stay", ppmText(b), name(b))
+	if most > 0 {
+		text = fmt.Sprintf("%s of %s was left on the mat, its directions leave at most %g ppm", ppmText(b), name(b), most)
+	}
+	return []Finding{{Rule: overCeiling, Severity: StepRule, Source: "no ceiling is published for it; the product's label is the rule",
+		Text: text + "; rinse with potable water after the contact time (--rinsed)"}}
+}
+
 // missedChlorine checks chlorine where the directions name no temperature or
 // no pH. The table takes the least that the strength can be.
 func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	var out []Finding
 	least, _ := strengthRange(b)
-	if b.TempC != nil && d.MinTempC == 0 && p.Setting("chlorine-temperature").On {
-		out = append(out, coldChlorine(p, least, b)...)
+	table := d.MinTempC == 0 // the directions' own temperature goes first
+	set := p.Setting("chlorine-temperature")
+	if table {
+		out = append(out, chlorineTable(p, d, least, b)...)
 	}
-	if misses(out) {
+	if d.asksPH() || misses(out) && b.PH != nil {
 		return out
 	}
-	if b.PH == nil || d.MinPH > 0 || d.MaxPH > 0 { // the directions' own window goes first
-		return out
+	if b.PH == nil {
+		f := p.finding("chlorine-temperature", "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)")
+		f.Rule = "ph-unmeasured"
+		if !table || !set.On {
+			f.Severity = Care
+		}
+		return append(out, f)
 	}
 	if f, ok := ChlorinePH(*b.PH, b.TempC); ok {
 		out = append(out, f)
 	}
 	return out
-}
-
-// temperatureUnmeasured is the rule of a finding on a step that is not carried to
-// the verdict: nothing is known to be wrong.
-const temperatureUnmeasured = "temperature-unmeasured"
-
-// unmeasuredTemperature reminds of the thermometer where the directions of a
-// chlorine product name no temperature and none was recorded.
-func unmeasuredTemperature(p Policy, d Sanitizer, b *Sanitize) []Finding {
-	if !chlorine(b.Active) || b.TempC != nil || d.MinTempC > 0 || d.MaxTempC > 0 || !p.Setting("chlorine-temperature").On {
-		return nil
-	}
-	least, _ := strengthRange(b)
-	need, ok := ChlorineMinTempC(least, b.PH)
-	if !ok {
-		return nil
-	}
-	f := p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm (%s)", need, least, pHText(b))
-	f.Rule, f.Severity = temperatureUnmeasured, Care
-	return []Finding{f}
 }
 
 func pHText(b *Sanitize) string {
@@ -239,24 +287,29 @@ func pHText(b *Sanitize) string {
 	return fmt.Sprintf("pH %g", *b.PH)
 }
 
-// coldChlorine holds a chlorine solution against a model code for retail. The
+// chlorineTable holds a chlorine solution against a model code for retail. The
 // directions name no temperature, and they are the rule, so a cold solution
-// gives care; one that the table does not cover at all is a miss.
-func coldChlorine(p Policy, least float64, b *Sanitize) []Finding {
+// gives care; one that the table does not cover at all, or of which nobody knows
+// how warm it was, is a miss. Switched off, the rule only says so.
+func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding {
 	ph := pHText(b)
-	care := func(format string, args ...any) []Finding {
-		f := p.finding("chlorine-temperature", format, args...)
-		f.Severity = Care
-		return []Finding{f}
-	}
 	need, ok := ChlorineMinTempC(least, b.PH)
+	var f Finding
 	switch {
 	case !ok:
-		return []Finding{p.finding("chlorine-temperature", "chlorine of %g ppm (%s) stands in no row of the table; check strength and pH with strips", least, ph)}
+		f = p.finding("chlorine-temperature", "chlorine of %g ppm (%s) stands in no row of the table; check strength and pH with strips", least, ph)
+	case b.TempC == nil && d.asksTemperature(): // missed by the directions already
+		return nil
+	case b.TempC == nil:
+		f = p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm (%s): read it in the bottle, or give it with the step (--temp)", need, least, ph)
+		f.Rule = "temperature-unmeasured"
 	case *b.TempC < need:
-		return care("%g C is under the %g C that the table asks for at %g ppm (%s): warm it, mix it stronger within the label, or measure the pH", *b.TempC, need, least, ph)
+		f = p.finding("chlorine-temperature", "%g C is under the %g C that the table asks for at %g ppm (%s): warm it, mix it stronger within the label, or measure the pH", *b.TempC, need, least, ph)
+		f.Severity = Care
+	default:
+		return nil
 	}
-	return nil
+	return []Finding{f}
 }
 
 // Seconds writes a time of contact for people: 90 s, 10 min.

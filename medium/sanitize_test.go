@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -38,7 +39,7 @@ func TestWhySanitizingIsNotAccepted(t *testing.T) {
 			"common practice, no source: water left on the mat thins the solution"},
 		{"one side", ToSanitize, func(b *Sanitize, f *Farm) { b.Sides = 1 }, []string{"one-side"},
 			"one side only; an incomplete step: do both sides", "a mat touches food with both sides"},
-		{"unknown product", ToSanitize, func(b *Sanitize, f *Farm) { b.Product = "Pink Stuff" }, []string{"no-directions"},
+		{"unknown product", ToSanitize, func(b *Sanitize, f *Farm) { b.Product = "Pink Stuff" }, []string{"no-directions", "over-ceiling"},
 			"no directions on file for Pink Stuff; copy them from its label with `resow sanitizer add`", "the product's label is the rule"},
 		{"unknown active", ToSanitize, func(b *Sanitize, f *Farm) { b.Product, b.Active, b.StrengthPPM = "", "iodophor", 20 }, []string{"no-directions"},
 			"no directions on file for iodophor; copy them from its label with `resow sanitizer add`", "the product's label is the rule"},
@@ -152,24 +153,28 @@ func TestNoRinseCeilings(t *testing.T) {
 		t.Run(k.active, func(t *testing.T) {
 			d := Sanitizer{Name: "X", Active: k.active, Directions: DirectionsLabel, MinPPM: 1, MaxPPM: 400000, ContactS: 1}
 			require.NoError(t, d.Check())
-			over := func(ppm float64, rinsed bool, p Policy) bool {
+			said := func(ppm float64, rinsed bool, p Policy) Finding {
 				b := Sanitize{Product: "X", StrengthPPM: ppm, ContactS: 60, Sides: 2, Method: "soak", Rinsed: rinsed}
 				s, err := Admit(testCondition(ToSanitize), Farm{Policy: p, Sanitizers: []Sanitizer{d}}, testStep(&b), testNow)
 				require.NoError(t, err)
 				for _, f := range s.Outcome.Findings {
 					if f.Rule == "over-ceiling" {
-						assert.False(t, s.Outcome.Accepted)
-						return true
+						c := testCondition(ToSanitize).Apply(s)
+						assert.Equal(t, f.Severity == StepRule, c.Residue != nil)
+						return f
 					}
 				}
-				return false
+				return Finding{}
 			}
+			over := func(ppm float64, rinsed bool, p Policy) bool { return said(ppm, rinsed, p).Severity == StepRule }
 			assert.False(t, over(k.ppm, false, Policy{}), k.source)
 			assert.True(t, over(k.ppm+0.1, false, Policy{}), k.source)
 			assert.False(t, over(k.ppm+0.1, true, Policy{}), "a rinse with potable water takes it off")
 			rule := Actives[k.active]
 			assert.True(t, over(k.ppm/2+0.1, false, setting(rule, true, k.ppm/2, 0)), "the farm's own, lower ceiling")
-			assert.False(t, over(k.ppm+0.1, false, setting(rule, false, k.ppm, 0)))
+			off := said(k.ppm+0.1, false, setting(rule, false, k.ppm, 0))
+			assert.Equal(t, Care, off.Severity)
+			assert.Contains(t, off.Text, "; the farm has switched this rule off")
 			if r, _ := RuleNamed(rule); k.active != "quat" { // 400 ppm for some quats, by their label
 				assert.Equal(t, k.ppm, r.Max, "a farm can't raise a published ceiling")
 			}
@@ -224,18 +229,21 @@ func TestChlorineTemperatureInASanitizeStep(t *testing.T) {
 		{"warm, pH not known", 60, ptr(24), nil, 0, "24 C is under the 38 C that the table asks for at 60 ppm (pH not measured, taken as up to 10): warm it, mix it stronger within the label, or measure the pH"},
 		{"no row", 60, ptr(24), ptr(10.5), 0, "chlorine of 60 ppm (pH 10.5) stands in no row of the table; check strength and pH with strips"},
 		{"the label's own temperature goes first", 60, ptr(20), ptr(7.5), 20, ""},
-		{"not taken", 60, nil, ptr(7.5), 0, ""},
+		{"not taken", 60, nil, ptr(7.5), 0, "temperature not measured; the table asks for at least 24 C at 60 ppm (pH 7.5): read it in the bottle, or give it with the step (--temp)"},
+		{"pH not taken", 100, ptr(24), nil, 0, "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)"},
+		{"10 ppm, and nothing measured", 10, nil, nil, 0, "chlorine of 10 ppm (pH not measured, taken as up to 10) stands in no row of the table; check strength and pH with strips"},
+		{"10 ppm, and all measured", 10, ptr(60), ptr(7.5), 0, "chlorine of 10 ppm (pH 7.5) stands in no row of the table; check strength and pH with strips"},
 	} {
 		t.Run(k.name, func(t *testing.T) {
-			f := Farm{Sanitizers: []Sanitizer{{Name: "C", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 50, MaxPPM: 200, ContactS: 60, MinTempC: k.min}}}
+			f := Farm{Sanitizers: []Sanitizer{{Name: "C", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 10, MaxPPM: 200, ContactS: 60, MinTempC: k.min}}}
 			b := Sanitize{Product: "C", StrengthPPM: k.ppm, ContactS: 60, TempC: k.temp, PH: k.pH, Sides: 2, Method: "soak"}
 			s, err := Admit(testCondition(ToSanitize), f, testStep(&b), testNow)
 			require.NoError(t, err)
-			assert.Equal(t, k.name != "no row", s.Outcome.Accepted, "the label is the rule: cold gives care, no row at all is a miss")
+			cold := strings.Contains(k.want, "is under")
+			assert.Equal(t, k.pH != nil && (cold || k.want == ""), s.Outcome.Accepted, "the label is the rule: cold gives care; no row, or not measured, is a miss")
 			if k.want != "" {
-				require.Len(t, s.Outcome.Findings, 1)
+				require.NotEmpty(t, s.Outcome.Findings)
 				assert.Equal(t, k.want, s.Outcome.Findings[0].Text)
-				assert.Equal(t, "chlorine-temperature", s.Outcome.Findings[0].Rule)
 			}
 			f.Policy = setting("chlorine-temperature", false, 1, 0)
 			s, err = Admit(testCondition(ToSanitize), f, testStep(&b), testNow)
@@ -259,4 +267,22 @@ func TestSeconds(t *testing.T) {
 	for s, want := range map[int]string{0: "0 s", 59: "59 s", 60: "1 min", 90: "90 s", 600: "10 min"} {
 		assert.Equal(t, want, Seconds(s))
 	}
+}
+
+// TestOneSideWhereTheRuleIsOff: it is accepted, and the verdict says so until the
+// next sanitizing.
+func TestOneSideWhereTheRuleIsOff(t *testing.T) {
+	w := newWalk(t, testFarm())
+	w.f.Policy = setting("both-sides", false, 2, 0)
+	w.do(&Add{Mat: testMat()})
+	w.do(&Rinse{Debris: DebrisNone})
+	w.do(&Dry{Where: DryAir})
+	b := goodSanitize()
+	b.Sides = 1
+	w.do(b, Airing)
+	w.do(&Dry{Where: DryAir}, Ready)
+	f, ok := find(w.verdict(), "one-side")
+	require.True(t, ok)
+	assert.Equal(t, "at the last sanitizing: one side only; an incomplete step: do both sides; the farm has switched this rule off", f.Text)
+	assert.Equal(t, SowWithCare, w.verdict().Word)
 }

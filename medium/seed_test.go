@@ -236,7 +236,7 @@ func TestSeedFindings(t *testing.T) {
 		t.Run(k.name, func(t *testing.T) {
 			c := testCondition(Ready)
 			c.Mat = k.mat
-			v := Judge(c, Policy{}, testNow, k.crops...)
+			v := Judge(c, Farm{}, testNow, k.crops...)
 			var texts []string
 			p := Policy{}
 			for _, f := range v.Findings {
@@ -248,7 +248,7 @@ func TestSeedFindings(t *testing.T) {
 			}
 			assert.Equal(t, k.texts, texts)
 			assert.Equal(t, len(texts) > 0, v.Word == SowWithCare)
-			assert.Equal(t, SowIt, Judge(c, p, testNow, k.crops...).Word, "switched off")
+			assert.Equal(t, SowIt, Judge(c, Farm{Policy: p}, testNow, k.crops...).Word, "switched off")
 		})
 	}
 }
@@ -259,7 +259,7 @@ func TestSowKeepsItsFigures(t *testing.T) {
 	s, err := Admit(testCondition(Ready), f, testStep(&Sow{Crops: []Sown{{Crop: " Kale", SeedG: 28}, {Crop: "CHIA"}}, Lot: "K-7", SeedLot: "S1"}), testNow)
 	require.NoError(t, err)
 	c := testCondition(Ready).Apply(s)
-	assert.Equal(t, "kale + chia", CropName(c.Crops))
+	assert.Equal(t, "chia + kale", CropName(c.Crops))
 	assert.Equal(t, 28.0, c.Crops[0].SeedG)
 	assert.InDelta(t, 1.85, c.Crops[0].SizeMM, 1e-9)
 	assert.Equal(t, 12, DaysMax(c.Crops))

@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -22,15 +23,30 @@ type Solution struct {
 	StrengthPPM float64   `cbor:"17" json:"strength_ppm"` // computed, mg/L
 	GoodUntil   time.Time `cbor:"18" json:"good_until,omitzero"`
 	OpenedAt    time.Time `cbor:"19" json:"opened_at,omitzero"` // when the bottle of stock was opened
+	TempC       *float64  `cbor:"20" json:"temp_c,omitempty"`   // read when it was mixed
+	PH          *float64  `cbor:"21" json:"ph,omitempty"`
 }
 
-// Strip is one reading of a test strip in a solution, in mg/L. StepPPM is the
-// distance between the color blocks beside the reading.
+// Strip is what was read in a solution: a test strip, in mg/L, the temperature
+// and the pH of the batch, or some of them. StepPPM is the distance between the
+// color blocks beside the strip's reading, 0 where no strip was read.
 type Strip struct {
 	record
-	Code    Code    `cbor:"10" json:"code"`
-	ReadPPM float64 `cbor:"11" json:"read_ppm"`
-	StepPPM float64 `cbor:"12" json:"step_ppm"`
+	Code    Code     `cbor:"10" json:"code"`
+	ReadPPM float64  `cbor:"11" json:"read_ppm"`
+	StepPPM float64  `cbor:"12" json:"step_ppm"`
+	TempC   *float64 `cbor:"13" json:"temp_c,omitempty"`
+	PH      *float64 `cbor:"14" json:"ph,omitempty"`
+}
+
+// strength says that a test strip was read, not the temperature or pH alone.
+func (s Strip) strength() bool { return s.StepPPM > 0 || s.TempC == nil && s.PH == nil }
+
+// Reading is a Strip with when it was read and by whom.
+type Reading struct {
+	record
+	Noted Noted `cbor:"10" json:"noted"`
+	Strip Strip `cbor:"11" json:"strip"`
 }
 
 // Discard says that a solution was poured away or used up.
@@ -40,8 +56,9 @@ type Discard struct {
 	Reason string `cbor:"11" json:"reason,omitempty"`
 }
 
-// Bottle is a solution that is still on the farm, with its maker and the last
-// strip that was read in it.
+// Bottle is a solution with its maker and the last strip that was read in it.
+// The farm keeps all that was read; a step keeps the solution as it stood, with
+// the strip that counted.
 type Bottle struct {
 	record
 	Solution Solution  `cbor:"10" json:"solution"`
@@ -50,17 +67,16 @@ type Bottle struct {
 	Strip    *Strip    `cbor:"13" json:"strip,omitempty"` // nil: never measured
 	StripAt  time.Time `cbor:"14" json:"strip_at,omitzero"`
 	StripBy  string    `cbor:"15" json:"strip_by,omitempty"`
-	// Directions is the product as it was on file when the solution was mixed: a
-	// label that is copied anew does not change what is in a bottle.
-	Directions *Sanitizer `cbor:"16" json:"directions,omitempty"`
 	// DiscardedAt is zero for a solution that is still on the farm.
 	DiscardedAt time.Time `cbor:"17" json:"discarded_at,omitzero"`
 	DiscardedBy string    `cbor:"18" json:"discarded_by,omitempty"`
-}
 
-// There says whether the solution was still on the farm at a time.
-func (b Bottle) There(at time.Time) bool {
-	return b.DiscardedAt.IsZero() || at.Before(b.DiscardedAt)
+	Readings []Reading `cbor:"19" json:"readings,omitempty"` // in the order of their times
+	Made     Noted     `cbor:"20" json:"made,omitzero"`
+	Gone     Noted     `cbor:"21" json:"gone,omitzero"`
+	// Doubted: something was learned of it later. It is kept for good, since what
+	// was learned stops the mats that rested on it.
+	Doubted bool `cbor:"22" json:"doubted,omitempty"`
 }
 
 // Strength is what the solution is judged by, in mg/L: the last strip, or the
@@ -83,13 +99,60 @@ func (b Bottle) Range() (least, most float64) {
 	return max(0, b.Strip.ReadPPM-half), b.Strip.ReadPPM + half
 }
 
-// Bounds on what the farm's state keeps of its solutions; the records stay.
-const (
-	bottleKept    = 30 * 24 * time.Hour // after its good-until
-	maxBottles    = 500
-	discardedKept = 14 * 24 * time.Hour // after it was discarded, for late entries
-	maxDiscarded  = 100
-)
+// discardedKept is how long the farm's state keeps a discarded solution of which
+// nothing was learned later, for late entries: longer than the longest
+// sanitize-lapsed, after which nothing counts that was done with it. A record
+// that names an older one is told so. All others are kept, however many.
+const discardedKept = 400 * 24 * time.Hour
+
+// as gives the solution as a decision knows it.
+func (b Bottle) as(k known) Bottle {
+	all := b.Readings
+	b.Readings = nil
+	for _, r := range all {
+		if k.of(r.Noted) {
+			b.Readings = append(b.Readings, r)
+		}
+	}
+	if !b.gone(k) {
+		b.DiscardedAt, b.DiscardedBy, b.Gone = time.Time{}, "", Noted{}
+	}
+	return b.measured()
+}
+
+func (b Bottle) gone(k known) bool { return !b.DiscardedAt.IsZero() && k.of(b.Gone) }
+
+// measured takes the last strip of the readings as the one that counts.
+func (b Bottle) measured() Bottle {
+	b.Strip, b.StripAt, b.StripBy = nil, time.Time{}, ""
+	if r, ok := b.last(Strip.strength); ok {
+		b.Strip, b.StripAt, b.StripBy = &r.Strip, r.Noted.At, r.Noted.By
+	}
+	return b
+}
+
+func (b Bottle) last(has func(Strip) bool) (Reading, bool) {
+	for _, r := range slices.Backward(b.Readings) {
+		if has(r.Strip) {
+			return r, true
+		}
+	}
+	return Reading{}, false
+}
+
+// Temperature gives the last reading that has one.
+func (b Bottle) Temperature() (Reading, bool) {
+	return b.last(func(s Strip) bool { return s.TempC != nil })
+}
+
+// PH gives the last reading that has one.
+func (b Bottle) PH() (Reading, bool) { return b.last(func(s Strip) bool { return s.PH != nil }) }
+
+// stood is the solution as a step keeps it.
+func (b Bottle) stood() *Bottle {
+	b.Readings, b.Made, b.Gone, b.Doubted = nil, Noted{}, Noted{}, false
+	return &b
+}
 
 // Bottle finds a solution that is still on the farm.
 func (f Farm) Bottle(code Code) (Bottle, bool) {
@@ -101,113 +164,102 @@ func (f Farm) Bottle(code Code) (Bottle, bool) {
 	return Bottle{}, false
 }
 
-// BottleAt finds the solution that had a code at a time: one that was discarded
-// later can still be named by a late entry, also where its bottle was filled again
-// under the same code. Discarded before that time, it gives *DiscardedError; never
-// recorded, *UnknownError. One that was mixed only after that time is given too.
-func (f Farm) BottleAt(code Code, at time.Time) (Bottle, error) {
+// BottleAt finds the solution that had a code at a time, as it stood: with the
+// strips that had been read by then, and not discarded where that was later, also
+// where its bottle was filled again under the same code. Discarded before that
+// time, it gives *DiscardedError; never recorded, *UnknownError. One that was
+// mixed only after that time is given too.
+func (f Farm) BottleAt(code Code, at time.Time) (Bottle, error) { return f.bottleAs(code, knownAt(at)) }
+
+func (f Farm) bottleAs(code Code, k known) (Bottle, error) {
 	var found, last *Bottle
 	for _, list := range [][]Bottle{f.Discarded, f.Bottles} { // oldest first
 		for i := range list {
 			b := &list[i]
-			if b.Solution.Code != code {
+			if b.Solution.Code != code || !k.recorded(b.Made) {
 				continue
 			}
 			last = b
-			if b.There(at) && !at.Before(b.MadeAt) {
+			if !b.gone(k) && !k.at.Before(b.MadeAt) && (found == nil || !b.MadeAt.Before(found.MadeAt)) {
 				found = b
 			}
 		}
 	}
 	switch {
 	case found != nil:
-		return *found, nil
+		return found.as(k), nil
 	case last == nil:
 		return Bottle{}, noSolution(code)
-	case !last.There(at):
-		return *last, &DiscardedError{Code: code, At: last.DiscardedAt.In(f.Location()), By: last.DiscardedBy}
+	case last.gone(k):
+		return last.as(k), &DiscardedError{Code: code, At: last.DiscardedAt.In(f.Location()), By: last.DiscardedBy}
 	}
-	return *last, nil
+	return last.as(k), nil
 }
 
-// DirectionsOf gives the directions that a solution was mixed under.
-func (f Farm) DirectionsOf(b Bottle) (Sanitizer, bool) {
-	if b.Directions != nil {
-		return *b.Directions, true
-	}
-	d, ok := f.Sanitizer(b.Solution.Product, "")
-	return d, ok && d.Active == b.Solution.Active
-}
-
-// applySolution brings the solutions of the farm up to date after a record. It
-// drops those that are long out of date, and the oldest of too many.
-func (f Farm) applySolution(s Step) (there, discarded []Bottle) {
-	there = make([]Bottle, 0, len(f.Bottles)+1)
-	kept := func(b Bottle) bool { return s.At.Sub(b.Solution.GoodUntil) <= bottleKept }
-	f = f.read(s)
-	for _, b := range f.Discarded {
-		if s.At.Sub(b.DiscardedAt) <= discardedKept {
-			discarded = append(discarded, b)
+// applySolution brings the solutions of the farm up to date after a record.
+func (f Farm) applySolution(s Step) Farm {
+	switch b := s.Body.(type) {
+	case *Solution:
+		f = f.discard(b.Code, s) // only of a ledger from before a code was given once
+		f = f.mixed(s, *b)
+	case *Strip:
+		if in, err := f.BottleAt(b.Code, s.At); err == nil {
+			r := Reading{Noted: noted(s), Strip: *b}
+			f.Bottles, f.Discarded = withReading(f.Bottles, in, r), withReading(f.Discarded, in, r)
 		}
+	case *Discard:
+		f = f.discard(b.Code, s)
 	}
-	for _, b := range f.Bottles {
-		switch body := s.Body.(type) {
-		case *Solution:
-			if b.Solution.Code == body.Code {
-				continue
-			}
-		case *Discard:
-			if b.Solution.Code == body.Code {
-				b.DiscardedAt, b.DiscardedBy = s.At, s.By
-				discarded = append(discarded, b)
-				continue
-			}
-		}
-		if kept(b) {
-			there = append(there, b)
-		}
+	old := func(b Bottle) bool { return !b.Doubted && s.At.Sub(b.DiscardedAt) > discardedKept }
+	if slices.ContainsFunc(f.Discarded, old) {
+		f.Discarded = slices.DeleteFunc(slices.Clone(f.Discarded), old)
 	}
-	if body, ok := s.Body.(*Solution); ok {
-		b := Bottle{Solution: *body, MadeAt: s.At, MadeBy: s.By}
-		if d, ok := f.DirectionsOf(b); ok {
-			b.Directions = &d
-		}
-		there = append(there, b)
-	}
-	return newest(there, maxBottles), newest(discarded, maxDiscarded)
-}
-
-// read gives the farm after a strip that was read in one of its solutions.
-func (f Farm) read(s Step) Farm {
-	body, ok := s.Body.(*Strip)
-	if !ok {
-		return f
-	}
-	in, err := f.BottleAt(body.Code, s.At)
-	if err != nil {
-		return f
-	}
-	strip := *body
-	with := func(list []Bottle) []Bottle {
-		list = slices.Clone(list) // the farm before the step is somebody else's
-		for i, b := range list {
-			same := b.Solution.Code == body.Code && b.MadeAt.Equal(in.MadeAt) && b.DiscardedAt.Equal(in.DiscardedAt)
-			if same && !s.At.Before(b.StripAt) { // written down late, it does not take the place of a newer reading
-				list[i].Strip, list[i].StripAt, list[i].StripBy = &strip, s.At, s.By
-			}
-		}
-		return list
-	}
-	f.Bottles, f.Discarded = with(f.Bottles), with(f.Discarded)
 	return f
 }
 
-// newest keeps the last n; nil where there is none.
-func newest(list []Bottle, n int) []Bottle {
-	if len(list) == 0 {
-		return nil
+func (f Farm) mixed(s Step, body Solution) Farm {
+	b := Bottle{Solution: body, MadeAt: s.At, MadeBy: s.By, Made: noted(s)}
+	if body.TempC != nil || body.PH != nil {
+		b.Readings = []Reading{{Noted: noted(s), Strip: Strip{Code: body.Code, TempC: body.TempC, PH: body.PH}}}
 	}
-	return list[max(0, len(list)-n):]
+	_, err := f.BottleAt(body.Code, lastTime)
+	var never *UnknownError
+	b.Doubted = LearnedLater(s) && !errors.As(err, &never) // a new code was named by no step
+	f.Bottles = append(slices.Clip(f.Bottles), b)
+	return f
+}
+
+func (f Farm) discard(code Code, s Step) Farm {
+	i := slices.IndexFunc(f.Bottles, func(b Bottle) bool { return b.Solution.Code == code })
+	if i < 0 {
+		return f
+	}
+	b := f.Bottles[i]
+	b.DiscardedAt, b.DiscardedBy, b.Gone = s.At, s.By, noted(s)
+	b.Doubted = b.Doubted || LearnedLater(s)
+	f.Bottles, f.Discarded = slices.Delete(slices.Clone(f.Bottles), i, i+1), append(slices.Clip(f.Discarded), b)
+	return f
+}
+
+// withReading puts a reading into one solution of a list, at its time: one that
+// was written down late does not take the place of a newer one.
+func withReading(list []Bottle, in Bottle, r Reading) []Bottle {
+	i := slices.IndexFunc(list, func(b Bottle) bool {
+		return b.Solution.Code == in.Solution.Code && b.MadeAt.Equal(in.MadeAt) && b.Made.Seq == in.Made.Seq
+	})
+	if i < 0 {
+		return list
+	}
+	list = slices.Clone(list) // the farm before the step is somebody else's
+	b := &list[i]
+	at := len(b.Readings)
+	for at > 0 && b.Readings[at-1].Noted.At.After(r.Noted.At) {
+		at--
+	}
+	b.Readings = slices.Insert(slices.Clone(b.Readings), at, r)
+	b.Doubted = b.Doubted || r.Noted.later()
+	*b = b.measured()
+	return list
 }
 
 // admit completes a solution from the product's directions, and refuses one
@@ -221,9 +273,15 @@ func (b Solution) admit(f Farm, at time.Time) (*Solution, error) {
 	if _, taken := f.Bottle(b.Code); taken {
 		return nil, &InputError{Field: "solution", Value: b.Code.String(), Want: "a code that no solution has"}
 	}
-	d, ok := f.Sanitizer(b.Product, "")
+	d, ok := f.AsOf(at).Sanitizer(b.Product, "")
+	if _, today := f.Sanitizer(b.Product, ""); !ok && today {
+		return nil, &UnknownError{What: "sanitizer", Name: b.Product, Do: f.copiedSince(b.Product)}
+	}
 	if !ok {
 		return nil, &UnknownError{What: "sanitizer", Name: b.Product, Do: "copy its label with `resow sanitizer add` before a solution of it is recorded"}
+	}
+	if err := checkWater(b.TempC, b.PH); err != nil {
+		return nil, err
 	}
 	if err := first(checkText("stock", b.Stock), checkRange("computed strength", b.StrengthPPM, 0.1, 1e6, "ppm"),
 		checkOptional("stock", b.StockML, 0.001, 1e8, "mL"), checkOptional("stock", b.StockG, 0.001, 1e8, "g"), checkOptional("water", b.WaterML, 0, 1e8, "mL")); err != nil {
@@ -234,7 +292,7 @@ func (b Solution) admit(f Farm, at time.Time) (*Solution, error) {
 	}
 	b.Product, b.Active = d.Name, d.Active
 	b.OpenedAt = b.OpenedAt.UTC().Truncate(time.Second)
-	b.GoodUntil = d.goodUntil(f.Policy, at, b.OpenedAt)
+	b.GoodUntil = d.goodUntil(f.AsOf(at).Policy, at, b.OpenedAt)
 	return &b, nil
 }
 
@@ -263,10 +321,40 @@ func (b Strip) check(f Farm, at time.Time) error {
 		const stamp = "2 Jan 15:04"
 		return &InputError{Field: "time of the strip", Value: at.In(f.Location()).Format(stamp), Want: "a time after the mixing, " + bottle.MadeAt.In(f.Location()).Format(stamp)}
 	}
+	if err := checkWater(b.TempC, b.PH); err != nil {
+		return err
+	}
+	if b.ReadPPM == 0 && b.StepPPM == 0 && !b.strength() {
+		return nil
+	}
 	if b.StepPPM == 0 {
 		return &InputError{Field: "step of the strip", Value: "0 ppm", Want: "the distance between the color blocks beside the reading, as on the strip's package: no strip tells every ppm"}
 	}
 	return first(checkRange("strip reading", b.ReadPPM, 0, 700000, "ppm"), checkRange("step of the strip", b.StepPPM, 0.1, 100000, "ppm"))
+}
+
+// checkWater checks the temperature (C) and pH of a batch.
+func checkWater(tempC, pH *float64) error {
+	if tempC != nil {
+		if err := checkRange("temperature", *tempC, 0, 95, "C"); err != nil {
+			return err
+		}
+	}
+	if pH != nil {
+		return checkRange("pH", *pH, 0, 14, "")
+	}
+	return nil
+}
+
+// copiedSince says how to use a product for a time before its label was copied.
+func (f Farm) copiedSince(product string) string {
+	for _, l := range f.Labels {
+		if sameName(l.Sanitizer.Name, product) {
+			return fmt.Sprintf("its label is on file only since %s; if it was used by that label before, copy it once more with the time since when (--at)",
+				l.Since.At.In(f.Location()).Format("2 Jan 2006 15:04"))
+		}
+	}
+	return "copy them from its label with `resow sanitizer add`"
 }
 
 // check refuses to discard a solution twice, whatever time is given.
@@ -293,28 +381,24 @@ func checkBottleCode(code Code) error {
 }
 
 // missedSolution checks the solution that a step was done with, and writes its
-// product, strength and record into the step.
-func missedSolution(f Farm, b *Sanitize, at time.Time) []Finding {
-	bottle, err := f.BottleAt(b.Solution, at)
+// product, strength and record into the step. It gives the directions that it was
+// mixed under.
+func missedSolution(f Farm, b *Sanitize, bottle Bottle, gone error, k known) (out []Finding, directions Sanitizer, ok bool) {
+	at := k.at
 	if bottle.Solution.Code == "" {
 		return []Finding{{Rule: "solution-unknown", Severity: StepRule, Source: "a solution is known by its record",
-			Text: fmt.Sprintf("no solution %s is on file; it is long out of date, or was never recorded", b.Solution)}}
+			Text: fmt.Sprintf("no solution %s is on file; it was discarded long ago, or was never recorded", b.Solution)}}, Sanitizer{}, false
 	}
 	s := bottle.Solution
-	mixed := bottle
-	mixed.Directions = nil // the step keeps them itself
-	if err == nil {
-		mixed.DiscardedAt, mixed.DiscardedBy = time.Time{}, "" // as it stood
-	}
-	b.Product, b.Active, b.StrengthPPM, b.Mixed = s.Product, s.Active, bottle.Strength(), &mixed
-	var out []Finding
-	if err != nil {
-		out = append(out, Finding{Rule: "solution-discarded", Severity: StepRule, Source: "the order of the records", Text: err.Error()})
+	b.Product, b.Active, b.StrengthPPM, b.Mixed = s.Product, s.Active, bottle.Strength(), bottle.stood()
+	if gone != nil {
+		out = append(out, Finding{Rule: "solution-discarded", Severity: StepRule, Source: "the order of the records", Text: gone.Error()})
 	}
 	loc := f.Location()
 	const stamp = "2 Jan 15:04"
 	source := "the directions of " + s.Product
-	if d, _ := f.DirectionsOf(bottle); d.MixedHours == 0 {
+	directions, ok = f.directionsAs(bottle, k)
+	if directions.MixedHours == 0 {
 		r, _ := RuleNamed("solution-hours")
 		source = r.Source
 	}
@@ -329,12 +413,41 @@ func missedSolution(f Farm, b *Sanitize, at time.Time) []Finding {
 	if bottle.Strip == nil {
 		out = append(out, f.Policy.unmeasured(s))
 	}
+	return out, directions, ok
+}
+
+// read takes the temperature and pH that nobody measured for this step from the
+// solution's last readings, where those are not too old.
+func (b *Sanitize) read(p Policy, d Sanitizer, bottle Bottle, at time.Time) (out []Finding) {
+	b.TempAt, b.PHAt = time.Time{}, time.Time{}
+	set := p.Setting("reading-hours")
+	take := func(what string, needed bool, to **float64, read *time.Time, r Reading, v *float64) {
+		if v == nil || *to != nil {
+			return
+		}
+		age := at.Sub(r.Noted.At)
+		if old := age > hours(set.Limit); old && needed {
+			f := p.finding("reading-hours", "the %s of %s was last read %s before, the policy allows %g h; read it again",
+				what, bottle.Solution.Code, spanText(age), set.Limit)
+			f.Severity = Care
+			out = append(out, f)
+		} else if old {
+			return
+		}
+		if age <= hours(set.Limit) || !set.On {
+			*to, *read = v, r.Noted.At
+		}
+	}
+	temp, _ := bottle.Temperature()
+	take("temperature", d.asksTemperature() || chlorine(b.Active), &b.TempC, &b.TempAt, temp, temp.Strip.TempC)
+	pH, _ := bottle.PH()
+	take("pH", d.asksPH() || chlorine(b.Active), &b.PH, &b.PHAt, pH, pH.Strip.PH)
 	return out
 }
 
 // unmeasured is the finding on a solution whose strength is only computed. It
-// fails the step for the actives that the policy names: chlorine (limit 1),
-// whose strength fades, or all (limit 2).
+// fails the step for the actives that the policy names: all (limit 2), or only
+// chlorine, whose strength fades (limit 1).
 func (p Policy) unmeasured(s Solution) Finding {
 	out := p.finding("solution-measured", "solution %s was never measured, %g ppm is only computed; read a test strip and record it with `resow solution strip`", s.Code, s.StrengthPPM)
 	set := p.Setting("solution-measured")

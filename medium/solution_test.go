@@ -16,10 +16,13 @@ const bottleCode Code = "BK7R2N81"
 // opened, and a bottle of 150 ppm mixed two hours ago.
 func bench(t *testing.T, change ...Body) Farm {
 	t.Helper()
-	f := Farm{Settings: FarmSettings{Zone: "Europe/Berlin"}, Sanitizers: []Sanitizer{
+	f := Farm{Settings: FarmSettings{Zone: "Europe/Berlin"}}
+	for _, s := range []Sanitizer{
 		{Name: "Chlor Five", Active: "hypochlorite", Stock: "5.25%ww", Directions: DirectionsLabel, MinPPM: 100, MaxPPM: 200, ContactS: 120, MixedHours: 12, OpenedDays: 90},
 		{Name: "Oxy One", Active: "peroxide", Directions: DirectionsLabel, MinPPM: 500, MaxPPM: 1000, ContactS: 120},
-	}}
+	} {
+		f = farmStep(t, f, &s, testNow.Add(-48*time.Hour))
+	}
 	f = farmStep(t, f, &Solution{Code: bottleCode, Product: "chlor five", Stock: "5.25%ww", StockML: 3, WaterML: 997, StrengthPPM: 150}, testNow.Add(-2*time.Hour))
 	for _, b := range change {
 		f = farmStep(t, f, b, testNow.Add(-time.Hour))
@@ -29,16 +32,36 @@ func bench(t *testing.T, change ...Body) Farm {
 
 func farmStep(t *testing.T, f Farm, b Body, at time.Time) Farm {
 	t.Helper()
-	s, err := AdmitFarm(f, Step{By: "ab", At: at, Body: b}, testNow)
+	return learned(t, f, b, at, at)
+}
+
+// learned records something of the farm's later than it happened.
+func learned(t *testing.T, f Farm, b Body, at, now time.Time) Farm {
+	t.Helper()
+	s, err := AdmitFarm(f, Step{By: "ab", At: at, Body: b}, now)
 	require.NoError(t, err)
-	return f.Apply(s)
+	return f.Apply(inLedger(s))
+}
+
+var ledgerSeq uint64
+
+// inLedger gives a step the next place in the ledger.
+func inLedger(s Step) Step {
+	ledgerSeq++
+	s.Seq = ledgerSeq
+	return s
 }
 
 func fromBottle() Sanitize {
 	return Sanitize{Solution: bottleCode, ContactS: 120, Sides: 2, Method: "spray"}
 }
 
-func strip(ppm, step float64) *Strip { return &Strip{Code: bottleCode, ReadPPM: ppm, StepPPM: step} }
+func strip(ppm, step float64) *Strip {
+	return &Strip{Code: bottleCode, ReadPPM: ppm, StepPPM: step, TempC: ptr(50), PH: ptr(7)}
+}
+
+// dry is a strip alone, without a thermometer.
+func dry(ppm, step float64) *Strip { return &Strip{Code: bottleCode, ReadPPM: ppm, StepPPM: step} }
 
 func TestASolutionGivesProductAndStrength(t *testing.T) {
 	b := fromBottle()
@@ -62,7 +85,6 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 	peroxide := func(f *Farm) {
 		s := &f.Bottles[0].Solution
 		s.Product, s.Active, s.StrengthPPM = "Oxy One", "peroxide", 800
-		f.Bottles[0].Directions = &f.Sanitizers[1]
 	}
 	for _, k := range []struct {
 		name   string
@@ -73,9 +95,17 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 		text   string
 	}{
 		{"fresh and measured", []Body{strip(150, 50)}, nil, nil, false, ""},
-		{"no thermometer", []Body{strip(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC = nil }, []string{"temperature-unmeasured"}, false,
-			"temperature not measured; the table asks for at least 13 C at 125 ppm (pH not measured, taken as up to 10)"},
-		{"measured and dead", []Body{strip(0, 50)}, func(_ *Farm, b *Sanitize) { b.TempC = nil }, []string{"strength-low"}, true, "0 ppm (by the strip 0 to 25) is under the directions' 100 ppm; make a fresh solution"},
+		{"no thermometer", []Body{dry(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC = nil }, []string{"temperature-unmeasured"}, true,
+			"temperature not measured; the table asks for at least 13 C at 125 ppm (pH 7): read it in the bottle, or give it with the step (--temp)"},
+		{"no pH strip", []Body{dry(150, 50)}, func(_ *Farm, b *Sanitize) { b.PH = nil }, []string{"ph-unmeasured"}, true,
+			"pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)"},
+		{"neither", []Body{dry(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC, b.PH = nil, nil }, []string{"temperature-unmeasured", "ph-unmeasured"}, true, ""},
+		{"both read in the bottle", []Body{strip(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC, b.PH = nil, nil }, nil, false, ""},
+		{"read too long ago", []Body{strip(150, 50)}, func(f *Farm, b *Sanitize) { b.TempC, f.Policy = nil, setting("reading-hours", true, 0.5, 0) }, []string{"reading-hours", "temperature-unmeasured"}, true,
+			"the temperature of BK7R 2N81 was last read 1.0 hours before, the policy allows 0.5 h; read it again"},
+		{"read too long ago, rule off", []Body{strip(150, 50)}, func(f *Farm, b *Sanitize) { b.TempC, f.Policy = nil, setting("reading-hours", false, 0.5, 0) }, []string{"reading-hours"}, false,
+			"the temperature of BK7R 2N81 was last read 1.0 hours before, the policy allows 0.5 h; read it again; the farm has switched this rule off"},
+		{"measured and dead", []Body{strip(0, 50)}, nil, []string{"strength-low", "chlorine-temperature"}, true, "0 ppm (by the strip 0 to 25) is under the directions' 100 ppm; make a fresh solution"},
 		{"too weak whatever the strip's step", []Body{strip(50, 50)}, nil, []string{"strength-low"}, true, "50 ppm (by the strip 25 to 75) is under the directions' 100 ppm; make a fresh solution"},
 		{"at the edge", []Body{strip(100, 50)}, nil, []string{"strength-unsure"}, false,
 			"the strip can't tell: 100 ppm (by the strip 75 to 125), and the directions ask for 100 to 200 ppm; aim for the middle"},
@@ -83,9 +113,9 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 		{"read again after thinning", []Body{strip(400, 100), strip(150, 50)}, nil, nil, false, ""},
 		{"never measured", nil, nil, []string{"solution-measured"}, true, "solution BK7R 2N81 was never measured, 150 ppm is only computed; read a test strip and record it with `resow solution strip`"},
 		{"never measured, rule off", nil, func(f *Farm, _ *Sanitize) { f.Policy = setting("solution-measured", false, 1, 0) }, []string{"solution-measured"}, false, ""},
-		{"never measured peroxide", nil, func(f *Farm, _ *Sanitize) { peroxide(f) }, []string{"solution-measured"}, false, ""},
-		{"never measured peroxide, strict farm", nil, func(f *Farm, _ *Sanitize) { peroxide(f); f.Policy = setting("solution-measured", true, 2, 0) },
-			[]string{"solution-measured"}, true, ""},
+		{"never measured peroxide", nil, func(f *Farm, _ *Sanitize) { peroxide(f) }, []string{"solution-measured"}, true, ""},
+		{"never measured peroxide, chlorine only by the policy", nil, func(f *Farm, _ *Sanitize) { peroxide(f); f.Policy = setting("solution-measured", true, 1, 0) },
+			[]string{"solution-measured"}, false, ""},
 		{"out of date", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].Solution.GoodUntil = testNow.Add(-90 * time.Minute) },
 			[]string{"solution-expired"}, true, "solution BK7R 2N81 was good until 3 Nov 07:30 and was used 1.5 hours later (mixed 3 Nov 07:00); discard it and mix a fresh one"},
 		{"mixed after the step", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].MadeAt = testNow.Add(time.Minute) }, []string{"solution-date"}, true, ""},
@@ -96,7 +126,7 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 		t.Run(k.name, func(t *testing.T) {
 			f := bench(t, k.strips...)
 			b := fromBottle()
-			b.TempC = ptr(50)
+			b.TempC, b.PH = ptr(50), ptr(7)
 			if k.change != nil {
 				k.change(&f, &b)
 			}
@@ -159,21 +189,24 @@ func TestSolutionsThatCantBe(t *testing.T) {
 	}
 }
 
-// What the farm's state keeps is bounded, and the same records give the same
-// state.
-func TestOldSolutionsAreDropped(t *testing.T) {
+// No count and no age drops a solution that was not discarded, nor one of which
+// something was learned later.
+func TestWhatTheFarmKeepsOfItsSolutions(t *testing.T) {
 	f := bench(t)
-	until := f.Bottles[0].Solution.GoodUntil
-	at := func(at time.Time) Farm { return f.Apply(Step{At: at, Body: &Crop{Name: "kale"}}) }
-	assert.Len(t, at(until.Add(30*24*time.Hour)).Bottles, 1)
-	assert.Empty(t, at(until.Add(30*24*time.Hour+time.Second)).Bottles)
-	assert.Len(t, f.Apply(Step{At: until.Add(99 * 24 * time.Hour), Body: &Hold{Reason: "about a mat"}}).Bottles, 1)
-	for i := range maxBottles + 5 {
+	at := func(f Farm, at time.Time) Farm { return f.Apply(Step{At: at, Recorded: at, Body: &Crop{Name: "kale"}}) }
+	assert.Len(t, at(f, testNow.AddDate(9, 0, 0)).Bottles, 1)
+	for i := range 600 {
 		f = f.Apply(Step{At: testNow, Body: &Solution{Code: Code(fmt.Sprintf("B%07d", i)), GoodUntil: testNow}})
 	}
-	assert.Len(t, f.Bottles, maxBottles)
 	_, oldest := f.Bottle(bottleCode)
-	assert.False(t, oldest)
+	assert.True(t, oldest)
+	assert.Len(t, f.Bottles, 601)
+
+	gone := farmStep(t, bench(t, strip(150, 50)), &Discard{Code: bottleCode}, testNow)
+	assert.Len(t, at(gone, testNow.Add(discardedKept)).Discarded, 1)
+	assert.Empty(t, at(gone, testNow.Add(discardedKept+time.Second)).Discarded)
+	doubted := gone.Apply(inLedger(Step{At: testNow.Add(-time.Minute), Recorded: testNow, By: "ab", Body: strip(20, 50)}))
+	assert.Len(t, at(doubted, testNow.AddDate(9, 0, 0)).Discarded, 1)
 }
 
 func TestStripRange(t *testing.T) {

@@ -26,7 +26,7 @@ func TestStandings(t *testing.T) {
 		s.MatSeq = uint64(len(thread) + 1)
 		thread = append(thread, s)
 	}
-	clean := &Sanitize{Product: "drum", StrengthPPM: 100, ContactS: 60, Sides: 2, Method: "spray"}
+	clean := &Sanitize{Product: "drum", StrengthPPM: 100, ContactS: 60, TempC: ptr(20), PH: ptr(7), Sides: 2, Method: "spray"}
 	take(&Add{Mat: Mat{Form: FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}})
 	take(&Rinse{Debris: DebrisNone})
 	take(&Dry{Where: DryAir})

@@ -11,6 +11,12 @@ const Version = 1
 
 // Step is one dated, initialled record: an envelope around a typed body.
 // The store fills in Seq, MatSeq and Recorded.
+//
+// A step is recorded when it is done, so At is its end: a contact time or a
+// drying began that long before. Where only the day is known (Day), At is the
+// earliest time of that day at which it can have ended. A report of danger that
+// comes after later steps stands at the time from which its stop counts, and
+// Seen says when it was seen.
 type Step struct {
 	record
 	Version  int       `cbor:"10" json:"version"`
@@ -24,8 +30,11 @@ type Step struct {
 	Token    string    `cbor:"18" json:"token,omitempty"`    // makes a repeated request harmless
 	Outcome  Outcome   `cbor:"19" json:"outcome"`            //
 	Replaces uint64    `cbor:"20" json:"replaces,omitempty"` // the voided step of the mat, by its MatSeq, that this one stands for
-	SentBy   string    `cbor:"24" json:"sent_by,omitempty"`  // initials of who sent it, where that is not who did it: a phone had kept it
-	Body     Body      `cbor:"-" json:"body"`                // the store keeps it under its own key
+	Day      bool      `cbor:"21" json:"day_only,omitempty"` // of At, or of Seen, only the day is known
+	Seen     time.Time `cbor:"22" json:"seen_at,omitzero"`   // of a report of danger, where that is not At
+	SeenTurn int       `cbor:"23" json:"seen_in_turn,omitempty"`
+	SentBy   string    `cbor:"24" json:"sent_by,omitempty"` // initials of who sent it, where that is not who did it: a phone had kept it
+	Body     Body      `cbor:"-" json:"body"`               // the store keeps it under its own key
 }
 
 // Result is what became of a recorded step, in the form that the command line
@@ -37,6 +46,7 @@ type Result struct {
 	MatSeq   uint64    `json:"mat_seq"`
 	Accepted bool      `json:"accepted"`
 	Late     bool      `json:"late,omitempty"`
+	SeenAt   time.Time `json:"seen_at,omitzero"`
 	From     Stage     `json:"from"`
 	To       Stage     `json:"to"`
 	NextStep Kind      `json:"next_step"`
@@ -45,7 +55,7 @@ type Result struct {
 
 // Result gives what became of the step.
 func (s Step) Result() Result {
-	return Result{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late,
+	return Result{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late, SeenAt: s.Seen,
 		From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: append([]Finding{}, s.Outcome.Findings...)}
 }
 

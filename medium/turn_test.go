@@ -170,7 +170,7 @@ var turnTable = []struct {
 	{"growing", "release, to the wash", "mat TK7R 2N81 is growing since 2 Nov (turn 6); it is not on hold"},
 	{"growing", "release, as it was", "mat TK7R 2N81 is growing since 2 Nov (turn 6); it is not on hold"},
 	{"growing", "inspect, sound", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before inspecting"},
-	{"growing", "inspect, mold", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before inspecting"},
+	{"growing", "inspect, mold", "on hold !unwashed"},
 	{"growing", "inspect, smell", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before inspecting"},
 	{"growing", "trim", "mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before trimming"},
 	{"growing", "relabel", "growing"},
@@ -213,21 +213,21 @@ var turnTable = []struct {
 	{"retired", "dry", retiredForGood},
 	{"retired", "sanitize", retiredForGood},
 	{"retired", "sanitize, too weak", retiredForGood},
-	{"retired", "mold", retiredForGood},
-	{"retired", "cut", retiredForGood},
-	{"retired", "cut, through", retiredForGood},
+	{"retired", "mold", "retired"},
+	{"retired", "cut", "retired"},
+	{"retired", "cut, through", "retired"},
 	{"retired", "swab, pass", retiredForGood},
-	{"retired", "swab, fail", retiredForGood},
-	{"retired", "hold", retiredForGood},
+	{"retired", "swab, fail", "retired"},
+	{"retired", "hold", "retired"},
 	{"retired", "release, to the wash", retiredForGood},
 	{"retired", "release, as it was", retiredForGood},
 	{"retired", "inspect, sound", retiredForGood},
-	{"retired", "inspect, mold", retiredForGood},
+	{"retired", "inspect, mold", "retired"},
 	{"retired", "inspect, smell", retiredForGood},
 	{"retired", "trim", retiredForGood},
 	{"retired", "relabel", retiredForGood},
 	{"retired", "document", retiredForGood},
-	{"retired", "retire", retiredForGood},
+	{"retired", "retire", "retired"},
 }
 
 // move is one kind of step in one of its variants.
@@ -410,8 +410,8 @@ func TestWetSanitizingByPolicy(t *testing.T) {
 	assert.Equal(t, testNow.UTC(), after.WetSince, "wet anew")
 }
 
-// walk takes one mat through steps, an hour apart, and refuses to go on where
-// a step is refused.
+// walk takes one mat through steps, an hour and the time that each takes apart,
+// and refuses to go on where a step is refused.
 type walk struct {
 	t      *testing.T
 	f      Farm
@@ -427,7 +427,7 @@ func newWalk(t *testing.T, f Farm) *walk {
 // do takes a step and, where a stage is given, expects the mat in it.
 func (w *walk) do(b Body, want ...Stage) Step {
 	w.t.Helper()
-	w.at = w.at.Add(time.Hour)
+	w.at = w.at.Add(time.Hour + took(b))
 	s, err := Admit(w.c, w.f, testStep(b), w.at)
 	require.NoError(w.t, err)
 	s.MatSeq = uint64(len(w.thread) + 1)
@@ -460,4 +460,4 @@ func (w *walk) wash() {
 	w.do(&Dry{Where: DryAir}, Ready)
 }
 
-func (w *walk) verdict() Verdict { return Judge(w.c, w.f.Policy, w.at) }
+func (w *walk) verdict() Verdict { return Judge(w.c, w.f, w.at) }

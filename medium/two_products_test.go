@@ -18,7 +18,7 @@ func TestASecondProductOnAWetMatIsNotAccepted(t *testing.T) {
 	}}
 	wet := Condition{Code: "TK7R2N81", Stage: Airing, Since: now, WetWith: []string{"hypochlorite"}}
 	give := func(b Sanitize) Step {
-		b.ContactS, b.Sides, b.Method = 120, 2, "spray"
+		b.ContactS, b.Sides, b.Method, b.TempC, b.PH = 120, 2, "spray", ptr(20), ptr(7)
 		s, err := Admit(wet, farm, Step{Mat: wet.Code, By: "MK", Body: &b}, now)
 		require.NoError(t, err)
 		return s
@@ -42,6 +42,7 @@ func TestASecondProductIsNotForgotten(t *testing.T) {
 	}}
 	c := Condition{Code: "TK7R2N81", Stage: ToSanitize}
 	give := func(product string, contact int) bool {
+		now = now.Add(time.Duration(contact) * time.Second)
 		s, err := Admit(c, farm, Step{Mat: c.Code, By: "MK", Body: &Sanitize{Product: product, StrengthPPM: 100, ContactS: contact, Sides: 2, Method: "spray"}}, now)
 		require.NoError(t, err)
 		c = c.Apply(s)

@@ -29,7 +29,7 @@ func closedLedger(t testing.TB, mats int) (string, *clock) {
 	record(t, s, sanitizer())
 	record(t, s, adds(1, mats)...)
 	for i := 1; i <= mats; i++ {
-		record(t, s, append(wash(code(i)), sow(code(i), fmt.Sprintf("L%d", i%3)))...)
+		record(t, s, append(c.wash(code(i)), sow(code(i), fmt.Sprintf("L%d", i%3)))...)
 	}
 	require.NoError(t, s.Close())
 	return path, c
@@ -489,7 +489,7 @@ func TestRestoreHoldsWhatWasFoundSince(t *testing.T) {
 	withStore(t, path, c, func(s *Store) { // and some that are ready
 		record(t, s, adds(8, 6)...)
 		for i := 8; i <= 13; i++ {
-			record(t, s, wash(code(i))...)
+			record(t, s, c.wash(code(i))...)
 		}
 	})
 	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
@@ -501,7 +501,7 @@ func TestRestoreHoldsWhatWasFoundSince(t *testing.T) {
 			step(code(3), &medium.Retire{Cause: "wear"}), step(code(4), &medium.Swab{Test: "ATP", Reading: 90, Limit: 30, Unit: "RLU"}),
 			step(code(5), &medium.Swab{Test: "ATP", Reading: 9, Limit: 30, Unit: "RLU", Pass: true}), step(code(6), &medium.Cut{LengthMM: 20}),
 			step(code(50), &medium.Mold{Where: "crop"}), step(code(1), &medium.Hold{Reason: "b"}), step(code(1), &medium.Mold{Where: "c"}), step(code(1), &medium.Mold{Where: "d"}))
-		weak := *wash(code(9))[2].Body.(*medium.Sanitize)
+		weak := *c.wash(code(9))[2].Body.(*medium.Sanitize)
 		weak.ContactS = 1
 		record(t, s, step(code(8), &medium.Inspect{Fuzz: true}), step(code(9), &weak), sow(code(10), "later"), step(code(11), &medium.Inspect{}),
 			step(code(12), &medium.Correct{MatSeq: 4, Reason: "another mat"}), step(code(7), &medium.Harvest{}))
@@ -556,7 +556,7 @@ func TestRestoredHoldsAskForTheWash(t *testing.T) {
 	withStore(t, path, c, func(s *Store) {
 		record(t, s, adds(21, 8)...)
 		for i := 21; i <= 28; i++ {
-			record(t, s, wash(code(i))...)
+			record(t, s, c.wash(code(i))...)
 		}
 		for i := 21; i <= 25; i++ {
 			record(t, s, sow(code(i), "R-1"))
@@ -564,7 +564,7 @@ func TestRestoredHoldsAskForTheWash(t *testing.T) {
 	})
 	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
 	require.NoError(t, err)
-	weak := *wash(code(28))[2].Body.(*medium.Sanitize)
+	weak := *c.wash(code(28))[2].Body.(*medium.Sanitize)
 	weak.ContactS = 1
 	lost := map[int]string{21: "mold, crop", 22: "failed swab, ATP", 23: "cut, 20 mm", 25: "hold, look at it", 26: "failed inspection", 27: "sown, radish", 28: "sanitize step not accepted"}
 	withStore(t, path, c, func(s *Store) {
@@ -603,14 +603,14 @@ func TestRestoreHoldsAMatWhoseCropIsLost(t *testing.T) {
 	withStore(t, path, c, func(s *Store) {
 		record(t, s, adds(21, 4)...)
 		for i := range 4 { // to dry, to sanitize, airing, ready
-			record(t, s, wash(code(21 + i))[:i+1]...)
+			record(t, s, c.wash(code(21 + i))[:i+1]...)
 		}
 	})
 	b, err := BackUp(path, Backups{Dir: t.TempDir()}, c.options())
 	require.NoError(t, err)
 	withStore(t, path, c, func(s *Store) {
 		for i := range 4 {
-			record(t, s, append(wash(code(21 + i))[i+1:], sow(code(21+i), "R-1"))...)
+			record(t, s, append(c.wash(code(21 + i))[i+1:], sow(code(21+i), "R-1"))...)
 		}
 	})
 	_, _, err = Restore(b.Path, path, true, "mk", c.options())

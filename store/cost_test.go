@@ -40,7 +40,7 @@ func TestPagesOfOneStep(t *testing.T) {
 	s, c := manyMats(t, 10000)
 	record(t, s, sanitizer())
 	for i := range steps {
-		record(t, s, append(wash(code(499*i+7)), sow(code(499*i+7), "L1"))...)
+		record(t, s, append(c.wash(code(499*i+7)), sow(code(499*i+7), "L1"))...)
 	}
 	for _, b := range []medium.Body{
 		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir}, &medium.Hold{Reason: "doubt"}, &medium.Mist{WaterML: 120},

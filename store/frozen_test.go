@@ -140,11 +140,11 @@ func makeFrozen(t *testing.T) {
 	do(step("", &medium.Crop{Name: "shiso", WidthMM: 1.2, ThicknessMM: 1.1, LengthMM: 1.3, TSWG: 1.4, DensityGM2: 60, DaysMin: 14, DaysMax: 21, SizeSource: "measured", SowSource: "own"}),
 		step("", &medium.PolicyChange{Setting: medium.Setting{Rule: "wet-hours", On: true, Limit: 20}, Reason: "warm room"}))
 	do(step(code(1), &medium.Rinse{Debris: medium.DebrisRoots, Detergent: "mild", Minutes: 4.5}))
-	do(wash(code(1))[:2]...)
+	do(c.wash(code(1))[:2]...)
 	temp, ph := 21.5, 0.0
 	do(step(code(1), &medium.Sanitize{Product: "Peroxide 3 %", StrengthPPM: 500, ContactS: 60, Sides: 1, Method: "spray", TempC: &temp, PH: &ph}))
 	do(step(code(1), &medium.Sanitize{Product: "Peroxide 3 %", StrengthPPM: 1000, ContactS: 600, Sides: 2, Method: "soak", Rinsed: true}))
-	do(step(code(1), &medium.Dry{Where: medium.DrySun, DurationS: 7200}))
+	do(step(code(1), &medium.Dry{Where: medium.DrySun, DurationS: 4200}))
 	do(sow(code(1), "Lot 1"))
 	do(step(code(1), &medium.Mist{WaterML: 120, Where: "corner", Treated: "peroxide 0.3 %"}))
 	do(step(code(1), &medium.Harvest{YieldG: 210.4, CutHeightMM: 8, KnifeTouched: true, MoreCutsToCome: true}))

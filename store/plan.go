@@ -639,6 +639,9 @@ func planEncodeStep(s *medium.Step, prev []byte) ([]byte, bool) {
 	w.text(18, s.Token)
 	w.outcome(19, &s.Outcome)
 	w.uint(20, s.Replaces)
+	w.bool(21, s.Day)
+	w.time(22, s.Seen)
+	w.int(23, int64(s.SeenTurn))
 	w.text(24, s.SentBy)
 	var ok bool
 	if w.b, ok = planEncode(appendKey(w.b, 30), s.Body); !ok {
@@ -770,6 +773,12 @@ func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bo
 			r.outcome(&s.Outcome)
 		case 20:
 			s.Replaces = r.uint()
+		case 21:
+			s.Day = r.bool()
+		case 22:
+			s.Seen = r.time()
+		case 23:
+			s.SeenTurn = int(r.int())
 		case 24:
 			s.SentBy = r.text()
 		case 30:

@@ -166,8 +166,10 @@ func checkRefusal(t *rapid.T, err error) {
 		mat     *UnknownMatError
 		taken   *TakenError
 		token   *TokenError
+		gone    *medium.DiscardedError
+		fit     *medium.FitError
 	)
-	for _, target := range []any{&stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token} {
+	for _, target := range []any{&fit, &stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token, &gone} {
 		if errors.As(err, target) {
 			return
 		}
@@ -215,7 +217,7 @@ func compare(t *rapid.T, s *Store, m *model) {
 	}
 	var want []medium.Work
 	for mat, steps := range m.threads {
-		if w, ok := medium.WorkOn(medium.Replay(steps), farm.Policy, farm.Location()); ok && mat != medium.FarmThread {
+		if w, ok := medium.WorkOn(medium.Replay(steps), farm, farm.Location()); ok && mat != medium.FarmThread {
 			want = append(want, w)
 		}
 	}
@@ -251,7 +253,7 @@ func drawStep(t *rapid.T, m *model, now time.Time) medium.Step {
 	if aboutFarm(s.Body) && rapid.Bool().Draw(t, "unnamed") {
 		s.Mat = ""
 	}
-	if rapid.IntRange(0, 9).Draw(t, "late") == 7 {
+	if rapid.IntRange(0, 9).Draw(t, "late") >= 8 {
 		s.At = now.Add(time.Duration(rapid.IntRange(-300, 30).Draw(t, "at")) * time.Minute)
 	}
 	if rapid.IntRange(0, 60).Draw(t, "nobody") == 33 {
@@ -267,13 +269,17 @@ func drawBody(t *rapid.T, stage medium.Stage, n int) medium.Body {
 		kind = medium.KindAdd
 	}
 	if kind == "" || rapid.IntRange(0, 9).Draw(t, "way") >= 7 {
-		kind = rapid.SampledFrom(append(medium.Kinds(), medium.KindPolicy, medium.KindCrop, medium.KindSanitizer, medium.KindFarm, "")).Draw(t, "kind")
+		kind = rapid.SampledFrom(append(medium.Kinds(), medium.KindPolicy, medium.KindCrop, medium.KindSanitizer, medium.KindSanitizer, medium.KindFarm,
+			medium.KindSolution, medium.KindStrip, medium.KindStrip, medium.KindDiscard, "")).Draw(t, "kind")
 	}
 	text := func(name string) string {
 		return rapid.SampledFrom([]string{"x", "edge", "ü\n", "x", "y", "z", "", "\xff"}).Draw(t, name)
 	}
 	some := func(name string, v ...float64) float64 { return rapid.SampledFrom(v).Draw(t, name) }
 	yes := func(name string) bool { return rapid.Bool().Draw(t, name) }
+	bottle := func() medium.Code {
+		return rapid.SampledFrom([]medium.Code{"B000001X", "B000001X", "B000002X"}).Draw(t, "bottle")
+	}
 	switch kind {
 	case medium.KindAdd:
 		m := mesh()
@@ -297,6 +303,9 @@ func drawBody(t *rapid.T, stage medium.Stage, n int) medium.Body {
 		if yes("warm") {
 			v := some("temp", 0, 20.5, 99)
 			b.TempC = &v
+		}
+		if yes("from a bottle") {
+			b.Active, b.Solution = "", bottle()
 		}
 		return b
 	case medium.KindMold:
@@ -331,7 +340,17 @@ func drawBody(t *rapid.T, stage medium.Stage, n int) medium.Body {
 	case medium.KindCrop:
 		return &medium.Crop{Name: rapid.SampledFrom([]string{"pea", "shiso", ""}).Draw(t, "name"), DaysMin: 8, DaysMax: rapid.IntRange(0, 20).Draw(t, "days")}
 	case medium.KindSanitizer:
-		return &medium.Sanitizer{Name: text("name"), Active: "peroxide"}
+		if rapid.IntRange(0, 3).Draw(t, "other product") == 0 {
+			return &medium.Sanitizer{Name: text("name"), Active: "peroxide"}
+		}
+		return &medium.Sanitizer{Name: "Peroxide 3 %", Active: "peroxide", Directions: medium.DirectionsLabel, MinPPM: some("least", 500, 900), MaxPPM: 1100,
+			ContactS: rapid.SampledFrom([]int{300, 700}).Draw(t, "contact"), Corrects: rapid.SampledFrom([]string{"", "typed wrong"}).Draw(t, "corrects")}
+	case medium.KindSolution:
+		return &medium.Solution{Code: bottle(), Product: "Peroxide 3 %", StrengthPPM: 1000}
+	case medium.KindStrip:
+		return &medium.Strip{Code: bottle(), ReadPPM: some("reads", 1000, 1000, 200), StepPPM: 50}
+	case medium.KindDiscard:
+		return &medium.Discard{Code: bottle(), Reason: "used up"}
 	case medium.KindFarm:
 		f := settings
 		f.Zone = rapid.SampledFrom([]string{"Europe/Berlin", "America/Chicago", "UTC", "Nowhere"}).Draw(t, "zone")

@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"go.etcd.io/bbolt"
@@ -25,9 +26,12 @@ func manyRecords(t *testing.T) (*Store, *clock) {
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	const mats = 3*chunk + 17
 	record(t, s, adds(0, mats)...)
+	c.after(3 * time.Hour)
 	for i := range mats {
 		if i%3 == 0 {
-			record(t, s, step(code(i), &medium.Rinse{Debris: medium.DebrisNone}), step(code(i), &medium.Dry{Where: medium.DryAir, DurationS: 3600}))
+			rinse := step(code(i), &medium.Rinse{Debris: medium.DebrisNone})
+			rinse.At = c.now.Add(-2 * time.Hour)
+			record(t, s, rinse, step(code(i), &medium.Dry{Where: medium.DryAir, DurationS: 3600}))
 		}
 	}
 	return s, c

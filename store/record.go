@@ -342,7 +342,8 @@ func (w *work) mat(code medium.Code) (*matWork, error) {
 
 func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	_, correct := s.Body.(*medium.Correct)
-	if !correct && s.Replaces == 0 {
+	before := mat.Condition.SeenBefore(s)
+	if !correct && !before && s.Replaces == 0 {
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
 	t, err := readThread(w.tx, s.Mat)
@@ -352,6 +353,9 @@ func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	if !correct {
 		if err := medium.CheckReplaces(t.steps, s); err != nil {
 			return s, err
+		}
+		if before {
+			s.SeenTurn = medium.TurnAt(t.steps, s.At)
 		}
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
@@ -433,6 +437,7 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 	w.farm.Len = s.MatSeq
 	w.farm.Farm = w.farm.Farm.Apply(s)
 	w.farmChanged = true
+	w.duesChanged = w.duesChanged || medium.LearnedLater(s)
 	if s.Kind == medium.KindFarm || s.Kind == medium.KindPolicy { // the zone is in the sentences
 		w.duesChanged = true
 		w.zone = w.farm.Farm.Location()
@@ -492,7 +497,7 @@ func (w *work) finish() error {
 			return err
 		}
 	}
-	r := rules{w.farm.Farm.Policy, w.zone}
+	r := rules{w.farm.Farm, w.zone}
 	for _, code := range slices.Sorted(maps.Keys(w.mats)) {
 		if err := w.putMat(code, w.mats[code], r); err != nil {
 			return err
@@ -523,7 +528,8 @@ func (w *work) putMat(code medium.Code, m *matWork, r rules) error {
 	return put(w.tx.Bucket(bucketMats), []byte(code), &m.entry)
 }
 
-// putDues works out the due list anew after a change of the policy.
+// putDues works out the due list anew after a change of the policy, or after
+// something was learned of what mats were sanitized with.
 func (w *work) putDues(r rules) error {
 	mats := w.tx.Bucket(bucketMats)
 	var changed, lines []keyValue

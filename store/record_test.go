@@ -179,8 +179,11 @@ func TestRefusedSowingKeepsTheLot(t *testing.T) {
 	s, c := newStore(t)
 	record(t, s, append(adds(1, 1), sanitizer())...)
 	c.after(time.Hour)
-	turn := append(wash(code(1)), sow(code(1), "L1"))
-	again := append([]medium.Step{step(code(1), &medium.Harvest{YieldG: 5})}, append(turn, step(code(999), &medium.Hold{Reason: "x"}))...)
+	turn := append(c.wash(code(1)), sow(code(1), "L1"))
+	turn[4].At = c.now
+	harvest := step(code(1), &medium.Harvest{YieldG: 5})
+	harvest.At = c.now
+	again := append([]medium.Step{harvest}, append(c.wash(code(1)), sow(code(1), "L1"), step(code(999), &medium.Hold{Reason: "x"}))...)
 	answers, err := s.RecordEach([]Request{{Steps: turn}, {Steps: again}})
 	require.NoError(t, err)
 	require.NoError(t, answers[0].Err)
@@ -189,6 +192,36 @@ func TestRefusedSowingKeepsTheLot(t *testing.T) {
 	mats, err := s.Lot("L1")
 	require.NoError(t, err)
 	require.Equal(t, []medium.Code{code(1)}, mats)
+}
+
+// Mold that is told after the next sowing counts for the crop on which it was
+// seen, also where both are in one request, and stops the mat from now on.
+func TestMoldOfAnEarlierTurn(t *testing.T) {
+	s, c := newStore(t)
+	record(t, s, append(adds(1, 1), sanitizer())...)
+	var seen time.Time
+	for range 2 {
+		record(t, s, c.wash(code(1))...)
+		record(t, s, sow(code(1), "L1"))
+		c.after(time.Hour)
+		seen = c.now
+		c.after(time.Hour)
+		record(t, s, step(code(1), &medium.Harvest{YieldG: 5}))
+	}
+	turn := append(c.wash(code(1)), sow(code(1), "L3"))
+	turn[4].At = c.now
+	late := step(code(1), &medium.Mold{Where: "crop"})
+	late.At = seen
+	c.after(time.Hour)
+	got := record(t, s, append(turn, late)...)[5]
+	require.Equal(t, 2, got.SeenTurn)
+	require.Equal(t, seen.UTC(), got.Seen)
+	require.Equal(t, c.now.UTC(), got.At)
+	cond, err := s.Condition(code(1))
+	require.NoError(t, err)
+	require.Equal(t, []int{2}, cond.MoldTurns)
+	require.Equal(t, medium.OnHold, cond.Stage)
+	require.Equal(t, medium.Growing, cond.HeldIn)
 }
 
 // Requests that record nothing cost no write at all.

@@ -102,13 +102,21 @@ func adds(from, n int) []medium.Step {
 	return steps
 }
 
-// wash brings a mat that waits to wash to ready.
-func wash(mat medium.Code) []medium.Step {
+// wash brings a mat that waits to wash to ready; the clock goes on for the time
+// that it takes.
+func (c *clock) wash(mat medium.Code) []medium.Step {
+	begun := c.now
+	c.after(3 * time.Hour)
+	at := func(after time.Duration, b medium.Body) medium.Step {
+		s := step(mat, b)
+		s.At = begun.Add(after)
+		return s
+	}
 	return []medium.Step{
-		step(mat, &medium.Rinse{Debris: medium.DebrisNone}),
-		step(mat, &medium.Dry{Where: medium.DryAir, DurationS: 3600}),
-		step(mat, &medium.Sanitize{Active: "peroxide", StrengthPPM: 1000, ContactS: 600, Sides: 2, Method: "spray"}),
-		step(mat, &medium.Dry{Where: medium.DryAir, DurationS: 3600}),
+		at(30*time.Minute, &medium.Rinse{Debris: medium.DebrisNone}),
+		at(90*time.Minute, &medium.Dry{Where: medium.DryAir, DurationS: 3600}),
+		at(105*time.Minute, &medium.Sanitize{Active: "peroxide", StrengthPPM: 1000, ContactS: 600, Sides: 2, Method: "spray"}),
+		at(3*time.Hour, &medium.Dry{Where: medium.DryAir, DurationS: 3600}),
 	}
 }
 
@@ -132,7 +140,7 @@ func TestTurn(t *testing.T) {
 	record(t, s, adds(1, 3)...)
 	record(t, s, sanitizer())
 	c.after(time.Hour)
-	record(t, s, wash(code(1))...)
+	record(t, s, c.wash(code(1))...)
 	got := record(t, s, sow(code(1), "Lot 7"))
 	require.Equal(t, medium.Growing, got[0].Outcome.To)
 	require.Equal(t, uint64(10), got[0].Seq)
@@ -281,9 +289,10 @@ func TestToken(t *testing.T) {
 }
 
 func TestCorrect(t *testing.T) {
-	s, _ := newStore(t)
+	s, c := newStore(t)
 	record(t, s, sanitizer())
-	record(t, s, append(adds(1, 1), wash(code(1))...)...)
+	record(t, s, adds(1, 1)...)
+	record(t, s, c.wash(code(1))...)
 	sown := record(t, s, sow(code(1), "A"))[0]
 	record(t, s, step(code(1), &medium.Correct{MatSeq: sown.MatSeq, Reason: "another mat"}))
 	cond, err := s.Condition(code(1))
@@ -330,13 +339,63 @@ func TestPolicyChangeMovesTheDueList(t *testing.T) {
 	record(t, s, step("", &medium.PolicyChange{Setting: medium.Setting{Rule: "new-mat-hours", On: false, Limit: 2}, Reason: "trial"}))
 }
 
+// What is learned later of a solution moves the mats that rested on it in the due
+// list, at once and in what is made anew from the records.
+func TestWhatIsLearnedLaterMovesTheDueList(t *testing.T) {
+	s, c := newStore(t)
+	const bottle = "B000001X"
+	record(t, s, sanitizer())
+	record(t, s, adds(1, 3)...)
+	record(t, s, step("", &medium.Solution{Code: bottle, Product: "Peroxide 3 %", StrengthPPM: 1000}), step("", &medium.Strip{Code: bottle, ReadPPM: 1000, StepPPM: 50}))
+	mixed := c.now
+	var last time.Time // when the third was sanitized
+	for i := 1; i <= 3; i++ {
+		steps := c.wash(code(i))
+		use := steps[2].Body.(*medium.Sanitize)
+		use.Active, use.Solution = "", bottle
+		done := record(t, s, steps[:3]...)
+		require.True(t, done[2].Outcome.Accepted, "%+v", done[2].Outcome.Findings)
+		last = done[2].At
+	}
+	rested := func() (codes []medium.Code) {
+		due, err := s.Due(c.now.Add(24*time.Hour), 0)
+		require.NoError(t, err)
+		for _, w := range due {
+			if w.Dues[0].Rule == "rested-on" {
+				codes = append(codes, w.Code)
+			}
+		}
+		return codes
+	}
+	c.after(time.Hour)
+	record(t, s, step("", &medium.Strip{Code: bottle, ReadPPM: 1000, StepPPM: 50}))
+	require.Empty(t, rested(), "read now")
+	record(t, s, medium.Step{By: "ab", At: last.Add(-time.Minute), Body: &medium.Strip{Code: bottle, ReadPPM: 200, StepPPM: 50}})
+	require.Equal(t, []medium.Code{code(3)}, rested(), "used after that reading")
+	verifyClean(t, s)
+	record(t, s, medium.Step{By: "ab", At: mixed.Add(time.Hour), Body: &medium.Discard{Code: bottle, Reason: "used up"}})
+	require.Len(t, rested(), 3)
+	verifyClean(t, s)
+	require.NoError(t, s.rebuild())
+	require.Len(t, rested(), 3)
+	verifyClean(t, s)
+	again := c.wash(code(1))[2]
+	record(t, s, again)
+	require.Len(t, rested(), 2, "until the next accepted sanitizing")
+	verifyClean(t, s)
+}
+
 func TestClockSetBack(t *testing.T) {
 	s, c := newStore(t)
 	record(t, s, adds(1, 1)...)
 	c.after(-48 * time.Hour)
-	_, err := s.Record("", []medium.Step{step(code(1), &medium.Hold{Reason: "doubt"})})
+	_, err := s.Record("", []medium.Step{step(code(1), &medium.Rinse{Debris: medium.DebrisNone})})
 	var back *medium.TimeError
 	require.ErrorAs(t, err, &back)
+	held := record(t, s, step(code(1), &medium.Hold{Reason: "doubt"}))[0] // a report of danger is taken all the same
+	require.Equal(t, start.UTC(), held.At)
+	require.Equal(t, start.Add(-48*time.Hour).UTC(), held.Seen)
+	require.Equal(t, "clock-wrong", held.Outcome.Findings[0].Rule)
 	record(t, s, adds(2, 1)...)
 }
 
@@ -475,7 +534,7 @@ func TestViewsAreBroughtUpToDate(t *testing.T) {
 	require.NoError(t, err)
 	marked := mesh()
 	marked.Mark = "dot"
-	record(t, s, append(wash(code(1)), sow(code(1), "L"), step(code(4), &medium.Add{Mat: marked}), step(code(2), &medium.Relabel{Reason: "x", NewCode: code(12)}))...)
+	record(t, s, append(c.wash(code(1)), sow(code(1), "L"), step(code(4), &medium.Add{Mat: marked}), step(code(2), &medium.Relabel{Reason: "x", NewCode: code(12)}))...)
 	before := dump(t, s)
 	for _, readOnly := range []bool{true, false} {
 		tamper(t, s, func(put func(bucket, key string, value []byte)) {

@@ -182,7 +182,8 @@ func partsOf(v reflect.Value) int {
 
 // columnsOf lists the fields of a body by their JSON names; those of a part
 // stand behind its name and a dot, those of a list's parts by themselves behind
-// the column that numbers them.
+// the column that numbers them. A list inside a part has none: it is a copy of
+// what has records of its own, such as the strips of a solution.
 func columnsOf(t reflect.Type, prefix string) (names []string) {
 	for i := range t.NumField() {
 		f := t.Field(i)
@@ -190,8 +191,10 @@ func columnsOf(t reflect.Type, prefix string) (names []string) {
 			continue
 		}
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
-		if list, ok := listOf(f.Type); ok {
-			names = append(append(names, prefix+"part"), columnsOf(list.Elem(), prefix)...)
+		if list, ok := listOf(f.Type); ok && prefix != "" {
+			continue
+		} else if ok {
+			names = append(append(names, "part"), columnsOf(list.Elem(), "")...)
 		} else if part, ok := partOf(f.Type); ok {
 			names = append(names, columnsOf(part, prefix+name+".")...)
 		} else {
@@ -208,6 +211,10 @@ func partOf(t reflect.Type) (reflect.Type, bool) {
 	return t, t.Kind() == reflect.Struct && t != timeType
 }
 
+// inside stands for the row of a part: it has no lists of its own.
+const inside = -1
+
+// cellsOf gives the cells of one row of a body.
 func cellsOf(v reflect.Value, row int) (cells []string) {
 	for i := range v.NumField() {
 		field := v.Type().Field(i)
@@ -218,25 +225,26 @@ func cellsOf(v reflect.Value, row int) (cells []string) {
 		if list, ok := listOf(f.Type()); ok {
 			if row >= f.Len() {
 				cells = append(cells, make([]string, 1+len(columnsOf(list.Elem(), "")))...)
-			} else {
-				cells = append(append(cells, fmt.Sprintf("%d of %d", row+1, f.Len())), cellsOf(f.Index(row), 0)...)
+			} else if row != inside {
+				cells = append(append(cells, fmt.Sprintf("%d of %d", row+1, f.Len())), cellsOf(f.Index(row), inside)...)
 			}
 			continue
 		}
 		part, ok := partOf(f.Type())
+		name, options, _ := strings.Cut(field.Tag.Get("json"), ",")
 		if f.Kind() == reflect.Pointer && f.IsNil() {
 			n := 1
 			if ok {
-				n = len(columnsOf(part, ""))
+				n = len(columnsOf(part, name+"."))
 			}
 			cells = append(cells, make([]string, n)...)
 			continue
 		}
 		said := f.Kind() == reflect.Pointer
 		f = reflect.Indirect(f)
-		switch _, options, _ := strings.Cut(field.Tag.Get("json"), ","); {
+		switch {
 		case ok:
-			cells = append(cells, cellsOf(f, row)...)
+			cells = append(cells, cellsOf(f, inside)...)
 		case !said && f.IsZero() && f.Kind() != reflect.Bool && strings.Contains(options, "omitempty"):
 			cells = append(cells, "") // nothing was recorded, which is not none
 		default:
@@ -350,17 +358,19 @@ func readCells(v reflect.Value, prefix string, cells map[string]string) (any boo
 		name, _, _ := strings.Cut(field.Tag.Get("json"), ",")
 		name = prefix + name
 		filled := false
-		if list, ok := listOf(f.Type()); ok {
+		if list, ok := listOf(f.Type()); ok && prefix != "" {
+			continue
+		} else if ok {
 			part := reflect.New(list.Elem()).Elem()
 			if filled, err = readCells(part, prefix, cells); filled {
 				f.Set(reflect.Append(f, part))
 			}
 		} else if part, ok := partOf(f.Type()); ok {
-			inside := reflect.New(part)
-			if filled, err = readCells(inside.Elem(), name+".", cells); filled && f.Kind() == reflect.Pointer {
-				f.Set(inside)
+			one := reflect.New(part)
+			if filled, err = readCells(one.Elem(), name+".", cells); filled && f.Kind() == reflect.Pointer {
+				f.Set(one)
 			} else if filled {
-				f.Set(inside.Elem())
+				f.Set(one.Elem())
 			}
 		} else if filled = cells[name] != ""; filled {
 			if f.Kind() == reflect.Pointer {

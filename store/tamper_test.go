@@ -64,7 +64,7 @@ func smallLedger(t testing.TB) (*Store, *clock) {
 	marked.Mark = "dot"
 	_, err := s.Record("tok", []medium.Step{step(code(1), &medium.Add{Mat: marked}), step(code(2), &medium.Add{Mat: mesh()}), sanitizer()})
 	require.NoError(t, err)
-	record(t, s, append(wash(code(1)), sow(code(1), "L1"))...)
+	record(t, s, append(c.wash(code(1)), sow(code(1), "L1"))...)
 	record(t, s, step(code(2), &medium.Relabel{Reason: "faded", NewCode: code(12)}), step(code(2), &medium.Hold{Reason: "doubt"}))
 	record(t, s, step(code(2), &medium.Correct{MatSeq: 3, Reason: "no doubt"}), step(code(3), &medium.Add{Mat: mesh()}))
 	record(t, s, step("", &medium.PolicyChange{Setting: medium.Setting{Rule: "wet-hours", On: true, Limit: 20}, Reason: "warm room"}))

@@ -16,7 +16,7 @@ import (
 // entry changes, so that older files are brought up to date when they are
 // opened. (The test of the frozen ledger fails where that was forgotten. A
 // change of medium.Rules, or of how values are encoded, is noticed without it.)
-const viewsRevision = 5
+const viewsRevision = 7
 
 // entry is what is kept of a mat beside its records.
 type entry struct {
@@ -39,7 +39,7 @@ type farmEntry struct {
 // viewsRevision, of medium.Rules and of a sample of what is stored. A test works
 // it out and says what to write here; to do that at each start would take longer
 // than to open the file.
-func viewsVersion() []byte { return []byte{0xfb, 0x85, 0xe2, 0xcf, 0x63, 0x9a, 0x3d, 0xb9} }
+func viewsVersion() []byte { return []byte{0xb8, 0x63, 0x06, 0x2b, 0xaa, 0x1e, 0xba, 0xa3} }
 
 // thread is a mat's records as they were read, with the hash of the last.
 type thread struct {
@@ -75,16 +75,16 @@ func derive(t thread, r rules) (derived, error) {
 
 // rules are what a line of the due list depends on beside the condition.
 type rules struct {
-	policy medium.Policy
-	zone   *time.Location // loading one reads a file
+	farm medium.Farm
+	zone *time.Location // loading one reads a file
 }
 
-func rulesOf(f medium.Farm) rules { return rules{f.Policy, f.Location()} }
+func rulesOf(f medium.Farm) rules { return rules{f, f.Location()} }
 
 // due works out the mat's line of the due list: it sets the time in the entry
 // and gives the stored line, nil where nothing is due.
 func (e *entry) due(r rules) ([]byte, error) {
-	work, ok := medium.WorkOn(e.Condition, r.policy, r.zone)
+	work, ok := medium.WorkOn(e.Condition, r.farm, r.zone)
 	if !ok {
 		e.Due = time.Time{}
 		return nil, nil

@@ -218,7 +218,7 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	flags.StringVar(&a.path, "store", "", "the farm's ledger (or RESOW_STORE, or farm.resow)")
 	flags.BoolVar(&a.json, "json", false, "print one JSON document for programs")
 	flags.StringVar(&a.by, "by", "", "initials of who did it (or RESOW_BY)")
-	flags.StringVar(&a.at, "at", "", "when it was done: 18:30, \"2026-11-24 18:30\"")
+	flags.StringVar(&a.at, "at", "", "when it was done: 18:30, \"2026-11-24 18:30\", or the day")
 	flags.StringVar(&a.request, "request", "", "number that the first try of this command printed")
 	must(flags.MarkHidden("request")) // the error that asks for it prints it
 	flags.StringVar(&a.color, "color", "auto", "auto, always or never")
@@ -254,7 +254,7 @@ func (a *app) noteRuns(c *cobra.Command) {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true
 			if a.at != "" && !takesAt(c, args) {
-				return &usageError{fmt.Sprintf("--at is for steps on mats and solutions; `%s` records none: leave it out", c.CommandPath())}
+				return &usageError{fmt.Sprintf("--at is for steps on mats and solutions, labels and limits; `%s` records none: leave it out", c.CommandPath())}
 			}
 			if a.request != "" {
 				if done, err := a.recordedBefore(); done || err != nil {
@@ -275,7 +275,7 @@ func (a *app) noteRuns(c *cobra.Command) {
 func takesAt(c *cobra.Command, args []string) bool {
 	switch strings.TrimPrefix(c.CommandPath(), "resow ") {
 	case "add", "sow", "mist", "harvest", "rinse", "dry", "mix", "sanitize", "mold", "cut", "swab", "inspect", "hold", "release", "trim",
-		"relabel", "retire", "correct", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve":
+		"relabel", "retire", "correct", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve":
 		return true
 	case "scan":
 		return len(args) == 0 // the wash station says itself why not
@@ -366,6 +366,14 @@ func (a *app) happened(f *farm) (time.Time, error) {
 		return time.Time{}, nil
 	}
 	return amount.At(a.at, f.now(a))
+}
+
+// happenedOn reads --at of a step about a mat, where a day alone is enough.
+func (a *app) happenedOn(f *farm) (at time.Time, day bool, err error) {
+	if a.at == "" {
+		return time.Time{}, false, nil
+	}
+	return amount.AtDay(a.at, f.now(a))
 }
 
 // CodeError says that a typed or scanned text names no mat of this farm.

@@ -168,7 +168,7 @@ func (a *app) batchMats(f *farm, job batchJob, args []string) ([]medium.Conditio
 
 // lapses says whether a ready mat is to be sanitized again by a time.
 func (f *farm) lapses(c medium.Condition, until time.Time) bool {
-	work, ok := medium.WorkOn(c, f.Policy, f.loc)
+	work, ok := medium.WorkOn(c, f.Farm, f.loc)
 	if !ok {
 		return false
 	}

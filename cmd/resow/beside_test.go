@@ -120,7 +120,7 @@ func besideNames(t *testing.T, path string, now time.Time) (names map[string]str
 	names = map[string]string{}
 	n := map[medium.Stage]int{}
 	require.NoError(t, s.Conditions(func(c medium.Condition) error {
-		if word := medium.Judge(c, f.Policy, now).Word; names["clear"] == "" && (word == medium.SowIt || word == medium.SowWithCare) {
+		if word := medium.Judge(c, f, now).Word; names["clear"] == "" && (word == medium.SowIt || word == medium.SowWithCare) {
 			names["clear"] = string(c.Code)
 			return nil
 		}

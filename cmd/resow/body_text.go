@@ -33,13 +33,7 @@ func bodyText(body medium.Body) string {
 			what = b.Active
 		}
 		text := join(what, named("solution", b.Solution.String()), fmt.Sprintf("%g ppm", b.StrengthPPM), medium.Seconds(b.ContactS)+when(b.Timed, " by the timer"), fmt.Sprintf("%d sides", b.Sides), b.Method, when(b.Rinsed, "rinsed"))
-		if b.TempC != nil {
-			text = join(text, fmt.Sprintf("%g C", roundTo(*b.TempC, 4)))
-		}
-		if b.PH != nil {
-			text = join(text, fmt.Sprintf("pH %g", *b.PH))
-		}
-		return text
+		return join(text, pointed("%g C", b.TempC)+when(!b.TempAt.IsZero(), " as read in the bottle"), pointed("pH %g", b.PH)+when(!b.PHAt.IsZero(), " as read in the bottle"))
 	case *medium.Mold:
 		return join(b.Where, b.Seen, quantity("%g %% of the mat", b.SharePercent), quantity("%g mm2", b.AreaMM2), named("treated:", b.Treated))
 	case *medium.Cut:
@@ -51,17 +45,17 @@ func bodyText(body medium.Body) string {
 		}
 		return join(b.Test, quantity("%g", b.Reading)+" "+b.Unit, quantity("limit %g", b.Limit), result)
 	case *medium.Hold:
-		return b.Reason
+		return join(b.Reason, when(b.Dropped, "fell on the floor: to be washed"))
 	case *medium.Release:
 		return join(b.Reason, when(b.AsWas, "as it was"))
 	case *medium.Inspect:
-		text := join(when(b.FoldSnaps, "thread snaps when folded"), when(b.Fuzz, "fuzz"), quantity("holes: %g", float64(b.Holes)), when(b.Smell, "smells"), when(b.Mold, "mold"), quantity("opening %g mm", b.ApertureMM), b.Note)
+		text := join(when(b.FoldSnaps, "thread snaps when folded"), when(b.Fuzz, "fuzz"), quantity("holes: %g", float64(b.Holes)), when(b.Smell, "smells"), when(b.Mold, "mold"), when(b.NoCuts, "no cuts left"), quantity("opening %g mm", b.ApertureMM), b.Note)
 		if text == "" {
 			return "nothing found"
 		}
 		return text
 	case *medium.Trim:
-		return join(fmt.Sprintf("to %g x %g mm", b.LengthMM, b.WidthMM), when(b.RemovesCuts, "cuts removed"))
+		return join(quantity("from %g", b.FromLengthMM)+quantity(" x %g mm", b.FromWidthMM), fmt.Sprintf("to %g x %g mm", b.LengthMM, b.WidthMM), when(b.RemovesCuts, "the damaged part went with the offcut"))
 	case *medium.Relabel:
 		return join(b.Reason, named("new code", b.NewCode.String()), named("mark", b.Mark))
 	case *medium.Document:
@@ -81,11 +75,13 @@ func bodyText(body medium.Body) string {
 	case *medium.Crop:
 		return join(b.Name, fmt.Sprintf("seed %.2f mm", b.SeedMM()), quantity("%g g/m2", b.DensityGM2))
 	case *medium.Sanitizer:
-		return join(b.Name, b.Active, b.Directions, strengths(b.MinPPM, b.MaxPPM), medium.Seconds(b.ContactS))
+		return join(b.Name, b.Active, b.Directions, strengths(b.MinPPM, b.MaxPPM), medium.Seconds(b.ContactS), named("corrects the copy before:", b.Corrects))
 	case *medium.Solution:
-		return join(b.Code.String(), b.Product, quantity("%g mL", b.StockML)+quantity(" %g g", b.StockG)+" stock", quantity("%g mL water", b.WaterML), fmt.Sprintf("%g ppm computed", b.StrengthPPM))
+		return join(b.Code.String(), b.Product, quantity("%g mL", b.StockML)+quantity(" %g g", b.StockG)+" stock", quantity("%g mL water", b.WaterML), fmt.Sprintf("%g ppm computed", b.StrengthPPM),
+			pointed("%g C", b.TempC), pointed("pH %g", b.PH))
 	case *medium.Strip:
-		return join(b.Code.String(), fmt.Sprintf("%g ppm, strip in steps of %g", b.ReadPPM, b.StepPPM))
+		strip := fmt.Sprintf("%g ppm, strip in steps of %g", b.ReadPPM, b.StepPPM)
+		return join(b.Code.String(), when(b.StepPPM > 0 || b.TempC == nil && b.PH == nil, strip), pointed("%g C", b.TempC), pointed("pH %g", b.PH))
 	case *medium.Discard:
 		return join(b.Code.String(), b.Reason)
 	case *medium.Card:
@@ -115,6 +111,14 @@ func quantity(format string, v float64) string {
 		return ""
 	}
 	return fmt.Sprintf(format, v)
+}
+
+// pointed writes a figure that was measured, to four digits.
+func pointed(format string, v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return fmt.Sprintf(format, roundTo(*v, 4))
 }
 
 func named(name, v string) string {

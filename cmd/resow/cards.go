@@ -68,8 +68,10 @@ and END, UNDO and CONFIRM. A card's code means nothing by itself; what it does i
 on record, and a lost card is withdrawn.
 
 Add a card for each sanitizer in the strength that you use, and one for each
-person. Sowing has no card, since the lot and the seed lot change: scan the mats
-into resow sow - instead. Cards are for resow scan.`,
+person. Where a temperature or a pH is asked for, as of every chlorine, scan the
+tag of the bottle after the card: what was read in it serves all mats. Sowing has
+no card, since the lot and the seed lot change: scan the mats into resow sow -
+instead. Cards are for resow scan.`,
 		Example: `  resow cards --by MK
   resow cards add sanitize --product "blue drum" --strength 100ppm --contact 2min --by MK
   resow cards add operator --initials MK --by MK
@@ -256,13 +258,16 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 		Example: `  resow cards add sanitize --product "blue drum" --strength 100ppm --by MK
   resow cards add operator --initials JD --by MK
   resow cards add dry-sun --for 5h --by MK
-  resow cards add hold --reason "fell on the floor" --by MK
+  resow cards add hold --dropped --reason "fell on the floor" --by MK
   resow cards add retire --cause wear --by MK`,
 		ValidArgsFunction: fixedWords(actions...),
 		RunE: func(_ *cobra.Command, args []string) error {
 			card.Action, card.Cause = medium.Action(args[0]), medium.Cause(cause)
-			if card.Reason == "" {
+			if card.Reason == "" && !card.Dropped {
 				card.Reason = standardReason(card.Action)
+			}
+			if card.Dropped && card.Action != medium.ActHold {
+				return &usageError{"--dropped is for a hold card"}
 			}
 			if took != "" {
 				d, err := amount.Span("drying time", took)
@@ -292,6 +297,7 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 	flags.BoolVar(&card.Rinsed, "rinsed", false, "rinsed with potable water after the contact time")
 	flags.StringVar(&took, "for", "", "how long drying takes: 3h")
 	flags.StringVar(&card.Reason, "reason", "", "reason of a hold or a release, or where the mold is")
+	flags.BoolVar(&card.Dropped, "dropped", false, "on a hold card: the mat fell on the floor and is washed")
 	flags.StringVar(&cause, "cause", "", "cause of a retirement: cut, mold, wear, yield, age, lost, other")
 	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers))
 	must(c.RegisterFlagCompletionFunc("method", fixedWords("spray", "soak", "wipe")))

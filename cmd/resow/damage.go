@@ -49,19 +49,19 @@ counts as not clean.`,
 func printSeedLotMats(f *farm, codes []medium.Code, out io.Writer) error {
 	lots := map[string]bool{}
 	for _, code := range codes {
-		c, err := f.Condition(code)
+		lot, err := seedLotOfMold(f, code)
 		if err != nil {
 			return err
 		}
-		if c.SeedLot == "" || lots[c.SeedLot] {
+		if lot == "" || lots[lot] {
 			continue
 		}
-		lots[c.SeedLot] = true
-		touched, err := f.SeedLot(c.SeedLot)
+		lots[lot] = true
+		touched, err := f.SeedLot(lot)
 		if err != nil {
 			return err
 		}
-		fmt.Fprint(out, wrap(fmt.Sprintf("Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", c.SeedLot, counted(len(touched), "mat")), 79, "  "))
+		fmt.Fprint(out, wrap(fmt.Sprintf("Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", lot, counted(len(touched), "mat")), 79, "  "))
 		for _, t := range touched {
 			tc, err := f.Condition(t)
 			if err != nil {
@@ -71,6 +71,22 @@ func printSeedLotMats(f *farm, codes []medium.Code, out io.Writer) error {
 		}
 	}
 	return nil
+}
+
+// seedLotOfMold is the seed lot of the crop on which the last step saw mold: told
+// later, it is not the one that grows now.
+func seedLotOfMold(f *farm, code medium.Code) (string, error) {
+	thread, err := f.Thread(code)
+	if err != nil {
+		return "", err
+	}
+	if last := thread[len(thread)-1]; !last.Seen.IsZero() {
+		if sow := medium.SownIn(thread, last.SeenTurn); sow != nil {
+			return sow.SeedLot, nil
+		}
+		return "", nil
+	}
+	return medium.Replay(thread).SeedLot, nil
 }
 
 func (a *app) cutCommand() *cobra.Command {
@@ -132,7 +148,7 @@ a passed swab. With a reading and a limit, over the limit is a fail.`,
 }
 
 func (a *app) inspectCommand() *cobra.Command {
-	var snaps, fuzz, smell, mold bool
+	var snaps, fuzz, smell, mold, noCuts bool
 	var holes int
 	var aperture, note string
 	c := a.stepCommand("inspect", "Record a look at washed mats",
@@ -141,9 +157,10 @@ look for fuzz or whitening at the crossings, holes, mold, and smell it. Measure
 ten openings now and then. A clean look is not a clean mat.`,
 		`  resow inspect TK7R2N81 --by MK                        nothing found
   resow inspect TK7R2N81 --fuzz --aperture 0.52mm --by MK
-  resow inspect TK7R2N81 --holes 2 --by MK`,
+  resow inspect TK7R2N81 --holes 2 --by MK
+  resow inspect TK7R2N81 --no-cuts --by MK              after a trim: none is left`,
 		func(*farm, medium.Code) (medium.Body, error) {
-			b := &medium.Inspect{FoldSnaps: snaps, Fuzz: fuzz, Holes: holes, Smell: smell, Mold: mold, Note: note}
+			b := &medium.Inspect{FoldSnaps: snaps, Fuzz: fuzz, Holes: holes, Smell: smell, Mold: mold, Note: note, NoCuts: noCuts}
 			return b, optional(&b.ApertureMM, aperture, "aperture", amount.Length)
 		}, nil)
 	c.Flags().BoolVar(&snaps, "fold-snaps", false, "a thread snaps when the mat is folded flat")
@@ -151,19 +168,26 @@ ten openings now and then. A clean look is not a clean mat.`,
 	c.Flags().IntVar(&holes, "holes", 0, "holes found")
 	c.Flags().BoolVar(&smell, "smell", false, "it smells; back to the wash")
 	c.Flags().BoolVar(&mold, "mold", false, "mold seen; the mat goes on hold")
+	c.Flags().BoolVar(&noCuts, "no-cuts", false, "looked for after a trim: no cut and no hole is left")
 	c.Flags().StringVar(&aperture, "aperture", "", "mean opening over ten: 0.52mm")
 	c.Flags().StringVar(&note, "note", "", "anything else")
 	return c
 }
 
 func (a *app) holdCommand() *cobra.Command {
-	var reason string
+	var b medium.Hold
 	c := a.stepCommand("hold", "Set mats apart until somebody decides",
-		"A mat that fell on the floor, met a doubtful seed lot or is in any doubt is held.",
-		`  resow hold TK7R2N81 --reason "fell on the floor" --by MK`,
-		func(*farm, medium.Code) (medium.Body, error) { return &medium.Hold{Reason: reason}, nil }, nil)
-	c.Flags().StringVar(&reason, "reason", "", "why")
-	must(c.MarkFlagRequired("reason"))
+		`A mat that fell on the floor, met a doubtful seed lot or is in any doubt is held.
+One that fell (--dropped) is washed, whatever is decided on it.`,
+		`  resow hold TK7R2N81 --dropped --by MK
+  resow hold TK7R2N81 --reason "seed lot S88 in doubt" --by MK`,
+		func(*farm, medium.Code) (medium.Body, error) {
+			body := b
+			return &body, nil
+		}, nil)
+	c.Flags().StringVar(&b.Reason, "reason", "", "why")
+	c.Flags().BoolVar(&b.Dropped, "dropped", false, "it fell on the floor: no release but to the wash")
+	c.MarkFlagsOneRequired("reason", "dropped")
 	return c
 }
 
@@ -172,7 +196,7 @@ func (a *app) releaseCommand() *cobra.Command {
 	var asWas bool
 	c := a.stepCommand("release", "End a hold; the mats go to the wash",
 		`A released mat goes to the wash. With --as-was it goes back to where it was held;
-after mold or a failed swab that is refused.`,
+after mold, a failed swab or a fall on the floor that is refused.`,
 		`  resow release TK7R2N81 --reason "crop discarded" --by MK
   resow release TK7R2N81 --reason "seed lot cleared" --as-was --by MK`,
 		func(*farm, medium.Code) (medium.Body, error) {
@@ -188,7 +212,9 @@ func (a *app) trimCommand() *cobra.Command {
 	var size string
 	var removes bool
 	c := a.stepCommand("trim", "Cut mats to a smaller size",
-		"The fresh edges send a mat back to the wash. A cut that goes with the offcut no longer counts.",
+		`The fresh edges send a mat back to the wash. A cut goes with the offcut where it
+can have lain in what was cut off; one that can't, such as a long one in the
+middle, counts until an inspection after the trim finds none (inspect --no-cuts).`,
 		`  resow trim TK7R2N81 --size 250x250mm --removes-cuts --by MK`,
 		func(*farm, medium.Code) (medium.Body, error) {
 			l, w, err := amount.Size("size", size)

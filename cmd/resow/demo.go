@@ -93,7 +93,7 @@ func threeVerdicts(f *farm, mats []medium.Condition, now time.Time) []medium.Ver
 		if c.Stage == medium.Retired || c.Turn == 0 {
 			continue
 		}
-		v := medium.Judge(c, f.Policy, now)
+		v := medium.Judge(c, f.Farm, now)
 		if v.Word == medium.DoNotSow && c.Stage == medium.Growing {
 			continue
 		}

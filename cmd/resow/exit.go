@@ -52,10 +52,13 @@ var failures = []failure{
 	{as[*medium.StageError], exitFailed, ""}, // 3 or 4 for a sowing
 	{as[*medium.InputError], exitUsage, ""},
 	{as[*medium.TimeError], exitFailed, ""},
+	{as[*medium.FitError], exitFailed, ""},
+	{as[*medium.ClockError], exitFailed, ""},
 	{as[*medium.UnknownError], exitFailed, ""},
 	{as[*medium.CorrectError], exitFailed, ""},
 	{as[*medium.DiscardedError], exitFailed, ""},
 	{as[*medium.ReviewError], exitFailed, ""},
+	{as[*medium.UnlikelyError], exitUsage, "if the label does say so, repeat the command with --as-printed"},
 	{as[*amount.Error], exitUsage, ""},
 	{as[*CodeError], exitFailed, ""},
 	{as[*labels.CodeError], exitUsage, ""},

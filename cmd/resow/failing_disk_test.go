@@ -202,7 +202,9 @@ func TestTheLastSyncFailsAtTheWashStation(t *testing.T) {
 	mustMK(t, "init", "--name", "Reed End Greens", "--store", path)
 	var added struct{ Codes []string }
 	require.NoError(t, json.Unmarshal([]byte(mustMK(t, "add", "--count", "1", "--size", "250x510mm", "--store", path, "--json")), &added))
-	var printed struct{ Cards []struct{ Code, Action string } }
+	var printed struct {
+		Cards []struct{ Code, Action string }
+	}
 	require.NoError(t, json.Unmarshal([]byte(mustMK(t, "cards", "--out", filepath.Join(dir, "cards.pdf"), "--store", path, "--json")), &printed))
 	card := ""
 	for _, c := range printed.Cards {

@@ -112,7 +112,8 @@ func (a *app) harvestCommand() *cobra.Command {
 	var touched, more bool
 	c := a.stepCommand("harvest", "Record the harvest; the mats go to the wash",
 		`Harvest ends the growing. Wash soon: roots and biofilm hold harder by the hour.
-A knife that touched the mesh is worth a look for cuts (resow cut).`,
+After a knife that touched the mesh the washed mat is inspected before it is
+sown on again (resow inspect; resow cut for what is found).`,
 		`  resow harvest TK7R2N81 --yield 310g --cut-height 12mm --by MK
   resow harvest TK7R2N81 --yield 200g --more-cuts --by MK     pea shoots, to be cut again`,
 		func(*farm, medium.Code) (medium.Body, error) {
@@ -127,7 +128,7 @@ A knife that touched the mesh is worth a look for cuts (resow cut).`,
 				fmt.Fprintf(out, "%s on each of %d mats\n", f.mass(g), len(codes))
 			}
 			if touched {
-				fmt.Fprintln(out, "The knife touched the mesh: look for cuts at the rinse, and record them with `resow cut`.")
+				fmt.Fprintln(out, "The knife touched the mesh: look for cuts at the rinse (`resow cut`), and inspect\nthe washed mat before it is sown on (`resow inspect`).")
 			}
 			return nil
 		})

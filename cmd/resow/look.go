@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -69,7 +70,7 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 						return err
 					}
 				}
-				v := medium.Judge(c, f.Policy, f.now(a), sown...)
+				v := medium.Judge(c, f.Farm, f.now(a), sown...)
 				a.code = verdictExit(v.Word)
 				return a.print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
 			})
@@ -255,7 +256,7 @@ func (a *app) showCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				v := medium.Judge(c, f.Policy, f.now(a))
+				v := medium.Judge(c, f.Farm, f.now(a))
 				return a.print(struct {
 					medium.Verdict
 					Mat       medium.Mat       `json:"mat"`
@@ -299,7 +300,7 @@ func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 	}
 	line("wear", "%s, %.1f kLy of sun, cuts: %d through, %d not, %g mm in all", turns(c.Turn), c.SunKLy, c.CutsThrough, c.Cuts, c.CutMM)
 	if len(c.MoldTurns) > 0 {
-		line("mold", "in turns %s", strings.Trim(fmt.Sprint(c.MoldTurns), "[]"))
+		line("mold", "in turns %s", strings.Trim(fmt.Sprint(slices.Compact(slices.Clone(c.MoldTurns))), "[]"))
 	}
 	for _, y := range c.Yields {
 		line("yield", "%s: %s, %s on average", y.Crop, counted(y.N, "harvest"), f.mass(y.SumG/float64(y.N)))
@@ -343,7 +344,7 @@ func (a *app) listCommand() *cobra.Command {
 				now := f.now(a)
 				err := f.Conditions(func(c medium.Condition) error {
 					if stage == "" || string(c.Stage) == stage {
-						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Policy, now).Word,
+						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Farm, now).Word,
 							Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
 					}
 					return nil
@@ -419,6 +420,18 @@ records about the farm itself: policy, sanitizers, crops.`,
 	}
 }
 
+// stripText says what the strength of a sanitize step rested on.
+func (f *farm) stripText(body medium.Body) string {
+	b, ok := body.(*medium.Sanitize)
+	switch {
+	case !ok || b.Mixed == nil:
+		return ""
+	case b.Mixed.Strip == nil:
+		return "no strip read before it"
+	}
+	return fmt.Sprintf("by the strip of %s, %s", f.stamp(b.Mixed.StripAt), b.Mixed.StripBy)
+}
+
 func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 	now := medium.Standings(thread)
 	for i, s := range thread {
@@ -431,8 +444,12 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 		case !s.Outcome.Accepted:
 			state = "NOT ACCEPTED "
 		}
-		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, s.At.In(f.loc).Format("2006-01-02 15:04"), s.By, s.Kind)
-		text := state + bodyText(s.Body)
+		at := s.At.In(f.loc).Format("2006-01-02 15:04")
+		if s.Day && s.Seen.IsZero() {
+			at = fmt.Sprintf("%-16s", s.At.In(f.loc).Format(time.DateOnly))
+		}
+		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, at, s.By, s.Kind)
+		text := join(state+bodyText(s.Body), f.stripText(s.Body))
 		if s.Replaces > 0 {
 			text += fmt.Sprintf(" (stands for step %d)", s.Replaces)
 		}

@@ -89,6 +89,8 @@ func TestScripts(t *testing.T) {
 			"same": scriptSame,
 			// exits N COMMAND… runs a command that must end with that exit code.
 			"exits": scriptExits,
+			// later DURATION lets the clock go on.
+			"later": scriptLater,
 			// backup NAME DIR puts the newest backup of a folder into a variable.
 			"backup": scriptBackup,
 			// shorten FILE N TO writes FILE without its last N bytes.

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"bufio"
+	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strconv"
 	"strings"
 
@@ -31,8 +34,13 @@ func (a *app) sanitizerAddCommand() *cobra.Command {
 how long the surface stays wet, temperature, pH, and whether to rinse with
 potable water. Use --directions "farm procedure" only for your own written
 procedure; a care finding then stands on every verdict. To change a product, add
-it again under its name: the new directions hold from then on, and a solution
-mixed before keeps the old ones. Another active ingredient needs another name.
+it again under its name: the new directions hold from then on (or since --at), and
+a solution mixed before keeps the old ones. If the copy on file was wrong, say so
+with --corrects: every mat whose last sanitizing misses the right directions is
+stopped until it is sanitized again. Another active ingredient needs another name.
+
+Directions that lie outside every published range (0.5 ppm for 1 s) are asked
+about; --as-printed says that the label does say so, and a care note stays.
 
 The stock strength says what its percent counts: 5.25% or 5.25%ww is by weight
 (what labels mostly mean), 3%wv is grams in 100 mL, 10%trade and 65%avail count
@@ -49,6 +57,8 @@ ammonia. The label, local rules and qualified people come first.`,
       --strength 50-200ppm --contact 2min --min-temp 24C --good-h 24 --registration "as on the label" --by MK
   resow sanitizer add "drugstore peroxide" --active peroxide --stock 3% --directions "farm procedure" \
       --strength 2.8%-3.2% --contact 10min --rinse --by MK
+  resow sanitizer add "blue drum" --active hypochlorite --stock 5.25% --directions label \
+      --strength 50-200ppm --contact 2min --corrects "typed 500 for 50" --by MK
   resow sanitizer add "green jug" --active quat --stock 10% --density 0.99g/mL --by MK      no directions yet`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			s.Name = args[0]
@@ -107,6 +117,8 @@ ammonia. The label, local rules and qualified people come first.`,
 	flags.Float64Var(&s.MixedHours, "good-h", 0, "hours that a mixed solution stays good")
 	flags.Float64Var(&s.OpenedDays, "opened-days", 0, "days that an opened bottle stays good")
 	flags.StringVar(&s.Registration, "registration", "", "registration number, as text")
+	flags.StringVar(&s.Corrects, "corrects", "", "the copy on file was wrong from its beginning: why")
+	flags.BoolVar(&s.Confirmed, "as-printed", false, "the label does say so, although no published range covers it")
 	flags.StringVar(&s.Note, "note", "", "anything else the label says, such as the surfaces it covers")
 	must(c.MarkFlagRequired("active"))
 	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
@@ -116,10 +128,19 @@ ammonia. The label, local rules and qualified people come first.`,
 
 func (a *app) addSanitizer(f *farm, s medium.Sanitizer) error {
 	old, known := f.Sanitizer(s.Name, "")
-	if err := a.recordFarm(f, &s); err != nil || a.json {
+	err := a.recordFarm(f, &s)
+	var unlikely *medium.UnlikelyError
+	if errors.As(err, &unlikely) && a.askPrinted(unlikely) {
+		s.Confirmed = true
+		err = a.recordFarm(f, &s)
+	}
+	if err != nil || a.json {
 		return err
 	}
-	if known {
+	switch {
+	case known && s.Corrects != "":
+		fmt.Fprint(a.out, wrap(correctedText(old, s), 79, "  "))
+	case known:
 		fmt.Fprint(a.out, wrap(replacedText(old, s), 79, "  "))
 	}
 	for _, note := range sanitizer.Notes(s) {
@@ -128,9 +149,38 @@ func (a *app) addSanitizer(f *farm, s medium.Sanitizer) error {
 	return nil
 }
 
+// askPrinted asks whether the label really says so; without a terminal nobody can
+// be asked.
+func (a *app) askPrinted(e *medium.UnlikelyError) bool {
+	if in, ok := a.in.(*os.File); a.json || !ok || !isTerminal(in) {
+		return false
+	}
+	fmt.Fprint(a.out, wrap(fmt.Sprintf("The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source), 79, "  "))
+	fmt.Fprint(a.out, "Look at the label again. Does it say so? Type yes to record it: ")
+	line, _ := bufio.NewReader(a.in).ReadString('\n')
+	return strings.EqualFold(strings.TrimSpace(line), "yes")
+}
+
+// correctedText says what was wrong in the copy before.
+func correctedText(old, s medium.Sanitizer) string {
+	changed := changesOf(old, s)
+	if len(changed) == 0 {
+		return "The directions are those that were on file already."
+	}
+	return "It corrects " + old.Name + " from its beginning: " + strings.Join(changed, "; ") +
+		". A mat whose last sanitizing misses them is stopped until it is sanitized again: see resow due."
+}
+
 // replacedText says what a product's new directions change.
 func replacedText(old, s medium.Sanitizer) string {
-	var changed []string
+	changed := changesOf(old, s)
+	if len(changed) == 0 {
+		return "It replaces " + old.Name + ", which was on file with the same directions."
+	}
+	return "It replaces " + old.Name + " on file: " + strings.Join(changed, "; ") + ". Solutions mixed before keep the directions that they were mixed under."
+}
+
+func changesOf(old, s medium.Sanitizer) (changed []string) {
 	for _, k := range []struct{ what, was, is string }{
 		{"name", old.Name, s.Name}, {"stock", old.Stock, s.Stock}, {"directions", old.Directions, s.Directions},
 		{"strength", span(old.MinPPM, old.MaxPPM, "ppm"), span(s.MinPPM, s.MaxPPM, "ppm")},
@@ -147,10 +197,7 @@ func replacedText(old, s medium.Sanitizer) string {
 			changed = append(changed, fmt.Sprintf("%s %s, was %s", k.what, noneIfEmpty(k.is), noneIfEmpty(k.was)))
 		}
 	}
-	if len(changed) == 0 {
-		return "It replaces " + old.Name + ", which was on file with the same directions."
-	}
-	return "It replaces " + old.Name + " on file: " + strings.Join(changed, "; ") + ". Solutions mixed before keep the directions that they were mixed under."
+	return changed
 }
 
 // span writes a range that a label gives; empty where it gives none.
@@ -326,10 +373,10 @@ func strengthRange(active, text string) (lo, hi float64, err error) {
 	if !ok {
 		from, to = text, text
 	}
-	if lo, err = sanitizer.UsePPM(active, from); err != nil {
+	if lo, _, err = sanitizer.UseRange(active, from); err != nil {
 		return 0, 0, err
 	}
-	hi, err = sanitizer.UsePPM(active, to)
+	_, hi, err = sanitizer.UseRange(active, to)
 	return lo, hi, err
 }
 

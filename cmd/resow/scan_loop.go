@@ -287,20 +287,29 @@ func (w *washLoop) bottle(f *farm, code medium.Code) func() loud {
 		return w.refuse("UNKNOWN BOTTLE", code.String()+" is no solution on the farm. Do not use what nobody can name; mix a fresh one with `resow mix`.")
 	}
 	product, _ := f.DirectionsOf(b)
-	if needsMeasuring(product) {
-		return w.refuse("MEASURE", product.Name+" asks for a temperature or a pH, which must be measured: use `resow sanitize` with --temp or --ph and scan the mats into it.")
-	}
 	card := medium.Card{Action: medium.ActSanitize, Product: product.Name, ContactS: product.ContactS, Method: "spray"}
 	if w.action != nil && w.action.card.Action == medium.ActSanitize && strings.EqualFold(w.action.card.Product, product.Name) {
 		card = w.action.card
 	}
-	return func() loud {
-		return w.begin(&washAction{card: card, bottle: code})
+	action := &washAction{card: card, bottle: code}
+	if missing := w.unmeasured(f, action); missing != "" {
+		return w.refuse("MEASURE", missing+" Record what you read: resow solution strip "+string(code)+" --reads --step --temp --ph, or on a phone. Then scan the bottle again.")
 	}
+	return func() loud { return w.begin(action) }
 }
 
-func needsMeasuring(s medium.Sanitizer) bool {
-	return s.MinTempC > 0 || s.MaxTempC > 0 || s.MinPH > 0 || s.MaxPH > 0
+// unmeasured says what nobody has measured that a sanitizing needs; once read in
+// the bottle it serves all mats for some hours.
+func (w *washLoop) unmeasured(f *farm, action *washAction) string {
+	b, ok := action.body().(*medium.Sanitize)
+	if !ok {
+		return ""
+	}
+	text := ""
+	for _, missed := range f.Unmeasured(*b, f.now(w.a)) {
+		text += upperFirst(missed.Text) + ". "
+	}
+	return strings.TrimSpace(text)
 }
 
 // mat applies the open action to a mat, or gives its verdict.
@@ -331,7 +340,7 @@ func (w *washLoop) mat(text string) loud {
 
 func (w *washLoop) verdict(f *farm, c medium.Condition) loud {
 	w.tally.Looked++
-	v := medium.Judge(c, f.Policy, f.now(w.a))
+	v := medium.Judge(c, f.Farm, f.now(w.a))
 	answer := loud{Word: strings.ToUpper(string(v.Word)), Code: c.Code, color: verdictColor[v.Word]}
 	answer.Text = append(answer.Text, upperFirst(join(stageText(v.Stage), turns(v.Turn), named("next step:", string(v.NextStep))))+".")
 	for _, finding := range v.Findings {
@@ -359,6 +368,11 @@ func (w *washLoop) before(f *farm, c medium.Condition) (answer loud, mat medium.
 		w.action = nil
 		w.tally.Refused++
 		return loud{Word: "UNKNOWN CARD", Code: c.Code, Text: []string{"The card was withdrawn meanwhile. Nothing was recorded."}, color: red}, c.Code, false
+	}
+	if missing := w.unmeasured(f, w.action); missing != "" {
+		w.tally.Refused++
+		return loud{Word: "BOTTLE?", Code: c.Code, color: yellow, Text: []string{missing,
+			"Nothing was recorded. Scan the tag of the bottle, and the mat again: what was read in it serves all mats."}}, c.Code, false
 	}
 	if !card.NeedsConfirm() {
 		return loud{}, c.Code, true

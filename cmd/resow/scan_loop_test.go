@@ -45,12 +45,13 @@ func TestLoopSanitizesFromABottle(t *testing.T) {
 	})
 	l, _ := w.loop("JD")
 	ready := string(w.mats[2])
-	require.Equal(t, []string{"UNKNOWN BOTTLE", "SANITIZE", "NOT ACCEPTED"}, w.say(l, strange, bottle, ready), "no strip was read in it")
+	require.Equal(t, []string{"UNKNOWN BOTTLE", "MEASURE"}, w.say(l, strange, bottle), "no strip was read in it")
 	w.store(t, false, func(s *store.Store) {
 		_, err := s.Record("", []medium.Step{{By: "MK", Mat: medium.FarmThread, Body: &medium.Strip{Code: medium.Code(bottle), ReadPPM: 120, StepPPM: 20}}})
 		require.NoError(t, err)
 	})
-	require.Equal(t, []string{"SANITIZED", "END"}, w.say(l, ready, string(w.cards[medium.ActEnd])))
+	w.clock.move(2 * time.Minute) // the contact time
+	require.Equal(t, []string{"SANITIZE", "SANITIZED", "END"}, w.say(l, bottle, ready, string(w.cards[medium.ActEnd])))
 	w.store(t, true, func(s *store.Store) {
 		thread, err := s.Thread(w.mats[2])
 		require.NoError(t, err)

@@ -302,9 +302,12 @@ func TestKeyboardSession(t *testing.T) {
 		medium.ActSanitize, medium.ActSanitize, medium.ActHold, medium.ActMold, medium.ActRelease, medium.ActRelease}
 	last := ""
 	faults := map[string]int{}
-	const scans = 500
+	const (
+		scans = 500
+		apart = 2 * time.Hour // a drying takes its time, and so does a contact
+	)
 	for d.scans < scans {
-		w.clock.move(5 * time.Second)
+		w.clock.move(apart)
 		pick := random.IntN(100)
 		mat := w.mats[random.IntN(len(w.mats))]
 		switch {
@@ -321,7 +324,7 @@ func TestKeyboardSession(t *testing.T) {
 			continue
 		case pick < 24 && last != "":
 			faults["double"]++
-			w.clock.move(-4 * time.Second)
+			w.clock.move(time.Second - apart)
 			d.scan(last + "\r") // within 3 s: nothing happens
 			continue
 		case pick < 28 || model.by == "" && pick < 60:

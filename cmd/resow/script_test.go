@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -41,6 +42,18 @@ func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit code %d, want %d: %s", got, want, strings.Join(args[1:], " "))
 	}
+}
+
+// scriptLater lets the clock go on, for what takes its time.
+func scriptLater(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: later DURATION")
+	}
+	d, err := time.ParseDuration(args[0])
+	ts.Check(err)
+	now, err := time.Parse(time.RFC3339, ts.Getenv("RESOW_TEST_NOW"))
+	ts.Check(err)
+	ts.Setenv("RESOW_TEST_NOW", now.Add(d).Format(time.RFC3339))
 }
 
 func scriptCard(ts *testscript.TestScript, neg bool, args []string) {

@@ -123,7 +123,7 @@ dated food-contact statement a care finding stands on the mat's verdicts.`,
 }
 
 func (a *app) add(f *farm, m medium.Mat, count int) error {
-	at, err := a.happened(f)
+	at, day, err := a.happenedOn(f)
 	if err != nil {
 		return err
 	}
@@ -134,7 +134,7 @@ func (a *app) add(f *farm, m medium.Mat, count int) error {
 		if err != nil {
 			return err
 		}
-		steps[i] = medium.Step{Mat: code, By: a.initials(), At: at, Body: &medium.Add{Mat: m}}
+		steps[i] = medium.Step{Mat: code, By: a.initials(), At: at, Day: day, Body: &medium.Add{Mat: m}}
 	}
 	done, err := a.keep(f, steps)
 	if err != nil {
@@ -284,9 +284,13 @@ func (a *app) policySetCommand() *cobra.Command {
 	return c
 }
 
-// recordFarm records something about the farm and says so.
+// recordFarm records something about the farm, also as a late entry, and says so.
 func (a *app) recordFarm(f *farm, body medium.Body) error {
-	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: body}})
+	at, err := a.happened(f)
+	if err != nil {
+		return err
+	}
+	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: body}})
 	if err != nil {
 		return err
 	}

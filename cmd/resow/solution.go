@@ -59,6 +59,12 @@ func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Sto
 // measures, which is the rounded recipe where there is one.
 func (m mixer) solution(f *farm, d medium.Sanitizer, stock sanitizer.Stock, doc mixAnswer) (s medium.Solution, err error) {
 	s = medium.Solution{Product: d.Name, Stock: doc.Stock, StockML: doc.StockML, WaterML: doc.WaterML, StrengthPPM: doc.StrengthPPM}
+	if s.TempC, err = measured("temperature", m.temp, amount.Temperature); err != nil {
+		return s, err
+	}
+	if s.PH, err = measured("pH", m.pH, amount.Number); err != nil {
+		return s, err
+	}
 	if stock.Active.Solid() {
 		s.StockG = roundTo(doc.StockG, 4)
 	}
@@ -137,10 +143,11 @@ func (a *app) solutionCommand() *cobra.Command {
 	c := &cobra.Command{Use: "solution", Short: "Keep the mixed solutions: strips, tags, what to pour away",
 		Long: `A solution is mixed and recorded with resow mix --bottle. Read a test strip in it
 before use: chlorine fades, so the strip tells the strength and the recipe does
-not. A solution that is out of date, too strong, too weak or (chlorine) never
-measured makes a sanitize step not accepted.`,
+not. A solution that is out of date, too strong, too weak or never measured makes
+a sanitize step not accepted, and so does a chlorine solution of which nobody
+read the temperature and the pH.`,
 		Example: `  resow solution list
-  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --by MK
+  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 20C --ph 7.2 --by MK
   resow solution tag BK7R2N81 --out bottle.pdf
   resow solution discard BK7R2N81 --reason "used up" --by MK`}
 	c.AddCommand(a.solutionListCommand(), a.solutionStripCommand(), a.solutionDiscardCommand(), a.solutionTagCommand())
@@ -209,27 +216,31 @@ func (f *farm) state(b medium.Bottle, now time.Time) string {
 		return "not measured"
 	case least < d.MinPPM || most > d.MaxPPM:
 		return "unsure"
+	case len(f.Unmeasured(medium.Sanitize{Solution: b.Solution.Code, ContactS: d.ContactS, Sides: 2}, now)) > 0:
+		return "no temperature or pH"
 	}
 	return "good"
 }
 
 func (a *app) solutionStripCommand() *cobra.Command {
-	var reads, step string
-	c := &cobra.Command{Use: "strip CODE", Short: "Record what a test strip reads in a solution", Args: cobra.ExactArgs(1),
+	var reads, step, temp, pH string
+	c := &cobra.Command{Use: "strip CODE", Short: "Record a test strip, the temperature or the pH of a solution", Args: cobra.ExactArgs(1),
 		Long: `Dip the strip as its package says and give the nearest color block (--reads) and
 the distance to the blocks beside it (--step). The true strength lies up to half
-a step to either side. A later strip replaces the earlier one; both stay on
-record.`,
-		Example: `  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --by MK
+a step to either side. The temperature (--temp) and the pH (--ph) can be given
+with it or by themselves; read once, they serve all uses of the solution for some
+hours (the policy's reading-hours), so that nobody needs a thermometer at the mat.
+
+A use is judged by what was last read before it. All readings stay on record; one
+that was a slip is put right by the next reading, with --at where that is to count
+for uses before.`,
+		Example: `  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 20C --ph 7.2 --by MK
+  resow solution strip BK7R2N81 --temp 24C --ph 7.2 --by MK            no strip
   resow solution strip BK7R2N81 --reads 0ppm --step 10ppm --by MK      no color at all`,
 		ValidArgsFunction: a.completeSolutions,
 		RunE: func(_ *cobra.Command, args []string) error {
 			var s medium.Strip
-			var err error
-			if s.ReadPPM, err = stripPPM("strip reading", reads); err != nil {
-				return err
-			}
-			if s.StepPPM, err = stripPPM("step of the strip", step); err != nil {
+			if err := readStrip(&s, reads, step, temp, pH); err != nil {
 				return err
 			}
 			return a.open(false, func(f *farm) error {
@@ -238,19 +249,45 @@ record.`,
 					return err
 				}
 				s.Code = b.Solution.Code
-				if err := a.recordSolution(f, &s); err != nil || a.json {
+				if err := a.recordFarm(f, &s); err != nil || a.json {
 					return err
 				}
-				b.Strip = &s
+				if f.Farm, err = f.Store.Farm(); err != nil {
+					return err
+				}
+				if b, err = a.bottle(f, args[0]); err != nil {
+					return err
+				}
 				printStrip(a.out, f, b, f.now(a))
 				return nil
 			})
 		}}
 	c.Flags().StringVar(&reads, "reads", "", "the nearest color block: 100ppm")
 	c.Flags().StringVar(&step, "step", "", "distance between the blocks beside it: 50ppm")
-	must(c.MarkFlagRequired("reads"))
-	must(c.MarkFlagRequired("step"))
+	c.Flags().StringVar(&temp, "temp", "", "temperature of the solution: 20C, 68F")
+	c.Flags().StringVar(&pH, "ph", "", "its pH: 7.2")
+	c.MarkFlagsRequiredTogether("reads", "step")
+	c.MarkFlagsOneRequired("reads", "temp", "ph")
 	return c
+}
+
+// readStrip reads what was typed of a solution: a strip, the temperature, the pH,
+// or some of them.
+func readStrip(s *medium.Strip, reads, step, temp, pH string) (err error) {
+	if s.TempC, err = measured("temperature", temp, amount.Temperature); err != nil {
+		return err
+	}
+	if s.PH, err = measured("pH", pH, amount.Number); err != nil {
+		return err
+	}
+	if reads == "" && step == "" && (s.TempC != nil || s.PH != nil) {
+		return nil
+	}
+	if s.ReadPPM, err = stripPPM("strip reading", reads); err != nil {
+		return err
+	}
+	s.StepPPM, err = stripPPM("step of the strip", step)
+	return err
 }
 
 // stripPPM reads what a strip shows; 0 is a reading too.
@@ -274,14 +311,20 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 	state := f.state(b, now)
 	least, most := b.Range()
 	text := fmt.Sprintf("%s: %s, between %g and %g ppm", b.Solution.Code, state, least, most)
+	if b.Strip == nil {
+		text = fmt.Sprintf("%s: %s", b.Solution.Code, state)
+	}
 	if d.Directions != "" {
 		text += fmt.Sprintf("; the directions ask for %g to %g ppm", d.MinPPM, d.MaxPPM)
 	}
 	fmt.Fprint(w, wrap(text+".", 79, "  "))
+	if state == "no temperature or pH" {
+		fmt.Fprint(w, wrap(fmt.Sprintf("A step with it is not accepted before both were read: resow solution strip %s --temp 20C --ph 7.2", string(b.Solution.Code)), 79, "  "))
+	}
 	if state == "unsure" {
 		fmt.Fprint(w, wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
 	}
-	if computed := b.Solution.StrengthPPM; computed < least*0.8 || computed > most*1.2 {
+	if computed := b.Solution.StrengthPPM; b.Strip != nil && (computed < least*0.8 || computed > most*1.2) {
 		fmt.Fprint(w, wrap(fmt.Sprintf("The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed), 79, "  "))
 	}
 	today, _ := f.product(b.Solution.Product)
@@ -291,7 +334,7 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 		fmt.Fprint(w, wrap("The directions on file are others than those it was mixed under: discard it and mix a fresh one.", 79, "  "))
 	default:
 		have := b.Solution.StockML + b.Solution.WaterML
-		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strip.ReadPPM, have/1000)
+		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)
 	}
 }
 
@@ -310,26 +353,11 @@ of water, and never two products into one drain.`,
 				if err != nil {
 					return err
 				}
-				return a.recordSolution(f, &medium.Discard{Code: b.Solution.Code, Reason: reason})
+				return a.recordFarm(f, &medium.Discard{Code: b.Solution.Code, Reason: reason})
 			})
 		}}
 	c.Flags().StringVar(&reason, "reason", "", "used up, out of date, dirty …")
 	return c
-}
-
-// recordSolution records something about a solution, also as a late entry.
-func (a *app) recordSolution(f *farm, body medium.Body) error {
-	at, err := a.happened(f)
-	if err != nil {
-		return err
-	}
-	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: body}})
-	if err != nil {
-		return err
-	}
-	return a.print(done[0], func(w io.Writer) {
-		fmt.Fprint(w, wrap(fmt.Sprintf("recorded %s: %s", done[0].Kind, bodyText(done[0].Body)), 79, "  "))
-	})
 }
 
 func (a *app) solutionTagCommand() *cobra.Command {

@@ -43,7 +43,7 @@ func mixOnPage(f *farm, ask station.Mixing) (station.Mixed, error) {
 	case ask.Strength == "" && d.Directions == "":
 		return station.Mixed{}, &medium.InputError{Field: "strength", Want: "the figure from the label, such as 100ppm: no directions of " + d.Name + " are on file"}
 	}
-	m := mixer{product: ask.Product, to: ask.Strength, make: ask.Volume, stock: ask.Stock, mist: true, exact: ask.Exact, opened: ask.Opened}
+	m := mixer{product: ask.Product, to: ask.Strength, make: ask.Volume, stock: ask.Stock, mist: true, exact: ask.Exact, opened: ask.Opened, temp: ask.Temp, pH: ask.PH}
 	d, stock, err := m.what(f)
 	if err != nil {
 		return station.Mixed{}, inPageWords(err)
@@ -77,16 +77,13 @@ func inPageWords(err error) error {
 }
 
 // stripOnPage reads a strip as `resow solution strip` does; a bare number is ppm.
-func stripOnPage(reads, step string) (s medium.Strip, err error) {
+func stripOnPage(reads, step, temp, pH string) (s medium.Strip, err error) {
 	ppm := func(text string) string {
 		if text = strings.TrimSpace(text); text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
 			return text + "ppm"
 		}
 		return text
 	}
-	if s.ReadPPM, err = stripPPM("strip reading", ppm(reads)); err != nil {
-		return s, err
-	}
-	s.StepPPM, err = stripPPM("step of the strip", ppm(step))
+	err = readStrip(&s, ppm(reads), ppm(step), temp, strings.TrimSpace(pH))
 	return s, err
 }

@@ -80,14 +80,17 @@ func TestPageMixKeepsTheRules(t *testing.T) {
 }
 
 func TestPageStripAndTag(t *testing.T) {
-	s, err := stripOnPage("100", " 50ppm")
+	s, err := stripOnPage("100", " 50ppm", "", "")
 	require.NoError(t, err)
 	require.Equal(t, medium.Strip{ReadPPM: 100, StepPPM: 50}, s)
-	s, err = stripOnPage("0", "10")
+	s, err = stripOnPage("0", "10", "", "")
 	require.NoError(t, err)
 	require.Zero(t, s.ReadPPM)
+	s, err = stripOnPage("", "", "20C", "7.2")
+	require.NoError(t, err)
+	require.Equal(t, []float64{0, 0, 20, 7.2}, []float64{s.ReadPPM, s.StepPPM, *s.TempC, *s.PH}, "a thermometer alone")
 	for _, bad := range [][2]string{{"", "10"}, {"3%", "10"}, {"100", "x"}} {
-		_, err := stripOnPage(bad[0], bad[1])
+		_, err := stripOnPage(bad[0], bad[1], "", "")
 		require.Error(t, err, bad)
 	}
 	f := pageFarm(onFile[0].product)

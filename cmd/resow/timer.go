@@ -93,7 +93,7 @@ func (a *app) foresee(f *farm, s sanitizing, codes []medium.Code) error {
 		if err != nil {
 			return err
 		}
-		step, err := medium.Admit(c, f.Farm, medium.Step{Mat: code, By: a.initials(), Body: b}, f.now(a))
+		step, err := medium.Admit(c, f.Farm, medium.Step{Mat: code, By: a.initials(), Body: b}, f.now(a).Add(s.wet)) // when it is over
 		if err != nil {
 			return err
 		}

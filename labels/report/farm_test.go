@@ -67,8 +67,12 @@ func (f *farm) append(done medium.Step) medium.Step {
 	return done
 }
 
+// do takes a step; one with a contact time is recorded when that is over.
 func (f *farm) do(mat medium.Code, body medium.Body) medium.Step {
 	f.t.Helper()
+	if b, ok := body.(*medium.Sanitize); ok {
+		f.hours(float64(b.ContactS) / 3600)
+	}
 	return f.add(medium.Step{Mat: mat, Body: body})
 }
 

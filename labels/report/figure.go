@@ -97,11 +97,11 @@ func mesh(m medium.Mat) string {
 }
 
 // moldTurns counts the turns with mold. Mold on a mat that was never sown on
-// belongs to no turn. A condition keeps the last 20 turns with mold.
+// belongs to no turn. A condition keeps the last 20 times, in the order of turns.
 func moldTurns(c medium.Condition) int {
 	n := 0
-	for _, t := range c.MoldTurns {
-		if t >= 1 {
+	for i, t := range c.MoldTurns {
+		if t >= 1 && (i == 0 || t != c.MoldTurns[i-1]) {
 			n++
 		}
 	}

@@ -86,7 +86,7 @@ func (in ForecastInput) Look() Outlook { return in.look(in.census()) }
 func (in ForecastInput) census() *census {
 	now, c := in.now(), newCensus()
 	for m := range each(in.Mats) {
-		c.add(m, m.Stage != medium.Retired && medium.Judge(m, in.Farm.Policy, now).Word == medium.RetireMat)
+		c.add(m, m.Stage != medium.Retired && medium.Judge(m, in.Farm, now).Word == medium.RetireMat)
 	}
 	return c
 }

@@ -85,7 +85,7 @@ func (in RetirementInput) figures() (retirementFigures, *census) {
 			}
 			continue
 		}
-		f.judge(&c, medium.Judge(c, in.Farm.Policy, now))
+		f.judge(&c, medium.Judge(c, in.Farm, now))
 	}
 	slices.SortFunc(f.gone, func(a, b *medium.Condition) int {
 		return cmp.Or(a.RetiredAt.Compare(b.RetiredAt), strings.Compare(string(a.Code), string(b.Code)))

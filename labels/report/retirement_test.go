@@ -44,7 +44,7 @@ func TestEveryFindingHasItsSourceOnPaper(t *testing.T) {
 	}
 	checked := 0
 	for _, c := range f.mats() {
-		for _, found := range medium.Judge(c, f.Policy, f.now).Findings {
+		for _, found := range medium.Judge(c, f.Farm, f.now).Findings {
 			if c.Stage == medium.Retired || found.Severity != medium.RetireIt {
 				continue
 			}

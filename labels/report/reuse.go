@@ -145,7 +145,7 @@ func (in ReuseInput) figures() reuseFigures {
 		counted: in.Tally != nil, census: newCensus(), listed: listing{most: matRows}}
 	meshes, crops := map[string]*group{}, map[string]*cropFigures{}
 	for c := range each(in.Mats) {
-		f.addMat(c, in.Farm.Policy)
+		f.addMat(c, in.Farm)
 		name := mesh(c.Mat)
 		if meshes[name] == nil {
 			meshes[name] = &group{name: name}
@@ -223,7 +223,7 @@ func cropNamed(crops map[string]*cropFigures, name string) *cropFigures {
 	return crops[name]
 }
 
-func (f *reuseFigures) addMat(c medium.Condition, p medium.Policy) {
+func (f *reuseFigures) addMat(c medium.Condition, farm medium.Farm) {
 	f.all.add(c)
 	f.stages[c.Stage]++
 	if since, ok := f.waiting[c.Stage]; !ok || c.Since.Before(since) {
@@ -235,7 +235,7 @@ func (f *reuseFigures) addMat(c medium.Condition, p medium.Policy) {
 	}
 	f.inUse.add(c)
 	f.usedTurns = append(f.usedTurns, c.Turn)
-	word := medium.Judge(c, p, f.now).Word
+	word := medium.Judge(c, farm, f.now).Word
 	f.words[word]++
 	f.census.add(c, word == medium.RetireMat)
 	f.listed.add(c)
@@ -392,7 +392,7 @@ func (f reuseFigures) matTable(in ReuseInput) Section {
 		if fitted {
 			row = append(row, left(c))
 		}
-		s.Rows = append(s.Rows, append(row, reasons(medium.Judge(c, in.Farm.Policy, f.now))))
+		s.Rows = append(s.Rows, append(row, reasons(medium.Judge(c, in.Farm, f.now))))
 	}
 	if f.listed.left > 0 {
 		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, f.listed.left)

@@ -93,7 +93,7 @@ func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
 			crop = b.Crops[0].Crop
 		case *medium.Harvest:
 			n.yields[crop] = append(n.yields[crop], b.YieldG)
-			n.harvests = append(n.harvests, lifetime.Harvest{Mat: string(c.Code), Mesh: c.Mat.Material, Crop: crop, Turn: float64(sown), YieldG: b.YieldG, SeedG: 20})
+			n.harvests = append(n.harvests, lifetime.Harvest{Mat: string(c.Code), Mesh: c.Mat.Material, Crop: crop, Turn: float64(sown), PerSeed: b.YieldG / 20})
 			over[sown] = true
 		case *medium.Mold:
 			molded[sown], over[sown] = true, true
@@ -137,7 +137,7 @@ func (n *tally) mat(f *farm, c medium.Condition, thread []medium.Step) {
 		n.procedure++
 	}
 	n.stages[c.Stage]++
-	n.words[medium.Judge(c, f.Policy, f.now.In(f.Location())).Word]++
+	n.words[medium.Judge(c, f.Farm, f.now.In(f.Location())).Word]++
 }
 
 func decimal(v float64) string {
@@ -251,7 +251,7 @@ func student(df float64) float64 {
 func (n tally) trend() []string {
 	usual := map[string][]float64{}
 	for _, h := range n.harvests {
-		usual[h.Crop] = append(usual[h.Crop], h.YieldG/h.SeedG)
+		usual[h.Crop] = append(usual[h.Crop], h.PerSeed)
 	}
 	middle := func(v []float64) float64 {
 		slices.Sort(v)
@@ -264,7 +264,7 @@ func (n tally) trend() []string {
 	for i, a := range n.harvests {
 		for _, b := range n.harvests[:i] {
 			if a.Mat == b.Mat && a.Crop == b.Crop && a.Turn != b.Turn {
-				slopes = append(slopes, 100*(a.YieldG-b.YieldG)/20/middle(usual[a.Crop])/(a.Turn-b.Turn))
+				slopes = append(slopes, 100*(a.PerSeed-b.PerSeed)/middle(usual[a.Crop])/(a.Turn-b.Turn))
 			}
 		}
 	}
@@ -490,9 +490,11 @@ func TestTurnsOfAThread(t *testing.T) {
 	f := newFarm(t)
 	f.do(code(1), addMat(0))
 	f.do(code(1), &medium.Rinse{Debris: medium.DebrisNone, Minutes: 9}) // before the first sowing: no turn's time
+	f.hours(3)
 	f.do(code(1), &medium.Dry{Where: medium.DryAir})
 	san := label()
 	f.do(code(1), &san)
+	f.hours(3)
 	f.do(code(1), &medium.Dry{Where: medium.DryAir})
 	f.sow(code(1), "pea", "L1", "A")
 	f.do(code(1), &medium.Harvest{YieldG: 100})

@@ -51,8 +51,8 @@ func Sanitation(in SanitationInput) Report {
 		"The place is the one recorded with the step, or else the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing; a step that stands for it says so.",
 		"A step is reviewed when a review that was recorded after it takes in its day. A week with steps that nobody reviewed is listed when it is over; 112.161(b) asks for a review within a reasonable time and names no days, so the week is common practice, no source.",
 		"The ledger never deletes a record, whatever its age. The rule asks that records are kept for at least 2 years from the day they were made, 21 CFR 112.164(a)(1) (from memory; check the text in force); keep the backups that long too.",
-		"Accepted means: by the directions and policy that were on file when the step was recorded, as stored with the step. So a late entry was judged by what was on file when it was written down, not on the day of the work; a step with a mixed solution, by the directions on file when that was mixed. Where a step before it was voided later, so that the mat was not washed by the records, it no longer counts and the log says so.",
-		"The farm's own records are corrected by newer ones. Where a step relied on directions, a solution or a strip reading that a newer record took the place of, both are shown; the step keeps the outcome that it was recorded with.",
+		"Accepted means: by the directions, the policy and the solution as they stood when the work was done, as stored with the step; a late entry too. The strength of a mixed solution is that of the last strip read before the use; its directions are those in force when it was mixed. Where a step before it was voided later, so that the mat was not washed by the records, it no longer counts and the log says so.",
+		"The farm's own records are corrected by newer ones. Where something was learned after a step that had been so before it (a correction of the directions, a strip or a solution written down late), both are shown; the step keeps the outcome that it was recorded with, and a mat whose last sanitizing would not have been accepted is stopped.",
 		"Reviewed by the same person means: the initials under the review are those of the step. 112.161(b) asks for a supervisor or responsible party; on a farm of one person that is the same.",
 	}
 	return r
@@ -537,8 +537,12 @@ func (l *sanitationLog) row(r cleaning, numbers []string) []string {
 	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
 	}
-	cells := []string{l.time(r.step.At), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
-	cells = append(cells, values(r.step.Body)...)
+	at := l.time(r.step.At)
+	if r.step.Day {
+		at = keep(r.step.At.In(l.loc).Format("2 Jan 2006")) + ", day only"
+	}
+	cells := []string{at, place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
+	cells = append(cells, l.values(r.step.Body)...)
 	reviewed := "–"
 	if r.review != nil {
 		reviewed = r.review.By + " " + keep(r.review.Recorded.In(l.loc).Format("2 Jan 2006"))
@@ -550,7 +554,7 @@ func (l *sanitationLog) row(r cleaning, numbers []string) []string {
 }
 
 // values gives method, product, strength, contact time and the other values.
-func values(body medium.Body) []string {
+func (l *sanitationLog) values(body medium.Body) []string {
 	switch b := body.(type) {
 	case *medium.Rinse:
 		other := "debris: " + or(string(b.Debris), unknown)
@@ -559,7 +563,7 @@ func values(body medium.Body) []string {
 		}
 		return []string{"rinse", or(b.Detergent, "water"), "–", "–", other}
 	case *medium.Sanitize:
-		return []string{method(b), or(b.Product, or(b.Active, unknown)), fmt.Sprintf("%v", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), otherValues(b)}
+		return []string{method(b), or(b.Product, or(b.Active, unknown)), fmt.Sprintf("%v", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), l.otherValues(b)}
 	}
 	return make([]string, 5)
 }
@@ -579,19 +583,34 @@ func method(b *medium.Sanitize) string {
 	return "sanitize: " + or(b.Method, "method "+unknown) + ", " + sides
 }
 
-func otherValues(b *medium.Sanitize) string {
+// readIn says when a figure was read in the bottle that served several uses.
+func (l *sanitationLog) readIn(at time.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	return ", read " + l.time(at)
+}
+
+func (l *sanitationLog) otherValues(b *medium.Sanitize) string {
 	var out []string
 	if b.TempC != nil {
-		out = append(out, fmt.Sprintf("%v C", *b.TempC))
+		out = append(out, fmt.Sprintf("%v C", *b.TempC)+l.readIn(b.TempAt))
 	}
 	if b.PH != nil {
-		out = append(out, fmt.Sprintf("pH %v", *b.PH))
+		out = append(out, fmt.Sprintf("pH %v", *b.PH)+l.readIn(b.PHAt))
 	}
 	if b.Rinsed {
 		out = append(out, "rinsed after")
 	}
 	if b.Solution != "" {
 		out = append(out, "solution "+b.Solution.String())
+	}
+	switch {
+	case b.Mixed == nil:
+	case b.Mixed.Strip == nil:
+		out = append(out, "no strip read before")
+	default:
+		out = append(out, fmt.Sprintf("strip %v ppm, %s by %s", b.Mixed.Strip.ReadPPM, l.time(b.Mixed.StripAt), b.Mixed.StripBy))
 	}
 	if len(out) == 0 {
 		return "–"

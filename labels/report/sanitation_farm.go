@@ -63,11 +63,16 @@ func (l *sanitationLog) superseded() []replaced {
 }
 
 // newerDirections looks for directions of the same product that were put on
-// file after those that the step relied on and ask for something else.
+// file after those that the step relied on, speak of its day and ask for something
+// else.
 func (l *sanitationLog) newerDirections(step medium.Step, used medium.Sanitizer, take func(replaced)) {
-	first, then := "", ""
+	first, then, another := "", "", false
 	for _, s := range l.farm[productKey(used.Name)] {
 		d := s.Body.(*medium.Sanitizer)
+		if s.At.After(step.At) && (another || d.Corrects == "") { // of a label of after that day
+			another = true
+			continue
+		}
 		switch same := directions(*d) == directions(used); {
 		case same && s.Seq < step.Seq:
 			first, then = ", "+l.signed(s), ""
@@ -80,15 +85,15 @@ func (l *sanitationLog) newerDirections(step medium.Step, used medium.Sanitizer,
 	}
 }
 
-// newerStrength looks for a strip reading, or a record of the same solution,
-// that came after the step and gives another strength.
+// newerStrength looks for a strip reading, or a record of the same solution, of
+// before the step that was recorded after it and gives another strength.
 func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, take func(replaced)) {
 	first := fmt.Sprintf("computed %v ppm, mixed %s by %s", used.Mixed.Solution.StrengthPPM, l.time(used.Mixed.MadeAt), used.Mixed.MadeBy)
 	if used.Mixed.Strip != nil {
 		first = fmt.Sprintf("strip %v ppm, %s by %s", used.Mixed.Strip.ReadPPM, l.time(used.Mixed.StripAt), used.Mixed.StripBy)
 	}
 	for _, s := range l.farm[farmKey(&medium.Solution{Code: used.Solution})] {
-		if s.Seq < step.Seq {
+		if s.Seq < step.Seq || s.At.After(step.At) { // known to it, or of after it
 			continue
 		}
 		if s.Kind == medium.KindDiscard || s.At.After(used.Mixed.Solution.GoodUntil) {
@@ -97,6 +102,9 @@ func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, t
 		then, kind := medium.Bottle{}, "strip"
 		switch b := s.Body.(type) {
 		case *medium.Strip:
+			if b.StepPPM == 0 && (b.TempC != nil || b.PH != nil) { // no strip
+				continue
+			}
 			then.Strip = b
 		case *medium.Solution:
 			then.Solution, kind = *b, "solution recorded anew, computed"

@@ -191,6 +191,7 @@ func TestSupersededFarmRecords(t *testing.T) {
 	record("MK", &product)
 	record("MK", &medium.Solution{Code: bottle, Product: "Dairy Rinse 5", StockML: 20, WaterML: 980, StrengthPPM: 110})
 	record("MK", &medium.Strip{Code: bottle, ReadPPM: 120, StepPPM: 20})
+	before := f.now
 	for i := range 2 {
 		f.do(code(i), addMat(0))
 		f.wash(code(i), medium.Sanitize{Solution: bottle, ContactS: 90, Sides: 2, Method: "soak"})
@@ -199,6 +200,8 @@ func TestSupersededFarmRecords(t *testing.T) {
 		return Sanitation(SanitationInput{Origin: f.origin(), Steps: f.each})
 	}
 	table := func() Section { return section(t, build(), "Records of the farm") }
+	values := column(t, section(t, build(), "Cleaning and sanitizing steps"), "Other values")
+	require.Regexp(t, `solution BK7R 2N81; strip 120 ppm, 2.Mar.2026 \d\d:\d\d by MK$`, strings.Join(values, "\n"), "the strip that counted")
 	require.Empty(t, table().Rows)
 	products := section(t, build(), "Products used")
 	require.Equal(t, []string{"label: 80 to 200 ppm, 1 min, good 48 h"}, column(t, products, "Directions"))
@@ -211,6 +214,19 @@ func TestSupersededFarmRecords(t *testing.T) {
 	record("SV", &medium.Strip{Code: bottle, ReadPPM: 60, StepPPM: 20})
 	product.MinPPM = 100
 	record("SV", &product)
+	require.Empty(t, table().Rows, "what was read or printed after the use says nothing of it")
+
+	again := product
+	again.Corrects = "typed 80 for 100"
+	record("SV", &again)
+	require.Empty(t, table().Rows, "of the label of today")
+	late := medium.Step{By: "SV", At: before, Body: &medium.Strip{Code: bottle, ReadPPM: 60, StepPPM: 20}}
+	done, err := medium.AdmitFarm(f.Farm, late, f.now)
+	require.NoError(t, err)
+	f.Farm = f.Apply(f.append(done))
+	done, err = medium.AdmitFarm(f.Farm, medium.Step{By: "SV", At: before, Body: &product}, f.now)
+	require.NoError(t, err)
+	f.Farm = f.Apply(f.append(done))
 	got := table()
 	require.Equal(t, []string{"directions of Dairy Rinse 5", "solution BK7R 2N81"}, column(t, got, "Record"))
 	require.Equal(t, []string{"2", "2"}, column(t, got, "Steps"))
@@ -268,7 +284,7 @@ func TestResultsLeadToTheirReasons(t *testing.T) {
 		}
 	}
 	require.Greater(t, led, 2)
-	require.Contains(t, strings.Join(r.Method, " "), "on file when the step was recorded")
+	require.Contains(t, strings.Join(r.Method, " "), "as they stood when the work was done")
 }
 
 // The lines for review stand on the page of the last rows, however many there

@@ -23,6 +23,7 @@ type Turn struct {
 	SownAt    time.Time
 	EndedAt   time.Time // last cut, first mold, the next sowing or the retirement; zero while it goes on
 	Whole     bool      // harvested, with no more cuts to come
+	unweighed bool      // a cut of it was not weighed
 }
 
 // appendTurns reads the turns from a mat's whole thread into an empty list, so
@@ -51,11 +52,14 @@ func appendTurns(out []Turn, thread []medium.Step) []Turn {
 				out[len(out)-1].end(s.At)
 			}
 			out = append(out, Turn{Number: len(out) + 1, Crop: medium.CropName(sow.Crops), Place: sow.Place, Sanitizer: cleared,
-				SeedG: seedOf(sow.Crops), SownAt: s.At})
+				SeedG: medium.SeedOf(sow.Crops), SownAt: s.At})
 			cleared = ""
 		}
-		if len(out) > 0 {
-			out[len(out)-1].take(s)
+		switch n := len(out); {
+		case n > 0 && s.Seen.IsZero():
+			out[n-1].take(s)
+		case s.SeenTurn > 0 && s.SeenTurn <= n: // mold told later
+			out[s.SeenTurn-1].take(s)
 		}
 	}
 	return out
@@ -68,18 +72,6 @@ func productName(b *medium.Sanitize) string {
 	return b.Active
 }
 
-// seedOf is the seed of a sowing; 0 where one crop of a mix has none noted.
-func seedOf(crops []medium.Sown) float64 {
-	total := 0.0
-	for _, c := range crops {
-		if c.SeedG <= 0 {
-			return 0
-		}
-		total += c.SeedG
-	}
-	return total
-}
-
 func (t *Turn) end(at time.Time) {
 	if t.EndedAt.IsZero() {
 		t.EndedAt = at
@@ -90,6 +82,7 @@ func (t *Turn) take(s medium.Step) {
 	switch b := s.Body.(type) {
 	case *medium.Harvest:
 		t.YieldG += b.YieldG
+		t.unweighed = t.unweighed || b.YieldG == 0
 		if !b.MoreCutsToCome {
 			t.Whole = true
 			t.end(s.At)
@@ -277,9 +270,10 @@ func turnBand(n int) string {
 }
 
 func (t *Tally) harvest(code string, mat medium.Mat, turn Turn) {
-	if turn.Whole && turn.YieldG > 0 && turn.SeedG > 0 {
+	perSeed, ok := medium.PerSeed(turn.YieldG, turn.SeedG)
+	if ok && turn.Whole && !turn.unweighed {
 		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: t.names.Kept(named(mat.Material)), Crop: t.names.Kept(named(turn.Crop)),
-			Turn: float64(turn.Number), YieldG: turn.YieldG, SeedG: turn.SeedG})
+			Turn: float64(turn.Number), PerSeed: perSeed})
 	}
 }
 

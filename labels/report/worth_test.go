@@ -485,7 +485,7 @@ func TestForecastIsTraced(t *testing.T) {
 	for _, c := range mats {
 		if c.Stage != medium.Retired {
 			inUse++
-			require.NotEqual(t, medium.RetireMat, medium.Judge(c, f.Policy, f.now).Word)
+			require.NotEqual(t, medium.RetireMat, medium.Judge(c, f.Farm, f.now).Word)
 		}
 	}
 	plan := make([]float64, 12)
@@ -663,7 +663,7 @@ func TestMatsThatLoseYieldAreTraced(t *testing.T) {
 	}
 	usual, harvests := map[string][]float64{}, tallyOf(f).harvests
 	for _, h := range harvests {
-		usual[h.Crop] = append(usual[h.Crop], h.YieldG/h.SeedG)
+		usual[h.Crop] = append(usual[h.Crop], h.PerSeed)
 	}
 	var tested []mat
 	for _, c := range f.mats() {
@@ -683,17 +683,17 @@ func TestMatsThatLoseYieldAreTraced(t *testing.T) {
 			k := float64(len(list))
 			ties := map[float64]float64{}
 			for i, a := range list {
-				ties[a.YieldG]++
+				ties[a.PerSeed]++
 				for _, b := range list[:i] {
 					sign := 0.0
 					switch {
-					case (a.YieldG-b.YieldG)*(a.Turn-b.Turn) > 0:
+					case (a.PerSeed-b.PerSeed)*(a.Turn-b.Turn) > 0:
 						sign = 1
-					case a.YieldG != b.YieldG:
+					case a.PerSeed != b.PerSeed:
 						sign = -1
 					}
 					s += sign
-					slopes = append(slopes, (a.YieldG-b.YieldG)/middleOf(usual[crop])/(a.Turn-b.Turn))
+					slopes = append(slopes, (a.PerSeed-b.PerSeed)/middleOf(usual[crop])/(a.Turn-b.Turn))
 				}
 			}
 			variance += k * (k - 1) * (2*k + 5) / 18

@@ -25,7 +25,7 @@ func BenchmarkFarm(b *testing.B) {
 		}
 		for turn := range 7 {
 			harvests = append(harvests, Harvest{Mat: fmt.Sprint("m", i), Mesh: groups[i%2].Name, Crop: "pea",
-				Turn: float64(turn + 1), YieldG: 400 + 40*rng.NormFloat64(), SeedG: 100})
+				Turn: float64(turn + 1), PerSeed: 4 + 0.4*rng.NormFloat64()})
 		}
 	}
 	fit, err := FitWeibull(obs, .95)

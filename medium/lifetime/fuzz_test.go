@@ -188,7 +188,7 @@ func fuzzTrend(hold func(string, any, error), level float64, r raw) {
 		for range 8 {
 			p := Reading{r.float(), r.float()}
 			s.Points = append(s.Points, p)
-			harvests = append(harvests, Harvest{Mat: "m", Crop: "pea", Turn: p.Turn, YieldG: p.Value, SeedG: 1 + math.Abs(p.Value)})
+			harvests = append(harvests, Harvest{Mat: "m", Crop: "pea", Turn: p.Turn, PerSeed: p.Value / (1 + math.Abs(p.Value))})
 		}
 		series = append(series, s)
 	}

@@ -478,7 +478,7 @@ func TestRefusals(t *testing.T) {
 		errOf(KaplanMeier([]Observation{{Turns: math.NaN()}}, .95, LogLog)), errOf(KaplanMeier([]Observation{{Turns: -1}}, .95, LogLog)),
 		errOf(KaplanMeier([]Observation{{Turns: 3, From: 3}}, .95, LogLog)), errOf(Count{Hits: 3, Trials: 2}.Wilson(.95)),
 		errOf(ControlChart([]Week{{Turns: 1, Moldy: 2}}, 0, PChart)), errOf(ControlChart(nil, 1, PChart)),
-		errOf(CompareYields([]Harvest{{YieldG: 100}})), errOf(TurnsPerMat([]int{1}, 0)),
+		errOf(CompareYields([]Harvest{{PerSeed: -1}})), errOf(TurnsPerMat([]int{1}, 0)),
 	} {
 		require.ErrorAs(t, err, new(*Invalid))
 	}

@@ -150,10 +150,10 @@ func TestYieldTrends(t *testing.T) {
 				yield *= 1 - .03*float64(turn)
 			}
 			harvests = append(harvests, Harvest{Mat: string(rune('a' + m)), Mesh: mesh, Crop: crop, Turn: float64(turn),
-				YieldG: yield * (1 + .02*rng.NormFloat64()), SeedG: 20})
+				PerSeed: yield * (1 + .02*rng.NormFloat64()) / 20})
 		}
 	}
-	harvests = append(harvests, Harvest{Mat: "z", Mesh: "hemp", Crop: "pea", Turn: 1, YieldG: 10, SeedG: 20})
+	harvests = append(harvests, Harvest{Mat: "z", Mesh: "hemp", Crop: "pea", Turn: 1, PerSeed: 0.5})
 	yields, err := CompareYields(harvests)
 	require.NoError(t, err)
 	trends, err := yields.Trends(func(h Harvest) string { return h.Mesh }, DefaultLimits(), .95)
@@ -176,7 +176,7 @@ func TestYieldGroups(t *testing.T) {
 	var harvests []Harvest
 	for range 400 {
 		harvests = append(harvests, Harvest{Mat: string(rune('a' + rng.IntN(5))), Mesh: "hemp", Crop: []string{"radish", "pea"}[rng.IntN(2)],
-			Turn: float64(1 + rng.IntN(12)), YieldG: 100 + 10*rng.NormFloat64(), SeedG: 20})
+			Turn: float64(1 + rng.IntN(12)), PerSeed: 5 + 0.5*rng.NormFloat64()})
 	}
 	given := slices.Clone(harvests)
 	yields, err := CompareYields(harvests)
@@ -206,7 +206,7 @@ func TestYieldGroups(t *testing.T) {
 func yieldsBy(harvests []Harvest, in func(Harvest) bool) []Series {
 	usual := map[string][]float64{}
 	for _, h := range harvests {
-		usual[h.Crop] = append(usual[h.Crop], h.YieldG/h.SeedG)
+		usual[h.Crop] = append(usual[h.Crop], h.PerSeed)
 	}
 	for _, all := range usual {
 		slices.Sort(all)
@@ -219,7 +219,7 @@ func yieldsBy(harvests []Harvest, in func(Harvest) bool) []Series {
 				if h.Mat == mat && h.Crop == crop && in(h) {
 					all := usual[crop]
 					middle := all[(len(all)-1)/2]/2 + all[len(all)/2]/2
-					s.Points = append(s.Points, Reading{h.Turn, 100 * h.YieldG / h.SeedG / middle})
+					s.Points = append(s.Points, Reading{h.Turn, 100 * h.PerSeed / middle})
 				}
 			}
 			out = append(out, s)

@@ -9,12 +9,13 @@ import (
 
 // Harvest is one weighed crop off one mat.
 type Harvest struct {
-	Mat    string
-	Mesh   string // kind of mesh, for grouping
-	Crop   string
-	Turn   float64
-	YieldG float64 // grams, 0 for a lost crop
-	SeedG  float64 // grams of dry seed sown, above 0
+	Mat  string
+	Mesh string // kind of mesh, for grouping
+	Crop string
+	Turn float64
+	// PerSeed is grams of yield for each gram of dry seed sown, which makes mats
+	// of any area and sown at any rate comparable; 0 for a lost crop.
+	PerSeed float64
 }
 
 // Yields are harvests made comparable: series, one for each crop on each mat, of
@@ -43,7 +44,7 @@ func CompareYields(harvests []Harvest) (Yields, error) {
 	})
 	points := make([]Reading, len(y.harvests))
 	for i, h := range y.harvests {
-		points[i] = Reading{h.Turn, 100 * h.YieldG / h.SeedG / usual[h.Crop]}
+		points[i] = Reading{h.Turn, 100 * h.PerSeed / usual[h.Crop]}
 	}
 	for i := 0; i < len(points); {
 		first, j := y.harvests[i], i+1
@@ -63,16 +64,16 @@ func (y Yields) Series() []Series { return y.series }
 func usualYields(harvests []Harvest) (map[string]float64, error) {
 	perSeed := map[string][]float64{}
 	for i, h := range harvests {
-		if !(h.SeedG > 1e-6 && h.SeedG <= 1e9) || !(h.YieldG >= 0 && h.YieldG <= 1e9) {
+		if !(h.PerSeed >= 0 && h.PerSeed <= 1e9) {
 			return nil, &Invalid{What: fmt.Sprintf("harvest %d (mat %s, turn %g)", i+1, h.Mat, h.Turn),
-				Value:  fmt.Sprintf("%g g from %g g of seed", h.YieldG, h.SeedG),
+				Value:  fmt.Sprintf("%g g for each gram of seed", h.PerSeed),
 				Advice: "give both masses in grams, the seed above 0, or leave the harvest out"}
 		}
 		if !finite(h.Turn) {
 			return nil, &Invalid{What: fmt.Sprintf("harvest %d (mat %s)", i+1, h.Mat), Value: fmt.Sprintf("turn %g", h.Turn),
 				Advice: "give the number of the turn"}
 		}
-		perSeed[h.Crop] = append(perSeed[h.Crop], h.YieldG/h.SeedG)
+		perSeed[h.Crop] = append(perSeed[h.Crop], h.PerSeed)
 	}
 	usual := map[string]float64{}
 	for _, crop := range slices.Sorted(maps.Keys(perSeed)) {

@@ -204,6 +204,34 @@ func UsePPM(active, text string) (float64, error) {
 	return rounded, nil
 }
 
+// UseRange reads a strength of directions and gives the span, in mg/L, of what it
+// can honestly mean. A percent with nothing behind it can be by weight or by
+// volume, for chlorine what is available of it, and for peroxide a tenth of three
+// volumes (10 volumes are 3 %: general chemistry texts). Anything else means one
+// figure. Errors as UsePPM.
+func UseRange(active, text string) (least, most float64, err error) {
+	least, err = UsePPM(active, text)
+	most = least
+	digits, unit := SplitNumber(text)
+	if err != nil || unit != "%" {
+		return least, most, err
+	}
+	value, _ := strconv.ParseFloat(digits, 64) // UsePPM has read it
+	readings := []string{digits + string(PercentWV)}
+	switch a := Active(active); {
+	case a.Chlorine():
+		readings = append(readings, digits+string(PercentTrade), digits+string(PercentAvail))
+	case a == Peroxide:
+		readings = append(readings, strconv.FormatFloat(value*10/3, 'f', 6, 64)+string(Volumes))
+	}
+	for _, r := range readings {
+		if v, err := UsePPM(active, r); err == nil { // 100 % by weight is no volume of anything
+			least, most = min(least, v), max(most, v)
+		}
+	}
+	return least, most, nil
+}
+
 // SplitNumber cuts text into a plain decimal number and the rest. A decimal
 // comma is given back as a point; one that can as well part thousands (1,000)
 // is refused. Signs, exponents, "nan" and "inf" are not numbers here.

@@ -137,3 +137,32 @@ func TestCurveInverts(t *testing.T) {
 		}
 	})
 }
+
+// Directions of 3 % accept whatever a person can honestly call 3 %.
+func TestAPercentWithoutABasisIsASpan(t *testing.T) {
+	for _, k := range []struct {
+		active, directions string
+		least, most        float64
+		same, other        []string
+	}{
+		{"peroxide", "3%", 30000, 30400, []string{"30000ppm", "3%", "3%wv", "3%ww", "3 % w/v", "10vol", "30g/L"}, []string{"2.9%", "3.1%", "9vol", "29000ppm"}},
+		{"peroxide", "3%wv", 30000, 30000, []string{"3%wv", "30g/L"}, []string{"3%ww"}},
+		{"peroxide", "6%", 60000, 61200, []string{"20vol", "6%wv", "6%ww"}, []string{"5.9%wv"}},
+		{"hypochlorite", "0.02%", 190, 200, []string{"200ppm", "0.02%", "0.02%trade"}, []string{"210ppm"}},
+		{"quat", "200ppm", 200, 200, []string{"200ppm"}, []string{"199ppm"}},
+	} {
+		least, most, err := UseRange(k.active, k.directions)
+		if err != nil || least != k.least || most != k.most {
+			t.Errorf("%s of %s: %v to %v, %v; want %v to %v", k.directions, k.active, least, most, err, k.least, k.most)
+		}
+		for i, text := range append(k.same, k.other...) {
+			v, err := UsePPM(k.active, text)
+			if within := v >= least && v <= most; err != nil || within != (i < len(k.same)) {
+				t.Errorf("%s against directions of %s: %v, %v", text, k.directions, v, err)
+			}
+		}
+	}
+	if _, _, err := UseRange("quat", "3"); err == nil {
+		t.Error("a bare number is no strength")
+	}
+}

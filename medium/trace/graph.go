@@ -230,12 +230,10 @@ func (h *history) take(s medium.Step, c medium.Condition, credited bool) {
 			l.Ended = s.At
 		}
 	case *medium.Mold:
-		if l := last(); l != nil {
-			l.Mold = true
-		}
+		h.moldy(s)
 	case *medium.Inspect:
-		if l := last(); l != nil && b.Mold {
-			l.Mold = true
+		if b.Mold {
+			h.moldy(s)
 		}
 	case *medium.Sanitize:
 		clean := Cleaning{At: s.At, By: s.By, Product: b.Product, Active: b.Active, PPM: b.StrengthPPM, ContactS: b.ContactS, Solution: b.Solution,
@@ -244,6 +242,16 @@ func (h *history) take(s medium.Step, c medium.Condition, credited bool) {
 			clean.MadeBy, clean.MadeAt = b.Mixed.MadeBy, b.Mixed.MadeAt
 		}
 		h.open = append(h.open, clean)
+	}
+}
+
+// moldy marks the growth on which mold was seen: told later, it is not the last.
+func (h *history) moldy(s medium.Step) {
+	for i := len(h.growths) - 1; i >= 0; i-- {
+		if g := &h.growths[i]; s.Seen.IsZero() || g.Turn == s.SeenTurn {
+			g.Mold = true
+			return
+		}
 	}
 }
 

@@ -72,7 +72,7 @@ func (b *bench) rowDue(mats int) error {
 		begun := time.Now()
 		var all []medium.Work
 		if err := s.Conditions(func(c medium.Condition) error {
-			if w, ok := medium.WorkOn(c, farm.Policy, farm.Location()); ok {
+			if w, ok := medium.WorkOn(c, farm, farm.Location()); ok {
 				all = append(all, w)
 			}
 			return nil

@@ -93,7 +93,7 @@ func stepRow(s medium.Step) []any {
 	return row
 }
 
-func matRow(c medium.Condition, p medium.Policy) []any {
+func matRow(c medium.Condition, f medium.Farm) []any {
 	row := []any{string(c.Code), c.Mat.Material, c.Mat.Form, c.Mat.LengthMM, c.Mat.WidthMM, c.Mat.Cost, string(c.Stage), c.Since.Unix(), c.Turn,
 		c.Added.Unix(), c.Last.Unix(), nil, nil, nil, nil, nil, nil}
 	if !c.RetiredAt.IsZero() {
@@ -102,7 +102,7 @@ func matRow(c medium.Condition, p medium.Policy) []any {
 	if c.Sanitized != nil {
 		row[13] = c.Sanitized.At.Unix()
 	}
-	if w, ok := medium.WorkOn(c, p, time.UTC); ok {
+	if w, ok := medium.WorkOn(c, f, time.UTC); ok {
 		row[14], row[15], row[16] = w.At.Unix(), string(w.Step), w.Dues[0].Text
 	}
 	return row
@@ -155,7 +155,7 @@ func load(path string, steps iter.Seq2[medium.Step, error], f *farm) (time.Durat
 		return 0, err
 	}
 	for _, c := range conditions {
-		if _, err := insertM.Exec(matRow(c, medium.Policy{})...); err != nil {
+		if _, err := insertM.Exec(matRow(c, medium.Farm{})...); err != nil {
 			return 0, err
 		}
 	}

@@ -143,6 +143,21 @@ func At(text string, now time.Time) (time.Time, error) {
 	return t, err
 }
 
+// AtDay is At that takes a day alone too, for what nobody wrote down the time of:
+// 2026-11-24, or yesterday. Then day is true, and t some time of that day.
+func AtDay(text string, now time.Time) (t time.Time, day bool, err error) {
+	text = strings.TrimSpace(text)
+	if strings.EqualFold(text, "yesterday") {
+		text = now.AddDate(0, 0, -1).Format(time.DateOnly)
+	}
+	if _, err := time.Parse(time.DateOnly, text); err == nil {
+		t, err = At(text+" 12:00", now)
+		return t, true, err
+	}
+	t, err = At(text, now)
+	return t, false, err
+}
+
 func readAt(text string, now time.Time) (time.Time, error) {
 	if t, err := time.Parse(time.RFC3339, text); err == nil {
 		return t, nil

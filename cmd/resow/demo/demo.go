@@ -3,6 +3,7 @@
 package demo
 
 import (
+	"cmp"
 	"encoding/binary"
 	"fmt"
 	"math/rand/v2"
@@ -78,8 +79,11 @@ type farm struct {
 	store *store.Store
 	clock time.Time
 	rng   *rand.Rand
-	mats  []*mat
-	steps []medium.Step
+	codes *rand.Rand // of its bottles, so that they leave the mats' fates as they are
+	// The bottle of the session's chlorine, and what is still there of the one before.
+	bottle, emptied medium.Code
+	mats            []*mat
+	steps           []medium.Step
 }
 
 // Build makes the demo farm's ledger at path. Its last session lies before
@@ -91,7 +95,7 @@ func Build(path string, end time.Time) error {
 	}
 	last := end.In(zone)
 	// The seed is one that shows every verdict and a difference between meshes.
-	f := &farm{rng: rand.New(rand.NewPCG(20, 32))}
+	f := &farm{rng: rand.New(rand.NewPCG(20, 32)), codes: rand.New(rand.NewPCG(20, 33))}
 	f.clock = time.Date(last.Year(), last.Month(), last.Day()-days, 7, 30, 0, 0, zone)
 	f.store, err = store.Create(path, medium.FarmSettings{Name: "Quillmoor Greens", Place: Place, Zone: zone.String(), Units: medium.Metric, Currency: "EUR", Paper: "a4"},
 		"MK", store.Options{Now: func() time.Time { return f.clock }, Random: reader{f.rng}, NoSync: true})
@@ -160,6 +164,7 @@ func (f *farm) session(day int, morning bool) error {
 			}
 		}
 	}
+	f.bottle, f.emptied = "", cmp.Or(f.bottle, f.emptied)
 	for _, m := range f.mats {
 		if m.careless && day > days-4 {
 			continue
@@ -204,8 +209,9 @@ func (f *farm) record() error {
 		byCode[m.Code] = m
 	}
 	for _, s := range done {
-		m := byCode[s.Mat]
-		m.Condition = m.Apply(s)
+		if m := byCode[s.Mat]; m != nil {
+			m.Condition = m.Apply(s)
+		}
 	}
 	return nil
 }
@@ -249,21 +255,23 @@ func (f *farm) wash(m *mat) {
 }
 
 func (f *farm) dry(m *mat, morning bool) {
+	wet := f.clock.Sub(m.WetSince).Seconds()
 	if !morning && f.chance(0.5) {
-		f.do(m, &medium.Dry{Where: medium.DrySun, DurationS: int(f.about(3*3600, 0.2))})
+		f.do(m, &medium.Dry{Where: medium.DrySun, DurationS: int(min(wet, f.about(3*3600, 0.2)))})
 		return
 	}
-	f.do(m, &medium.Dry{Where: medium.DryAir, DurationS: int(f.about(10*3600, 0.1))})
+	f.do(m, &medium.Dry{Where: medium.DryAir, DurationS: int(min(wet, f.about(10*3600, 0.1)))})
 }
 
 func (f *farm) sanitize(m *mat, day int) {
-	if m.Turn-m.Inspected >= 5 && f.chance(0.9) {
-		f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.Turn >= 8 && m.Mat.Material == "polypropylene" && f.chance(0.5)})
+	if (m.Turn-m.Inspected >= 5 || m.KnifeTouched || m.MoldLook) && f.chance(0.9) {
+		f.inspect(m)
 	}
-	b := &medium.Sanitize{Product: chlorine, StrengthPPM: 100 + 10*float64(f.rng.IntN(8)), ContactS: 120 + 15*f.rng.IntN(6), Sides: 2, Method: "spray"}
-	temp := 18 + float64(f.rng.IntN(6))
-	b.TempC = &temp
-	if day < 60 {
+	reads, contact, temp := 110+10*float64(f.rng.IntN(8)), 120+15*f.rng.IntN(6), 18+float64(f.rng.IntN(6))
+	b := &medium.Sanitize{ContactS: contact, Sides: 2, Method: "spray"}
+	if day >= 60 {
+		b.Solution = f.chlorine(reads, temp)
+	} else {
 		b = &medium.Sanitize{Product: peroxide, StrengthPPM: 30000, ContactS: 600, Sides: 2, Method: "spray", Rinsed: true}
 	}
 	switch {
@@ -275,8 +283,38 @@ func (f *farm) sanitize(m *mat, day int) {
 	f.do(m, b)
 }
 
+func (f *farm) inspect(m *mat) {
+	f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.Turn >= 8 && m.Mat.Material == "polypropylene" && f.chance(0.5)})
+}
+
+// chlorine is the bottle of this session. It is mixed at its first use, and what
+// is read in it then serves all mats of the session.
+func (f *farm) chlorine(reads, temp float64) medium.Code {
+	if f.bottle != "" {
+		return f.bottle
+	}
+	code, err := labels.NewCode(labels.Bottle, reader{f.codes})
+	if err != nil {
+		panic(err) // the reader never fails
+	}
+	f.bottle = medium.Code(code)
+	pH := 6.8 + float64(f.codes.IntN(8))/10
+	bodies := []medium.Body{
+		&medium.Solution{Code: f.bottle, Product: chlorine, Stock: "5.25 %", StockML: 6, WaterML: 1994, StrengthPPM: 160},
+		&medium.Strip{Code: f.bottle, ReadPPM: reads, StepPPM: 10, TempC: &temp, PH: &pH},
+	}
+	if f.emptied != "" {
+		bodies = append(bodies, &medium.Discard{Code: f.emptied, Reason: "used up"})
+		f.emptied = ""
+	}
+	for _, b := range bodies {
+		f.steps = append(f.steps, medium.Step{Mat: medium.FarmThread, By: "MK", Body: b})
+	}
+	return f.bottle
+}
+
 func (f *farm) sow(m *mat, day int) {
-	v := medium.Judge(m.Condition, medium.Policy{Settings: []medium.Setting{{Rule: "max-turns", On: true, Limit: 20}}}, f.clock)
+	v := medium.Judge(m.Condition, medium.Farm{Policy: medium.Policy{Settings: []medium.Setting{{Rule: "max-turns", On: true, Limit: 20}}}}, f.clock)
 	switch v.Word {
 	case medium.RetireMat:
 		if day < days-10 && f.chance(0.4) {
@@ -284,6 +322,10 @@ func (f *farm) sow(m *mat, day int) {
 		}
 		return
 	case medium.DoNotSow:
+		if v.NextStep == medium.KindInspect {
+			f.inspect(m)
+			return
+		}
 		f.sanitize(m, day)
 		return
 	}

@@ -29,7 +29,7 @@ var (
 	namedFirst = sync.OnceValue(func() *regexp.Regexp {
 		return regexp.MustCompile(`^(?i)(\p{L}+)[. ]+(\d{1,2})(?:st|nd|rd|th)?[, ]+(\d{4})(?:[ ,]+(.+))?$`)
 	})
-	weekday     = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\p{L}+[.,]?\s+(.*\d.*)$`) })
+	weekday     = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(\p{L}{2,})[.,]*\s+(.*\d.*)$`) })
 	timePattern = sync.OnceValue(func() *regexp.Regexp {
 		return regexp.MustCompile(`^(\d{1,2})[:.h](\d{2})(?::(\d{2}))?\s*([AaPp]\.?[Mm]\.?)?(?:\s*(?:Uhr|h))?$`)
 	})
@@ -54,10 +54,29 @@ func readings(text string, year int) []reading {
 	if got := plainReadings(text, year); got != nil {
 		return got
 	}
-	if m := weekday().FindStringSubmatch(text); m != nil {
-		return plainReadings(m[1], year)
+	day, rest, ok := afterWeekday(text)
+	if !ok {
+		return nil
 	}
-	return nil
+	return slices.DeleteFunc(plainReadings(rest, year), func(r reading) bool {
+		return time.Date(r.y, r.m, r.d, 12, 0, 0, 0, time.UTC).Weekday() != day
+	})
+}
+
+// afterWeekday parts a date from the day of the week before it.
+func afterWeekday(text string) (day time.Weekday, rest string, ok bool) {
+	m := weekday().FindStringSubmatch(strings.TrimSpace(text))
+	if m == nil {
+		return 0, "", false
+	}
+	for i, names := range weekdays {
+		for name := range strings.FieldsSeq(names) {
+			if strings.HasPrefix(name, strings.ToLower(m[1])) {
+				return time.Weekday(i), m[2], true
+			}
+		}
+	}
+	return 0, "", false
 }
 
 func plainReadings(text string, year int) (out []reading) {
@@ -129,37 +148,38 @@ func orders(cells []string, year int) (fit []string, shown string) {
 	return fit, shown
 }
 
-// noTime is the hour written for a date without a time of day.
+// noTime is the hour by which a date without a time of day is sorted.
 const noTime = 12
 
 // moment reads a date with or without its time of day, which may stand in a
 // column of its own. RFC 3339 carries its own zone; all else is in the farm's.
 // A time that the clocks skipped is refused; of a time that they passed twice
 // it takes the first and says so.
-func moment(date, clock, order string, year int, loc *time.Location) (at time.Time, note string, err error) {
+// Of a day alone it gives noon, and says that only the day is known.
+func moment(date, clock, order string, year int, loc *time.Location) (at time.Time, dayOnly bool, note string, err error) {
 	date = strings.TrimSpace(date)
 	if t, err := time.Parse(time.RFC3339, date); err == nil && clock == "" {
-		return t, "", nil
+		return t, false, "", nil
 	}
 	r, err := day(date, order, year)
 	if err != nil {
-		return time.Time{}, "", err
+		return time.Time{}, false, "", err
 	}
 	y, mo, d, rest := r.y, r.m, r.d, r.rest
 	if clock == "" {
 		clock = rest
 	} else if rest != "" {
-		return time.Time{}, "", fmt.Errorf("%q has a time of day, and so has its own column", date)
+		return time.Time{}, false, "", fmt.Errorf("%q has a time of day, and so has its own column", date)
 	}
 	h, mi, s := noTime, 0, 0
-	if clock == "" {
-		note = fmt.Sprintf("no time of day: %d:00 is written", noTime)
+	if dayOnly = clock == ""; dayOnly {
+		note = "no time of day: the earliest that fits is written"
 	} else if h, mi, s, err = clockTime(clock); err != nil {
-		return time.Time{}, "", err
+		return time.Time{}, false, "", err
 	}
 	at = time.Date(y, mo, d, h, mi, s, 0, loc)
 	if at.Hour() != h || at.Minute() != mi {
-		return time.Time{}, "", fmt.Errorf("there was no %02d:%02d on %s in %s: the clocks went forward; give the right time", h, mi, at.Format(time.DateOnly), loc)
+		return time.Time{}, false, "", fmt.Errorf("there was no %02d:%02d on %s in %s: the clocks went forward; give the right time", h, mi, at.Format(time.DateOnly), loc)
 	}
 	if other, twice := passedTwice(at); twice {
 		if other.Before(at) {
@@ -167,7 +187,7 @@ func moment(date, clock, order string, year int, loc *time.Location) (at time.Ti
 		}
 		note = "a time that the clocks passed twice: the first is taken"
 	}
-	return at, note, nil
+	return at, dayOnly, note, nil
 }
 
 // passedTwice gives the other moment with the same time of day on the clock.
@@ -189,7 +209,10 @@ func day(text, order string, year int) (reading, error) {
 			return r, nil
 		}
 	}
+	_, rest, named := afterWeekday(text)
 	switch {
+	case named && len(plainReadings(rest, year)) > 0:
+		return reading{}, fmt.Errorf("the day of the week of %q is not that of the date; mend one of the two", text)
 	case len(all) > 0 && order != "":
 		return reading{}, fmt.Errorf("there is no day %q (read as %s)", text, order)
 	case datePattern().MatchString(text) || closePattern().MatchString(text):

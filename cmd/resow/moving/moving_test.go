@@ -71,7 +71,9 @@ func TestStepsWithUnitsInHeads(t *testing.T) {
 	require.Equal(t, 120, s.ContactS)
 	require.Equal(t, 100.0, s.StrengthPPM)
 	require.Equal(t, 12, p.Rows[2].Step.At.In(dublin).Hour())
-	require.Contains(t, strings.Join(p.Guesses, "\n"), "no time of day: 12:00 is written (1 row)")
+	require.Contains(t, strings.Join(p.Guesses, "\n"), "no time of day: the earliest that fits is written (1 row)")
+	require.True(t, p.Rows[2].Step.Day)
+	require.False(t, p.Rows[0].Step.Day)
 	require.Contains(t, strings.Join(p.Guesses, "\n"), `the step "harvested" is read as harvest`)
 }
 
@@ -93,6 +95,8 @@ func TestUnitsAndDatesAreAsked(t *testing.T) {
 	// one date that can only be month first settles the column, and is named
 	p = plan(t, text+"T000001X,03/14/2026 10:00,harvest,12\n", Options{Map: map[string]string{"yield": "g"}})
 	require.Equal(t, MDY, p.Dates)
+	set := plan(t, "mat,size\nM-1,250x510mm\n", Options{Set: map[string]string{"at": "03/04/2026"}})
+	require.Equal(t, []string{"--set at=2026-04-03", "--set at=2026-03-04"}, set.Questions[0].Say)
 	require.Contains(t, strings.Join(p.Guesses, "\n"), `dates are read as mdy, since "03/14/2026 10:00" fits no other order`)
 }
 
@@ -124,19 +128,19 @@ func TestBadRowsAreListed(t *testing.T) {
 // Clocks in Ireland went forward at 01:00 on 29 March 2026 and back at 02:00 on
 // 25 October (EU Directive 2000/84/EC: last Sundays, 01:00 UTC).
 func TestDaylightTime(t *testing.T) {
-	_, _, err := moment("2026-03-29", "01:30", "", 0, dublin)
+	_, _, _, err := moment("2026-03-29", "01:30", "", 0, dublin)
 	require.ErrorContains(t, err, "the clocks went forward")
-	at, note, err := moment("2026-10-25 01:30", "", "", 0, dublin)
+	at, _, note, err := moment("2026-10-25 01:30", "", "", 0, dublin)
 	require.NoError(t, err)
 	require.Contains(t, note, "passed twice")
 	require.Equal(t, "2026-10-25T00:30:00Z", at.UTC().Format(time.RFC3339), "the first of the two")
-	at, note, err = moment("2026-10-25T01:30:00Z", "", "", 0, dublin)
+	at, _, note, err = moment("2026-10-25T01:30:00Z", "", "", 0, dublin)
 	require.NoError(t, err)
 	require.Empty(t, note)
 	require.Equal(t, 1, at.UTC().Hour())
 	// 29 February stands in 2028 and 2000, not in 2026 or 2100
 	for text, ok := range map[string]bool{"2028-02-29": true, "29.02.2028": true, "2026-02-29": false, "2100-02-29": false, "2000-02-29": true} {
-		_, _, err := moment(text, "10:00", DMY, 0, dublin)
+		_, _, _, err := moment(text, "10:00", DMY, 0, dublin)
 		require.Equal(t, ok, err == nil, text)
 	}
 	for text, want := range map[string]int{"6:05 pm": 18, "12:10 am": 0, "12:10 PM": 12, "18.05": 18} {
@@ -152,7 +156,7 @@ func TestEveryDayReadsBack(t *testing.T) {
 	for range 20000 {
 		want := time.Date(1995, 1, 1, 0, rng.IntN(100*365*24*60), 0, 0, dublin)
 		for order, layout := range map[string]string{YMD: "2006-01-02 15:04", DMY: "2.1.2006 15:04", MDY: "1/2/2006 3:04 PM"} {
-			got, _, err := moment(want.Format(layout), "", order, 0, dublin)
+			got, _, _, err := moment(want.Format(layout), "", order, 0, dublin)
 			require.NoError(t, err, want.Format(layout))
 			if other, twice := passedTwice(want); twice {
 				require.True(t, got.Equal(want) || got.Equal(other))

@@ -215,7 +215,10 @@ func (p *planner) columns() error {
 			f, known = g, true
 		}
 		if s.leave || !known {
-			if !s.leave && p.anything(i) {
+			if !s.leave && p.numbers(i) {
+				p.ask(head, "its name says nothing to resow, and it holds numbers; what they are must be said (a row is one mat, or one step of one mat)",
+					fmt.Sprintf("--map %q", head+"=FIELD"), fmt.Sprintf("--map %q", head+"=-"))
+			} else if !s.leave && p.anything(i) {
 				c.Guess = "its name says nothing to resow: it is left out (say what it is with --map \"" + head + "=FIELD\")"
 				p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %s", head, c.Guess))
 			}
@@ -280,6 +283,15 @@ func recognise(head string) (f field, unit string, known bool) {
 // anything says whether a column holds anything.
 func (p *planner) anything(column int) bool {
 	return slices.ContainsFunc(p.table.Rows, func(r Line) bool { return r.Bad == "" && r.Cells[column] != "" })
+}
+
+// numbers says whether a column holds numbers and nothing else.
+func (p *planner) numbers(column int) bool {
+	return p.anything(column) && !slices.ContainsFunc(p.table.Rows, func(r Line) bool {
+		w, ok := parseNumber(r.Cells[column])
+		_, _, one := w.mark()
+		return r.Bad == "" && r.Cells[column] != "" && (!ok || !one || w.after != "")
+	})
 }
 
 func (p *planner) has(names ...string) bool {
@@ -486,6 +498,10 @@ func (p *planner) askDates() {
 			}
 			for i, r := range here {
 				text += map[bool]string{true: fmt.Sprintf(": %q is ", c), false: " or "}[i == 0] + r.String()
+				if head == "" {
+					say = append(say, fmt.Sprintf("--set at=%04d-%02d-%02d", r.y, r.m, r.d))
+					continue
+				}
 				say = append(say, p.option(head, r.order))
 			}
 			p.ask(head, text, say...)

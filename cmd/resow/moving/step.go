@@ -3,6 +3,7 @@ package moving
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -79,11 +80,10 @@ func (r *row) note(format string, args ...any) { r.notes[fmt.Sprintf(format, arg
 
 func (r *row) make() (store.Row, error) {
 	var out store.Row
-	at, err := r.when()
-	if err != nil {
+	var err error
+	if out.Step.At, out.Step.Day, err = r.when(); err != nil {
 		return out, err
 	}
-	out.Step.At = at
 	if out.Step.By = r.text("by"); out.Step.By == "" {
 		out.Step.By = r.By
 	}
@@ -113,23 +113,23 @@ func (r *row) kindText(out store.Row) string {
 	return string(medium.KindOf(out.Step.Body))
 }
 
-func (r *row) when() (time.Time, error) {
+func (r *row) when() (at time.Time, dayOnly bool, err error) {
 	date, clock := r.text("at"), r.text("time")
 	if date == "" && clock != "" {
-		return time.Time{}, fmt.Errorf("it has a time of day (%s) and no date", clock)
+		return time.Time{}, false, fmt.Errorf("it has a time of day (%s) and no date", clock)
 	}
 	if date == "" && r.plan.What == Steps {
-		return time.Time{}, fmt.Errorf("it has no date; a past step needs one")
+		return time.Time{}, false, errors.New("it has no date, and a past step needs one; fill the cell, or take the date above with --map \"COLUMN=at,down\"")
 	}
 	if date == "" {
 		r.note("no date: the mat is registered as of now, so that no step before now can follow (give one with --set at=2025-01-31)")
-		return time.Time{}, nil
+		return time.Time{}, false, nil
 	}
-	at, note, err := moment(date, clock, r.plan.Dates, r.said["at"].year, r.Location)
+	at, dayOnly, note, err := moment(date, clock, r.plan.Dates, r.said["at"].year, r.Location)
 	if note != "" {
 		r.note("%s", note)
 	}
-	return at, err
+	return at, dayOnly, err
 }
 
 func (r *row) mat(out *store.Row) error {
@@ -235,11 +235,15 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 		r.needs("pass", "pass=yes")
 		return &medium.Swab{Test: r.text("test"), Reading: r.number("reading"), Limit: r.number("limit"), Unit: r.text("unit"), Pass: r.yes("pass")}, nil
 	case medium.KindHold:
-		return &medium.Hold{Reason: r.text("reason")}, nil
+		return &medium.Hold{Reason: r.text("reason"), Dropped: r.yes("dropped")}, nil
 	case medium.KindRelease:
 		return &medium.Release{Reason: r.text("reason")}, nil
 	case medium.KindInspect:
-		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"), Mold: r.yes("mold"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
+		if !slices.ContainsFunc([]string{"fold snaps", "fuzz", "holes", "smell", "mold", "no cuts", "aperture", "note"}, func(n string) bool { return r.cells[n] != "" }) {
+			r.keep(errors.New("it does not say what the look saw; fill fold snaps, fuzz, smell or mold with yes or no, or say it for all rows with --set mold=no"))
+		}
+		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"),
+			Mold: r.yes("mold"), NoCuts: r.yes("no cuts"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
 	case medium.KindTrim:
 		return &medium.Trim{LengthMM: r.number("length"), WidthMM: r.number("width")}, nil
 	case medium.KindRetire:

@@ -81,6 +81,8 @@ var fields = []field{
 	{"smell", yesNo, []string{"geruch", "odeur"}},
 	{"mold", yesNo, []string{"mould", "schimmel", "moisissure"}},
 	{"fold snaps", yesNo, nil},
+	{"dropped", yesNo, []string{"fell", "fell on the floor"}},
+	{"no cuts", yesNo, nil},
 }
 
 // kindWords are other words for a kind.
@@ -93,8 +95,8 @@ var kindWords = sync.OnceValue(func() map[string]medium.Kind {
 		medium.KindDry:      "dried drying trocknen getrocknet séchage séché",
 		medium.KindSanitize: "sanitized sanitised sanitise disinfect disinfected desinfektion desinfiziert désinfection désinfecté",
 		medium.KindMold:     "mould schimmel moisissure", medium.KindInspect: "inspected inspection kontrolle contrôle",
-		medium.KindHold: "held gesperrt", medium.KindRelease: "released freigegeben", medium.KindRetire: "retired discarded ausgemustert",
-		medium.KindMist: "misted misting besprüht arrosage", medium.KindTrim: "trimmed", medium.KindCut: "schnitt coupure",
+		medium.KindHold: "held gesperrt", medium.KindRelease: "released freigegeben", medium.KindRetire: "retired ausgemustert",
+		medium.KindMist: "misted misting besprüht arrosage", medium.KindTrim: "trimmed",
 	} {
 		for w := range strings.FieldsSeq(words) {
 			kinds[w] = kind
@@ -119,6 +121,10 @@ var (
 	nothing = []string{"-", "–", "—", "--", "n/a", "na", "k.a.", "./."}
 	ditto   = []string{`"`, "''", "″", "〃", "„", "dto", "dto.", "ditto", "idem", "id."}
 )
+
+// weekdays by their number, from Sunday.
+var weekdays = [7]string{"sunday sonntag dimanche zondag", "monday montag lundi maandag", "tuesday dienstag mardi dinsdag", "wednesday mittwoch mercredi woensdag",
+	"thursday donnerstag jeudi donderdag", "friday freitag vendredi vrijdag", "saturday samstag sonnabend samedi zaterdag"}
 
 // monthNamed gives the month of a name or of its beginning of three letters and
 // more, 0 where it is none or more than one.

@@ -88,7 +88,7 @@ func (s *Station) apiMat(w http.ResponseWriter, r *http.Request, who session) {
 			return err
 		}
 		c, err := v.Condition(code)
-		verdict = medium.Judge(c, v.Policy, v.now)
+		verdict = medium.Judge(c, v.Farm, v.now)
 		return err
 	})
 	s.answer(w, r, who, verdict, err)

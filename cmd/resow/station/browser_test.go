@@ -373,6 +373,7 @@ func TestBrowserRound(t *testing.T) {
 			b.see("Not recorded.")
 			b.picture("refused")
 			b.fill("strength", "150")
+			s.clock.forward(10 * time.Minute) // the contact time
 			b.click("form.step button.first")
 			b.see("NOT ACCEPTED")
 			b.picture("missed")

@@ -271,6 +271,8 @@ func (s *Station) drawSanitizer(w http.ResponseWriter, r *http.Request, who sess
 	b.amount("opened_days", "", false)
 	b.input("registration", false)
 	b.input("note", false)
+	b.input("corrects", false)
+	b.check("as_printed")
 	page.Form = b.f
 	err := s.door.read(func(v *view) error {
 		page.frame = s.frame(who, v.Farm, "sanitizers", s.t.get("sanitizers.add"))
@@ -341,22 +343,20 @@ func sanitizerOf(form url.Values, f medium.Farm) (*medium.Sanitizer, error) {
 		b.ContactS = int(v.seconds("contact", "min"))
 	}
 	b.Rinse = b.Rinse || v.on("rinse")
+	b.Corrects, b.Confirmed = v.text("corrects"), v.on("as_printed")
 	if v.err != nil {
 		return nil, v.err
 	}
-	if b.MinPPM, err = ppmOr(b.MinPPM, b.Active, v.text("least")); err != nil {
-		return nil, err
+	// one left empty is what is on file
+	if text := v.text("least"); text != "" || b.MinPPM == 0 {
+		if b.MinPPM, _, err = sanitizer.UseRange(b.Active, inPPM(text)); err != nil {
+			return nil, err
+		}
 	}
-	b.MaxPPM, err = ppmOr(b.MaxPPM, b.Active, v.text("most"))
+	if text := v.text("most"); text != "" || b.MaxPPM == 0 {
+		_, b.MaxPPM, err = sanitizer.UseRange(b.Active, inPPM(text))
+	}
 	return b, err
-}
-
-// ppmOr reads a strength; one left empty is what is on file.
-func ppmOr(onFile float64, active, text string) (float64, error) {
-	if text == "" && onFile > 0 {
-		return onFile, nil
-	}
-	return ppm(active, text)
 }
 
 // doorSign gives the page for the wall: where the station is found.

@@ -163,10 +163,16 @@ func testBench() Bench {
 			return medium.Code(code), err
 		},
 		State: func(medium.Farm, medium.Bottle, time.Time) string { return "not measured" },
-		Strip: func(reads, step string) (medium.Strip, error) {
+		Strip: func(reads, step, temp, pH string) (medium.Strip, error) {
+			v := &values{Values: url.Values{"temp": {temp}, "ph": {pH}}}
+			s := medium.Strip{TempC: v.measured("temp", "C", amount.Temperature), PH: v.measured("ph", "", amount.Number)}
+			if reads == "" && step == "" {
+				return s, v.err
+			}
 			r, err := amount.Number("strip", reads)
 			b, err2 := amount.Number("blocks", step)
-			return medium.Strip{ReadPPM: r, StepPPM: b}, cmp.Or(err, err2)
+			s.ReadPPM, s.StepPPM = r, b
+			return s, cmp.Or(v.err, err, err2)
 		},
 		Tag: func(w io.Writer, f medium.Farm, b medium.Bottle, _ time.Time) error {
 			_, err := io.WriteString(w, "%PDF "+string(b.Solution.Code))
@@ -321,7 +327,7 @@ func (r *running) clear(t testing.TB) medium.Code {
 	var found medium.Code
 	require.NoError(t, r.door.read(func(v *view) error {
 		return v.Conditions(func(c medium.Condition) error {
-			if w := medium.Judge(c, v.Policy, v.now).Word; w == medium.SowIt || w == medium.SowWithCare {
+			if w := medium.Judge(c, v.Farm, v.now).Word; w == medium.SowIt || w == medium.SowWithCare {
 				found = c.Code
 			}
 			return nil

@@ -7,6 +7,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"time"
 
 	"resow/cmd/resow/amount"
 	"resow/medium"
@@ -117,13 +118,16 @@ func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form
 		b.amount("holes", "", false)
 		b.check("smell")
 		b.check("mold")
+		b.check("no_cuts")
 		b.amount("aperture", "mm", false)
 		b.input("note", false)
 		b.f.Cautions = []string{s.t.get("caution.inspect")}
 	case medium.KindHold, medium.KindRelease:
-		b.input("reason", true)
+		b.input("reason", k == medium.KindRelease)
 		if k == medium.KindRelease {
 			b.check("as_was")
+		} else {
+			b.check("dropped")
 		}
 	case medium.KindTrim:
 		b.input("size", true)
@@ -245,7 +249,11 @@ func (b *formBuilder) solutions(f medium.Farm) {
 	}
 	p := b.add("solution", "select", false)
 	p.Choices = []choice{{Value: "", Label: b.t.get("choice.no_solution")}}
+	newest := f.Bottles[len(f.Bottles)-1].MadeAt
 	for _, bottle := range f.Bottles {
+		if newest.Sub(bottle.Solution.GoodUntil) > 30*24*time.Hour { // nobody discarded it, nobody uses it; the page Mix has it
+			continue
+		}
 		code := string(bottle.Solution.Code)
 		p.Choices = append(p.Choices, choice{Value: code, Chosen: code == p.Value,
 			Label: fmt.Sprintf("%s  %s  %g ppm", bottle.Solution.Code, bottle.Solution.Product, bottle.Strength())})
@@ -380,7 +388,7 @@ func (v *values) body(k medium.Kind, f medium.Farm, pictures []string) (medium.B
 	case medium.KindInspect:
 		return v.inspect(pictures)
 	case medium.KindHold:
-		return &medium.Hold{Reason: v.text("reason")}, nil
+		return &medium.Hold{Reason: v.text("reason"), Dropped: v.on("dropped")}, nil
 	case medium.KindRelease:
 		return &medium.Release{Reason: v.text("reason"), AsWas: v.on("as_was")}, nil
 	case medium.KindTrim:
@@ -448,11 +456,13 @@ func (v *values) sanitize(f medium.Farm) (medium.Body, error) {
 }
 
 // ppm reads a strength in mg/L of the active; a bare number is ppm.
-func ppm(active, text string) (float64, error) {
+func ppm(active, text string) (float64, error) { return sanitizer.UsePPM(active, inPPM(text)) }
+
+func inPPM(text string) string {
 	if text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
-		text += "ppm"
+		return text + "ppm"
 	}
-	return sanitizer.UsePPM(active, text)
+	return text
 }
 
 func (v *values) swab() (medium.Body, error) {
@@ -476,6 +486,6 @@ func (v *values) inspect(pictures []string) (medium.Body, error) {
 		}
 		holes = n
 	}
-	return &medium.Inspect{FoldSnaps: v.on("fold_snaps"), Fuzz: v.on("fuzz"), Holes: holes, Smell: v.on("smell"), Mold: v.on("mold"),
+	return &medium.Inspect{FoldSnaps: v.on("fold_snaps"), Fuzz: v.on("fuzz"), Holes: holes, Smell: v.on("smell"), Mold: v.on("mold"), NoCuts: v.on("no_cuts"),
 		ApertureMM: v.amount("aperture", "mm", amount.Length), Note: v.text("note"), Pictures: pictures}, nil
 }

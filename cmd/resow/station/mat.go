@@ -141,8 +141,8 @@ func stepsOf(c medium.Condition, v medium.Verdict, p medium.Policy) (next, wrong
 	case medium.Growing:
 		add(medium.KindMist)
 	}
-	if c.Stage == medium.Retired {
-		return nil, nil
+	if c.Stage == medium.Retired { // what is found on it late is still taken
+		return nil, []medium.Kind{medium.KindMold, medium.KindCut, medium.KindSwab}
 	}
 	for _, k := range []medium.Kind{medium.KindMold, medium.KindCut, medium.KindSwab, medium.KindHold, medium.KindTrim, medium.KindRelabel, medium.KindRetire} {
 		if k == medium.KindTrim && c.Stage == medium.Growing || k == medium.KindHold && c.Stage == medium.OnHold || slices.Contains(next, k) {
@@ -196,7 +196,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		if err != nil {
 			return err
 		}
-		verdict := medium.Judge(c, v.Policy, v.now)
+		verdict := medium.Judge(c, v.Farm, v.now)
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
 			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: verdict.Findings,
 			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}
@@ -401,6 +401,9 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 	for i, one := range slices.Backward(thread) {
 		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: s.c.Describe(one.Body),
 			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: medium.PicturesOf(one.Body)}
+		if one.Day && one.Seen.IsZero() {
+			l.At = one.At.In(loc).Format(time.DateOnly)
+		}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
 		}

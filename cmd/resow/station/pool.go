@@ -122,7 +122,7 @@ func (p *poolCount) read(v *view) error {
 		if c.Stage == medium.Retired {
 			return nil
 		}
-		p.Verdicts[medium.Judge(c, v.Policy, v.now).Word]++
+		p.Verdicts[medium.Judge(c, v.Farm, v.now).Word]++
 		p.Turns = append(p.Turns, c.Turn)
 		if c.Stage == medium.Growing && len(c.Crops) == 1 { // a mix is no line of a plan
 			p.grows(c.Crops[0].Crop, c.SownAt.In(v.now.Location()))

@@ -136,7 +136,7 @@ func (s *Station) recordOrder(m maker, o order) ([]medium.Step, error) {
 
 // plan makes the steps of an order.
 func (s *Station) plan(v *view, m maker, o order) ([]medium.Step, error) {
-	at, aged, err := happened(o.form, v.now)
+	at, day, aged, err := happened(o.form, v.now)
 	if err != nil {
 		return nil, err
 	}
@@ -155,7 +155,7 @@ func (s *Station) plan(v *view, m maker, o order) ([]medium.Step, error) {
 		if err != nil {
 			return nil, err
 		}
-		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Body: b}
+		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Day: day, Body: b}
 		if aged {
 			c, err := v.Condition(code)
 			if err != nil {
@@ -173,19 +173,19 @@ func (s *Station) plan(v *view, m maker, o order) ([]medium.Step, error) {
 // happened reads when a step was done: the field "at" as a person writes it, or
 // else the age of a step that a phone kept. The zero time stands for now. What a
 // person wrote yesterday (18:30) is read as of yesterday.
-func happened(form url.Values, now time.Time) (at time.Time, aged bool, err error) {
+func happened(form url.Values, now time.Time) (at time.Time, day, aged bool, err error) {
 	ago, err := ageOf(form)
 	if err != nil {
-		return time.Time{}, false, err
+		return time.Time{}, false, false, err
 	}
 	if text := strings.TrimSpace(form.Get("at")); text != "" {
-		at, err = amount.At(text, now.Add(-ago))
-		return at, false, err
+		at, day, err = amount.AtDay(text, now.Add(-ago))
+		return at, day, false, err
 	}
 	if form.Get("ago_ms") == "" {
-		return time.Time{}, false, nil
+		return time.Time{}, false, false, nil
 	}
-	return now.Add(-ago), true, nil
+	return now.Add(-ago), false, true, nil
 }
 
 // ageOf reads how long a phone has kept a step, 0 where it says nothing.

@@ -30,6 +30,14 @@ func TestSanitizerForm(t *testing.T) {
 	want.ContactS = 120
 	require.Equal(t, want, *again, "what was left empty stays")
 
+	wrong, err := sanitizerOf(url.Values{"name": {"green jug"}, "active": {"quat"}, "least": {"160"}, "corrects": {"typed 150 for 160"}, "as_printed": {"on"}}, farm)
+	require.NoError(t, err)
+	require.Equal(t, "typed 150 for 160", wrong.Corrects)
+	require.True(t, wrong.Confirmed)
+	three, err := sanitizerOf(url.Values{"name": {"oxy"}, "active": {"peroxide"}, "least": {"3%"}, "most": {"3 %"}}, medium.Farm{})
+	require.NoError(t, err)
+	require.Equal(t, []float64{30000, 30400}, []float64{three.MinPPM, three.MaxPPM}, "any honest reading of 3 %")
+
 	other, err := sanitizerOf(url.Values{"name": {"green jug"}, "active": {"quat"}, "stock": {"20%"}}, farm)
 	require.NoError(t, err)
 	require.Zero(t, other.DensityGPML, "another strength has another density")

@@ -22,6 +22,7 @@ type Mixing struct {
 	Stock           string // empty: as on file
 	Opened          string // day on which the stock was opened, 2026-11-01
 	Exact           bool   // the exact amounts were measured, not the rounded recipe
+	Temp, PH        string // of the solution, where they were measured
 }
 
 // Mixed is the answer.
@@ -36,12 +37,13 @@ type Bench struct {
 	Mix   func(medium.Farm, Mixing) (Mixed, error)
 	Code  func(medium.Farm) (medium.Code, error) // one that no solution on the farm has
 	State func(medium.Farm, medium.Bottle, time.Time) string
-	Strip func(reads, step string) (medium.Strip, error)
+	Strip func(reads, step, tempC, pH string) (medium.Strip, error) // all but one may be empty
 	Tag   func(io.Writer, medium.Farm, medium.Bottle, time.Time) error
 }
 
 type mixPage struct {
 	frame
+	TempUnit  string
 	Products  []choice
 	Asked     Mixing
 	Answered  bool
@@ -70,7 +72,8 @@ func (s *Station) mixPage(w http.ResponseWriter, r *http.Request, who session) {
 
 func mixing(v url.Values) Mixing {
 	m := Mixing{Product: v.Get("product"), Volume: strings.TrimSpace(v.Get("volume")), Strength: strings.TrimSpace(v.Get("strength")),
-		Stock: strings.TrimSpace(v.Get("stock")), Opened: strings.TrimSpace(v.Get("opened")), Exact: v.Get("amounts") == "exact"}
+		Stock: strings.TrimSpace(v.Get("stock")), Opened: strings.TrimSpace(v.Get("opened")), Exact: v.Get("amounts") == "exact",
+		PH: strings.TrimSpace(v.Get("ph"))}
 	if n := len(m.Strength); n > 0 && m.Strength[n-1] >= '0' && m.Strength[n-1] <= '9' {
 		m.Strength += "ppm"
 	}
@@ -80,7 +83,7 @@ func mixing(v url.Values) Mixing {
 func (s *Station) drawMix(w http.ResponseWriter, r *http.Request, who session, status int, v url.Values, problem string) {
 	page := mixPage{Asked: mixing(v), Token: s.newToken(), At: v.Get("at")}
 	err := s.door.read(func(view *view) error {
-		page.frame = s.frame(who, view.Farm, "mix", s.t.get("mix.title"))
+		page.frame, page.TempUnit = s.frame(who, view.Farm, "mix", s.t.get("mix.title")), tempUnit(view.Settings.Units)
 		for i, one := range view.Sanitizers {
 			page.Products = append(page.Products, choice{Value: one.Name, Label: one.Name, Chosen: one.Name == page.Asked.Product || page.Asked.Product == "" && i == 0})
 		}
@@ -97,7 +100,7 @@ func (s *Station) drawMix(w http.ResponseWriter, r *http.Request, who session, s
 		}
 		page.NeedsDate = product.OpenedDays > 0
 		ask := page.Asked
-		ask.Opened = "" // it has no part in the amounts
+		ask.Opened, ask.PH = "", "" // they have no part in the amounts
 		mixed, err := s.c.Bench.Mix(view.Farm, ask)
 		if err != nil {
 			if problem == "" {
@@ -182,18 +185,23 @@ func (s *Station) recordBottle(who session, o order) (medium.Step, error) {
 func (s *Station) bottleStep(o order) func(*view) (medium.Step, error) {
 	return func(v *view) (step medium.Step, err error) {
 		step.Mat = medium.FarmThread
-		if step.At, _, err = happened(o.form, v.now); err != nil {
+		day := false
+		if step.At, day, _, err = happened(o.form, v.now); err != nil {
 			return step, err
 		}
 		switch o.kind {
 		case medium.KindStrip:
-			strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"))
+			temp := withUnit(o.form.Get("temp"), v.Settings.Units)
+			strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"), temp, o.form.Get("ph"))
 			strip.Code = medium.Code(o.mats[0])
 			step.Body = &strip
 			return step, err
 		case medium.KindDiscard:
 			step.Body = &medium.Discard{Code: medium.Code(o.mats[0]), Reason: strings.TrimSpace(o.form.Get("reason"))}
 			return step, nil
+		}
+		if day {
+			return step, &medium.InputError{Field: s.t.get("field.at"), Value: o.form.Get("at"), Want: "the time too: it says how long the solution is good"}
 		}
 		solution, err := s.mixture(v, o.form)
 		step.Body = &solution
@@ -208,6 +216,7 @@ func (s *Station) mixture(v *view, form url.Values) (medium.Solution, error) {
 		return medium.Solution{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product"), Do: s.t.get("hint.no_sanitizer")}
 	}
 	ask := mixing(form)
+	ask.Temp = withUnit(form.Get("temp"), v.Settings.Units)
 	if product.OpenedDays > 0 && ask.Opened == "" {
 		want := fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)
 		return medium.Solution{}, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: want}
@@ -246,6 +255,8 @@ type solutionPage struct {
 	Active   string
 	Made     string
 	StripAt  string
+	Water    []string // what was last read of its temperature and pH
+	TempUnit string
 	Least    float64
 	Most     float64
 	Product  medium.Sanitizer
@@ -275,6 +286,7 @@ func (s *Station) drawSolution(w http.ResponseWriter, r *http.Request, who sessi
 		if b.Strip != nil {
 			page.StripAt = stamp(b.StripAt, v.Location())
 		}
+		page.Water, page.TempUnit = s.water(v, b), tempUnit(v.Settings.Units)
 		page.Product, _ = v.Farm.DirectionsOf(b)
 		page.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, UsePPM: b.Strength(), Misting: true})
 		return nil
@@ -287,7 +299,38 @@ func (s *Station) drawSolution(w http.ResponseWriter, r *http.Request, who sessi
 	s.show(w, status, "solution", page)
 }
 
-// postStrip records what a test strip reads in a solution.
+// water says what was last read of a solution's temperature and pH.
+func (s *Station) water(v *view, b medium.Bottle) (out []string) {
+	if r, ok := b.Temperature(); ok {
+		c := *r.Strip.TempC
+		if v.Settings.Units == medium.US {
+			c = c*9/5 + 32
+		}
+		out = append(out, fmt.Sprintf("%.1f %s (%s, %s)", c, tempUnit(v.Settings.Units), stamp(r.Noted.At, v.Location()), r.Noted.By))
+	}
+	if r, ok := b.PH(); ok {
+		out = append(out, fmt.Sprintf("pH %g (%s, %s)", *r.Strip.PH, stamp(r.Noted.At, v.Location()), r.Noted.By))
+	}
+	return out
+}
+
+func tempUnit(units string) string {
+	if units == medium.US {
+		return "F"
+	}
+	return "C"
+}
+
+// withUnit gives a bare number of degrees the farm's unit.
+func withUnit(text, units string) string {
+	if text = strings.TrimSpace(text); text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
+		return text + tempUnit(units)
+	}
+	return text
+}
+
+// postStrip records what was read in a solution: a test strip, its temperature, its
+// pH, or some of them.
 func (s *Station) postStrip(w http.ResponseWriter, r *http.Request, who session) {
 	s.aboutSolution(w, r, who, medium.KindStrip)
 }

@@ -65,6 +65,16 @@ func TestMixedBottleIsRecordedOnce(t *testing.T) {
 	require.Equal(t, http.StatusUnprocessableEntity, p.post(at+"/strip", url.Values{"reads": {"blue"}, "blocks": {"50"}, "token": {s.newToken()}}).status)
 	require.Equal(t, http.StatusSeeOther, p.post(at+"/strip", url.Values{"reads": {"150"}, "blocks": {"50"}, "token": {s.newToken()}}).status)
 	has(t, p.get(at).body, "between 125 and 175 ppm")
+	require.Equal(t, http.StatusSeeOther, p.post(at+"/strip", url.Values{"temp": {"20"}, "ph": {"7.2"}, "token": {s.newToken()}}).status, "a thermometer alone")
+	has(t, p.get(at).body, "20.0 C (")
+	has(t, p.get(at).body, "pH 7.2 (")
+	has(t, p.get(at).body, "between 125 and 175 ppm")
+	mat := string(s.inStage(t, medium.ToSanitize)[0])
+	require.Equal(t, http.StatusSeeOther, p.record(medium.Code(mat), medium.KindSanitize, url.Values{"solution": {string(made.Solution.Code)}, "contact": {"3"}, "sides": {"both"}, "method": {"spray"}}).status)
+	done := s.thread(t, medium.Code(mat))
+	used := done[len(done)-1].Body.(*medium.Sanitize)
+	require.Equal(t, []float64{20, 7.2, 150}, []float64{*used.TempC, *used.PH, used.StrengthPPM}, "no thermometer at the mat")
+	require.True(t, done[len(done)-1].Outcome.Accepted, "%+v", done[len(done)-1].Outcome.Findings)
 	gone := url.Values{"reason": {"used up"}, "token": {s.newToken()}}
 	for range 2 {
 		require.Equal(t, "/mix", p.post(at+"/discard", gone).header.Get("Location"))

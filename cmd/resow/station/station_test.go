@@ -35,11 +35,11 @@ func TestDailyRoundWithoutScript(t *testing.T) {
 		{medium.KindRinse, url.Values{"debris": {"roots"}}, medium.ToWash},
 		{medium.KindRinse, url.Values{"debris": {"none"}, "took": {"3"}}, medium.ToDry},
 		{medium.KindDry, url.Values{"where": {"air"}, "for": {"6"}}, medium.ToSanitize},
-		{medium.KindSanitize, url.Values{"product": {"chlorine, blue drum"}, "strength": {"150"}, "contact": {"3"}, "sides": {"both"}, "method": {"spray"}, "temp": {"20"}}, medium.Airing},
+		{medium.KindSanitize, url.Values{"product": {"chlorine, blue drum"}, "strength": {"150"}, "contact": {"3"}, "sides": {"both"}, "method": {"spray"}, "temp": {"20"}, "ph": {"7.2"}}, medium.Airing},
 		{medium.KindDry, url.Values{"where": {"sun"}, "for": {"2h"}}, medium.Ready},
 	}
 	for _, step := range steps {
-		s.clock.forward(time.Hour)
+		s.clock.forward(map[medium.Kind]time.Duration{medium.KindDry: 6 * time.Hour}[step.kind] + 5*time.Minute)
 		done := p.record(mat, step.kind, step.form)
 		require.Equal(t, http.StatusSeeOther, done.status, "%s: %s", step.kind, done.body)
 		after := p.get(done.header.Get("Location"))
@@ -56,9 +56,47 @@ func TestDailyRoundWithoutScript(t *testing.T) {
 	require.Equal(t, http.StatusConflict, refused.status)
 	has(t, refused.body, " is ready since ")
 	has(t, refused.body, `value="310"`, "what was filled in is still there")
+	s.clock.forward(time.Minute)
 	missed := p.record(mat, medium.KindSanitize, url.Values{"product": {"chlorine, blue drum"}, "strength": {"10"}, "contact": {"10s"}, "sides": {"one"}, "method": {"spray"}})
 	require.Equal(t, http.StatusSeeOther, missed.status)
 	has(t, p.get(missed.header.Get("Location")).body, "NOT ACCEPTED")
+}
+
+// TestDangerIsTakenLate: from before the last step, in any stage, through the
+// form and through the interface for programs; nothing else is.
+func TestDangerIsTakenLate(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	growing := s.inStage(t, medium.Growing)
+	mat, other := growing[0], growing[1]
+	at := s.condition(t, mat).Last.Add(-36 * time.Hour).Format(time.RFC3339)
+	p.take(t, mat, medium.KindMist, url.Values{"water": {"100"}}, http.StatusSeeOther)
+	p.take(t, mat, medium.KindMist, url.Values{"water": {"100"}, "at": {at}}, http.StatusConflict)
+	done := p.take(t, mat, medium.KindMold, url.Values{"where": {"edge"}, "at": {at}}, http.StatusSeeOther)
+	has(t, done, "and the stop begins now")
+	require.Equal(t, medium.OnHold, s.condition(t, mat).Stage)
+	has(t, p.get("/m/"+string(mat)+"/history").body, "and the stop begins now")
+
+	p.take(t, mat, medium.KindRetire, url.Values{"cause": {"mold"}, "at": {at}}, http.StatusSeeOther)
+	require.Equal(t, medium.Retired, s.condition(t, mat).Stage)
+	has(t, p.get("/m/"+string(mat)).body, "/m/"+string(mat)+"/mold")
+	p.take(t, mat, medium.KindCut, url.Values{"length": {"8"}}, http.StatusSeeOther)
+
+	p.take(t, other, medium.KindHold, url.Values{}, http.StatusUnprocessableEntity)
+	p.take(t, other, medium.KindHold, url.Values{"dropped": {"on"}}, http.StatusSeeOther)
+	require.True(t, s.condition(t, other).MustWash)
+	require.Equal(t, "fell on the floor", s.condition(t, other).HeldFor)
+}
+
+// take records a step and gives the page after it.
+func (p *phone) take(t *testing.T, mat medium.Code, k medium.Kind, form url.Values, want int) string {
+	t.Helper()
+	done := p.record(mat, k, form)
+	require.Equal(t, want, done.status, "%s: %s", k, done.body)
+	if want != http.StatusSeeOther {
+		return done.body
+	}
+	return p.get(done.header.Get("Location")).body
 }
 
 func TestManyMatsAllOrNothing(t *testing.T) {

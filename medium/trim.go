@@ -1,0 +1,164 @@
+package medium
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// MeshCut is a cut that is on the mat.
+type MeshCut struct {
+	record
+	LengthMM float64 `cbor:"10" json:"length_mm"` // of all of them, where N is more than one
+	Where    string  `cbor:"11" json:"where,omitempty"`
+	Through  bool    `cbor:"12" json:"through,omitempty"`
+	Trimmed  bool    `cbor:"13" json:"trimmed_since,omitempty"` // a trim may have removed it; nobody has looked since
+	N        int     `cbor:"14" json:"n,omitempty"`             // cuts in this line, 0 for one
+}
+
+func (m MeshCut) count() int { return max(m.N, 1) }
+
+// cutsListed bounds the cuts of a mat that are kept one by one. Those after them
+// are summed in one line for each of through and not through, without a place:
+// they count as before, and only an inspection after a trim removes them.
+const cutsListed = 50
+
+func (c *Condition) cut(b *Cut) {
+	c.CutMM += b.LengthMM
+	if b.Through {
+		c.CutsThrough++
+	} else {
+		c.Cuts++
+	}
+	list := append([]MeshCut(nil), c.CutList...)
+	if len(list) < cutsListed {
+		c.CutList = append(list, MeshCut{LengthMM: b.LengthMM, Where: b.Where, Through: b.Through})
+		return
+	}
+	for i := cutsListed; i < len(list); i++ {
+		if m := &list[i]; m.Through == b.Through && !m.Trimmed {
+			m.LengthMM, m.N = m.LengthMM+b.LengthMM, m.N+1
+			c.CutList = list
+			return
+		}
+	}
+	c.CutList = append(list, MeshCut{LengthMM: b.LengthMM, Through: b.Through, N: 1})
+}
+
+// uncut takes away the cuts that gone says went.
+func (c *Condition) uncut(gone func(MeshCut) bool) {
+	var left []MeshCut
+	for _, m := range c.CutList {
+		if !gone(m) {
+			left = append(left, m)
+			continue
+		}
+		c.CutMM = max(0, c.CutMM-m.LengthMM)
+		if m.Through {
+			c.CutsThrough -= m.count()
+		} else {
+			c.Cuts -= m.count()
+		}
+	}
+	c.CutList = left
+	if len(left) == 0 && c.CutsThrough+c.Cuts <= 0 {
+		c.CutMM = 0 // of rounded sums nothing is left over
+	}
+}
+
+func (c *Condition) trim(b *Trim) {
+	c.Mat.LengthMM, c.Mat.WidthMM = b.LengthMM, b.WidthMM
+	if b.RemovesCuts && b.FromLengthMM == 0 {
+		c.CutsThrough, c.Cuts, c.CutMM, c.Holes, c.CutList = 0, 0, 0, 0, nil
+		return
+	}
+	if b.RemovesCuts {
+		c.uncut(b.took)
+	}
+	left := append([]MeshCut(nil), c.CutList...)
+	for i := range left {
+		left[i].Trimmed = true
+	}
+	c.CutList, c.HolesTrimmed = left, c.Holes > 0
+}
+
+// took says whether a cut can have gone with the offcut, where the person says
+// that the damaged part did. One in the middle goes only with a strip of half
+// the side or more, one at an edge or a corner with a strip that it fits in; a
+// cut whose place is not known with a strip that it fits in however it lay.
+func (b *Trim) took(m MeshCut) bool {
+	if m.N > 0 {
+		return false
+	}
+	place := strings.ToLower(m.Where)
+	for _, s := range [2]struct{ deep, side, long float64 }{
+		{b.FromLengthMM - b.LengthMM, b.FromLengthMM, b.FromWidthMM},
+		{b.FromWidthMM - b.WidthMM, b.FromWidthMM, b.FromLengthMM},
+	} {
+		fits := s.deep > 0 && m.LengthMM <= math.Hypot(s.deep, s.long)
+		switch {
+		case strings.Contains(place, "middle") || strings.Contains(place, "centre") || strings.Contains(place, "center"):
+			fits = fits && s.deep >= s.side/2
+		case strings.Contains(place, "edge") || strings.Contains(place, "corner"):
+		default:
+			fits = fits && m.LengthMM <= s.deep
+		}
+		if fits {
+			return true
+		}
+	}
+	return false
+}
+
+// decideTrim says which cuts still count after a trim that is said to have
+// removed them.
+func decideTrim(c Condition, b *Trim) []Finding {
+	if !b.RemovesCuts {
+		return nil
+	}
+	var left []string
+	for _, m := range c.CutList {
+		if !b.took(m) {
+			left = append(left, strings.TrimSpace(trimZeros(m.LengthMM)+" mm "+m.Where))
+		}
+	}
+	if len(left) == 0 {
+		return nil
+	}
+	shown := left[:min(len(left), 5)]
+	more := ""
+	if n := len(left) - len(shown); n > 0 {
+		more = fmt.Sprintf(" and %d more", n)
+	}
+	return []Finding{{Rule: "trim-cuts", Severity: Care, Source: "the sizes before and after the trim",
+		Text: fmt.Sprintf("what was cut off, from %s x %s mm, can't have held %s (%s%s): %s until an inspection after the trim finds no cuts",
+			trimZeros(b.FromLengthMM), trimZeros(b.FromWidthMM), plural(len(left), "cut"), strings.Join(shown, "; "), more, countsOn(len(left)))}}
+}
+
+func countsOn(n int) string {
+	if n == 1 {
+		return "it counts"
+	}
+	return "they count"
+}
+
+// trimmed says of cuts that a trim may have removed what clears them.
+func (c Condition) trimmed(through bool) string {
+	for _, m := range c.CutList {
+		if m.Trimmed && (m.Through || !through) {
+			return "; it was trimmed since: inspect it and say whether any is left"
+		}
+	}
+	return ""
+}
+
+// uncleared counts the cuts that no trim since can have removed.
+func (c Condition) uncleared() int {
+	n := 0
+	for _, m := range c.CutList {
+		if !m.Trimmed {
+			n += m.count()
+		}
+	}
+	return n
+}

@@ -1,0 +1,112 @@
+package medium
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// TestWhatATrimCanRemove: the mat is 510 x 250 mm before the trim.
+func TestWhatATrimCanRemove(t *testing.T) {
+	for _, k := range []struct {
+		where         string
+		mm            float64
+		length, width float64
+		gone          bool
+	}{
+		{"middle", 90, 509, 250, false},
+		{"the middle", 8, 300, 250, false},
+		{"middle", 8, 255, 250, true}, // half of it went
+		{"centre", 8, 510, 124, true},
+		{"edge", 8, 509, 250, true},
+		{"left edge", 240, 509, 250, true}, // along the edge
+		{"edge", 300, 500, 250, false},     // longer than what was cut off
+		{"corner", 20, 480, 230, true},
+		{"", 20, 500, 250, false}, // it may have lain across
+		{"", 20, 490, 250, true},
+		{"left of the label", 20, 509, 250, false},
+		{"edge", 8, 510, 250, false}, // no trim at all
+	} {
+		b := &Trim{LengthMM: k.length, WidthMM: k.width, RemovesCuts: true, FromLengthMM: 510, FromWidthMM: 250}
+		assert.Equal(t, k.gone, b.took(MeshCut{LengthMM: k.mm, Where: k.where}), "%g mm %q, to %g x %g", k.mm, k.where, k.length, k.width)
+	}
+}
+
+func TestATrimOfAMillimetreRemovesNoCutInTheMiddle(t *testing.T) {
+	w := ready(t)
+	w.do(&Cut{LengthMM: 90, Where: "middle", Through: true})
+	w.do(&Cut{LengthMM: 6, Where: "edge"})
+	size := w.c.Mat
+	s := w.do(&Trim{LengthMM: size.LengthMM - 1, WidthMM: size.WidthMM, RemovesCuts: true}, ToWash)
+	require.Equal(t, []string{"trim-cuts"}, rulesOf(s.Outcome.Findings))
+	assert.Contains(t, s.Outcome.Findings[0].Text, "can't have held 1 cut (90 mm middle): it counts until an inspection after the trim finds no cuts")
+	assert.Equal(t, 1, w.c.CutsThrough)
+	assert.Zero(t, w.c.Cuts, "the one at the edge went")
+	assert.Equal(t, 90.0, w.c.CutMM)
+	f, _ := find(w.verdict(), "cut-through")
+	assert.Equal(t, "1 cut through the mesh; it was trimmed since: inspect it and say whether any is left", f.Text)
+	w.wash()
+	w.do(&Inspect{}, Ready)
+	assert.Equal(t, RetireMat, w.verdict().Word, "that look did not say so")
+	w.do(&Inspect{NoCuts: true}, Ready)
+	assert.Equal(t, SowIt, w.verdict().Word)
+	assert.Zero(t, w.c.CutMM)
+
+	w.do(&Cut{LengthMM: 5, Through: true})
+	assert.ErrorContains(t, refuse(t, w, &Inspect{NoCuts: true}), "1 cut on record that no trim can have removed", "a look does not heal")
+}
+
+// TestHolesGoWithALookAfterTheTrim, and only those from before it.
+func TestHolesGoWithALookAfterTheTrim(t *testing.T) {
+	w := ready(t)
+	w.do(&Inspect{Holes: 2})
+	w.do(&Trim{LengthMM: 200, WidthMM: 200, RemovesCuts: true}, ToWash)
+	assert.Equal(t, 2, w.c.Holes)
+	w.wash()
+	w.do(&Inspect{NoCuts: true})
+	assert.Equal(t, SowIt, w.verdict().Word)
+	w.do(&Inspect{Holes: 1})
+	w.do(&Inspect{NoCuts: true})
+	assert.Equal(t, 1, w.c.Holes)
+}
+
+// TestAnOldTrimKeepsItsMeaning: records without the size before took all cuts.
+func TestAnOldTrimKeepsItsMeaning(t *testing.T) {
+	c := testCondition(Ready).Apply(Step{At: testSince, Kind: KindCut, Body: &Cut{LengthMM: 90, Where: "middle", Through: true}})
+	c.Holes = 1
+	c = c.Apply(Step{At: testSince, Kind: KindTrim, Body: &Trim{LengthMM: 200, WidthMM: 100, RemovesCuts: true}})
+	assert.Zero(t, c.CutsThrough+c.Cuts+c.Holes)
+	assert.Empty(t, c.CutList)
+}
+
+// TestTheListOfCutsIsItsSums: however many there are, none drops out.
+func TestTheListOfCutsIsItsSums(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var c Condition
+		c.Mat = testMat()
+		for range rapid.IntRange(0, 150).Draw(t, "steps") {
+			if rapid.IntRange(0, 30).Draw(t, "trim") == 0 {
+				c.trim(&Trim{LengthMM: c.Mat.LengthMM - 1, WidthMM: c.Mat.WidthMM, RemovesCuts: rapid.Bool().Draw(t, "claim"),
+					FromLengthMM: c.Mat.LengthMM, FromWidthMM: c.Mat.WidthMM})
+				continue
+			}
+			c.cut(&Cut{LengthMM: float64(rapid.IntRange(1, 90).Draw(t, "mm")), Through: rapid.Bool().Draw(t, "through"),
+				Where: rapid.SampledFrom([]string{"middle", "edge", ""}).Draw(t, "where")})
+		}
+		through, not, mm := 0, 0, 0.0
+		for _, m := range c.CutList {
+			mm += m.LengthMM
+			if m.Through {
+				through += m.count()
+			} else {
+				not += m.count()
+			}
+		}
+		require.Equal(t, c.CutsThrough, through)
+		require.Equal(t, c.Cuts, not)
+		require.InDelta(t, c.CutMM, mm, 1e-9)
+		require.Less(t, len(c.CutList), cutsListed+30)
+	})
+}

@@ -1,0 +1,250 @@
+package medium
+
+import (
+	"fmt"
+	"time"
+)
+
+// Rounding by people, by which the time that a step took may reach over the end
+// of the step before it (common practice, no source): dryings are said to the
+// half hour, and times to the minute. Never more than half of it.
+const (
+	dryingSlack  = 30 * time.Minute
+	contactSlack = time.Minute
+)
+
+// took is how long a step says that it took, up to its time; 0 where it does not
+// say, and for what takes no time of its own.
+func took(b Body) time.Duration {
+	switch b := b.(type) {
+	case *Sanitize:
+		return time.Duration(b.ContactS) * time.Second
+	case *Dry:
+		return time.Duration(b.DurationS) * time.Second
+	}
+	return 0
+}
+
+// earliest is the first time at which a step can have ended on a mat in this
+// condition, for what it says that it took.
+func (c *Condition) earliest(b Body) time.Time {
+	d := took(b)
+	if d <= 0 || c.Handled.IsZero() {
+		return c.Last
+	}
+	slack := contactSlack
+	if KindOf(b) == KindDry {
+		slack = dryingSlack
+	}
+	return later(c.Last, c.Handled.Add(d-min(slack, d/2)))
+}
+
+// dated sets the time of a step that is no report of danger. Times are kept in
+// UTC, to the second: a record is read by people. Steps of a mat go forward in
+// time. Of a day alone it takes the earliest time that fits.
+func dated(c Condition, s Step, now time.Time) (Step, error) {
+	if !clockRuns(now) {
+		return s, &ClockError{Now: now}
+	}
+	if s.At.IsZero() {
+		s.At, s.Day = s.Recorded, false
+		if ahead := c.Last.Sub(s.At); ahead > 0 && ahead <= ClockDrift {
+			s.At = c.Last // another machine's clock is a little ahead: what is seen now is never refused for that
+		}
+	}
+	if !clockRuns(s.At) {
+		return s, &InputError{Field: "time", Value: s.At.Format(time.DateTime), Want: "a year from 2000 to 2200"}
+	}
+	s.At = s.At.UTC().Truncate(time.Second)
+	if s.Day {
+		s.At = dayOf(s.At, now.Location())
+		if fit := c.earliest(s.Body); !fit.After(latest(s, now)) {
+			s.At = later(s.At, fit)
+		} else if s.At = latest(s, now).UTC().Truncate(time.Second); !s.At.Before(c.Last) {
+			return s, c.misfit(s, now)
+		}
+	}
+	if s.At.After(now.Add(ClockDrift)) {
+		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Now: now}
+	}
+	if s.At.Before(c.Last) {
+		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Last: c.Last.In(now.Location()), Now: now}
+	}
+	s.Outcome.Late = s.Recorded.Sub(s.At) > LateAfter
+	return s, nil
+}
+
+// fits refuses a step that says that it took longer than there was time for
+// since the mat was last taken in hand.
+func fits(c Condition, s Step, now time.Time) (Step, error) {
+	if took(s.Body) <= 0 || !s.At.Before(c.earliest(s.Body)) {
+		return s, nil
+	}
+	return s, c.misfit(s, now)
+}
+
+func (c *Condition) misfit(s Step, now time.Time) error {
+	return &FitError{Code: s.Mat, Kind: s.Kind, At: s.At.In(now.Location()), Took: took(s.Body), Last: c.Handled.In(now.Location())}
+}
+
+// dayOf is the first moment of a day, by the clocks of a place.
+func dayOf(t time.Time, loc *time.Location) time.Time {
+	y, m, d := t.In(loc).Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, loc).UTC()
+}
+
+// latest is the last time at which a step can have been done: its own, or the
+// end of its day, which is not over yet where it is today.
+func latest(s Step, now time.Time) time.Time {
+	if !s.Day {
+		return s.At
+	}
+	over := dayOf(s.At, now.Location()).In(now.Location()).AddDate(0, 0, 1).Add(-time.Second)
+	if over.After(now) {
+		return now
+	}
+	return over
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// clockRuns says that a time is one at which somebody can use this program.
+func clockRuns(t time.Time) bool { return t.Year() >= 2000 && t.Year() <= 2200 }
+
+// danger says that a step reports a danger: mold, a cut, a failed swab, a hold,
+// or the retirement of a mat for one of them. It is never refused for its time,
+// for the clock or for the mat's stage.
+func (c Condition) danger(b Body) bool {
+	switch b := b.(type) {
+	case *Mold, *Cut, *Hold:
+		return true
+	case *Swab:
+		return !b.Pass
+	case *Inspect:
+		return b.Mold
+	case *Retire:
+		return b.Cause == CauseMold || b.Cause == CauseCut || c.Stage == OnHold || c.SwabOpen
+	}
+	return false
+}
+
+// SeenBefore says that a step is a report of danger from before the mat's last
+// step. Whoever records it gives Admit the turn of that time, from TurnAt.
+func (c Condition) SeenBefore(s Step) bool {
+	return s.Body != nil && !s.At.IsZero() && s.At.Before(c.Last) && c.danger(s.Body)
+}
+
+// TurnAt is the turn that was under way at a time, 0 before the first. It needs
+// the mat's whole thread.
+func TurnAt(thread []Step, at time.Time) int {
+	turn := 0
+	for _, s := range sowings(thread) {
+		if !s.At.After(at) {
+			turn++
+		}
+	}
+	return turn
+}
+
+// SownIn is the sowing of a turn; nil where the mat's whole thread has none.
+func SownIn(thread []Step, turn int) *Sow {
+	sown := sowings(thread)
+	if turn < 1 || turn > len(sown) {
+		return nil
+	}
+	return sown[turn-1].Body.(*Sow)
+}
+
+// sowings are those of a thread that were not voided, in their order.
+func sowings(thread []Step) (sown []Step) {
+	voided := Voided(thread)
+	for _, s := range thread {
+		if _, ok := s.Body.(*Sow); ok && !voided[s.MatSeq] {
+			sown = append(sown, s)
+		}
+	}
+	return sown
+}
+
+// reported dates a report of danger. In its place among the mat's steps it keeps
+// its time. What was seen before later steps, or by a clock that is wrong, stops
+// the mat from now on, and Seen keeps what was said.
+func reported(c Condition, s Step, now time.Time) Step {
+	turn, given := s.SeenTurn, !s.At.IsZero()
+	s.SeenTurn = 0
+	if !given {
+		s.At, s.Day = now, false
+		if ahead := c.Last.Sub(now); ahead > 0 && ahead <= ClockDrift {
+			s.At = c.Last
+		}
+	}
+	s.At = s.At.UTC().Truncate(time.Second)
+	if s.Day {
+		s.At = dayOf(s.At, now.Location())
+		if !c.Last.After(latest(s, now)) {
+			s.At = later(s.At, c.Last)
+		}
+	}
+	s.Outcome.Late = clockRuns(now) && s.Recorded.Sub(s.At) > LateAfter
+	wrong := c.clockWrong(s.At, now)
+	if wrong == "" && !s.At.Before(c.Last) {
+		return s
+	}
+	s.Seen, s.At = s.At, c.Last
+	if clockRuns(now) {
+		s.At = later(c.Last, s.Recorded)
+	}
+	note := Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record", Text: wrong + "; the report counts from now on"}
+	s.SeenTurn = c.Turn
+	if given && s.Seen.Before(c.Last) && !s.Seen.Before(c.Added) {
+		s.SeenTurn = turn
+	}
+	if wrong == "" {
+		note.Rule = "seen-before"
+		note.Text = fmt.Sprintf("seen %s, before later steps: it counts for that time (%s), and the stop begins now", s.Seen.In(now.Location()).Format(fullStamp), turnText(s.SeenTurn))
+	}
+	s.Outcome.Findings = append(s.Outcome.Findings, note)
+	return s
+}
+
+const fullStamp = "2 Jan 2006 15:04"
+
+// clockWrong says what is wrong with the clock, or with the time that was said;
+// empty where nothing shows.
+func (c Condition) clockWrong(seen, now time.Time) string {
+	at := seen.In(now.Location()).Format(fullStamp)
+	switch last := later(c.Last, c.Recorded); {
+	case !clockRuns(now):
+		return fmt.Sprintf("clock wrong: it says %s; set it", now.Format(fullStamp))
+	case now.Before(last.Add(-ClockDrift)):
+		return fmt.Sprintf("clock wrong: it says %s, and the mat's last record is of %s; look which of the two is wrong", now.Format(fullStamp), last.In(now.Location()).Format(fullStamp))
+	case seen.After(now.Add(ClockDrift)):
+		return fmt.Sprintf("clock wrong: it is dated %s, which is still to come", at)
+	case seen.Before(c.Added.Add(-24 * time.Hour)):
+		return fmt.Sprintf("clock wrong: it is dated %s, before the mat was registered", at)
+	}
+	return ""
+}
+
+func turnText(n int) string {
+	if n == 0 {
+		return "before its first turn"
+	}
+	return fmt.Sprintf("turn %d", n)
+}
+
+// hoursText writes a span for people: 8 h, 20 min, 90 s.
+func hoursText(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.0f h", d.Hours())
+}

@@ -1,0 +1,326 @@
+package medium
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// TestATurnTakesItsTime: a whole wash recorded at once gives no sowing. What
+// says how long it took must fit behind the step before it, with what people
+// round; a drying that was too short is kept and does not dry the mat.
+func TestATurnTakesItsTime(t *testing.T) {
+	ten := goodSanitize()
+	ten.ContactS = 600
+	for _, k := range []struct {
+		stage Stage
+		body  Body
+		after time.Duration
+		want  string // the finding; "" accepted without one, "refused"
+	}{
+		{ToSanitize, ten, time.Second, "refused"},
+		{ToSanitize, ten, 9*time.Minute - time.Second, "refused"},
+		{ToSanitize, ten, 9 * time.Minute, ""}, // times are said to the minute
+		{ToSanitize, ten, time.Hour, ""},
+		{ToSanitize, goodSanitize(), 29 * time.Second, "refused"}, // nobody rounds by more than half
+		{ToSanitize, goodSanitize(), 30 * time.Second, ""},
+		{ToDry, &Dry{Where: DryAir}, 0, "dry-least"},
+		{ToDry, &Dry{Where: DryAir}, 30*time.Minute - time.Second, "dry-least"},
+		{ToDry, &Dry{Where: DryAir}, 30 * time.Minute, ""},
+		{Airing, &Dry{Where: DryAir}, time.Second, "dry-least"},
+		{Airing, &Dry{Where: DryAir, DurationS: 1800}, time.Second, "refused"},
+		{Airing, &Dry{Where: DryAir, DurationS: 1800}, 20 * time.Minute, "dry-least"},
+		{Airing, &Dry{Where: DrySun, DurationS: 1200}, 8 * time.Hour, "dry-least"},
+		{Airing, &Dry{Where: DrySun, DurationS: 1800}, 8 * time.Hour, ""},
+		{Airing, &Dry{Where: DryAir, DurationS: 8 * 3600}, 7*time.Hour + 29*time.Minute, "refused"},
+		{Airing, &Dry{Where: DryAir, DurationS: 8 * 3600}, 7*time.Hour + 30*time.Minute, ""},
+		{Ready, &Dry{Where: DryAir}, 0, ""}, // it was dry before
+	} {
+		c := testCondition(k.stage)
+		at := testSince.Add(k.after)
+		s, err := Admit(c, testFarm(), testStep(k.body), at)
+		if k.want == "refused" {
+			var fit *FitError
+			require.ErrorAs(t, err, &fit, "%T %s after", k.body, k.after)
+			assert.Equal(t, took(k.body), fit.Took)
+			assert.True(t, fit.Last.Equal(testSince))
+			continue
+		}
+		require.NoError(t, err, "%T %s after", k.body, k.after)
+		if k.want == "" {
+			assert.Empty(t, s.Outcome.Findings, "%T %s after", k.body, k.after)
+			continue
+		}
+		assert.Equal(t, []string{k.want}, rulesOf(s.Outcome.Findings))
+		assert.False(t, s.Outcome.Accepted)
+		assert.Equal(t, k.stage, s.Outcome.To, "it does not move the mat")
+	}
+}
+
+// TestADryingThatWasTooShortGoesOn: it leaves the mat as wet as before, and what
+// dries it in the end counts from when it was wetted.
+func TestADryingThatWasTooShortGoesOn(t *testing.T) {
+	w := newWalk(t, testFarm())
+	w.do(&Add{Mat: testMat()})
+	w.do(&Rinse{Debris: DebrisNone}, ToDry)
+	w.do(&Dry{Where: DryAir, DurationS: 600}, ToDry)
+	w.do(&Dry{Where: DryAir, DurationS: 2 * 3600}, ToSanitize)
+	w.do(goodSanitize(), Airing)
+	w.do(&Dry{Where: DryAir, DurationS: 60}, Airing)
+	assert.Equal(t, []string{"quat"}, w.c.WetWith, "still wet with it")
+
+	w.f.Policy = setting("dry-least", false, 30, 0)
+	s := w.do(&Dry{Where: DryAir, DurationS: 60}, Ready)
+	assert.True(t, s.Outcome.Accepted)
+	f, ok := find(w.verdict(), "dry-least")
+	require.True(t, ok)
+	assert.Equal(t, "at a drying: 60 s of drying, the policy asks for at least 30 min of it; the farm has switched this rule off", f.Text)
+}
+
+// TestWhatIsSeenMeanwhileDoesNotStopTheDrying: a cut noted while a mat dries is
+// no end of anything.
+func TestWhatIsSeenMeanwhileDoesNotStopTheDrying(t *testing.T) {
+	w := newWalk(t, testFarm())
+	w.do(&Add{Mat: testMat()})
+	w.do(&Rinse{Debris: DebrisNone}, ToDry)
+	for _, b := range []Body{&Cut{LengthMM: 2}, &Inspect{}, &Hold{Reason: "doubt"}, &Release{Reason: "fine", AsWas: true}, &Document{ContactStatement: "x", ContactDate: "2026-01-01"}} {
+		w.do(b)
+	}
+	w.at = w.at.Add(-time.Hour)
+	w.do(&Dry{Where: DryAir, DurationS: 5 * 3600}, ToSanitize) // began at the rinse
+}
+
+// TestADateAloneIsAnInterval: refused only where no times in it fit.
+func TestADateAloneIsAnInterval(t *testing.T) {
+	now := local(time.November, 20, 9)
+	day := func(d int) time.Time { return local(time.November, d, 12) }
+	dry := func(h int) Body { return &Dry{Where: DryAir, DurationS: h * 3600} }
+	do := func(c Condition, b Body, at time.Time, dayOnly bool) (Condition, error) {
+		s := testStep(b)
+		s.At, s.Day = at, dayOnly
+		s, err := Admit(c, testFarm(), s, now)
+		if err != nil {
+			return c, err
+		}
+		require.True(t, s.Outcome.Accepted, "%+v", s.Outcome.Findings)
+		return c.Apply(s), nil
+	}
+	whole := func(c Condition, bodies []Body, at time.Time) (Condition, error) {
+		var err error
+		for _, b := range bodies {
+			if c, err = do(c, b, at, true); err != nil {
+				return c, err
+			}
+		}
+		return c, nil
+	}
+	turn := []Body{&Rinse{Debris: DebrisNone}, dry(8), goodSanitize(), dry(8)}
+	c, err := whole(Condition{}, append([]Body{&Add{Mat: testMat()}}, turn...), day(3))
+	require.NoError(t, err, "a turn of sixteen hours fits into a day")
+	assert.Equal(t, Ready, c.Stage)
+	assert.Equal(t, local(time.November, 3, 15).Add(30*time.Second).UTC(), c.Last, "the earliest time that fits: said to the half hour, and to half a minute")
+
+	_, err = whole(c, turn, day(3))
+	var fit *FitError
+	require.ErrorAs(t, err, &fit, "thirty-two do not")
+	_, err = whole(c, turn, day(4))
+	require.NoError(t, err)
+	_, err = do(c, &Rinse{Debris: DebrisNone}, day(2), true)
+	var when *TimeError
+	require.ErrorAs(t, err, &when, "a day before")
+
+	c, err = do(c, &Rinse{Debris: DebrisNone}, local(time.November, 5, 20), false)
+	require.NoError(t, err)
+	_, err = do(c, dry(8), day(5), true)
+	require.ErrorAs(t, err, &fit, "from eight in the evening no eight hours are left of the day")
+	_, err = do(c, dry(4), day(5), true)
+	require.NoError(t, err)
+	_, err = do(c, &Dry{Where: DryAir}, day(5), true)
+	require.NoError(t, err, "how long it took was not said, and four hours are left")
+	_, err = do(c, dry(8), now, true)
+	require.NoError(t, err, "today is an interval up to now")
+	_, err = do(c, dry(8), day(21), true)
+	require.ErrorAs(t, err, &when, "tomorrow is not")
+}
+
+// TestTimesThatFitAreTaken: of any turn with its real times all steps are taken,
+// also where only their days were written down.
+func TestTimesThatFitAreTaken(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		at := local(time.March, 1, 8)
+		c, now := Condition{}, at.Add(1000*time.Hour)
+		for _, b := range []Body{&Add{Mat: testMat()}, &Rinse{Debris: DebrisNone}, &Dry{Where: DryAir}, goodSanitize(), &Dry{Where: DryAir}} {
+			at = at.Add(time.Duration(rapid.IntRange(0, 40*3600).Draw(t, "idle")) * time.Second)
+			if d, ok := b.(*Dry); ok {
+				d.DurationS = rapid.IntRange(1800, 30*3600).Draw(t, "drying")
+			}
+			if s, ok := b.(*Sanitize); ok {
+				s.ContactS = rapid.IntRange(60, 3600).Draw(t, "contact")
+			}
+			at = at.Add(took(b))
+			s := testStep(b)
+			s.At, s.Day = at, rapid.Bool().Draw(t, "day only")
+			s, err := Admit(c, testFarm(), s, now)
+			require.NoError(t, err)
+			require.True(t, s.Outcome.Accepted, "%+v", s.Outcome.Findings)
+			require.False(t, s.At.After(at), "the earliest time that fits")
+			c = c.Apply(s)
+		}
+		require.Equal(t, Ready, c.Stage)
+	})
+}
+
+// TestDangerIsNeverRefused: not for its time, the clock, or the mat's stage.
+func TestDangerIsNeverRefused(t *testing.T) {
+	reports := []Body{&Mold{Where: "edge"}, &Cut{LengthMM: 8}, &Swab{Test: "ATP"}, &Hold{Reason: "doubt"}, &Inspect{Mold: true},
+		&Retire{Cause: CauseMold}, &Retire{Cause: CauseCut}}
+	for _, stage := range Stages {
+		for _, b := range reports {
+			for _, k := range []struct {
+				name    string
+				at, now time.Time
+				rule    string
+			}{
+				{"now", time.Time{}, testNow, ""},
+				{"late", testNow.Add(-2 * time.Hour), testNow, ""},
+				{"before the last step", testSince.Add(-3 * 24 * time.Hour), testNow, "seen-before"},
+				{"a clock at 1970", time.Time{}, time.Unix(600, 0).In(berlin), "clock-wrong"},
+				{"a clock at 1970, the time said", testSince.Add(-time.Hour), time.Unix(600, 0), "clock-wrong"},
+				{"a clock at 2350", time.Time{}, testNow.AddDate(324, 0, 0), "clock-wrong"},
+				{"a clock gone back", time.Time{}, testSince.Add(-time.Hour), "clock-wrong"},
+				{"a year ahead", testNow.AddDate(1, 0, 0), testNow, "clock-wrong"},
+				{"before it was registered", time.Unix(600, 0), testNow, "clock-wrong"},
+			} {
+				c := testCondition(stage)
+				s := testStep(b)
+				s.At, s.SeenTurn = k.at, 5
+				s, err := Admit(c, testFarm(), s, k.now)
+				require.NoError(t, err, "%T in %s, %s", b, stage, k.name)
+				notes := rulesOf(s.Outcome.Findings)
+				assert.Equal(t, k.rule != "", len(notes) > 0 && notes[len(notes)-1] == k.rule, "%T in %s, %s: %v", b, stage, k.name, notes)
+				assert.False(t, s.At.Before(c.Last), "its stop begins at the end of the thread")
+				assert.Equal(t, k.rule != "", !s.Seen.IsZero(), "when it was seen is kept")
+				after := c.Apply(s)
+				assert.False(t, sowable(Judge(after, Farm{}, testNow)) && KindOf(b) != KindCut, "%T in %s, %s", b, stage, k.name)
+
+				_, err = Admit(after, testFarm(), testStep(&Document{ContactStatement: "x", ContactDate: "2026-01-01"}), testNow.Add(time.Hour))
+				if after.Stage != Retired {
+					require.NoError(t, err, "what comes later is not kept out by %s", k.name)
+				}
+			}
+		}
+	}
+	for _, b := range []Body{&Swab{Test: "ATP", Pass: true}, &Inspect{}, &Retire{Cause: CauseAge}, &Release{Reason: "x"}} {
+		c := testCondition(Ready)
+		s := testStep(b)
+		s.At = testSince.Add(-time.Hour)
+		_, err := Admit(c, testFarm(), s, testNow)
+		assert.Error(t, err, "%T is no report of danger", b)
+		var clock *ClockError
+		_, err = Admit(c, testFarm(), testStep(b), time.Unix(600, 0))
+		assert.ErrorAs(t, err, &clock)
+	}
+	_, err := AdmitFarm(Farm{}, Step{By: "ab", Body: &Crop{Name: "shiso"}}, time.Unix(600, 0))
+	var clock *ClockError
+	assert.ErrorAs(t, err, &clock)
+	held := testStep(&Retire{Cause: CauseOther})
+	held.At = testSince.Add(-time.Hour)
+	_, err = Admit(testCondition(OnHold), testFarm(), held, testNow)
+	assert.NoError(t, err, "whatever a held mat is retired for")
+}
+
+// TestMoldCountsForTheTurnInWhichItWasSeen, and the stop begins now.
+func TestMoldCountsForTheTurnInWhichItWasSeen(t *testing.T) {
+	w := ready(t)
+	var sown []time.Time
+	for range 3 {
+		w.do(&Sow{Crops: []Sown{{Crop: "kale"}}}, Growing)
+		sown = append(sown, w.at)
+		w.do(&Harvest{YieldG: 100}, ToWash)
+		w.wash()
+	}
+	require.Equal(t, 3, w.c.Turn)
+	seen := func(at time.Time) Step {
+		s := testStep(&Mold{Where: "crop"})
+		s.At = at
+		require.True(t, w.c.SeenBefore(s))
+		s.SeenTurn = TurnAt(w.thread, at)
+		done, err := Admit(w.c, w.f, s, w.at.Add(time.Hour))
+		require.NoError(t, err)
+		return done
+	}
+	s := seen(sown[1].Add(time.Minute))
+	assert.Equal(t, 2, s.SeenTurn)
+	c := w.c.Apply(s)
+	assert.Equal(t, []int{2}, c.MoldTurns)
+	assert.Equal(t, OnHold, c.Stage)
+	assert.Equal(t, w.at.Add(time.Hour).UTC(), c.Since, "the stop begins now")
+	assert.Equal(t, sown[1].Add(time.Minute).UTC(), s.Seen)
+	assert.Equal(t, "seen 1 Nov 2026 12:03, before later steps: it counts for that time (turn 2), and the stop begins now", s.Outcome.Findings[0].Text)
+	assert.Equal(t, 0, seen(sown[0].Add(-time.Minute)).SeenTurn)
+	assert.Equal(t, 1, seen(sown[1].Add(-time.Minute)).SeenTurn)
+
+	w.c = c
+	assert.Equal(t, []int{2, 3}, c.Apply(seen(sown[2])).MoldTurns)
+	assert.Equal(t, []int{2}, c.Apply(seen(sown[1])).MoldTurns, "the same mold, told twice")
+	assert.Equal(t, []int{1, 2}, c.Apply(seen(sown[0])).MoldTurns)
+	w.void(2) // the rinse before the first turn: no turn less
+	assert.Equal(t, 2, TurnAt(w.thread, sown[1]))
+}
+
+// TestAVoidedReportOfMoldAsksForALook, and so does mold itself, over the next
+// sowing and sanitizing.
+func TestAVoidedReportOfMoldAsksForALook(t *testing.T) {
+	w := ready(t)
+	mold := w.do(&Mold{Where: "edge"}, OnHold)
+	w.void(mold.MatSeq)
+	f, ok := find(w.verdict(), "mold-voided")
+	require.True(t, ok)
+	assert.Equal(t, SowWithCare, w.verdict().Word)
+	assert.Equal(t, "a report of mold on this mat was voided; look at it against the light before you sow", f.Text)
+	w.do(&Sow{Crops: []Sown{{Crop: "kale"}}})
+	w.do(&Harvest{YieldG: 100})
+	w.wash()
+	_, ok = find(w.verdict(), "mold-voided")
+	assert.True(t, ok, "nobody has looked")
+	w.do(&Inspect{})
+	assert.Equal(t, SowIt, w.verdict().Word)
+
+	w.do(&Mold{Where: "edge"}, OnHold)
+	w.do(&Release{Reason: "to the wash"}, ToWash)
+	w.do(&Inspect{}, ToWash) // no look at a washed mat
+	w.wash()
+	for range 2 {
+		w.do(&Sow{Crops: []Sown{{Crop: "kale"}}})
+		w.do(&Harvest{YieldG: 100})
+		w.wash()
+	}
+	f, ok = find(w.verdict(), "mold-last-turn")
+	require.True(t, ok, "two turns ago, and nobody has looked")
+	assert.Equal(t, "mold in turn 1; look at it against the light before you sow", f.Text)
+	w.do(&Inspect{})
+	assert.Equal(t, SowIt, w.verdict().Word)
+}
+
+// TestTheKnifeAsksForAnInspection, and a fall for the wash.
+func TestTheKnifeAsksForAnInspection(t *testing.T) {
+	w := ready(t)
+	w.do(&Sow{Crops: []Sown{{Crop: "kale"}}})
+	w.do(&Harvest{YieldG: 100, KnifeTouched: true}, ToWash)
+	w.do(&Inspect{}, ToWash) // not washed
+	w.wash()
+	v := w.verdict()
+	assert.Equal(t, DoNotSow, v.Word)
+	assert.Equal(t, KindInspect, v.NextStep)
+	work, _ := WorkOn(w.c, Farm{}, berlin)
+	assert.Equal(t, KindInspect, work.Step)
+	w.do(&Inspect{}, Ready)
+	assert.Equal(t, SowIt, w.verdict().Word)
+
+	w.do(&Hold{Reason: "fell on the floor", Dropped: true}, OnHold)
+	refuse(t, w, &Release{Reason: "looks clean", AsWas: true})
+	w.do(&Release{Reason: "to the wash"}, ToWash)
+}
