@@ -83,6 +83,9 @@ type Condition struct {
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
 	MoldLook   bool `cbor:"86" json:"look_for_mold,omitempty"`
 	MoldWashed bool `cbor:"87" json:"washed_since_mold,omitempty"`
+	// WashedAt is when it was last washed: mold that was seen before that and is told
+	// later is not mold after the wash.
+	WashedAt time.Time `cbor:"89" json:"washed_at,omitzero"`
 	// MoldVoided: a report of mold was taken back, and nobody has looked since.
 	MoldVoided bool `cbor:"88" json:"mold_report_voided,omitempty"`
 }
@@ -224,10 +227,16 @@ func (c *Condition) apply(s *Step) {
 	case *Rinse:
 		c.WetWith, c.Residue = nil, nil
 		c.Debris = b.Debris
+		if b.Debris == DebrisNone {
+			c.MoldWashed, c.WashedAt = true, s.At
+		}
 		if !c.apart() && from != Growing {
 			c.Stage, c.Cleared = ToWash, false
 			if b.Debris == DebrisNone {
-				c.Stage, c.WetSince, c.MoldWashed = ToDry, s.At, true
+				c.Stage = ToDry
+				if !from.Wet() { // one that is wet already has been so all along
+					c.WetSince = s.At
+				}
 			}
 		}
 	case *Dry:
@@ -423,15 +432,17 @@ func asksForLook(dry []Finding) (out []Finding) {
 // mold counts mold for the turn in which it was seen. Two reports of one turn
 // count once, unless the mat was washed between them.
 func (c *Condition) mold(s *Step, why string) {
-	turn, again := c.Turn, c.MoldWashed
+	turn, again, before := c.Turn, c.MoldWashed, false
 	if !s.Seen.IsZero() {
-		turn, again = s.SeenTurn, again && s.SeenTurn == c.Turn
+		turn = s.SeenTurn
+		before = s.Seen.Before(c.WashedAt) && !s.Seen.Before(c.Added)
+		again = again && turn == c.Turn && !before
 	}
 	if at, found := slices.BinarySearch(c.MoldTurns, turn); !found || again {
 		turns := slices.Insert(slices.Clone(c.MoldTurns), at, turn)
 		c.MoldTurns = turns[max(0, len(turns)-moldsKept):]
 	}
-	if turn == c.Turn {
+	if turn == c.Turn && !before {
 		c.MoldWashed = false
 	}
 	c.MoldLook = true

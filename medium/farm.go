@@ -250,7 +250,7 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	case *Strip:
 		err = b.check(f, s.At)
 	case *Discard:
-		err = b.check(f)
+		err = b.check(f, s.At)
 	default:
 		err = &InputError{Field: "record about the farm", Value: string(s.Kind), Want: joinKinds(FarmKinds())}
 	}

@@ -212,7 +212,7 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	if l, on := p.limit("inspection-due"); on && float64(c.Turn-c.Inspected) >= l {
 		add("inspection-due", "%s since it was last inspected, the policy asks every %g", plural(c.Turn-c.Inspected, "turn"), l)
 	}
-	if _, on := p.limit("inspection-failed"); on && c.Fuzz {
+	if c.Fuzz { // also where the rule is off: then as a note
 		f := p.finding("inspection-failed", "fuzz or whitening seen at the last inspection")
 		f.Severity = Care
 		out = append(out, f)

@@ -270,7 +270,8 @@ func (b Solution) admit(f Farm, at time.Time) (*Solution, error) {
 	if err := checkBottleCode(b.Code); err != nil {
 		return nil, err
 	}
-	if _, taken := f.Bottle(b.Code); taken {
+	_, taken := f.Bottle(b.Code)
+	if in, err := f.BottleAt(b.Code, at); taken || err == nil && !at.Before(in.MadeAt) { // or it had one then
 		return nil, &InputError{Field: "solution", Value: b.Code.String(), Want: "a code that no solution has"}
 	}
 	d, ok := f.AsOf(at).Sanitizer(b.Product, "")
@@ -317,9 +318,8 @@ func (b Strip) check(f Farm, at time.Time) error {
 	if err != nil {
 		return err
 	}
-	if at.Before(bottle.MadeAt) {
-		const stamp = "2 Jan 15:04"
-		return &InputError{Field: "time of the strip", Value: at.In(f.Location()).Format(stamp), Want: "a time after the mixing, " + bottle.MadeAt.In(f.Location()).Format(stamp)}
+	if err := bottle.mixedBefore("strip", at, f.Location()); err != nil {
+		return err
 	}
 	if err := checkWater(b.TempC, b.PH); err != nil {
 		return err
@@ -358,12 +358,24 @@ func (f Farm) copiedSince(product string) string {
 }
 
 // check refuses to discard a solution twice, whatever time is given.
-func (b Discard) check(f Farm) error {
-	if _, ok := f.Bottle(b.Code); !ok {
+func (b Discard) check(f Farm, at time.Time) error {
+	bottle, ok := f.Bottle(b.Code)
+	if !ok {
 		_, err := f.BottleAt(b.Code, lastTime)
 		return err
 	}
-	return checkText("reason", b.Reason)
+	return first(bottle.mixedBefore("discarding", at, f.Location()), checkText("reason", b.Reason))
+}
+
+// mixedBefore refuses what is said to have been done with a filling before it was
+// mixed: it would be told of the wrong one.
+func (b Bottle) mixedBefore(what string, at time.Time, loc *time.Location) error {
+	if !at.Before(b.MadeAt) {
+		return nil
+	}
+	const stamp = "2 Jan 15:04"
+	return &InputError{Field: "time of the " + what, Value: at.In(loc).Format(stamp),
+		Want: "a time after the mixing, " + b.MadeAt.In(loc).Format(stamp)}
 }
 
 // lastTime lies after every record.
