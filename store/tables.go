@@ -329,7 +329,7 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	for name, cell := range cells {
 		cells[name] = unguarded(cell)
 	}
-	s := medium.Step{Mat: medium.Code(cells["mat"]), By: cells["by"], Kind: medium.Kind(cells["kind"])}
+	s := medium.Step{Mat: medium.Code(cells["mat"]), By: cells["by"], SentBy: cells["sent_by"], Kind: medium.Kind(cells["kind"])}
 	s.Body = medium.NewBody(s.Kind)
 	if s.Body == nil {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
