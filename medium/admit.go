@@ -81,6 +81,13 @@ func head(s Step, now time.Time) (Step, error) {
 	if s.By, ok = Initials(s.By); !ok {
 		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
 	}
+	s.SentBy = strings.TrimSpace(s.SentBy)
+	if strings.EqualFold(s.SentBy, s.By) {
+		s.SentBy = ""
+	}
+	if len(s.SentBy) > 20 || checkText("initials", s.SentBy) != nil {
+		return s, &InputError{Field: "initials of who sent it", Value: s.SentBy, Want: "at most 20 letters"}
+	}
 	s.Recorded = now.UTC().Truncate(time.Second)
 	s.Seen, s.Outcome = time.Time{}, Outcome{}
 	return s, nil

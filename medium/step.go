@@ -33,7 +33,8 @@ type Step struct {
 	Day      bool      `cbor:"21" json:"day_only,omitempty"` // of At, or of Seen, only the day is known
 	Seen     time.Time `cbor:"22" json:"seen_at,omitzero"`   // of a report of danger, where that is not At
 	SeenTurn int       `cbor:"23" json:"seen_in_turn,omitempty"`
-	Body     Body      `cbor:"-" json:"body"` // the store keeps it under its own key
+	SentBy   string    `cbor:"24" json:"sent_by,omitempty"` // initials of who sent it, where that is not who did it: a phone had kept it
+	Body     Body      `cbor:"-" json:"body"`               // the store keeps it under its own key
 }
 
 // Result is what became of a recorded step, in the form that the command line

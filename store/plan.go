@@ -642,6 +642,7 @@ func planEncodeStep(s *medium.Step, prev []byte) ([]byte, bool) {
 	w.bool(21, s.Day)
 	w.time(22, s.Seen)
 	w.int(23, int64(s.SeenTurn))
+	w.text(24, s.SentBy)
 	var ok bool
 	if w.b, ok = planEncode(appendKey(w.b, 30), s.Body); !ok {
 		return nil, false
@@ -778,6 +779,8 @@ func planDecodeStep(data []byte, text string) (s medium.Step, prev []byte, ok bo
 			s.Seen = r.time()
 		case 23:
 			s.SeenTurn = int(r.int())
+		case 24:
+			s.SentBy = r.text()
 		case 30:
 			if of.plan == nil {
 				return s, nil, false

@@ -585,3 +585,30 @@ func verifyFile(path string, want Anchor, o Options) error {
 	}
 	return nil
 }
+
+// TestSentBy: a step that a phone kept says who did it and who sent it, and its
+// token gives it back.
+func TestSentBy(t *testing.T) {
+	s, _ := newStore(t)
+	record(t, s, adds(1, 1)...)
+	mat := code(1)
+	_, err := s.Record("kept", []medium.Step{{Mat: mat, By: "mk", SentBy: " ab ", Body: &medium.Hold{Reason: "look"}}})
+	require.NoError(t, err)
+	got, err := s.Recorded("kept")
+	require.NoError(t, err)
+	require.Len(t, got, 1)
+	require.Equal(t, "mk", got[0].By)
+	require.Equal(t, "ab", got[0].SentBy)
+	again, err := s.Record("kept", []medium.Step{{Mat: mat, By: "mk", SentBy: "xy", Body: &medium.Hold{Reason: "look"}}})
+	require.NoError(t, err)
+	require.Equal(t, got, again, "whoever sends it again, it is the same step")
+	none, err := s.Recorded("other")
+	require.NoError(t, err)
+	require.Empty(t, none)
+	own, err := s.Record("", []medium.Step{{Mat: mat, By: "mk", SentBy: "MK", Body: &medium.Hold{Reason: "look"}}})
+	require.NoError(t, err)
+	require.Empty(t, own[0].SentBy, "who sends his own is not named twice")
+	_, err = s.Record("", []medium.Step{{Mat: mat, By: "mk", SentBy: "a\x1b[2J", Body: &medium.Hold{Reason: "look"}}})
+	require.Error(t, err)
+	verifyClean(t, s)
+}

@@ -82,7 +82,7 @@ type table struct {
 // The columns of every table, before those of the body. A file that begins so
 // is one of ours.
 var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "day_only", "seen_at", "voided", "replaces", "token",
-	"accepted", "from", "to", "late", "policy", "findings"}
+	"accepted", "from", "to", "late", "policy", "findings", "sent_by"}
 
 func newTable(w io.WriteCloser, body medium.Body) *table {
 	t := &table{w: w, csv: csv.NewWriter(w)}
@@ -116,7 +116,7 @@ func (t *table) write(s medium.Step, voided string) error {
 	}
 	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339),
 		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), strconv.FormatBool(s.Day), seen, voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
-		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; ")}
+		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy}
 	body := reflect.ValueOf(s.Body).Elem()
 	for part := range partsOf(body) {
 		t.row(append(slices.Clone(envelope), cellsOf(body, part)...))
@@ -335,7 +335,7 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	for name, cell := range cells {
 		cells[name] = unguarded(cell)
 	}
-	s := medium.Step{Mat: medium.Code(cells["mat"]), By: cells["by"], Kind: medium.Kind(cells["kind"])}
+	s := medium.Step{Mat: medium.Code(cells["mat"]), By: cells["by"], SentBy: cells["sent_by"], Kind: medium.Kind(cells["kind"])}
 	s.Body = medium.NewBody(s.Kind)
 	if s.Body == nil {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}

@@ -117,6 +117,7 @@ var failures = []failure{
 	{as[*station.PictureError], exitFailed, ""},
 	{as[*station.PairError], exitFailed, ""},
 	{as[*station.RoleError], exitFailed, ""},
+	{as[*station.HeldError], exitFailed, ""},
 	{as[*station.BusyError], exitFailed, ""},
 	{as[*station.ClosedError], exitFailed, ""},
 	{as[*fs.PathError], exitFailed, ""},

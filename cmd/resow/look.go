@@ -458,6 +458,9 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 		if s.Replaces > 0 {
 			text += fmt.Sprintf(" (stands for step %d)", s.Replaces)
 		}
+		if s.SentBy != "" {
+			text += fmt.Sprintf(" (sent by %s)", s.SentBy)
+		}
 		if s.Outcome.From != s.Outcome.To {
 			text += fmt.Sprintf(" -> %s", s.Outcome.To)
 		}

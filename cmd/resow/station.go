@@ -40,8 +40,11 @@ step: the step is recorded, and the page says that its picture is missing.
 
 Without a certificate whoever is on the same Wi-Fi can read along, and take over a
 paired device: keep the farm's Wi-Fi to the farm, or give --tls-cert and --tls-key.
-Pairings, last values and pictures lie beside the ledger in FILE.station; back them
-up with it.
+Pairings, steps that wait for a supervisor, last values and pictures lie beside the
+ledger in FILE.station; back them up with it.
+
+A phone keeps what it can't send, by whoever did it, until it can. What a revoked
+device had kept waits for a supervisor on the page "Steps of this device".
 
 With --backup-to the station makes a backup now and then, as the backup command
 does: verified before it is named one, the oldest removed. What failed is shown on

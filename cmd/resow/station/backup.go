@@ -134,7 +134,6 @@ func (s *Station) backUp() {
 	if err := s.backups.set(note); err != nil {
 		s.log.Printf("what became of the backup can't be noted: %v", err)
 	}
-	s.changes.hint()
 }
 
 // tryBackup gives no file where the last one still holds all.

@@ -56,7 +56,7 @@ func (s *Station) pair(w http.ResponseWriter, r *http.Request) {
 	}
 	s.log.Printf("paired a device as %s", role)
 	s.setCookie(w, cookie, sessionFor)
-	s.changes.hint() // a live stream of the session before ends at the next look
+	s.changes.tell() // a live stream of the session before ends
 	to := "/shift"
 	if next != "" {
 		to += "?next=" + next // only plain characters: see nextPage
@@ -97,7 +97,7 @@ func (s *Station) postLeave(w http.ResponseWriter, r *http.Request, who session)
 		s.failed(w, r, who, err)
 		return
 	}
-	s.changes.hint()
+	s.changes.tell()
 	s.setCookie(w, "", 0)
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
@@ -218,6 +218,6 @@ func (s *Station) postRevoke(w http.ResponseWriter, r *http.Request, who session
 		s.failed(w, r, who, err)
 		return
 	}
-	s.changes.hint() // its live stream ends at the next look
+	s.changes.tell() // its live stream ends
 	http.Redirect(w, r, "/people", http.StatusSeeOther)
 }

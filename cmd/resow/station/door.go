@@ -1,6 +1,7 @@
 package station
 
 import (
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -68,6 +69,30 @@ type door struct {
 
 	opens, commits, repeats, copied atomic.Int64
 	busyNS                          atomic.Int64
+
+	standing atomic.Pointer[standing]
+	changed  func() // told when the ledger stands elsewhere than at the last look
+}
+
+// standing is where the ledger stood when it was looked at last. Phones keep it
+// with each step that was answered, and hold it against that of later pages: one
+// behind it, or another head at the same place, is a ledger that was restored.
+type standing struct {
+	Ledger   string `json:"ledger"`
+	Position uint64 `json:"position"`
+	Head     string `json:"head"`
+}
+
+// note looks where the ledger stands.
+func (d *door) note(s *store.Store) {
+	anchor, err := s.Anchor()
+	if err != nil {
+		return // whoever reads more will say so
+	}
+	now := standing{hex.EncodeToString(s.ID()), anchor.Count, hex.EncodeToString(anchor.Head[:])}
+	if before := d.standing.Swap(&now); *before != now && d.changed != nil {
+		d.changed()
+	}
 }
 
 // job is a reading, or a recording with its plan and its request token.
@@ -80,8 +105,10 @@ type job struct {
 	done  chan struct{}
 }
 
-func newDoor(path, folder string, now func() time.Time, random io.Reader) *door {
-	d := &door{path: path, folder: folder, now: now, random: random, awake: make(chan struct{}, 1), ended: make(chan struct{}), copies: make(chan struct{}, doorCopies)}
+func newDoor(path, folder string, now func() time.Time, random io.Reader, changed func()) *door {
+	d := &door{path: path, folder: folder, now: now, random: random, changed: changed,
+		awake: make(chan struct{}, 1), ended: make(chan struct{}), copies: make(chan struct{}, doorCopies)}
+	d.standing.Store(&standing{})
 	go d.work()
 	return d
 }
@@ -247,6 +274,7 @@ func (d *door) open(began time.Time) {
 	}
 	defer s.Close() // what was recorded is on the disk already
 	d.opens.Add(1)
+	d.note(s)
 	for {
 		d.run(batch, s)
 		if !write || time.Since(began) > doorOpen || !d.gather(len(batch)) {

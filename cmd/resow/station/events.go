@@ -2,78 +2,103 @@ package station
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"net/http"
+	"slices"
 	"sync"
 	"time"
 )
 
-// Live pages: the station looks at the ledger's anchor every lookEvery while
+// Live pages: the station looks at the ledger every lookEvery while
 // somebody watches, so that a page also notices what the command line did.
 const (
 	lookEvery  = 2 * time.Second
 	aliveEvery = 20 * time.Second
-	maxStreams = 200
+	// maxStreams is one for each device that may be paired (maxSessions); a
+	// browser needs one, and what a phone left without a word lingers a while.
+	maxStreams = maxSessions
+	perDevice  = 3
 )
 
-// changes tells the open pages how many records the ledger has.
+// changes tells the open pages that the ledger stands elsewhere.
 type changes struct {
 	mu      sync.Mutex
-	count   uint64
 	next    chan struct{} // closed at the next change
-	streams int
+	streams []*stream     // the oldest first
 	ended   bool
-	soon    chan struct{}
+}
+
+// stream is one live stream of a device.
+type stream struct {
+	device string
+	enough chan struct{} // closed when another takes its place
 }
 
 func newChanges() *changes {
-	return &changes{next: make(chan struct{}), soon: make(chan struct{}, 1)}
+	return &changes{next: make(chan struct{})}
 }
 
-// hint asks for a look at once: something was recorded here.
-func (c *changes) hint() {
-	select {
-	case c.soon <- struct{}{}:
-	default:
-	}
-}
-
-func (c *changes) set(count uint64) {
+// tell wakes all streams.
+func (c *changes) tell() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if count != c.count && !c.ended {
-		c.count = count
+	if !c.ended {
 		close(c.next)
 		c.next = make(chan struct{})
 	}
 }
 
-func (c *changes) now() (count uint64, next chan struct{}, ended bool) {
+func (c *changes) wait() (next chan struct{}, ended bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.count, c.next, c.ended
+	return c.next, c.ended
 }
 
-func (c *changes) join() bool {
+// join adds a stream. A device over its bound loses its oldest; where all places
+// are taken, the device with the most gives one up to a device that has fewer.
+func (c *changes) join(device string) (*stream, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.streams >= maxStreams || c.ended {
-		return false
+	of := map[string]int{}
+	most := device
+	for _, one := range c.streams {
+		if of[one.device]++; of[one.device] > of[most] {
+			most = one.device
+		}
 	}
-	c.streams++
-	return true
+	switch {
+	case c.ended:
+		return nil, false
+	case of[device] >= perDevice:
+		c.end(device)
+	case len(c.streams) >= maxStreams && of[most] <= of[device]+1:
+		return nil, false
+	case len(c.streams) >= maxStreams:
+		c.end(most)
+	}
+	one := &stream{device: device, enough: make(chan struct{})}
+	c.streams = append(c.streams, one)
+	return one, true
 }
 
-func (c *changes) leave() {
+// end takes the oldest stream of a device off. The caller holds the lock.
+func (c *changes) end(device string) {
+	i := slices.IndexFunc(c.streams, func(one *stream) bool { return one.device == device })
+	close(c.streams[i].enough)
+	c.streams = slices.Delete(c.streams, i, i+1)
+}
+
+func (c *changes) leave(one *stream) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.streams--
+	c.streams = slices.DeleteFunc(c.streams, func(other *stream) bool { return other == one })
 }
 
 func (c *changes) watched() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.streams > 0
+	return len(c.streams) > 0
 }
 
 // close ends all streams.
@@ -95,32 +120,25 @@ func (s *Station) watch(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
-		case <-s.changes.soon:
 		}
 		if !s.changes.watched() {
 			continue
 		}
-		var count uint64
-		err := s.door.read(func(v *view) error {
-			anchor, err := v.Anchor()
-			count = anchor.Count
-			return err
-		})
-		if err == nil {
-			s.changes.set(count)
-		}
+		_ = s.door.read(func(*view) error { return nil }) // the door itself notes where the ledger stands
 	}
 }
 
 // events is a stream of server-sent events (WHATWG HTML, section 9.2): one
-// "change" with the number of records whenever the ledger has grown.
+// "change" with where the ledger stands whenever that is elsewhere than before,
+// and "enough" before it is closed for another stream's sake, so that the browser
+// does not take the place back.
 func (s *Station) events(w http.ResponseWriter, r *http.Request, who session) {
-	if !s.changes.join() {
+	one, ok := s.changes.join(who.Hash)
+	if !ok {
 		s.fail(w, r, who, http.StatusServiceUnavailable, &BusyError{Waiting: maxStreams})
 		return
 	}
-	defer s.changes.leave()
-	s.changes.hint()
+	defer s.changes.leave(one)
 	out := http.NewResponseController(w)
 	w.Header().Set("Content-Type", "text/event-stream")
 	send := func(text string) bool {
@@ -137,20 +155,24 @@ func (s *Station) events(w http.ResponseWriter, r *http.Request, who session) {
 	}
 	alive := time.NewTicker(aliveEvery)
 	defer alive.Stop()
-	told := uint64(0)
+	var told standing
 	for {
-		count, next, ended := s.changes.now()
+		next, ended := s.changes.wait()
 		if _, ok := s.who(r); ended || !ok {
 			return
 		}
-		if count != told {
-			if !send(fmt.Sprintf("event: change\ndata: {\"records\": %d}\n\n", count)) {
+		if now := *s.door.standing.Load(); now != told {
+			data, err := json.Marshal(now)
+			if err != nil || !send(fmt.Sprintf("event: change\ndata: %s\n\n", data)) {
 				return
 			}
-			told = count
+			told = now
 		}
 		select {
 		case <-r.Context().Done():
+			return
+		case <-one.enough:
+			send("event: enough\ndata: {}\n\n")
 			return
 		case <-next:
 		case <-alive.C:

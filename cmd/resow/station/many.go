@@ -24,10 +24,10 @@ type basketLine struct {
 }
 
 func (s *Station) manyPage(w http.ResponseWriter, r *http.Request, who session) {
-	page := manyPage{Scanning: who.scanning, Kinds: recordable}
+	page := manyPage{Scanning: who.Scanning, Kinds: recordable}
 	err := s.door.read(func(v *view) error {
 		page.frame = s.frame(who, v.Farm, "many", s.t.get("many.title"))
-		for _, code := range who.basket {
+		for _, code := range who.Basket {
 			c, err := v.Condition(code)
 			if err != nil {
 				return err
@@ -58,23 +58,36 @@ func (s *Station) manyChange(w http.ResponseWriter, r *http.Request, who session
 		}
 	}
 	do := r.PostForm.Get("do")
-	s.people.basket(who.Hash, func(one *session) {
+	err := s.people.change(who.Hash, func(one *session) {
 		switch do {
 		case "scan":
-			one.scanning = true
+			one.Scanning = true
 		case "stop":
-			one.scanning = false
+			one.Scanning = false
 		case "clear":
-			one.scanning, one.basket = false, nil
+			one.Scanning, one.Basket = false, nil
 		case "add":
-			if code != "" && !slices.Contains(one.basket, code) && len(one.basket) < maxMats {
-				one.basket = append(one.basket, code)
+			if code != "" && !slices.Contains(one.Basket, code) && len(one.Basket) < maxMats {
+				one.Basket = append(one.Basket, code)
 			}
 		case "drop":
-			one.basket = slices.DeleteFunc(one.basket, func(c medium.Code) bool { return c == code })
+			one.drop(code)
 		}
 	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	if r.PostForm.Get("back") != "" && code != "" { // from the mat's own page
+		http.Redirect(w, r, "/m/"+string(code), http.StatusSeeOther)
+		return
+	}
 	http.Redirect(w, r, "/many", http.StatusSeeOther)
+}
+
+// drop takes a mat off the list.
+func (s *session) drop(code medium.Code) {
+	s.Basket = slices.DeleteFunc(s.Basket, func(c medium.Code) bool { return c == code })
 }
 
 func (s *Station) manyStepPage(w http.ResponseWriter, r *http.Request, who session) {
@@ -92,13 +105,30 @@ func (s *Station) postManyStep(w http.ResponseWriter, r *http.Request, who sessi
 		s.refused(w, r, who, o, err)
 		return
 	}
-	s.people.basket(who.Hash, func(one *session) { one.basket, one.scanning = nil, false })
+	s.offList(who, done)
 	s.results.put(o.token, done)
 	if wantsJSON(r) {
-		writeJSON(w, http.StatusOK, done)
+		writeJSON(w, http.StatusOK, answered{done, *s.door.standing.Load()})
 		return
 	}
 	http.Redirect(w, r, "/done/"+o.token, http.StatusSeeOther)
+}
+
+// offList takes the mats that a step was recorded for off the list, and no other:
+// a step that a phone had kept may be of yesterday's.
+func (s *Station) offList(who session, done result) {
+	if len(who.Basket) == 0 {
+		return
+	}
+	err := s.people.change(who.Hash, func(one *session) {
+		for _, step := range done.Steps {
+			one.drop(step.Code)
+		}
+		one.Scanning = one.Scanning && len(one.Basket) > 0
+	})
+	if err != nil {
+		s.log.Printf("the list of mats can't be kept: %v", err) // the steps are on record
+	}
 }
 
 // matsOf reads the codes of a form: those of the list that are still ticked,

@@ -174,7 +174,8 @@ type matPage struct {
 	Wrong       []medium.Kind
 	Done        *medium.Result
 	NoPicture   []string // why pictures of Done are missing
-	Scanning    bool
+	Scanning    bool     // mats are being collected for the list
+	Listed      bool     // this one is on it
 	Basket      int
 }
 
@@ -213,15 +214,8 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		s.failed(w, r, who, err)
 		return
 	}
-	if who.scanning && r.Method == http.MethodGet && page.Done == nil {
-		s.people.basket(who.Hash, func(one *session) {
-			if !slices.Contains(one.basket, page.Code) && len(one.basket) < maxMats {
-				one.basket = append(one.basket, page.Code)
-			}
-			page.Basket = len(one.basket)
-		})
-		page.Scanning = true
-	}
+	page.Scanning, page.Basket = who.Scanning && page.Done == nil, len(who.Basket)
+	page.Listed = slices.Contains(who.Basket, page.Code)
 	if sent, ok := s.results.get(r.FormValue("sent")); ok {
 		page.NoPicture = sent.NoPicture
 	}
@@ -277,7 +271,7 @@ func (s *Station) drawStep(w http.ResponseWriter, r *http.Request, who session, 
 	if filled != nil {
 		values = filled
 	}
-	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.basket}
+	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.Basket}
 	err := s.door.read(func(v *view) error {
 		title := s.t.get("step." + string(kind))
 		if text != "" {
@@ -327,7 +321,7 @@ func (s *Station) postStep(w http.ResponseWriter, r *http.Request, who session) 
 		done.Next = next
 	}
 	if wantsJSON(r) {
-		writeJSON(w, http.StatusOK, done)
+		writeJSON(w, http.StatusOK, answered{done, *s.door.standing.Load()})
 		return
 	}
 	http.Redirect(w, r, next, http.StatusSeeOther)
@@ -361,6 +355,7 @@ type historyLine struct {
 	Seq      uint64
 	At       string
 	By       string
+	SentBy   string
 	Kind     medium.Kind
 	Text     string
 	Move     string
@@ -404,7 +399,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 	now := medium.Standings(thread)
 	lines := make([]historyLine, 0, len(thread))
 	for i, one := range slices.Backward(thread) {
-		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, Kind: one.Kind, Text: s.c.Describe(one.Body),
+		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: s.c.Describe(one.Body),
 			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: medium.PicturesOf(one.Body)}
 		if one.Day && one.Seen.IsZero() {
 			l.At = one.At.In(loc).Format(time.DateOnly)
@@ -489,15 +484,19 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
 func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
-	if !tokenForm().MatchString(token) {
-		return medium.Step{}, &RequestError{s.t.get("guard.token")}
-	}
 	if !who.onShift(s.c.Now()) {
 		return medium.Step{}, &RoleError{s.t.get("guard.shift")}
 	}
+	return s.recordAs(maker{by: who.Initials}, token, plan)
+}
+
+func (s *Station) recordAs(m maker, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
+	if err := s.checkToken(token); err != nil {
+		return medium.Step{}, err
+	}
 	done, err := s.door.record(token, func(v *view) ([]medium.Step, error) {
 		step, err := plan(v)
-		step.By = who.Initials
+		step.By, step.SentBy = m.by, m.sentBy
 		return []medium.Step{step}, err
 	})
 	if err != nil {
@@ -505,6 +504,5 @@ func (s *Station) recordOne(who session, token string, plan func(*view) (medium.
 		return medium.Step{}, err
 	}
 	s.counts.steps.Add(1)
-	s.changes.hint()
 	return done[0], nil
 }

@@ -66,13 +66,25 @@ type frame struct {
 	OnShift  bool
 	Problem  string // what went wrong with what was sent
 	Question bool   // and it was a question, nothing to be recorded
-	Unsaved  bool   // the last scheduled backup failed; a supervisor is told on every page
+	Pass     string // proves later who was on shift when the page was drawn
+	Ledger   standing
+	Waiting  int  // steps that wait for a supervisor, for one who is
+	Unsaved  bool // the last scheduled backup failed; a supervisor is told on every page
 	Language string
 }
 
 func (s *Station) frame(who session, f medium.Farm, here, title string) frame {
-	return frame{Title: title, Farm: f.Settings.Name, Who: who, Here: here, Paired: who.Hash != "", Boss: who.Role == Supervisor,
-		OnShift: who.onShift(s.c.Now()), Unsaved: who.Role == Supervisor && here != "status" && s.backups.get().Failed != "", Language: "en"}
+	now := s.c.Now()
+	page := frame{Title: title, Farm: f.Settings.Name, Who: who, Here: here, Paired: who.Hash != "", Boss: who.Role == Supervisor,
+		OnShift: who.onShift(now), Ledger: *s.door.standing.Load(), Language: "en"}
+	if page.OnShift {
+		page.Pass = s.people.pass(who)
+	}
+	if page.Boss {
+		page.Waiting = len(s.holding.open())
+		page.Unsaved = here != "status" && s.backups.get().Failed != ""
+	}
+	return page
 }
 
 // show draws a page whole before anything is sent.
@@ -136,7 +148,7 @@ func (s *Station) fail(w http.ResponseWriter, r *http.Request, who session, stat
 		w.Header().Set("Retry-After", "2")
 	}
 	if wantsJSON(r) {
-		writeJSON(w, status, map[string]any{"error": text, "status": status})
+		writeJSON(w, status, map[string]any{"error": text, "status": status, "final": final(err)})
 		return
 	}
 	page := failPage{frame: s.frame(who, medium.Farm{}, "", s.t.get("fail.title")), Status: status, Text: text}
@@ -211,9 +223,11 @@ func (s *Station) supervisor(h func(http.ResponseWriter, *http.Request, session)
 	}
 }
 
+const script = "text/javascript; charset=utf-8"
+
 func (s *Station) asset(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("file")
-	kind, ok := map[string]string{"app.js": "text/javascript; charset=utf-8", "style.css": "text/css; charset=utf-8", "icon.svg": "image/svg+xml"}[name]
+	kind, ok := map[string]string{"app.js": script, "kept.js": script, "live.js": script, "style.css": "text/css; charset=utf-8", "icon.svg": "image/svg+xml"}[name]
 	if !ok {
 		s.plain(w, http.StatusNotFound, s.t.get("guard.nopage"))
 		return
@@ -224,7 +238,7 @@ func (s *Station) asset(w http.ResponseWriter, r *http.Request) {
 // worker gives the service worker, at the root so that it may answer for the due
 // list.
 func (s *Station) worker(w http.ResponseWriter, _ *http.Request) {
-	s.serveAsset(w, "sw.js", "text/javascript; charset=utf-8")
+	s.serveAsset(w, "sw.js", script)
 }
 
 func (s *Station) serveAsset(w http.ResponseWriter, name, kind string) {

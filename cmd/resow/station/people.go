@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -76,8 +77,8 @@ type session struct {
 	Seen     time.Time `json:"seen_at"`
 	Renewed  time.Time `json:"cookie_renewed_at"`
 
-	scanning bool          // many-mats mode: what is scanned is put on the list
-	basket   []medium.Code // the mats on it
+	Scanning bool          `json:"collecting,omitempty"` // the pages of mats offer to put them on the list
+	Basket   []medium.Code `json:"list,omitempty"`       // the mats on it
 }
 
 // id names a session on the people page; it is no secret.
@@ -106,6 +107,8 @@ type people struct {
 	triesOf  map[string][]time.Time
 	sessions map[string]*session
 	known    []string // initials seen, newest first
+	passKey  []byte   // signs what pages prove later
+	revoked  map[string]time.Time
 	last     map[medium.Kind]url.Values
 }
 
@@ -114,13 +117,15 @@ type saved struct {
 	Sessions []*session                 `json:"sessions"`
 	Initials []string                   `json:"initials"`
 	Last     map[medium.Kind]url.Values `json:"last_values"`
+	PassKey  []byte                     `json:"pass_key"`
+	Revoked  map[string]time.Time       `json:"revoked,omitempty"` // devices by their id
 }
 
 func loadPeople(path string, now func() time.Time, random io.Reader) (*people, error) {
-	p := &people{path: path, now: now, random: random, triesOf: map[string][]time.Time{}, sessions: map[string]*session{}, last: map[medium.Kind]url.Values{}}
+	p := &people{path: path, now: now, random: random, triesOf: map[string][]time.Time{}, sessions: map[string]*session{}, last: map[medium.Kind]url.Values{}, revoked: map[string]time.Time{}}
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return p, nil
+		return p, p.newPassKey()
 	}
 	if err != nil {
 		return nil, err
@@ -138,12 +143,26 @@ func loadPeople(path string, now func() time.Time, random io.Reader) (*people, e
 	if s.Last != nil {
 		p.last = s.Last
 	}
+	if s.Revoked != nil {
+		p.revoked = s.Revoked
+	}
+	if p.passKey = s.PassKey; len(p.passKey) < sha256.Size {
+		return p, p.newPassKey()
+	}
 	return p, nil
+}
+
+func (p *people) newPassKey() error {
+	p.passKey = make([]byte, sha256.Size)
+	if _, err := io.ReadFull(p.random, p.passKey); err != nil {
+		return err
+	}
+	return p.save()
 }
 
 // save writes the file whole or not at all. The caller holds the lock.
 func (p *people) save() error {
-	s := saved{Initials: p.known, Last: p.last}
+	s := saved{Initials: p.known, Last: p.last, PassKey: p.passKey, Revoked: p.revoked}
 	for _, one := range p.sessions {
 		s.Sessions = append(s.Sessions, one)
 	}
@@ -327,7 +346,7 @@ func (p *people) find(cookie string) (session, bool) {
 		_ = p.save() // a shorter life of the session is no harm
 	}
 	found := *s
-	found.basket = append([]medium.Code(nil), s.basket...)
+	found.Basket = slices.Clone(s.Basket)
 	return found, true
 }
 
@@ -341,15 +360,6 @@ func (p *people) change(hash string, do func(*session)) error {
 	}
 	do(s)
 	return p.save()
-}
-
-// basket changes a session's list of mats, which lives in memory only.
-func (p *people) basket(hash string, do func(*session)) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if s, ok := p.sessions[hash]; ok {
-		do(s)
-	}
 }
 
 // mayTake says whether a device may record under initials: the one place that
@@ -433,6 +443,12 @@ func (p *people) revoke(id string) error {
 	for hash, s := range p.sessions {
 		if s.id() == id {
 			delete(p.sessions, hash)
+			p.revoked[id] = p.now().UTC()
+			for old, when := range p.revoked {
+				if p.now().Sub(when) > heldFor {
+					delete(p.revoked, old)
+				}
+			}
 			return p.save()
 		}
 	}

@@ -135,10 +135,10 @@ func (s *Station) keepPicture(who session, o *order, h *multipart.FileHeader) er
 }
 
 // settlePictures ends what keepPictures began, by what became of the steps.
-// Where that is open, after a failed write, the pictures stay.
+// Where that is open, after a failed write or before a supervisor, the pictures stay.
 func (s *Station) settlePictures(who session, o *order, done []medium.Step, err error) {
 	again := err != nil && statusOf(err) == http.StatusServiceUnavailable
-	open := err != nil && statusOf(err) >= 500 && !again
+	open := err != nil && (statusOf(err) >= 500 && !again || as[*HeldError](err))
 	var named []string
 	if err == nil {
 		named = medium.PicturesOf(done[0].Body)

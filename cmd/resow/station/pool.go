@@ -80,6 +80,24 @@ func (s *Station) poolPage(w http.ResponseWriter, r *http.Request, who session) 
 	s.show(w, status, "pool", page)
 }
 
+// postPool keeps a plan for the next time and asks for it: the answer has the
+// question in its address and changes nothing.
+func (s *Station) postPool(w http.ResponseWriter, r *http.Request, who session) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	keep, ask := url.Values{}, url.Values{"mats": {r.PostForm.Get("mats")}}
+	for _, name := range planFields {
+		keep.Set(name, strings.TrimSpace(r.PostForm.Get(name)))
+		ask.Set(name, keep.Get(name))
+	}
+	if _, err := planning(ask); err == nil && len(ask.Encode()) < 4000 {
+		s.people.remember(planKind, keep)
+	}
+	http.Redirect(w, r, "/pool?"+ask.Encode(), http.StatusSeeOther)
+}
+
 // poolCount are the farm's mats in numbers; the retired ones count in their
 // stage only.
 type poolCount struct {
@@ -220,13 +238,6 @@ func (s *Station) planOf(r *http.Request, f medium.Farm, pool poolCount) (part p
 	made, err := s.plans.get(r, ask, f, s.c.Plan)
 	if err != nil {
 		return part, err
-	}
-	if asked.Get("sow") != "" {
-		keep := url.Values{}
-		for _, name := range planFields {
-			keep.Set(name, part.Form.Get(name))
-		}
-		s.people.remember(planKind, keep)
 	}
 	part.Summary = made.Summary
 	for _, section := range made.Sections {

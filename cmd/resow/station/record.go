@@ -21,8 +21,9 @@ import (
 
 const (
 	maxMats = 2000
-	// maxAgo is how long a phone may keep a step before it is sent.
-	maxAgo = 14 * 24 * time.Hour
+	// maxAgo is how old a step may be that a phone kept, or that waited for a
+	// supervisor.
+	maxAgo = 60 * 24 * time.Hour
 	// agoSlack is how far two steps that a phone kept may seem to cross, since
 	// each is dated by its age when it arrives.
 	agoSlack = 2 * time.Minute
@@ -55,6 +56,12 @@ func resultOf(steps []medium.Step) result {
 	return r
 }
 
+// answered is what a phone keeps of a step that was answered.
+type answered struct {
+	result
+	Ledger standing `json:"ledger"`
+}
+
 // Missed counts the steps that were not accepted.
 func (r result) Missed() int {
 	n := 0
@@ -67,6 +74,13 @@ func (r result) Missed() int {
 }
 
 var tokenForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z0-9_-]{16,64}$`) })
+
+func (s *Station) checkToken(token string) error {
+	if !tokenForm().MatchString(token) {
+		return &RequestError{s.t.get("guard.token")}
+	}
+	return nil
+}
 
 // newToken makes a request token: it lies in the form, and a form that is sent
 // twice is recorded once.
@@ -82,32 +96,46 @@ func (s *Station) newToken() string {
 // page. A picture never keeps a step from being recorded; the answer says where
 // one is missing.
 func (s *Station) record(who session, o order) (result, error) {
-	if !tokenForm().MatchString(o.token) {
-		return result{}, &RequestError{s.t.get("guard.token")}
+	if err := s.checkToken(o.token); err != nil {
+		return result{}, err
 	}
 	if len(o.mats) == 0 || len(o.mats) > maxMats {
 		return result{}, &medium.InputError{Field: "mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("1 to %d codes", maxMats)}
 	}
-	if !who.onShift(s.c.Now()) {
-		return result{}, &RoleError{s.t.get("guard.shift")}
-	}
-	s.keepPictures(who, &o) // not before: a step that is sent again and again must not be decoded each time
-	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, who, o) })
-	s.settlePictures(who, &o, done, err)
+	m, proven, err := s.made(who, o.form)
 	if err != nil {
-		s.counts.refused.Add(1)
 		return result{}, err
 	}
-	s.counts.steps.Add(int64(len(done)))
-	s.keepValues(o)
-	s.changes.hint()
+	s.keepPictures(who, &o) // not before: a step that is sent again and again must not be decoded each time
+	var done []medium.Step
+	if proven {
+		done, err = s.recordOrder(m, o)
+	} else {
+		done, err = s.hold(who, m, o)
+	}
+	s.settlePictures(who, &o, done, err)
+	if err != nil {
+		return result{}, err
+	}
 	r := resultOf(done)
 	r.NoPicture = o.blind
 	return r, nil
 }
 
+// recordOrder records an order as somebody's.
+func (s *Station) recordOrder(m maker, o order) ([]medium.Step, error) {
+	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, m, o) })
+	if err != nil {
+		s.counts.refused.Add(1)
+		return nil, err
+	}
+	s.counts.steps.Add(int64(len(done)))
+	s.keepValues(o)
+	return done, nil
+}
+
 // plan makes the steps of an order.
-func (s *Station) plan(v *view, who session, o order) ([]medium.Step, error) {
+func (s *Station) plan(v *view, m maker, o order) ([]medium.Step, error) {
 	at, day, aged, err := happened(o.form, v.now)
 	if err != nil {
 		return nil, err
@@ -127,7 +155,7 @@ func (s *Station) plan(v *view, who session, o order) ([]medium.Step, error) {
 		if err != nil {
 			return nil, err
 		}
-		step := medium.Step{Mat: code, By: who.Initials, At: at, Day: day, Body: b}
+		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Day: day, Body: b}
 		if aged {
 			c, err := v.Condition(code)
 			if err != nil {
@@ -143,22 +171,35 @@ func (s *Station) plan(v *view, who session, o order) ([]medium.Step, error) {
 }
 
 // happened reads when a step was done: the field "at" as a person writes it, or
-// "ago_ms", the age of a step that a phone kept. The zero time stands for now.
+// else the age of a step that a phone kept. The zero time stands for now. What a
+// person wrote yesterday (18:30) is read as of yesterday.
 func happened(form url.Values, now time.Time) (at time.Time, day, aged bool, err error) {
+	ago, err := ageOf(form)
+	if err != nil {
+		return time.Time{}, false, false, err
+	}
 	if text := strings.TrimSpace(form.Get("at")); text != "" {
-		at, day, err = amount.AtDay(text, now)
+		at, day, err = amount.AtDay(text, now.Add(-ago))
 		return at, day, false, err
 	}
-	text := form.Get("ago_ms")
-	if text == "" {
+	if form.Get("ago_ms") == "" {
 		return time.Time{}, false, false, nil
 	}
-	ms, err := strconv.ParseInt(text, 10, 64)
-	ago := time.Duration(ms) * time.Millisecond
-	if err != nil || ms < 0 || ms > maxAgo.Milliseconds() {
-		return time.Time{}, false, false, &medium.InputError{Field: "age of the step", Value: text, Want: "at most 14 days in milliseconds; enter it by hand with its time"}
-	}
 	return now.Add(-ago), false, true, nil
+}
+
+// ageOf reads how long a phone has kept a step, 0 where it says nothing.
+func ageOf(form url.Values) (time.Duration, error) {
+	text := form.Get("ago_ms")
+	if text == "" {
+		return 0, nil
+	}
+	ms, err := strconv.ParseInt(text, 10, 64)
+	if err != nil || ms < 0 || ms > maxAgo.Milliseconds() {
+		want := fmt.Sprintf("at most %.0f days in milliseconds; enter it by hand with its time", maxAgo.Hours()/24)
+		return 0, &medium.InputError{Field: "age of the step", Value: text, Want: want}
+	}
+	return time.Duration(ms) * time.Millisecond, nil
 }
 
 // keepValues remembers materials and settings for the next form.

@@ -129,6 +129,7 @@ func (r *round) record(requests []store.Request) (answers []store.Answer, err er
 	for _, a := range answers {
 		if a.Err == nil && !a.Repeated {
 			r.door.commits.Add(1)
+			r.door.note(r.store)
 			break
 		}
 	}

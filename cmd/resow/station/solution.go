@@ -142,30 +142,7 @@ func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
 		return
 	}
 	form := r.PostForm
-	done, err := s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
-		product, found := v.Farm.Sanitizer(form.Get("product"), "")
-		if !found || product.Name == "" {
-			return medium.Step{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product"), Do: s.t.get("hint.no_sanitizer")}
-		}
-		ask := mixing(form)
-		ask.Temp = withUnit(form.Get("temp"), v.Settings.Units)
-		if product.OpenedDays > 0 && ask.Opened == "" {
-			return medium.Step{}, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)}
-		}
-		at, day, _, err := happened(form, v.now)
-		if day {
-			err = &medium.InputError{Field: s.t.get("field.at"), Value: form.Get("at"), Want: "the time too: it says how long the solution is good"}
-		}
-		if err != nil {
-			return medium.Step{}, err
-		}
-		mixed, err := s.c.Bench.Mix(v.Farm, ask)
-		if err != nil {
-			return medium.Step{}, err
-		}
-		mixed.Solution.Code, err = s.c.Bench.Code(v.Farm)
-		return medium.Step{Mat: medium.FarmThread, At: at, Body: &mixed.Solution}, err
-	})
+	done, err := s.recordBottle(who, order{token: form.Get("token"), kind: medium.KindSolution, form: form})
 	if err != nil && wantsJSON(r) {
 		s.failed(w, r, who, err)
 		return
@@ -175,11 +152,81 @@ func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
 		return
 	}
 	next := "/solutions/" + string(done.Body.(*medium.Solution).Code) + "?new=yes"
+	s.recordedBottle(w, r, done, next)
+}
+
+// recordedBottle goes to the page after a step about a bottle, or tells the script.
+func (s *Station) recordedBottle(w http.ResponseWriter, r *http.Request, done medium.Step, next string) {
 	if wantsJSON(r) {
-		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{done.Result()}, "next": next})
+		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{done.Result()}, "next": next, "ledger": s.door.standing.Load()})
 		return
 	}
 	http.Redirect(w, r, next, http.StatusSeeOther)
+}
+
+// recordBottle records what was done with a bottle, mixed or measured or poured away.
+func (s *Station) recordBottle(who session, o order) (medium.Step, error) {
+	m, proven, err := s.made(who, o.form)
+	if err != nil {
+		return medium.Step{}, err
+	}
+	if proven {
+		return s.recordAs(m, o.token, s.bottleStep(o))
+	}
+	done, err := s.hold(who, m, o)
+	if err != nil {
+		return medium.Step{}, err
+	}
+	return done[0], nil
+}
+
+// bottleStep plans the record. It does not look a bottle up that is named: a request
+// that is sent again after it was poured away is still the same request.
+func (s *Station) bottleStep(o order) func(*view) (medium.Step, error) {
+	return func(v *view) (step medium.Step, err error) {
+		step.Mat = medium.FarmThread
+		day := false
+		if step.At, day, _, err = happened(o.form, v.now); err != nil {
+			return step, err
+		}
+		switch o.kind {
+		case medium.KindStrip:
+			temp := withUnit(o.form.Get("temp"), v.Settings.Units)
+			strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"), temp, o.form.Get("ph"))
+			strip.Code = medium.Code(o.mats[0])
+			step.Body = &strip
+			return step, err
+		case medium.KindDiscard:
+			step.Body = &medium.Discard{Code: medium.Code(o.mats[0]), Reason: strings.TrimSpace(o.form.Get("reason"))}
+			return step, nil
+		}
+		if day {
+			return step, &medium.InputError{Field: s.t.get("field.at"), Value: o.form.Get("at"), Want: "the time too: it says how long the solution is good"}
+		}
+		solution, err := s.mixture(v, o.form)
+		step.Body = &solution
+		return step, err
+	}
+}
+
+// mixture works out the bottle that was mixed, and draws its code.
+func (s *Station) mixture(v *view, form url.Values) (medium.Solution, error) {
+	product, found := v.Farm.Sanitizer(form.Get("product"), "")
+	if !found || product.Name == "" {
+		return medium.Solution{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product"), Do: s.t.get("hint.no_sanitizer")}
+	}
+	ask := mixing(form)
+	ask.Temp = withUnit(form.Get("temp"), v.Settings.Units)
+	if product.OpenedDays > 0 && ask.Opened == "" {
+		want := fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)
+		return medium.Solution{}, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: want}
+	}
+	mixed, err := s.c.Bench.Mix(v.Farm, ask)
+	if err != nil {
+		return medium.Solution{}, err
+	}
+	mixed.Solution.Code, err = s.c.Bench.Code(v.Farm)
+	return mixed.Solution, err
 }
 
 func (s *Station) bottleLine(v *view, b medium.Bottle) bottleLine {
@@ -285,23 +332,15 @@ func withUnit(text, units string) string {
 // postStrip records what was read in a solution: a test strip, its temperature, its
 // pH, or some of them.
 func (s *Station) postStrip(w http.ResponseWriter, r *http.Request, who session) {
-	s.aboutSolution(w, r, who, func(v *view, code medium.Code, form url.Values) (medium.Body, error) {
-		strip, err := s.c.Bench.Strip(form.Get("reads"), form.Get("blocks"), withUnit(form.Get("temp"), v.Settings.Units), form.Get("ph"))
-		strip.Code = code
-		return &strip, err
-	})
+	s.aboutSolution(w, r, who, medium.KindStrip)
 }
 
 // postDiscard records that a solution was used up or poured away.
 func (s *Station) postDiscard(w http.ResponseWriter, r *http.Request, who session) {
-	s.aboutSolution(w, r, who, func(_ *view, code medium.Code, form url.Values) (medium.Body, error) {
-		return &medium.Discard{Code: code, Reason: strings.TrimSpace(form.Get("reason"))}, nil
-	})
+	s.aboutSolution(w, r, who, medium.KindDiscard)
 }
 
-// aboutSolution does not look the solution up: a request that is sent again
-// after it was poured away is still the same request.
-func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who session, body func(*view, medium.Code, url.Values) (medium.Body, error)) {
+func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who session, kind medium.Kind) {
 	if err := r.ParseForm(); err != nil {
 		s.failed(w, r, who, badForm(err))
 		return
@@ -311,10 +350,11 @@ func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who sess
 		s.failed(w, r, who, &NoMatError{Err: &RequestError{s.t.get("solution.none")}})
 		return
 	}
-	done, err := s.recordOne(who, r.PostForm.Get("token"), func(v *view) (medium.Step, error) {
-		does, err := body(v, code, r.PostForm)
-		return medium.Step{Mat: medium.FarmThread, Body: does}, err
-	})
+	done, err := s.recordBottle(who, order{token: r.PostForm.Get("token"), kind: kind, mats: []string{string(code)}, form: r.PostForm})
+	if err != nil && wantsJSON(r) {
+		s.failed(w, r, who, err)
+		return
+	}
 	if err != nil {
 		s.drawSolution(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
 		return
@@ -323,7 +363,7 @@ func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who sess
 	if done.Kind == medium.KindStrip {
 		next = "/solutions/" + string(code)
 	}
-	http.Redirect(w, r, next, http.StatusSeeOther)
+	s.recordedBottle(w, r, done, next)
 }
 
 // solutionTag gives the tag for the bottle.

@@ -70,6 +70,7 @@ type Station struct {
 	pages   pageSet
 	door    *door
 	people  *people
+	holding *holding
 	photos  *photos
 	changes *changes
 	results results
@@ -119,7 +120,11 @@ func New(c Config) (*Station, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Station{c: c, t: english, pages: pages, people: people, photos: newPhotos(filepath.Join(folder, "pictures")),
+	holding, err := loadHolding(filepath.Join(folder, "kept.json"))
+	if err != nil {
+		return nil, err
+	}
+	s := &Station{c: c, holding: holding, t: english, pages: pages, people: people, photos: newPhotos(filepath.Join(folder, "pictures")),
 		tls: c.TLSCert != "", log: log.New(c.Err, "resow station: ", 0), changes: newChanges()}
 	s.results.keep = map[string]result{}
 	s.plans.turn = make(chan struct{}, 1)
@@ -128,7 +133,7 @@ func New(c Config) (*Station, error) {
 		return nil, err
 	}
 	dropCopies(folder)
-	s.door = newDoor(c.Store, folder, c.Now, c.Random)
+	s.door = newDoor(c.Store, folder, c.Now, c.Random, s.changes.tell)
 	return s, nil
 }
 
@@ -275,6 +280,9 @@ func (s *Station) handler() http.Handler {
 	paired("GET /many/{step}", s.manyStepPage)
 	paired("POST /many/{step}", s.postManyStep)
 	paired("GET /done/{token}", s.donePage)
+	paired("GET /kept", s.keptPage)
+	paired("POST /kept", s.postKept)
+	boss("POST /kept/held", s.postHeld)
 	paired("GET /mix", s.mixPage)
 	paired("POST /mix", s.postMix)
 	paired("GET /solutions/{code}", s.solutionPage)
@@ -282,6 +290,7 @@ func (s *Station) handler() http.Handler {
 	paired("POST /solutions/{code}/strip", s.postStrip)
 	paired("POST /solutions/{code}/discard", s.postDiscard)
 	paired("GET /pool", s.poolPage)
+	paired("POST /pool", s.postPool)
 	paired("GET /reports", s.reportsPage)
 	paired("GET /reports/{file}", s.reportFile)
 	boss("GET /review", s.reviewPage)

@@ -105,7 +105,9 @@ func TestManyMatsAllOrNothing(t *testing.T) {
 	mats := s.inStage(t, medium.Growing)[:3]
 	require.Equal(t, http.StatusSeeOther, p.post("/many", url.Values{"do": {"scan"}}).status)
 	for _, m := range mats[:2] { // as the phone's camera opens it
-		has(t, p.get("/M/"+string(m)).body, "On the list")
+		has(t, p.get("/M/"+string(m)).body, "Put on the list")
+		put := p.post("/many", url.Values{"do": {"add"}, "code": {string(m)}, "back": {"yes"}})
+		has(t, p.get(put.header.Get("Location")).body, "On the list")
 	}
 	page := p.get("/many/harvest")
 	require.Equal(t, 2, strings.Count(page.body, `name="mat"`))
@@ -185,7 +187,7 @@ func TestEveryPageOpens(t *testing.T) {
 // pagesOf lists every page, for the tests that go through all of them.
 func pagesOf(mat string) []string {
 	paths := []string{"/", "/m/" + mat, "/m/" + mat + "/history", "/m/" + mat + "/correct/2", "/many", "/mix", "/mix?product=chlorine%2C+blue+drum&volume=2L",
-		"/pool", "/pool?sow=radish%3D3x8&mats=40", "/status", "/reports", "/policy", "/policy/max-turns", "/policy/mold-repeat", "/sanitizers", "/sanitizers/new", "/people", "/shift", "/pair", "/done/unknown", "/review"}
+		"/pool", "/pool?sow=radish%3D3x8&mats=40", "/status", "/reports", "/policy", "/policy/max-turns", "/policy/mold-repeat", "/sanitizers", "/sanitizers/new", "/people", "/shift", "/pair", "/done/unknown", "/review", "/kept"}
 	for _, k := range recordable {
 		paths = append(paths, "/m/"+mat+"/"+string(k), "/many/"+string(k))
 	}
@@ -249,8 +251,7 @@ func TestPageNoticesTheCommandLine(t *testing.T) {
 
 	// revoking ends the live stream too
 	require.NoError(t, s.people.revoke(s.people.list()[0].id()))
-	s.changes.hint()
-	s.changes.set(1)
+	s.changes.tell()
 	_, ok = <-events
 	for ok {
 		_, ok = <-events

@@ -31,6 +31,7 @@ var statuses = []struct {
 	{as[*PictureError], http.StatusUnprocessableEntity},
 	{as[*PairError], http.StatusForbidden},
 	{as[*RoleError], http.StatusForbidden},
+	{as[*HeldError], http.StatusAccepted},
 	{as[*BusyError], http.StatusServiceUnavailable},
 	{as[*ClosedError], http.StatusServiceUnavailable},
 	{as[*ConfigError], http.StatusInternalServerError},
@@ -99,6 +100,16 @@ func statusOf(err error) int {
 		}
 	}
 	return http.StatusInternalServerError
+}
+
+// final says that the rules or the ledger refuse what was asked for, so that it is
+// of no use to send it again as it is. A phone keeps everything else and tries on.
+func final(err error) bool {
+	switch statusOf(err) {
+	case http.StatusNotFound, http.StatusConflict, http.StatusUnprocessableEntity:
+		return true
+	}
+	return false
 }
 
 // known says whether an error has a row.

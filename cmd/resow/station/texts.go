@@ -21,7 +21,7 @@ func (t texts) get(key string, args ...any) string {
 
 var english = texts{
 	"nav.skip": "Skip to the page", "nav.label": "Pages", "nav.due": "Due", "nav.many": "Many mats", "nav.mix": "Mix", "nav.pool": "Pool",
-	"nav.reports": "Reports", "nav.more": "More", "nav.policy": "Policy", "nav.sanitizers": "Sanitizers", "nav.people": "People", "nav.status": "Status", "nav.backup": "The last backup failed",
+	"nav.reports": "Reports", "nav.more": "More", "nav.policy": "Policy", "nav.sanitizers": "Sanitizers", "nav.people": "People", "nav.status": "Status", "nav.kept": "Steps of this device", "nav.held": "Kept steps wait for you: %d", "nav.backup": "The last backup failed",
 	"nav.by": "Recording as %s", "nav.noshift": "Pick your initials",
 	"foot": "A verdict is clear or not clear by the farm's own rules, and nothing more. The sanitizer's label, local health rules and qualified people come first.",
 
@@ -42,12 +42,20 @@ var english = texts{
 	"problem.title": "Not recorded.", "problem.question": "That can't be worked out.",
 	"fail.title": "That did not work",
 
-	"offline.one": "1 step waits on this device for the network.", "offline.many": "%d steps wait on this device for the network.",
-	"offline.kept": "The station can't be reached. The step is kept on this device and sent when the network is back.",
+	"offline.single": "1 step waits on this device:", "offline.many": "%d steps wait on this device:",
+	"offline.kept": "The station does not answer. The step is kept on this device and sent when it does.",
 	"offline.full": "There is no room to keep this step on the device. Write it on paper and enter it later with its time.",
-	"offline.sent": "Sent and recorded:", "offline.refused": "Refused by the ledger, not recorded:", "offline.missed": "NOT ACCEPTED:",
-	"offline.pair": "The station does not know this device any more. Pair it again; the steps are kept until then.",
-	"offline.drop": "I have seen this", "offline.send": "Try now",
+	"offline.sent": "Sent and recorded:", "offline.missed": "NOT ACCEPTED:", "offline.refused": "Refused, not recorded:",
+	"offline.drop": "I have seen this", "offline.send": "Try now", "offline.mend": "Mend and send", "offline.by": "by %s",
+	"offline.mending": "You are mending the step of %s. It was refused:", "offline.pick": "Pick your initials",
+	"offline.nobody": "Nobody had picked initials. The step is kept on this device until you say whose it is.", "offline.mine": "I did this: %s",
+	"offline.again": "The ledger was restored from a backup and lacks steps of this device; they are sent again.",
+	"offline.held":  "With the station, waiting for a supervisor: %d", "offline.done": "Recorded in the last 14 days: %d", "offline.none": "This device keeps no steps.",
+
+	"kept.title": "Steps of this device", "kept.held": "The step is with the station. A supervisor has to say whether it counts: the device that it was made on was revoked, or can't prove who was at work.",
+	"kept.wait": "Waiting for you: %d", "kept.about": "A device kept these steps, and nobody vouches for who made them: it was revoked, or its proof is not good. Ask the person. What you accept is recorded as theirs, sent by you.",
+	"kept.who": "By %s, entered %s. Sent by %s, %s, from %s.", "kept.accept": "Accept as by %s", "kept.refuse": "Refuse", "kept.here": "On this device",
+	"kept.list": "What was entered on this device, as far as it is kept here. Steps that were recorded stay for 14 days, in case the ledger has to be restored.", "kept.noscript": "This list needs the page's script.",
 
 	"find.label": "Code of a mat (scan or type)", "find.go": "Open",
 
@@ -71,6 +79,7 @@ var english = texts{
 	"kind.add": "add", "kind.sow": "sow", "kind.mist": "mist", "kind.harvest": "harvest", "kind.rinse": "rinse", "kind.dry": "dry", "kind.sanitize": "sanitize",
 	"kind.mold": "mold", "kind.cut": "cut", "kind.swab": "swab", "kind.inspect": "inspect", "kind.hold": "hold", "kind.release": "release",
 	"kind.trim": "trim", "kind.relabel": "relabel", "kind.document": "document", "kind.retire": "retire", "kind.correct": "correct",
+	"kind.solution": "mix a solution", "kind.strip": "test strip", "kind.discard": "solution gone",
 
 	"form.need": "needed", "form.record": "Record", "form.back": "Back", "form.late": "Done earlier?",
 
@@ -110,11 +119,11 @@ var english = texts{
 	"done.nopicture": "The step is recorded, but its picture is not:", "done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
 
 	"many.title": "Many mats", "many.about": "One step for many mats: scan them all, then record once. It is recorded for all of them or for none.",
-	"many.start": "Collect by phone camera", "many.scanning": "Collecting: every mat that you scan with the camera now goes on this list.", "many.stop": "Stop collecting", "many.clear": "Empty the list",
+	"many.start": "Collect by phone camera", "many.scanning": "Collecting: scan a mat with the camera and tap “Put on the list” on its page.", "many.put": "Put on the list", "many.sofar": "Collecting. Mats on the list so far: %d.", "many.stop": "Stop collecting", "many.clear": "Empty the list",
 	"many.addone": "Add a mat (scan or type)", "many.add": "Add", "many.count": "Mats on the list: %d", "many.drop": "Take off", "many.which": "Which step?",
 	"many.list": "Mats on the list", "many.codes": "Codes of mats", "many.hint": "One a line. A hand scanner writes them here by itself.", "many.added": "On the list. Mats so far: %d.", "many.apply": "That is all: choose the step",
 
-	"history.title": "History of %s", "history.void": "VOID", "history.late": "Late entry, written %s.", "history.picture": "Picture with step %s of %s", "history.correct": "Correct",
+	"history.title": "History of %s", "history.void": "VOID", "history.sent": "sent by", "history.late": "Late entry, written %s.", "history.picture": "Picture with step %s of %s", "history.correct": "Correct",
 	"correct.title": "Correct a step of %s", "correct.about": "Nothing is edited or deleted. This voids the step; both stay on record. Then record what really happened, with its time.", "correct.do": "Void this step",
 
 	"mix.title": "Mix a solution", "mix.volume": "How much solution", "mix.volumehint": "500mL, 2L, 1gal.", "mix.strengthhint": "200ppm or 3%. Empty: the middle of the directions.", "mix.stock": "Strength of the stock",

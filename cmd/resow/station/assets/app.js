@@ -1,139 +1,86 @@
-// The station's own script. Every page works without it; it keeps steps while
-// the network is away, sends each once when it is back (the server knows a step
-// by its token, so a second sending is harmless), and loads open pages anew when
-// the ledger changes.
+// The forms of steps. Every page works without script; with it a step is kept on the
+// phone before it is sent (kept.js).
 "use strict";
 (() => {
-  const box = document.getElementById("waiting");
-  const words = box.dataset;
-  const KEY = "resow.waiting", LOST = "resow.refused";
-  const load = (key) => { try { return JSON.parse(localStorage.getItem(key)) || []; } catch { return []; } };
-  const save = (key, list) => { try { localStorage.setItem(key, JSON.stringify(list)); return true; } catch { return false; } };
-  // what was said last outlives the page's own loading anew
-  const NOTE = "resow.note";
-  let note = "";
-  try { note = sessionStorage.getItem(NOTE) || ""; sessionStorage.removeItem(NOTE); } catch { /* it is a comfort */ }
-
-  // 128 random bits; crypto.randomUUID is missing on plain http
-  const token = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
-
-  function element(name, text, to) {
-    const e = document.createElement(name);
-    e.textContent = text;
-    if (to) to.append(e);
-    return e;
-  }
-
-  function draw() {
-    const waiting = load(KEY), lost = load(LOST);
-    box.textContent = "";
-    box.hidden = !waiting.length && !lost.length && !note;
-    if (note) element("p", note, box);
-    if (waiting.length) {
-      element("strong", waiting.length === 1 ? words.single : words.many.replace("%d", waiting.length), box);
-      const list = element("ul", "", box);
-      for (const w of waiting) element("li", w.name + " · " + new Date(w.at).toLocaleTimeString(), list);
-      element("button", words.send, box).addEventListener("click", send);
-    }
-    for (const l of lost) {
-      const p = element("p", words.refused + " " + l.name + " · " + new Date(l.at).toLocaleTimeString() + ": " + l.why + " ", box);
-      p.className = "lost";
-      element("button", words.drop, p).addEventListener("click", () => { save(LOST, load(LOST).filter((x) => x.token !== l.token)); draw(); });
-    }
-  }
-
-  // one sender at a time, also over several open pages of this browser
-  let sending = false;
-  async function send() {
-    if (sending) return;
-    sending = true;
-    try {
-      if (navigator.locks) await navigator.locks.request("resow", drain);
-      else await drain();
-    } finally {
-      sending = false;
-      draw();
-    }
-  }
-
-  async function drain() {
-    for (let one = load(KEY)[0]; one; one = load(KEY)[0]) {
-      const form = new URLSearchParams(one.fields);
-      form.set("ago_ms", Math.max(0, Date.now() - one.at));
-      let body = form;
-      if (one.picture) {
-        body = new FormData();
-        for (const [k, v] of form) body.append(k, v);
-        body.append("picture", blob(one.picture), "picture.jpg");
-      }
-      let answer, doc = {};
-      try {
-        answer = await fetch(one.url, { method: "POST", body, headers: { Accept: "application/json" }, credentials: "same-origin", redirect: "error", signal: AbortSignal.timeout(20000) });
-        doc = await answer.json();
-      } catch { return; } // still away: keep all
-      if (answer.status === 401) { note = words.pair; return; }
-      if (answer.status >= 500 || answer.status === 429) return;
-      save(KEY, load(KEY).filter((x) => x.token !== one.token));
-      if (answer.ok) {
-        const missed = (doc.steps || []).filter((s) => !s.accepted);
-        note = words.sent + " " + one.name;
-        if (doc.no_picture) note += ". " + words.nopicture + " " + doc.no_picture.join(" ");
-        if (missed.length) note += ". " + words.missed + " " + missed.flatMap((s) => s.findings.map((f) => f.text)).join("; ");
-      } else save(LOST, load(LOST).concat({ token: one.token, name: one.name, at: one.at, why: doc.error || String(answer.status) }));
-      draw();
-    }
-  }
-
-  function blob(data) {
-    const raw = atob(data.split(",")[1]);
-    return new Blob([Uint8Array.from(raw, (c) => c.charCodeAt(0))], { type: "image/jpeg" });
-  }
-
   // a picture is kept small: there is little room on the phone
   async function shrink(file) {
-    const img = await createImageBitmap(file);
-    const scale = Math.min(1, 1280 / Math.max(img.width, img.height));
+    const img = new Image();
+    const seen = new Promise((done) => { img.onload = () => done(true); img.onerror = () => done(false); });
+    img.src = URL.createObjectURL(file);
+    if (!await seen) return asIs(file);
+    const scale = Math.min(1, 1280 / Math.max(img.naturalWidth, img.naturalHeight));
     const c = document.createElement("canvas");
-    c.width = Math.max(1, Math.round(img.width * scale));
-    c.height = Math.max(1, Math.round(img.height * scale));
+    c.width = Math.max(1, Math.round(img.naturalWidth * scale));
+    c.height = Math.max(1, Math.round(img.naturalHeight * scale));
     c.getContext("2d").drawImage(img, 0, 0, c.width, c.height);
+    URL.revokeObjectURL(img.src);
     return c.toDataURL("image/jpeg", 0.8);
   }
+  // what this browser can't read is the station's to judge
+  const asIs = (file) => new Promise((done, failed) => {
+    const r = new FileReader();
+    r.onload = () => done(r.result);
+    r.onerror = failed;
+    r.readAsDataURL(file);
+  });
 
-  async function keep(form, at) {
-    const data = new FormData(form);
-    const file = data.get("picture");
+  async function stepOf(form, at, mended) {
+    const data = new FormData(form), file = data.get("picture");
     data.delete("picture");
     const mats = data.getAll("mat").concat((data.get("codes") || "").split(/[\n,;]+/).map((c) => c.trim()).filter(Boolean));
     const named = mats.length ? " · " + mats.slice(0, 3).join(", ") + (mats.length > 3 ? " +" + (mats.length - 3) : "") : "";
-    const one = { url: form.getAttribute("action"), token: data.get("token"), name: form.dataset.keep + named, at, fields: [...data] };
-    if (file && file.size) { try { one.picture = await shrink(file); } catch { /* not a picture: the step counts */ } }
-    if (!save(KEY, load(KEY).filter((x) => x.token !== one.token).concat(one))) { note = words.full; draw(); return; }
-    note = words.kept;
-    form.reset();
-    form.elements.token.value = token();
-    if (form.elements.codes) form.elements.codes.value = "";
-    draw();
-    box.scrollIntoView();
+    const step = { token: data.get("token"), url: form.getAttribute("action"), page: location.pathname + location.search, name: form.dataset.keep + named,
+      fields: [...data], state: "waiting", at, by: kept.words.me, pass: kept.words.pass };
+    if (mended) {
+      const was = (mended.fields.find(([k]) => k === "at") || ["at", ""])[1];
+      Object.assign(step, { at: data.get("at") === was ? mended.at : at, by: mended.by, pass: mended.pass, picture: mended.picture });
+    }
+    if (file && file.size) step.picture = await shrink(file);
+    return step;
+  }
+
+  // The form of a refused step is filled in again with what was entered. It keeps its
+  // token, its time and its maker.
+  function mend(form) {
+    let step = null;
+    try { step = kept.get(sessionStorage.getItem("resow.mend")); } catch { /* nothing to mend */ }
+    if (!step || step.url !== form.getAttribute("action")) return null;
+    try { sessionStorage.removeItem("resow.mend"); } catch { /* it is filled in once more */ }
+    const values = new Map();
+    for (const [k, v] of step.fields) values.set(k, (values.get(k) || []).concat(v));
+    const mats = values.get("mat") || [];
+    for (const e of form.elements) {
+      const v = values.get(e.name) || [];
+      if (e.type === "radio" || e.type === "checkbox") e.checked = v.includes(e.value);
+      else if (e.name && e.type !== "file") e.value = v.join("\n");
+      if (e.name === "mat" && e.checked) mats.splice(mats.indexOf(e.value), 1);
+    }
+    if (form.elements.codes) form.elements.codes.value = mats.concat(values.get("codes") || []).join("\n");
+    for (const d of form.querySelectorAll("details")) d.open = d.open || [...d.querySelectorAll("input")].some((e) => e.value);
+    kept.say(kept.words.mending.replace("%s", kept.when(step)) + " " + step.why);
+    kept.opened(step.token);
+    return step;
   }
 
   for (const form of document.querySelectorAll("form[data-keep]")) {
+    let mended = mend(form);
     form.addEventListener("submit", async (e) => {
       e.preventDefault();
       if (form.dataset.busy) return;
       form.dataset.busy = "yes";
-      const at = Date.now();
       try {
-        const multi = form.enctype === "multipart/form-data";
-        const data = new FormData(form);
-        if (load(KEY).length) { await keep(form, at); await send(); return; } // what was done before goes first
-        const answer = await fetch(form.action, { method: "POST", body: multi ? data : new URLSearchParams(data), credentials: "same-origin", headers: { Accept: "application/json" }, signal: AbortSignal.timeout(multi ? 90000 : 12000) });
-        const doc = await answer.json();
-        if (answer.status === 503) { await keep(form, at); return; }
-        if (answer.ok) return arrived(form, doc);
-        problem(doc.error || String(answer.status));
-      } catch {
-        await keep(form, at);
+        const before = kept.get(form.elements.token.value);
+        if (before && before.state !== "refused") form.elements.token.value = kept.token(); // the page came back out of the browser's memory
+        const step = await stepOf(form, Date.now(), mended), now = await kept.enter(step);
+        if (now.state === "sent" && now.doc) return arrived(form, now.doc);
+        if (now.state === "refused") { mended = mended && now; kept.opened(step.token); return problem(now.why); }
+        mended = null;
+        form.reset();
+        form.elements.token.value = kept.token();
+        if (form.elements.codes) form.elements.codes.value = "";
+        document.getElementById("waiting").scrollIntoView();
+      } catch (failed) {
+        problem(String(failed));
       } finally {
         delete form.dataset.busy;
       }
@@ -153,32 +100,11 @@
     const p = document.createElement("div");
     p.className = "problem";
     p.setAttribute("role", "alert");
-    element("strong", words.problem, p);
+    kept.element("strong", kept.words.problem, p);
     p.append(" " + text);
     document.getElementById("main").prepend(p);
     p.scrollIntoView();
   }
 
-  // open pages follow the ledger; a page that is being filled in stays
-  if (document.body.dataset.live && window.EventSource) {
-    const stale = document.getElementById("stale");
-    let first = !stale || stale.hidden; // an old page is loaded anew as soon as the station is there
-    const live = new EventSource("/events");
-    live.addEventListener("change", () => {
-      if (first) { first = false; return; }
-      const busy = document.activeElement && /^(INPUT|TEXTAREA|SELECT)$/.test(document.activeElement.tagName) && document.activeElement.value;
-      if (busy) return;
-      try { if (note) sessionStorage.setItem(NOTE, note); } catch { /* it is a comfort */ }
-      location.reload();
-    });
-    window.addEventListener("pagehide", () => live.close());
-  }
-
   if (window.isSecureContext && navigator.serviceWorker && document.querySelector("header")) navigator.serviceWorker.register("/sw.js").catch(() => {});
-
-  window.addEventListener("online", send);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden && load(KEY).length) send(); });
-  setInterval(() => { if (load(KEY).length) send(); }, 8000);
-  draw();
-  if (load(KEY).length) send();
 })();

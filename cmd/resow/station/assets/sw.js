@@ -1,10 +1,10 @@
 // The service worker, which browsers give to https and to this machine only. It
 // keeps the shell and the due list as it was last seen, to be read while the
 // network is away. It touches no other page, nothing that is sent, and no live
-// stream: steps that wait are the business of app.js alone.
+// stream: steps that wait are the business of kept.js alone.
 "use strict";
-const CACHE = "resow-1";
-const SHELL = ["/assets/style.css", "/assets/app.js", "/assets/icon.svg"];
+const CACHE = "resow-2";
+const SHELL = ["/assets/style.css", "/assets/kept.js", "/assets/live.js", "/assets/app.js", "/assets/icon.svg"];
 
 self.addEventListener("install", (e) => e.waitUntil(caches.open(CACHE).then((c) => c.addAll(SHELL)).then(() => self.skipWaiting())));
 self.addEventListener("activate", (e) => e.waitUntil(caches.keys()

@@ -1,0 +1,386 @@
+package station
+
+import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"net/url"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"resow/medium"
+	"resow/store"
+)
+
+// A phone keeps a step that it could not send, and sends it when it can: after a
+// night, under another shift, after it was paired anew. What it keeps says who was
+// at work (kept_by), with a pass that the station gave to the page at that time.
+
+const (
+	heldFor   = 90 * 24 * time.Hour // an answer is kept, and that a device was revoked
+	maxHeld   = 500
+	heldOfOne = 100      // of one device
+	heldBytes = 32 << 10 // of one form
+	maxAsked  = 2000
+)
+
+// HeldError says that a step waits for a supervisor.
+type HeldError struct{ Why string }
+
+func (e *HeldError) Error() string { return e.Why }
+
+// maker is who did a step, and who sent it where that is somebody else.
+type maker struct{ by, sentBy string }
+
+// made says who did what a form tells, and whether that is beyond doubt: it is the
+// one who sends it, or somebody who was on shift on the device at that time. What a
+// device kept that was revoked since is in doubt, whoever sends it.
+func (s *Station) made(who session, form url.Values) (m maker, proven bool, err error) {
+	now := s.c.Now()
+	by, sender := strings.TrimSpace(form.Get("kept_by")), ""
+	if who.onShift(now) {
+		sender = who.Initials
+	}
+	ago, err := ageOf(form)
+	if err != nil {
+		return m, false, err
+	}
+	device, proven, revoked := s.people.onPass(form.Get("kept_pass"), by, now.Add(-ago))
+	if sender != "" && !revoked && (by == "" || strings.EqualFold(by, sender)) {
+		return maker{by: sender}, true, nil
+	}
+	if sender == "" && !(proven && device == who.id()) {
+		return m, false, &RoleError{s.t.get("guard.shift")}
+	}
+	return maker{by: by, sentBy: sender}, proven, nil
+}
+
+// pass lets a page prove later that these initials were on shift on this device.
+func (p *people) pass(s session) string {
+	if s.Hash == "" || s.Initials == "" {
+		return ""
+	}
+	return p.sign(s.id(), strconv.FormatInt(s.Shift.Unix(), 10), s.Initials)
+}
+
+func (p *people) sign(id, shift, initials string) string {
+	mac := hmac.New(sha256.New, p.passKey)
+	fmt.Fprintf(mac, "%s.%s.%s", id, shift, initials)
+	return id + "." + shift + "." + hex.EncodeToString(mac.Sum(nil)[:16])
+}
+
+// onPass gives the device of a pass, whether it proves that by was on shift there at
+// a time, and whether the device was revoked.
+func (p *people) onPass(pass, by string, at time.Time) (device string, proven, revoked bool) {
+	parts := strings.Split(pass, ".")
+	if len(parts) != 3 || by == "" || !hmac.Equal([]byte(pass), []byte(p.sign(parts[0], parts[1], by))) {
+		return "", false, false
+	}
+	began, err := strconv.ParseInt(parts[1], 10, 64)
+	shift := time.Unix(began, 0)
+	during := err == nil && !at.Before(shift.Add(-agoSlack)) && !at.After(shift.Add(shiftFor+agoSlack))
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	revoked = !p.revoked[parts[0]].IsZero()
+	return parts[0], during && !revoked, revoked
+}
+
+// held is a step that waits for a supervisor, or was refused by one.
+type held struct {
+	Token   string      `json:"token"`
+	Kind    medium.Kind `json:"kind"`
+	Mats    []string    `json:"mats"`
+	Form    url.Values  `json:"form"`
+	Photo   []string    `json:"pictures,omitempty"`
+	By      string      `json:"by"`
+	SentBy  string      `json:"sent_by"`
+	Device  string      `json:"device"`
+	From    string      `json:"sha256_of_cookie"`
+	Entered time.Time   `json:"entered_at"`
+	Arrived time.Time   `json:"arrived_at"`
+	Refused string      `json:"refused,omitempty"` // why, by whom
+}
+
+// order is the step as it is recorded when a supervisor accepts it.
+func (h held) order(now time.Time) order {
+	form := url.Values{"ago_ms": {strconv.FormatInt(max(0, now.Sub(h.Entered).Milliseconds()), 10)}}
+	for name, v := range h.Form {
+		if name != "ago_ms" {
+			form[name] = v
+		}
+	}
+	return order{token: h.Token, kind: h.Kind, mats: h.Mats, form: form, photo: h.Photo}
+}
+
+// holding keeps the list beside the ledger.
+type holding struct {
+	path string
+	mu   sync.Mutex
+	list []held
+}
+
+func loadHolding(path string) (*holding, error) {
+	h := &holding{path: path}
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return h, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(data, &h.list)
+	}
+	if err != nil {
+		return nil, &ConfigError{fmt.Sprintf("%s can't be read (%v); it holds steps that wait for a supervisor. Move it away; phones send them again", path, err)}
+	}
+	return h, nil
+}
+
+// put puts a step on the list or changes it; it comes back when that is on the disk.
+func (h *holding) put(one held) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	next := slices.DeleteFunc(slices.Clone(h.list), func(old held) bool {
+		return old.Token == one.Token || old.Refused != "" && one.Arrived.Sub(old.Arrived) > heldFor
+	})
+	open, ofOne := 0, 0
+	for _, old := range next {
+		if old.Refused == "" {
+			open++
+			if old.From == one.From {
+				ofOne++
+			}
+		}
+	}
+	if one.Refused == "" && (open >= maxHeld || ofOne >= heldOfOne) {
+		return &BusyError{Waiting: open}
+	}
+	return h.save(append(next, one))
+}
+
+func (h *holding) drop(token string) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.save(slices.DeleteFunc(slices.Clone(h.list), func(one held) bool { return one.Token == token }))
+}
+
+func (h *holding) save(list []held) error {
+	data, err := json.MarshalIndent(list, "", " ")
+	if err == nil {
+		err = writeWhole(h.path, data)
+	}
+	if err == nil {
+		h.list = list
+	}
+	return err
+}
+
+func (h *holding) get(token string) (held, bool) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	i := slices.IndexFunc(h.list, func(one held) bool { return one.Token == token })
+	if i < 0 {
+		return held{}, false
+	}
+	return h.list[i], true
+}
+
+// open gives what waits, in the order in which it was done.
+func (h *holding) open() (list []held) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for _, one := range h.list {
+		if one.Refused == "" {
+			list = append(list, one)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b held) int { return a.Entered.Compare(b.Entered) })
+	return list
+}
+
+// hold puts a step whose maker nobody vouches for on the list of the supervisors.
+// It may have been recorded before the device was revoked: then it is answered.
+func (s *Station) hold(who session, m maker, o order) ([]medium.Step, error) {
+	var done []medium.Step
+	err := s.door.read(func(v *view) (err error) {
+		done, err = v.Recorded(o.token)
+		return err
+	})
+	switch {
+	case err != nil:
+		return nil, err
+	case len(done) > 0 && done[0].Kind != o.kind:
+		return nil, &store.TokenError{Token: o.token}
+	case len(done) > 0:
+		return done, nil
+	}
+	if err := s.checkToken(o.token); err != nil {
+		return nil, err
+	}
+	if len(o.form.Encode()) > heldBytes {
+		return nil, &http.MaxBytesError{Limit: heldBytes}
+	}
+	ago, err := ageOf(o.form)
+	if err != nil {
+		return nil, err
+	}
+	form := url.Values{}
+	for name, v := range o.form {
+		if !slices.Contains([]string{"token", "mat", "codes", "kept_by", "kept_pass"}, name) {
+			form[name] = v
+		}
+	}
+	now := s.c.Now()
+	err = s.holding.put(held{Token: o.token, Kind: o.kind, Mats: o.mats, Form: form, Photo: o.photo, By: m.by, SentBy: m.sentBy,
+		Device: who.Device, From: who.Hash, Entered: now.Add(-ago), Arrived: now})
+	if err != nil {
+		return nil, err
+	}
+	return nil, &HeldError{s.t.get("kept.held")}
+}
+
+// postKept answers a phone what became of its steps, by their tokens. One that is
+// not in the answer is neither on record nor on the list.
+func (s *Station) postKept(w http.ResponseWriter, r *http.Request, who session) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	tokens := r.PostForm["token"]
+	type fate struct {
+		State string `json:"state"`
+		Why   string `json:"why,omitempty"`
+	}
+	fates := map[string]fate{}
+	err := s.door.read(func(v *view) error {
+		for _, token := range tokens[:min(len(tokens), maxAsked)] {
+			done, err := v.Recorded(token)
+			if err != nil {
+				return err
+			}
+			one, held := s.holding.get(token)
+			switch {
+			case len(done) > 0:
+				fates[token] = fate{State: "sent"}
+			case held && one.Refused != "":
+				fates[token] = fate{"refused", one.Refused}
+			case held:
+				fates[token] = fate{State: "held"}
+			}
+		}
+		return nil
+	})
+	s.answer(w, r, who, map[string]any{"steps": fates, "ledger": s.door.standing.Load()}, err)
+}
+
+type heldLine struct {
+	held
+	What, Done, Came string
+	Named            string // the first of its mats
+	Fields           []keptField
+}
+
+type keptField struct{ Label, Value string }
+
+type keptPage struct {
+	frame
+	Held []heldLine
+}
+
+func (s *Station) keptPage(w http.ResponseWriter, r *http.Request, who session) {
+	s.drawKept(w, r, who, http.StatusOK, "")
+}
+
+// drawKept draws the page of what this phone keeps, which its script fills, and for
+// supervisors of what waits for them.
+func (s *Station) drawKept(w http.ResponseWriter, r *http.Request, who session, status int, problem string) {
+	var page keptPage
+	err := s.door.read(func(v *view) error {
+		page.frame = s.frame(who, v.Farm, "kept", s.t.get("kept.title"))
+		if who.Role == Supervisor {
+			for _, one := range s.holding.open() {
+				page.Held = append(page.Held, s.heldLine(one, v))
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Problem = problem
+	s.show(w, status, "kept", page)
+}
+
+func (s *Station) heldLine(one held, v *view) heldLine {
+	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)), Done: stamp(one.Entered, v.Location()),
+		Came: stamp(one.Arrived, v.Location()), Named: strings.Join(one.Mats[:min(len(one.Mats), 5)], ", ")}
+	if more := len(one.Mats) - 5; more > 0 {
+		line.Named += fmt.Sprintf(" +%d", more)
+	}
+	for name, values := range one.Form {
+		if text := strings.TrimSpace(strings.Join(values, ", ")); text != "" && name != "ago_ms" {
+			line.Fields = append(line.Fields, keptField{s.fieldName(name), text})
+		}
+	}
+	slices.SortFunc(line.Fields, func(a, b keptField) int { return strings.Compare(a.Label, b.Label) })
+	return line
+}
+
+// fieldName is what a form calls a field.
+func (s *Station) fieldName(name string) string {
+	if _, ok := s.t["field."+name]; ok {
+		return s.t.get("field." + name)
+	}
+	return name
+}
+
+// postHeld accepts or refuses a step that waits. An accepted one is recorded as the
+// maker's, sent by the supervisor who stands for it.
+func (s *Station) postHeld(w http.ResponseWriter, r *http.Request, who session) {
+	if err := r.ParseForm(); err != nil {
+		s.failed(w, r, who, badForm(err))
+		return
+	}
+	one, ok := s.holding.get(r.PostForm.Get("token"))
+	if !ok || one.Refused != "" { // another supervisor was faster
+		http.Redirect(w, r, "/kept", http.StatusSeeOther)
+		return
+	}
+	err := s.decide(who, one, r.PostForm.Get("do"), strings.TrimSpace(r.PostForm.Get("reason")))
+	if err != nil {
+		s.drawKept(w, r, who, statusOf(err), s.said(r, statusOf(err), err))
+		return
+	}
+	http.Redirect(w, r, "/kept", http.StatusSeeOther)
+}
+
+func (s *Station) decide(who session, one held, do, reason string) error {
+	switch {
+	case !who.onShift(s.c.Now()):
+		return &RoleError{s.t.get("guard.shift")}
+	case do == "accept":
+		o, m := one.order(s.c.Now()), maker{by: one.By, sentBy: who.Initials}
+		var err error
+		if slices.Contains(medium.FarmKinds(), one.Kind) {
+			_, err = s.recordAs(m, o.token, s.bottleStep(o))
+		} else {
+			_, err = s.recordOrder(m, o)
+		}
+		if err != nil {
+			return err
+		}
+		return s.holding.drop(one.Token)
+	case reason == "" || len(reason) > 300:
+		return &medium.InputError{Field: s.t.get("field.reason"), Value: reason, Want: "why it is refused, in one line; its maker reads it"}
+	}
+	one.Refused, one.Arrived = fmt.Sprintf("%s (%s)", reason, who.Initials), s.c.Now()
+	return s.holding.put(one)
+}

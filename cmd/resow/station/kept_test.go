@@ -1,0 +1,355 @@
+package station
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"resow/medium"
+)
+
+var passField = regexp.MustCompile(`data-pass="([^"]*)"`)
+
+// pass is what a page gives a phone to prove later who was at work.
+func (p *phone) pass() string {
+	m := passField.FindStringSubmatch(p.get("/").body)
+	require.NotNil(p.t, m)
+	return m[1]
+}
+
+// keptStep is a harvest that a phone entered an hour ago.
+func keptStep(s *running, by, pass string) url.Values {
+	return url.Values{"token": {s.newToken()}, "yield": {"300"}, "kept_by": {by}, "kept_pass": {pass}, "ago_ms": {"3600000"}}
+}
+
+// send posts a step as the script does.
+func (p *phone) send(path string, form url.Values) (status int, doc map[string]any) {
+	r := p.request("POST", path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Origin", p.s.local())
+	r.Header.Set("Accept", "application/json")
+	got := p.do(r)
+	require.NoError(p.t, json.Unmarshal([]byte(got.body), &doc), got.body)
+	return got.status, doc
+}
+
+// fates asks what became of steps.
+func (p *phone) fates(tokens ...string) map[string]any {
+	status, doc := p.send("/kept", url.Values{"token": tokens})
+	require.Equal(p.t, http.StatusOK, status)
+	return doc["steps"].(map[string]any)
+}
+
+func (r *running) recordedOnce(t *testing.T, mat medium.Code, token string) medium.Step {
+	t.Helper()
+	var found []medium.Step
+	for _, step := range r.thread(t, mat) {
+		if step.Token == token {
+			found = append(found, step)
+		}
+	}
+	require.Len(t, found, 1)
+	return found[0]
+}
+
+// TestKeptStepKeepsItsMaker: whoever is at work when a step is sent, it is of the one
+// who did it, at the time when it was done.
+func TestKeptStepKeepsItsMaker(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mats := s.inStage(t, medium.Growing)
+	pass := p.pass()
+	s.clock.forward(3 * time.Hour)
+
+	// another shift on the same phone
+	require.Equal(t, http.StatusSeeOther, p.post("/shift", url.Values{"initials": {"AB"}}).status)
+	form := keptStep(s, "MK", pass)
+	status, doc := p.send("/m/"+string(mats[0])+"/harvest", form)
+	require.Equal(t, http.StatusOK, status, doc)
+	require.NotEmpty(t, doc["ledger"].(map[string]any)["head"])
+	step := s.recordedOnce(t, mats[0], form.Get("token"))
+	require.Equal(t, [2]string{"MK", "AB"}, [2]string{step.By, step.SentBy})
+	require.Equal(t, s.clock.Now().Add(-time.Hour), step.At)
+	has(t, p.get("/m/"+string(mats[0])+"/history").body, "sent by")
+
+	// at night nobody is at work: the phone itself vouches
+	s.clock.forward(shiftFor)
+	form = keptStep(s, "MK", pass)
+	form.Set("ago_ms", fmt.Sprint((15 * time.Hour).Milliseconds()))
+	status, doc = p.send("/m/"+string(mats[1])+"/harvest", form)
+	require.Equal(t, http.StatusOK, status, doc)
+	step = s.recordedOnce(t, mats[1], form.Get("token"))
+	require.Equal(t, [2]string{"MK", ""}, [2]string{step.By, step.SentBy})
+
+	// the phone was paired anew: somebody must say who he is first
+	again := s.paired(t, Operator, "")
+	form = keptStep(s, "MK", pass)
+	form.Set("ago_ms", fmt.Sprint((15 * time.Hour).Milliseconds()))
+	status, doc = again.send("/m/"+string(mats[2])+"/harvest", form)
+	require.Equal(t, http.StatusForbidden, status)
+	require.Equal(t, false, doc["final"])
+	require.Equal(t, http.StatusSeeOther, again.post("/shift", url.Values{"initials": {"CD"}}).status)
+	for range 3 {
+		status, _ = again.send("/m/"+string(mats[2])+"/harvest", form)
+		require.Equal(t, http.StatusOK, status)
+	}
+	step = s.recordedOnce(t, mats[2], form.Get("token"))
+	require.Equal(t, [2]string{"MK", "CD"}, [2]string{step.By, step.SentBy})
+}
+
+// TestKeptStepOverRevocationNightAndPairing: after a revocation a step waits for a
+// supervisor, over a restart of the station too, and is recorded once.
+func TestKeptStepOverRevocationNightAndPairing(t *testing.T) {
+	s, _ := start(t, nil)
+	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "MK")
+	mat, other := s.inStage(t, medium.Growing)[0], s.inStage(t, medium.Growing)[1]
+	pass, path := p.pass(), "/m/"+string(mat)+"/harvest"
+	for _, one := range s.people.list() {
+		if one.Initials == "MK" {
+			require.Equal(t, http.StatusSeeOther, boss.post("/people/revoke", url.Values{"id": {one.id()}}).status)
+		}
+	}
+	form := keptStep(s, "MK", pass)
+	status, doc := p.send(path, form)
+	require.Equal(t, http.StatusUnauthorized, status)
+	require.NotEqual(t, true, doc["final"])
+
+	s.clock.forward(16 * time.Hour)
+	form.Set("ago_ms", fmt.Sprint((16 * time.Hour).Milliseconds()))
+	again := s.paired(t, Operator, "AB")
+	for range 2 {
+		status, doc = again.send(path, form)
+		require.Equal(t, http.StatusAccepted, status, doc)
+	}
+	self := s.paired(t, Operator, "MK") // not even himself: somebody else may have had the phone
+	status, doc = self.send(path, form)
+	require.Equal(t, http.StatusAccepted, status, doc)
+	status, doc = again.send(path, form)
+	require.Equal(t, http.StatusAccepted, status, doc)
+	require.Equal(t, medium.Growing, s.condition(t, mat).Stage)
+	require.Equal(t, map[string]any{"state": "held"}, again.fates(form.Get("token"))[form.Get("token")])
+	refused := keptStep(s, "MK", pass)
+	refused.Set("ago_ms", form.Get("ago_ms"))
+	status, _ = again.send("/m/"+string(other)+"/harvest", refused)
+	require.Equal(t, http.StatusAccepted, status)
+
+	require.Equal(t, http.StatusForbidden, again.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
+	hasNot(t, again.get("/kept").body, "Accept as by")
+	reread, err := loadHolding(s.path + ".station/kept.json")
+	require.NoError(t, err)
+	require.Len(t, reread.open(), 2, "the list is on the disk")
+
+	accept := url.Values{"token": {form.Get("token")}, "do": {"accept"}}
+	require.Equal(t, http.StatusForbidden, boss.post("/kept/held", accept).status, "who decides says who he is")
+	require.Equal(t, http.StatusSeeOther, boss.post("/shift", url.Values{"initials": {"SV"}}).status)
+	has(t, boss.get("/").body, "Kept steps wait for you: 2")
+	page := boss.get("/kept").body
+	has(t, page, "By MK, entered 25 Nov 09:00. Sent by AB")
+	has(t, page, "Accept as by MK")
+	s.clock.forward(time.Hour)
+	for range 2 { // a second tap
+		require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", accept).status)
+	}
+	step := s.recordedOnce(t, mat, form.Get("token"))
+	require.Equal(t, [2]string{"MK", "SV"}, [2]string{step.By, step.SentBy})
+	require.Equal(t, today, step.At)
+	require.Equal(t, map[string]any{"state": "sent"}, again.fates(form.Get("token"))[form.Get("token")])
+	status, _ = again.send(path, form) // the phone had not heard
+	require.Equal(t, http.StatusOK, status)
+	s.recordedOnce(t, mat, form.Get("token"))
+
+	require.Equal(t, http.StatusUnprocessableEntity, boss.post("/kept/held", url.Values{"token": {refused.Get("token")}, "do": {"refuse"}}).status)
+	require.Equal(t, http.StatusSeeOther,
+		boss.post("/kept/held", url.Values{"token": {refused.Get("token")}, "do": {"refuse"}, "reason": {"MK was not here"}}).status)
+	require.Equal(t, map[string]any{"state": "refused", "why": "MK was not here (SV)"}, again.fates(refused.Get("token"))[refused.Get("token")])
+	accept.Set("token", refused.Get("token")) // the page of another supervisor, an hour old
+	require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", accept).status)
+	require.Equal(t, medium.Growing, s.condition(t, other).Stage)
+}
+
+// TestForgedMakers: nobody's initials are recorded on another's word.
+func TestForgedMakers(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	s.paired(t, Supervisor, "SV")
+	mat, pass := s.inStage(t, medium.Growing)[0], p.pass()
+	before := s.anchor(t)
+	for name, form := range map[string]url.Values{
+		"no pass":                keptStep(s, "SV", ""),
+		"somebody else's pass":   keptStep(s, "SV", pass),
+		"a pass of another day":  keptStep(s, "XY", strings.Replace(pass, ".17", ".16", 1)),
+		"initials beside a pass": keptStep(s, "mk2", pass),
+		"half a pass":            keptStep(s, "SV", pass[:20]),
+	} {
+		form.Set("ago_ms", "0")
+		status, doc := p.send("/m/"+string(mat)+"/harvest", form)
+		require.Equal(t, http.StatusAccepted, status, "%s: %v", name, doc)
+	}
+	require.Equal(t, http.StatusSeeOther, p.post("/shift", url.Values{"initials": {"AB"}}).status)
+	early := keptStep(s, "MK", pass) // before the shift that the pass is of
+	early.Set("ago_ms", fmt.Sprint((20 * time.Hour).Milliseconds()))
+	status, _ := p.send("/m/"+string(mat)+"/harvest", early)
+	require.Equal(t, http.StatusAccepted, status)
+	s.clock.forward(shiftFor + time.Hour) // after the shift that the pass is of
+	require.Equal(t, http.StatusSeeOther, p.post("/shift", url.Values{"initials": {"AB"}}).status)
+	late := keptStep(s, "MK", pass)
+	late.Set("ago_ms", "60000")
+	status, _ = p.send("/m/"+string(mat)+"/harvest", late)
+	require.Equal(t, http.StatusAccepted, status)
+	require.Equal(t, before, s.anchor(t))
+	require.Len(t, s.holding.open(), 7)
+	for range heldOfOne { // one device does not fill the list
+		status, _ = p.send("/m/"+string(mat)+"/harvest", keptStep(s, "SV", ""))
+	}
+	require.Equal(t, http.StatusServiceUnavailable, status, "the phone keeps what there is no room for")
+	require.Len(t, s.holding.open(), heldOfOne)
+}
+
+// TestOnlyRulesAreFinal: a phone gives a step up only where the station says so.
+func TestOnlyRulesAreFinal(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	growing := string(s.inStage(t, medium.Growing)[0])
+	ready := string(s.inStage(t, medium.Ready)[0])
+	send := func(path string, form url.Values) (int, any) {
+		form.Set("token", s.newToken())
+		status, doc := p.send(path, form)
+		return status, doc["final"]
+	}
+	for _, final := range []struct {
+		path string
+		form url.Values
+	}{
+		{"/m/" + ready + "/harvest", url.Values{}},
+		{"/m/TZZZZZZZ/harvest", url.Values{}},
+		{"/many/harvest", url.Values{"codes": {growing + " T0000000"}}},
+		{"/m/" + growing + "/harvest", url.Values{"yield": {"much"}}},
+		{"/m/" + growing + "/mist", url.Values{"ago_ms": {"-1"}}},
+	} {
+		status, said := send(final.path, final.form)
+		require.Equal(t, true, said, "%s %v: %d", final.path, final.form, status)
+	}
+	status, said := p.send("/m/"+growing+"/mist", url.Values{"token": {"x"}})
+	require.NotEqual(t, true, said["final"], status)
+	s.clock.forward(shiftFor + time.Minute)
+	for _, passing := range []error{&RoleError{}, &BusyError{}, &ClosedError{}, &RequestError{}, &PairError{}, &HeldError{}, &panicError{}, io.ErrUnexpectedEOF} {
+		require.False(t, final(passing), "%T", passing)
+	}
+	status, said2 := send("/m/"+growing+"/mist", url.Values{})
+	require.Equal(t, http.StatusForbidden, status)
+	require.NotEqual(t, true, said2)
+	s.people.sessions = map[string]*session{}
+	status, said2 = send("/m/"+growing+"/mist", url.Values{})
+	require.Equal(t, http.StatusUnauthorized, status)
+	require.NotEqual(t, true, said2)
+}
+
+// TestRestoredLedgerIsOfferedWhatItLacks: a phone asks by its tokens, and what is sent
+// again is on record once.
+func TestRestoredLedgerIsOfferedWhatItLacks(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mats, pass := s.inStage(t, medium.Growing), p.pass()
+	first, second := keptStep(s, "MK", pass), keptStep(s, "MK", pass)
+	first.Set("ago_ms", "0")
+	second.Set("ago_ms", "0")
+	_, doc := p.send("/m/"+string(mats[0])+"/harvest", first)
+	early := doc["ledger"].(map[string]any)
+	backup, err := os.ReadFile(s.path)
+	require.NoError(t, err)
+	status, doc := p.send("/m/"+string(mats[1])+"/harvest", second)
+	require.Equal(t, http.StatusOK, status)
+	late := doc["ledger"].(map[string]any)
+	require.Equal(t, early["ledger"], late["ledger"])
+	require.Greater(t, late["position"], early["position"])
+
+	require.NoError(t, os.WriteFile(s.path+".old", backup, 0o600))
+	require.NoError(t, os.Rename(s.path+".old", s.path))
+	stands := fmt.Sprintf(`data-position="%.0f" data-head="%s"`, early["position"], early["head"])
+	require.Eventually(t, func() bool { return strings.Contains(p.get("/").body, stands) }, 5*time.Second, 50*time.Millisecond,
+		"the page says where the ledger stands, once the station has let go of the file that was there")
+	fates := p.fates(first.Get("token"), second.Get("token"))
+	require.Contains(t, fates, first.Get("token"))
+	require.NotContains(t, fates, second.Get("token"))
+	for range 2 {
+		status, _ = p.send("/m/"+string(mats[1])+"/harvest", second)
+		require.Equal(t, http.StatusOK, status)
+	}
+	s.recordedOnce(t, mats[1], second.Get("token"))
+}
+
+// TestKeptMixWaitsToo: what is done with a bottle is recorded the same way.
+func TestKeptMixWaitsToo(t *testing.T) {
+	s, _ := start(t, nil)
+	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "AB")
+	form := url.Values{"token": {s.newToken()}, "product": {"chlorine, blue drum"}, "volume": {"2L"}, "opened": {"2026-11-01"},
+		"kept_by": {"MK"}, "kept_pass": {""}, "ago_ms": {"60000"}}
+	status, _ := p.send("/mix", form)
+	require.Equal(t, http.StatusAccepted, status)
+	require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
+	step := s.recordedOnce(t, medium.FarmThread, form.Get("token"))
+	require.Equal(t, [2]string{"MK", "SV"}, [2]string{step.By, step.SentBy})
+	status, doc := p.send("/mix", form)
+	require.Equal(t, http.StatusOK, status)
+	bottle := fmt.Sprint(doc["next"])[:len("/solutions/B1234567")]
+	has(t, bottle, "/solutions/B")
+
+	// and what its strip read, and that it is gone
+	for i, filled := range []url.Values{{"reads": {"150"}, "blocks": {"50"}}, {"reason": {"used up"}}} {
+		filled["kept_by"], filled["ago_ms"], filled["token"] = []string{"MK"}, []string{itoa(2000 - 1000*i)}, []string{s.newToken()}
+		status, _ = p.send(bottle+[]string{"/strip", "/discard"}[i], filled)
+		require.Equal(t, http.StatusAccepted, status)
+	}
+	page := boss.get("/kept").body
+	has(t, page, "test strip")
+	has(t, page, "Nearest color block")
+	hasNot(t, page, "[kind.")
+	for _, one := range s.holding.open() {
+		require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {one.Token}, "do": {"accept"}}).status)
+		step := s.recordedOnce(t, medium.FarmThread, one.Token)
+		require.Equal(t, [2]string{"MK", "SV"}, [2]string{step.By, step.SentBy})
+	}
+	require.Empty(t, s.holding.open())
+	other := keptStep(s, "MK", "")
+	other.Set("token", form.Get("token"))
+	status, _ = p.send("/m/"+string(s.inStage(t, medium.Growing)[0])+"/harvest", other)
+	require.Equal(t, http.StatusConflict, status, "a token names one step")
+}
+
+// TestHeldStepKeepsItsPicture: the picture waits with its step.
+func TestHeldStepKeepsItsPicture(t *testing.T) {
+	s, _ := start(t, nil)
+	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "AB")
+	mat := s.inStage(t, medium.Growing)[0]
+	form := url.Values{"token": {s.newToken()}, "where": {"crop, middle"}, "kept_by": {"MK"}, "ago_ms": {"60000"}}
+	require.Equal(t, http.StatusAccepted, p.upload("/m/"+string(mat)+"/mold", form, photo(t, 300, 200, 1)).status)
+	name := s.holding.open()[0].Photo[0]
+	require.Equal(t, http.StatusOK, boss.get("/pictures/"+name+".jpg").status)
+	require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
+	require.Equal(t, []string{name}, medium.PicturesOf(s.recordedOnce(t, mat, form.Get("token")).Body))
+	require.Equal(t, http.StatusOK, boss.get("/pictures/"+name+".jpg").status)
+}
+
+// TestWrittenTimeOfAKeptStep: what a person wrote yesterday is read as of yesterday.
+func TestWrittenTimeOfAKeptStep(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mat := s.inStage(t, medium.Growing)[0]
+	s.clock.forward(24 * time.Hour)
+	require.Equal(t, http.StatusSeeOther, p.post("/shift", url.Values{"initials": {"MK"}}).status)
+	form := keptStep(s, "MK", "")
+	form.Set("at", "08:30")
+	form.Set("ago_ms", fmt.Sprint((24 * time.Hour).Milliseconds()))
+	status, doc := p.send("/m/"+string(mat)+"/harvest", form)
+	require.Equal(t, http.StatusOK, status, doc)
+	require.Equal(t, today.Add(-30*time.Minute), s.recordedOnce(t, mat, form.Get("token")).At)
+}
