@@ -471,7 +471,8 @@ func TestWhatCountsAsLearnedLater(t *testing.T) {
 	require.NotEmpty(t, d.rested())
 	d.c.CutsThrough = 1
 	work, _ := WorkOn(d.c, d.f, berlin)
-	assert.Equal(t, KindRetire, work.Step, "it is not washed any more")
+	assert.Equal(t, KindRetire, work.Step)
+	assert.False(t, slices.ContainsFunc(work.Dues, func(d Due) bool { return d.Step == KindSanitize }), "it is not washed any more")
 
 	d = used(t) // a solution whose directions were wrong is kept, for it stops mats
 	d.farm(d.now, &Discard{Code: "BDRUM000"})
@@ -502,6 +503,7 @@ func TestAReadingServesForItsHours(t *testing.T) {
 	at(12, 0, "BWARM000", 175)(d)
 	d.now = clock(16, 0)
 	assert.Empty(t, d.use(d.now, "BWARM000"), "four hours are within four hours")
+	assert.Empty(t, d.c.Care)
 	d.now = clock(17, 0)
 	d.farm(clock(14, 0), &Strip{Code: "BWARM000", TempC: ptr(10)})
 	assert.Contains(t, d.rested(), "10 C is under the directions' 24 C")
