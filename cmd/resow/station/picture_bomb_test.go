@@ -253,9 +253,12 @@ func FuzzWeigh(f *testing.F) {
 // goes on meanwhile, the sending and the other phone's steps too: on a machine
 // with nothing else to do it takes no longer. A step has 100 ms where this
 // process got the processor whenever it wanted; beside other work only that no
-// step waits for the picture's end can be told.
+// step waits for the picture's end can be told. Memory is held over what the
+// process had before: a station at rest has about 40 of the 200 MB, the tests
+// before this one have more, and the request is built here too, in a buffer that
+// grows to about three times the file.
 func TestWorstPictures(t *testing.T) {
-	most, memory := 2*time.Second, 200
+	most, memory := 2*time.Second, 160
 	bombs := map[string][]byte{
 		"4,000 scans":           manyScans(4000, 4000, 4000),
 		"as many scans as pass": manyScans(4000, 4000, 22),
@@ -283,6 +286,7 @@ func TestWorstPictures(t *testing.T) {
 		require.LessOrEqual(t, len(data), maxPicture, name)
 		debug.FreeOSMemory()
 		resetPeak()
+		rest := peak()
 		took, cpu := make(chan time.Duration), cpuTime()
 		go func() {
 			began := time.Now()
@@ -302,15 +306,15 @@ func TestWorstPictures(t *testing.T) {
 			}
 		}
 		cpu = cpuTime() - cpu
-		t.Logf("%-22s %6d kB: %4d ms, %4d of the processor; the slowest of %d steps %3d ms; at most %d MB", name, len(data)>>10,
-			all.Milliseconds(), cpu.Milliseconds(), steps-1, slowest.Milliseconds(), peak())
+		t.Logf("%-22s %6d kB: %4d ms, %4d of the processor; the slowest of %d steps %3d ms; at most %d MB over %d", name, len(data)>>10,
+			all.Milliseconds(), cpu.Milliseconds(), steps-1, slowest.Milliseconds(), peak()-rest, rest)
 		require.Less(t, cpu, most, name)
 		if all < cpu*5/4 {
 			require.Less(t, slowest, 100*time.Millisecond, name)
 		} else if all > time.Second {
 			require.Less(t, slowest, all*3/4, name)
 		}
-		require.Less(t, peak(), memory, name)
+		require.Less(t, peak()-rest, memory+3*len(data)>>20, name)
 	}
 }
 
