@@ -62,12 +62,12 @@ func misses(findings []Finding) bool {
 }
 
 // envelope checks and completes what every step has.
-func envelope(s Step, last, now time.Time) (Step, error) {
+func envelope(s Step, now time.Time) (Step, error) {
 	s, err := head(s, now)
 	if err != nil {
 		return s, err
 	}
-	return dated(Condition{Last: last}, s, now)
+	return dated(Condition{}, s, now)
 }
 
 // head checks and completes all of the envelope but the time of the step.
@@ -278,7 +278,7 @@ func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
 
 // AdmitCorrect decides on a correction, which needs the mat's whole thread.
 func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
-	s, err := envelope(s, time.Time{}, now)
+	s, err := envelope(s, now)
 	if err != nil {
 		return s, err
 	}

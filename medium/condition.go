@@ -86,6 +86,8 @@ type Condition struct {
 	// WashedAt is when it was last washed: mold that was seen before that and is told
 	// later is not mold after the wash.
 	WashedAt time.Time `cbor:"89" json:"washed_at,omitzero"`
+	// Settled is when the last step was done that was no report of danger.
+	Settled time.Time `cbor:"90" json:"last_other_step_at,omitzero"`
 	// MoldVoided: a report of mold was taken back, and nobody has looked since.
 	MoldVoided bool `cbor:"88" json:"mold_report_voided,omitempty"`
 }
@@ -192,6 +194,9 @@ func (c *Condition) apply(s *Step) {
 		return
 	}
 	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
+	if !c.danger(s.Body) {
+		c.Settled = s.At
+	}
 	c.Last, c.Recorded = s.At, later(c.Recorded, s.Recorded)
 	if handled(s) {
 		c.Handled = s.At

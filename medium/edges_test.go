@@ -17,6 +17,7 @@ func TestClocksFiveMinutesApart(t *testing.T) {
 	growing := func(ahead time.Duration) Condition {
 		c := testCondition(Growing)
 		c.Last = testNow.Add(ahead)
+		c.Settled = c.Last // a real step, no report of danger
 		return c
 	}
 	for ahead, taken := range map[time.Duration]bool{time.Second: true, 5*time.Minute - time.Second: true, 5 * time.Minute: true, 5*time.Minute + time.Second: false} {

@@ -221,7 +221,7 @@ func replaceNamed[T any](list []T, item T, name func(T) string) []T {
 // AdmitFarm admits one record about the farm as it stands.
 func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	s.Mat = FarmThread
-	s, err := envelope(s, time.Time{}, now)
+	s, err := envelope(s, now)
 	if err != nil {
 		return s, err
 	}

@@ -51,7 +51,7 @@ func testCondition(s Stage) Condition {
 	if s == "" {
 		return Condition{}
 	}
-	c := Condition{Code: testCode, Mat: testMat(), Stage: s, Since: testSince, Turn: 6, Added: local(time.March, 1, 9).UTC(), Last: testSince, Handled: testSince,
+	c := Condition{Code: testCode, Mat: testMat(), Stage: s, Since: testSince, Turn: 6, Added: local(time.March, 1, 9).UTC(), Last: testSince, Settled: testSince, Handled: testSince,
 		Crops: []Sown{{Crop: "kale", SizeMM: 1.85, DaysMin: 8, DaysMax: 12}}, SownAt: local(time.October, 24, 9).UTC(), Inspected: 5, Debris: DebrisNone}
 	done := &LastSanitized{At: testSince, Product: "Quat Ten", Active: "quat", StrengthPPM: 200, ContactS: 60, Accepted: true, AcceptedAt: testSince}
 	switch s {

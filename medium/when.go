@@ -25,18 +25,28 @@ func took(b Body) time.Duration {
 	return 0
 }
 
+// last is when the mat's last step was done. A report of danger from a clock
+// that was ahead is taken, and keeps off no real step when the clock is right
+// again: then it is the last step before such reports.
+func (c *Condition) last(now time.Time) time.Time {
+	if c.Last.After(now.Add(ClockDrift)) {
+		return c.Settled
+	}
+	return c.Last
+}
+
 // earliest is the first time at which a step can have ended on a mat in this
 // condition, for what it says that it took.
-func (c *Condition) earliest(b Body) time.Time {
-	d := took(b)
+func (c *Condition) earliest(b Body, now time.Time) time.Time {
+	d, last := took(b), c.last(now)
 	if d <= 0 || c.Handled.IsZero() {
-		return c.Last
+		return last
 	}
 	slack := contactSlack
 	if KindOf(b) == KindDry {
 		slack = dryingSlack
 	}
-	return later(c.Last, c.Handled.Add(d-min(slack, d/2)))
+	return later(last, c.Handled.Add(d-min(slack, d/2)))
 }
 
 // dated sets the time of a step that is no report of danger. Times are kept in
@@ -46,10 +56,11 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 	if !clockRuns(now) {
 		return s, &ClockError{Now: now}
 	}
+	last := c.last(now)
 	if s.At.IsZero() {
 		s.At, s.Day = s.Recorded, false
-		if ahead := c.Last.Sub(s.At); ahead > 0 && ahead <= ClockDrift {
-			s.At = c.Last // another machine's clock is a little ahead: what is seen now is never refused for that
+		if ahead := last.Sub(s.At); ahead > 0 && ahead <= ClockDrift {
+			s.At = last // another machine's clock is a little ahead: what is seen now is never refused for that
 		}
 	}
 	if !clockRuns(s.At) {
@@ -58,17 +69,17 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 	s.At = s.At.UTC().Truncate(time.Second)
 	if s.Day {
 		s.At = dayOf(s.At, now.Location())
-		if fit := c.earliest(s.Body); !fit.After(latest(s, now)) {
+		if fit := c.earliest(s.Body, now); !fit.After(latest(s, now)) {
 			s.At = later(s.At, fit)
-		} else if s.At = latest(s, now).UTC().Truncate(time.Second); !s.At.Before(c.Last) {
+		} else if s.At = latest(s, now).UTC().Truncate(time.Second); !s.At.Before(last) {
 			return s, c.misfit(s, now)
 		}
 	}
 	if s.At.After(now.Add(ClockDrift)) {
 		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Now: now}
 	}
-	if s.At.Before(c.Last) {
-		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Last: c.Last.In(now.Location()), Now: now}
+	if s.At.Before(last) {
+		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Last: last.In(now.Location()), Now: now}
 	}
 	s.Outcome.Late = s.Recorded.Sub(s.At) > LateAfter
 	return s, nil
@@ -77,7 +88,7 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 // fits refuses a step that says that it took longer than there was time for
 // since the mat was last taken in hand.
 func fits(c Condition, s Step, now time.Time) (Step, error) {
-	if took(s.Body) <= 0 || !s.At.Before(c.earliest(s.Body)) {
+	if took(s.Body) <= 0 || !s.At.Before(c.earliest(s.Body, now)) {
 		return s, nil
 	}
 	return s, c.misfit(s, now)

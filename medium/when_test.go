@@ -324,3 +324,29 @@ func TestTheKnifeAsksForAnInspection(t *testing.T) {
 	refuse(t, w, &Release{Reason: "looks clean", AsWas: true})
 	w.do(&Release{Reason: "to the wash"}, ToWash)
 }
+
+// A clock a year ahead takes a hold and, set right again, lets the mat go on:
+// nobody voids a report of danger to go on working.
+func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
+	c := testCondition(ToWash)
+	ahead := testNow.AddDate(1, 0, 0)
+	held, err := Admit(c, testFarm(), testStep(&Hold{Reason: "doubt"}), ahead)
+	require.NoError(t, err)
+	c = c.Apply(held)
+	require.Equal(t, OnHold, c.Stage)
+	for _, b := range []Body{&Mold{Where: "edge"}, &Release{Reason: "looked at"}, &Rinse{Debris: DebrisNone}} {
+		s, err := Admit(c, testFarm(), testStep(b), testNow)
+		require.NoError(t, err, KindOf(b))
+		c = c.Apply(s)
+	}
+	require.Equal(t, ToDry, c.Stage)
+	require.Equal(t, testNow.UTC(), c.Last)
+
+	// A real step of that clock can't be told from one of today: it is voided.
+	c = testCondition(ToWash)
+	rinsed, err := Admit(c, testFarm(), testStep(&Rinse{Debris: DebrisNone}), ahead)
+	require.NoError(t, err)
+	var at *TimeError
+	_, err = Admit(c.Apply(rinsed), testFarm(), testStep(&Dry{Where: DryAir, DurationS: 3600}), testNow)
+	require.ErrorAs(t, err, &at)
+}
