@@ -99,11 +99,11 @@ func (b Bottle) Range() (least, most float64) {
 	return max(0, b.Strip.ReadPPM-half), b.Strip.ReadPPM + half
 }
 
-// discardedKept is how long the farm's state keeps a discarded solution of which
-// nothing was learned later, for late entries: longer than the longest
-// sanitize-lapsed, after which nothing counts that was done with it. A record
-// that names an older one is told so. All others are kept, however many.
-const discardedKept = 400 * 24 * time.Hour
+// solutionKept is how long the farm's state keeps a solution of which nothing was
+// learned later, after it was discarded or went out of date: longer than the
+// longest sanitize-lapsed, after which nothing counts that was done with it. A
+// record that names an older one is told so, and no number of them drops one.
+const solutionKept = 400 * 24 * time.Hour
 
 // as gives the solution as a decision knows it.
 func (b Bottle) as(k known) Bottle {
@@ -210,11 +210,24 @@ func (f Farm) applySolution(s Step) Farm {
 	case *Discard:
 		f = f.discard(b.Code, s)
 	}
-	old := func(b Bottle) bool { return !b.Doubted && s.At.Sub(b.DiscardedAt) > discardedKept }
-	if slices.ContainsFunc(f.Discarded, old) {
-		f.Discarded = slices.DeleteFunc(slices.Clone(f.Discarded), old)
-	}
+	f.Bottles, f.Discarded = stillNamed(f.Bottles, s.At), stillNamed(f.Discarded, s.At)
 	return f
+}
+
+// stillNamed drops the solutions that no record names any more. The farm before
+// it keeps its own list.
+func stillNamed(list []Bottle, at time.Time) []Bottle {
+	old := func(b Bottle) bool {
+		last := b.Solution.GoodUntil
+		if !b.DiscardedAt.IsZero() {
+			last = b.DiscardedAt
+		}
+		return !b.Doubted && !last.IsZero() && at.Sub(last) > solutionKept
+	}
+	if !slices.ContainsFunc(list, old) {
+		return list
+	}
+	return slices.DeleteFunc(slices.Clone(list), old)
 }
 
 func (f Farm) mixed(s Step, body Solution) Farm {
@@ -382,7 +395,7 @@ func (b Bottle) mixedBefore(what string, at time.Time, loc *time.Location) error
 var lastTime = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
 func noSolution(code Code) error {
-	return &UnknownError{What: "solution", Name: code.String(), Do: "`resow solution list` shows those that were not discarded; mix a fresh one with `resow mix --bottle`"}
+	return &UnknownError{What: "solution", Name: code.String(), Do: "`resow solution list` shows those that were not discarded and went out of date in the last 400 days; mix a fresh one with `resow mix --bottle`"}
 }
 
 func checkBottleCode(code Code) error {

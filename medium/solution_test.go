@@ -189,12 +189,17 @@ func TestSolutionsThatCantBe(t *testing.T) {
 	}
 }
 
-// No count and no age drops a solution that was not discarded, nor one of which
-// something was learned later.
+// No count drops a solution, nor any age one of which something was learned
+// later. One that is long out of date is no longer named, and who names it is told.
 func TestWhatTheFarmKeepsOfItsSolutions(t *testing.T) {
 	f := bench(t)
 	at := func(f Farm, at time.Time) Farm { return f.Apply(Step{At: at, Recorded: at, Body: &Crop{Name: "kale"}}) }
-	assert.Len(t, at(f, testNow.AddDate(9, 0, 0)).Bottles, 1)
+	until := f.Bottles[0].Solution.GoodUntil
+	assert.Len(t, at(f, until.Add(solutionKept)).Bottles, 1)
+	long := at(f, until.Add(solutionKept+time.Second))
+	assert.Empty(t, long.Bottles)
+	_, err := AdmitFarm(long, Step{By: "ab", Body: &Discard{Code: bottleCode}}, until.Add(solutionKept+time.Hour))
+	assert.ErrorContains(t, err, "went out of date in the last 400 days")
 	for i := range 600 {
 		f = f.Apply(Step{At: testNow, Body: &Solution{Code: Code(fmt.Sprintf("B%07d", i)), GoodUntil: testNow}})
 	}
@@ -203,8 +208,8 @@ func TestWhatTheFarmKeepsOfItsSolutions(t *testing.T) {
 	assert.Len(t, f.Bottles, 601)
 
 	gone := farmStep(t, bench(t, strip(150, 50)), &Discard{Code: bottleCode}, testNow)
-	assert.Len(t, at(gone, testNow.Add(discardedKept)).Discarded, 1)
-	assert.Empty(t, at(gone, testNow.Add(discardedKept+time.Second)).Discarded)
+	assert.Len(t, at(gone, testNow.Add(solutionKept)).Discarded, 1)
+	assert.Empty(t, at(gone, testNow.Add(solutionKept+time.Second)).Discarded)
 	doubted := gone.Apply(inLedger(Step{At: testNow.Add(-time.Minute), Recorded: testNow, By: "ab", Body: strip(20, 50)}))
 	assert.Len(t, at(doubted, testNow.AddDate(9, 0, 0)).Discarded, 1)
 }
