@@ -39,6 +39,9 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	}
 	if danger {
 		s = reported(c, s, now)
+	} else if s.At.Before(c.Last) {
+		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
+			Text: fmt.Sprintf("the report before it is dated %s; one of the clocks is wrong", c.Last.In(now.Location()).Format(fullStamp))})
 	}
 	f = f.AsOf(s.At)
 	s, err = decide(c, f, s, now)

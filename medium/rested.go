@@ -38,7 +38,11 @@ func residueOf(old *Residue, s *Step, b *Sanitize) *Residue {
 	case b.Rinsed:
 		return nil
 	case slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool { return f.Rule == overCeiling && f.Severity == StepRule }):
-		return &Residue{What: name(b), StrengthPPM: b.StrengthPPM, At: s.At}
+		r := &Residue{What: name(b), StrengthPPM: b.StrengthPPM, At: s.At}
+		if b.Solution != "" && b.Mixed == nil {
+			r.What, r.StrengthPPM = "unknown solution "+b.Solution.String(), 0
+		}
+		return r
 	}
 	return old
 }
@@ -52,8 +56,12 @@ func (c *Condition) residueFinding(p Policy, loc *time.Location) (Finding, bool)
 	if r == nil || c.Stage == Retired {
 		return Finding{}, false
 	}
-	return p.finding("residue", "%g ppm of %s was put on at %s and not rinsed off; rinse the mat with potable water, then dry and sanitize it",
-		r.StrengthPPM, r.What, r.At.In(loc).Format(stamp)), true
+	what := r.What
+	if r.StrengthPPM > 0 {
+		what = fmt.Sprintf("%g ppm of %s", r.StrengthPPM, what)
+	}
+	return p.finding("residue", "%s was put on at %s and not rinsed off; rinse the mat with potable water, then dry and sanitize it",
+		what, r.At.In(loc).Format(stamp)), true
 }
 
 // restedFinding stops a mat whose last accepted sanitizing rested on facts that

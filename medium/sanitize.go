@@ -242,6 +242,10 @@ func overDirections(d Sanitizer, b *Sanitize) []Finding {
 	if d.Directions != "" && !d.Rinse {
 		most = d.MaxPPM
 	}
+	if b.Solution != "" && b.Mixed == nil { // nor is its strength known
+		return []Finding{{Rule: overCeiling, Severity: StepRule, Source: "a solution is known by its record",
+			Text: fmt.Sprintf("what was in %s is not known, nor what it left on the mat; rinse with potable water", b.Solution)}}
+	}
 	if b.StrengthPPM <= most {
 		return nil
 	}

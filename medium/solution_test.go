@@ -119,7 +119,7 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 		{"out of date", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].Solution.GoodUntil = testNow.Add(-90 * time.Minute) },
 			[]string{"solution-expired"}, true, "solution BK7R 2N81 was good until 3 Nov 07:30 and was used 1.5 hours later (mixed 3 Nov 07:00); discard it and mix a fresh one"},
 		{"mixed after the step", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].MadeAt = testNow.Add(time.Minute) }, []string{"solution-date"}, true, ""},
-		{"unknown", nil, func(_ *Farm, b *Sanitize) { b.Solution = "BXXXXXXX" }, []string{"solution-unknown", "no-directions"}, true, ""},
+		{"unknown", nil, func(_ *Farm, b *Sanitize) { b.Solution = "BXXXXXXX" }, []string{"solution-unknown", "no-directions", "over-ceiling"}, true, ""},
 		{"discarded", []Body{strip(150, 50), &Discard{Code: bottleCode, Reason: "used up"}}, nil, []string{"solution-discarded"}, true,
 			"solution BK7R 2N81 was discarded on 3 Nov 2026 08:00 by ab; mix a fresh one, or give the time at which it was used with --at if that was before"},
 	} {

@@ -29,11 +29,16 @@ func took(b Body) time.Duration {
 // that was ahead is taken, and keeps off no real step when the clock is right
 // again: then it is the last step before such reports.
 func (c *Condition) last(now time.Time) time.Time {
-	if c.Last.After(now.Add(ClockDrift)) {
+	if c.Last.After(now.Add(plainlyAhead)) {
 		return c.Settled
 	}
 	return c.Last
 }
+
+// plainlyAhead is how far a step must be dated ahead of now to show that the
+// clock which dated it was wrong, and not the one of now (common practice, no
+// source).
+const plainlyAhead = 24 * time.Hour
 
 // earliest is the first time at which a step can have ended on a mat in this
 // condition, for what it says that it took.

@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -334,9 +335,14 @@ func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
 	require.NoError(t, err)
 	c = c.Apply(held)
 	require.Equal(t, OnHold, c.Stage)
-	for _, b := range []Body{&Mold{Where: "edge"}, &Release{Reason: "looked at"}, &Rinse{Debris: DebrisNone}} {
+	for _, b := range []Body{&Release{Reason: "looked at"}, &Rinse{Debris: DebrisNone}} {
 		s, err := Admit(c, testFarm(), testStep(b), testNow)
 		require.NoError(t, err, KindOf(b))
+		rules := []string{}
+		for _, f := range s.Outcome.Findings {
+			rules = append(rules, f.Rule)
+		}
+		require.Equal(t, KindOf(b) == KindRelease, slices.Contains(rules, "clock-wrong"), "%s: %v", KindOf(b), rules)
 		c = c.Apply(s)
 	}
 	require.Equal(t, ToDry, c.Stage)

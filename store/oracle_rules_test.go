@@ -628,9 +628,9 @@ func (o *oracle) takeSanitize(s *state, i int, b *medium.Sanitize) {
 	switch {
 	case b.Rinsed:
 		s.residue = false
-	case slices.Contains(f.missed, "over-ceiling") || f.active == "" && b.Solution == "":
-		// Reading: of a product that nobody knows nobody can say that what it left is
-		// under a ceiling. (The words do not tell of a bottle that nobody knows.)
+	case slices.Contains(f.missed, "over-ceiling") || f.active == "":
+		// Reading: of a product or a bottle that nobody knows nobody can say that what
+		// it left is under a ceiling.
 		s.residue = true
 	}
 	s.wetWith = append(s.wetWith, f.active)
