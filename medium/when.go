@@ -136,9 +136,10 @@ func clockRuns(t time.Time) bool { return t.Year() >= 2000 && t.Year() <= 2200 }
 // or the retirement of a mat for one of them. It is never refused for its time,
 // for the clock or for the mat's stage.
 func (c Condition) danger(b Body) bool {
-	switch b := b.(type) {
-	case *Mold, *Cut, *Hold:
+	if b != nil && ReportsDanger(KindOf(b)) {
 		return true
+	}
+	switch b := b.(type) {
 	case *Swab:
 		return !b.Pass
 	case *Inspect:
@@ -148,6 +149,10 @@ func (c Condition) danger(b Body) bool {
 	}
 	return false
 }
+
+// ReportsDanger says that a step of a kind is a report of danger, whatever it
+// says; of the other kinds some are, see danger.
+func ReportsDanger(k Kind) bool { return k == KindMold || k == KindCut || k == KindHold }
 
 // SeenBefore says that a step is a report of danger from before the mat's last
 // step. Whoever records it gives Admit the turn of that time, from TurnAt.

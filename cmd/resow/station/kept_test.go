@@ -238,6 +238,12 @@ func TestOnlyRulesAreFinal(t *testing.T) {
 		status, said := send(final.path, final.form)
 		require.Equal(t, true, said, "%s %v: %d", final.path, final.form, status)
 	}
+	for i, age := range []string{"-1", "9e99", fmt.Sprint((400 * 24 * time.Hour).Milliseconds())} {
+		mat := s.inStage(t, medium.Growing)[i+1]
+		status, _ := send("/m/"+string(mat)+"/mold", url.Values{"ago_ms": {age}, "where": {"edge"}})
+		require.Less(t, status, 300, "mold is taken whatever the phone's clock says: %s", age)
+		require.Equal(t, medium.OnHold, s.condition(t, mat).Stage)
+	}
 	status, said := p.send("/m/"+growing+"/mist", url.Values{"token": {"x"}})
 	require.NotEqual(t, true, said["final"], status)
 	s.clock.forward(shiftFor + time.Minute)
