@@ -6,14 +6,14 @@
   if (!document.body.dataset.live || !window.EventSource) return;
   const LEASE = "resow.lease", NEWS = "resow.news", HOLDS = 6000, EVERY = 2000; // ms
   const me = kept.token(), stateOf = (l) => l.position + "-" + l.head, here = stateOf(kept.words);
-  let live = null, opened = 0, enough = false;
+  let live = null, opened = 0, enough = false, leaving = 0;
 
   const read = (key) => { try { return localStorage.getItem(key); } catch { return null; } };
   const write = (key, text) => { try { localStorage.setItem(key, text); } catch { /* then every page listens */ } };
   const holder = () => { const [id, until] = (read(LEASE) || " 0").split(" "); return until > Date.now() && until < Date.now() + 2 * HOLDS ? id : ""; };
 
   function told(state) {
-    if (!state || state === here || document.hidden) return;
+    if (!state || state === here || document.hidden || Date.now() - leaving < 5000) return; // a tap is not taken back
     const busy = document.activeElement && /^(INPUT|TEXTAREA|SELECT)$/.test(document.activeElement.tagName) && document.activeElement.value;
     if (busy) return;
     kept.carry();
@@ -52,6 +52,7 @@
     told(read(NEWS));
     follow();
   });
+  window.addEventListener("beforeunload", () => { leaving = Date.now(); });
   window.addEventListener("pagehide", leave);
   window.addEventListener("pageshow", follow);
   window.addEventListener("storage", (e) => {
