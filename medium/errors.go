@@ -95,7 +95,7 @@ func (e *FitError) Error() string {
 	if e.At.Sub(e.Last) < 2*time.Minute {
 		form += ":05"
 	}
-	return fmt.Sprintf("mat %s: %s of %s up to %s would have begun before the step before it was over, at %s; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong",
+	return fmt.Sprintf("mat %s: %s of %s can't end at %s when the step before it was at %s; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong",
 		e.Code, hoursText(e.Took), doing[e.Kind], e.At.Format(form), e.Last.Format(form))
 }
 

@@ -50,7 +50,7 @@ func TestSentences(t *testing.T) {
 		{admitted(testCondition(ToWash), dated(&Rinse{Debris: DebrisNone}, local(time.November, 2, 8))),
 			"mat TK7R 2N81: the time 2 Nov 2026 08:00 lies before its last step at 2 Nov 2026 09:00; steps of a mat go forward in time, so void what came later with `resow correct` first"},
 		{admitted(testCondition(ToSanitize), dated(&Sanitize{Product: "Quat Ten", StrengthPPM: 200, ContactS: 600, Sides: 2, Method: "soak"}, testSince.Add(time.Second))),
-			"mat TK7R 2N81: 10 min of sanitizing up to 2 Nov 2026 09:00:01 would have begun before the step before it was over, at 2 Nov 2026 09:00:00; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong"},
+			"mat TK7R 2N81: 10 min of sanitizing can't end at 2 Nov 2026 09:00:01 when the step before it was at 2 Nov 2026 09:00:00; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong"},
 		{&ClockError{Now: time.Date(1970, 1, 1, 0, 3, 0, 0, time.UTC)}, "the clock of this machine says 1 Jan 1970 00:03; set it and record the step again"},
 		{admitted(Condition{}, sow), "no mat \"TK7R2N81\" on file; register it with `resow add`"},
 		{admitted(testCondition(Ready), testStep(&Sow{Crops: []Sown{{Crop: "triffid"}}})),
