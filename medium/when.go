@@ -227,7 +227,12 @@ func reported(c Condition, s Step, now time.Time) Step {
 	}
 	if wrong == "" {
 		note.Rule = "seen-before"
-		note.Text = fmt.Sprintf("seen %s, before later steps: it counts for that time (%s), and the stop begins now", s.Seen.In(now.Location()).Format(fullStamp), turnText(s.SeenTurn))
+		form := fullStamp
+		if s.Day {
+			form = "2 Jan 2006"
+		}
+		note.Text = fmt.Sprintf("seen %s, before later steps: it counts for that time (%s), and the stop begins now",
+			s.Seen.In(now.Location()).Format(form), turnText(s.SeenTurn))
 	}
 	s.Outcome.Findings = append(s.Outcome.Findings, note)
 	return s
