@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/require"
@@ -131,22 +132,24 @@ func TestCopy(t *testing.T) {
 
 // Rests are as long as the work before, and only while somebody records.
 func TestRoom(t *testing.T) {
-	commits := uint64(7)
-	r := room{look: func() uint64 { return commits }, last: commits}
-	work := func() time.Duration {
-		time.Sleep(10 * time.Millisecond)
-		begun := time.Now()
-		r.make()
-		return time.Since(begun)
-	}
-	for range 3 {
-		require.Less(t, work(), 5*time.Millisecond, "alone")
-	}
-	require.False(t, r.wanted())
-	commits++
-	require.GreaterOrEqual(t, work(), 10*time.Millisecond)
-	require.GreaterOrEqual(t, work(), 10*time.Millisecond, "who recorded a moment ago will again")
-	require.True(t, r.wanted())
-	time.Sleep(roomFor)
-	require.Less(t, work(), 5*time.Millisecond)
+	synctest.Test(t, func(t *testing.T) { // a clock that only sleeping moves
+		commits := uint64(7)
+		r := room{look: func() uint64 { return commits }, last: commits}
+		rests := func() time.Duration {
+			time.Sleep(10 * time.Millisecond) // at work
+			begun := time.Now()
+			r.make()
+			return time.Since(begun)
+		}
+		for range 3 {
+			require.Zero(t, rests(), "alone")
+		}
+		require.False(t, r.wanted())
+		commits++
+		require.Equal(t, 10*time.Millisecond, rests())
+		require.Equal(t, 10*time.Millisecond, rests(), "who recorded a moment ago will again")
+		require.True(t, r.wanted())
+		time.Sleep(roomFor)
+		require.Zero(t, rests())
+	})
 }
