@@ -271,26 +271,35 @@ func (t *Table) readLines(content []byte) error {
 	in.Buffer(make([]byte, 1<<16), 1<<20)
 	for n := 1; in.Scan(); n++ {
 		if text := bytes.TrimSpace(in.Bytes()); len(text) > 0 {
-			t.addObject(n, text)
+			if err := t.addObject(n, text); err != nil {
+				return err
+			}
 		}
 	}
 	if err := in.Err(); err != nil {
 		return &Error{"file", "", "lines of at most 1 MB: " + err.Error()}
 	}
-	return t.closeObjects()
+	return t.check()
 }
 
 func (t *Table) readArray(content []byte) error {
 	d := json.NewDecoder(bytes.NewReader(content))
 	_, _ = d.Token() // the bracket that was seen
-	line := func() int { return 1 + bytes.Count(content[:d.InputOffset()], []byte("\n")) }
+	n, counted := 1, int64(0)
+	line := func() int { // counts on from where it last was
+		n += bytes.Count(content[counted:d.InputOffset()], []byte("\n"))
+		counted = d.InputOffset()
+		return n
+	}
 	for d.More() {
 		var text json.RawMessage
 		n := line()
 		if err := d.Decode(&text); err != nil {
 			return &Error{"line " + strconv.Itoa(n), "", "a JSON array of objects: " + err.Error()}
 		}
-		t.addObject(line(), text)
+		if err := t.addObject(line(), text); err != nil {
+			return err
+		}
 	}
 	if _, err := d.Token(); err != nil {
 		return &Error{"line " + strconv.Itoa(line()), "", "the end of the JSON array: " + err.Error()}
@@ -298,19 +307,27 @@ func (t *Table) readArray(content []byte) error {
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return &Error{"line " + strconv.Itoa(line()), "", "nothing behind the JSON array; one array in a file"}
 	}
-	return t.closeObjects()
+	return t.check()
 }
 
-func (t *Table) addObject(n int, text []byte) {
+// addObject adds a row, and refuses one beyond the bounds at once, since each
+// row is as wide as all names before it.
+func (t *Table) addObject(n int, text []byte) error {
+	if len(t.Rows) >= maxRows {
+		return &Error{"file", fmt.Sprintf("more than %d rows", maxRows), "fewer; split it"}
+	}
 	line, names, err := object(text)
-	line.N = n
 	if err != nil {
 		t.Rows = append(t.Rows, Line{N: n, Bad: err.Error()})
-		return
+		return nil
 	}
 	cells, exact := make([]string, len(t.Columns)), make([]bool, len(t.Columns))
 	for i, name := range names {
 		at := slices.Index(t.Columns, name)
+		if at < 0 && len(t.Columns) >= maxColumns {
+			return &Error{"line " + strconv.Itoa(n), fmt.Sprintf("more than %d names", maxColumns),
+				fmt.Sprintf("at most %d names in all objects together", maxColumns)}
+		}
 		if at < 0 {
 			at, t.Columns = len(t.Columns), append(t.Columns, name)
 			cells, exact = append(cells, ""), append(exact, false)
@@ -318,13 +335,7 @@ func (t *Table) addObject(n int, text []byte) {
 		cells[at], exact[at] = line.Cells[i], line.Exact[i]
 	}
 	t.Rows = append(t.Rows, Line{N: n, Cells: cells, Exact: exact})
-}
-
-func (t *Table) closeObjects() error {
-	if len(t.Rows) > maxRows || len(t.Columns) > maxColumns {
-		return &Error{"file", fmt.Sprintf("%d rows, %d names", len(t.Rows), len(t.Columns)), fmt.Sprintf("at most %d rows and %d names; split it", maxRows, maxColumns)}
-	}
-	return t.check()
+	return nil
 }
 
 // object reads the names and values of a flat object in their order.
@@ -340,6 +351,9 @@ func object(text []byte) (line Line, names []string, err error) {
 			return line, nil, err
 		}
 		name := token.(string)
+		if len(names) >= maxColumns {
+			return line, nil, fmt.Errorf("it has more than %d names", maxColumns)
+		}
 		if slices.Contains(names, name) {
 			return line, nil, fmt.Errorf("%q stands in it twice; keep one", name)
 		}

@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"encoding/xml"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -38,9 +39,6 @@ type (
 		T string   `xml:"t"`
 		R []string `xml:"r>t"`
 	}
-	sharedTexts struct {
-		List []richText `xml:"si"`
-	}
 	styles struct {
 		Formats []struct {
 			ID   int    `xml:"numFmtId,attr"`
@@ -50,16 +48,21 @@ type (
 			Format int `xml:"numFmtId,attr"`
 		} `xml:"cellXfs>xf"`
 	}
-	sheetRow struct {
-		N     int `xml:"r,attr"`
-		Cells []struct {
-			Ref    string   `xml:"r,attr"`
-			Type   string   `xml:"t,attr"`
-			Style  int      `xml:"s,attr"`
-			Value  string   `xml:"v"`
-			Inline richText `xml:"is"`
-		} `xml:"c"`
+	sheetCell struct {
+		Ref    string   `xml:"r,attr"`
+		Type   string   `xml:"t,attr"`
+		Style  int      `xml:"s,attr"`
+		Value  string   `xml:"v"`
+		Inline richText `xml:"is"`
 	}
+)
+
+// Bounds of a workbook: a few bytes in the archive can be millions of elements.
+const (
+	maxSmall     = 8 << 20 // bytes of a part that is neither a sheet nor the shared texts
+	maxTexts     = 1 << 20
+	maxSheets    = 1000
+	maxSheetRows = 1 << 20 // empty ones, too; spreadsheets have no more
 )
 
 func (r richText) String() string { return r.T + strings.Join(r.R, "") }
@@ -67,9 +70,25 @@ func (r richText) String() string { return r.T + strings.Join(r.R, "") }
 // book is an open workbook.
 type book struct {
 	files  map[string]*zip.File
-	texts  sharedTexts
+	texts  []string
 	styles styles
 	y1904  bool
+	left   int64 // bytes that may still be unpacked, of all parts together
+}
+
+// metered takes what is read of a part off what the whole workbook may unpack.
+type metered struct {
+	from io.Reader
+	left *int64
+}
+
+func (m metered) Read(p []byte) (int, error) {
+	if *m.left <= 0 {
+		return 0, errors.New("it is too large: unpacked it has more than is taken")
+	}
+	n, err := m.from.Read(p[:min(int64(len(p)), *m.left)])
+	*m.left -= int64(n)
+	return n, err
 }
 
 func damaged(why string) error { return &Error{"workbook", why, saveAs} }
@@ -80,18 +99,58 @@ func (b *book) part(name string, to any) error {
 	if f == nil {
 		return nil
 	}
-	if f.UncompressedSize64 > maxFile {
-		return damaged(fmt.Sprintf("a part of it is larger than %d MB", maxFile>>20))
-	}
 	r, err := f.Open()
 	if err != nil {
 		return damaged(err.Error())
 	}
 	defer r.Close()
-	if err := xml.NewDecoder(io.LimitReader(r, maxFile)).Decode(to); err != nil {
+	left := int64(maxSmall)
+	if err := xml.NewDecoder(metered{metered{r, &b.left}, &left}).Decode(to); err != nil {
 		return damaged(err.Error())
 	}
 	return nil
+}
+
+// each reads a part element by element, and gives do those of one name.
+func (b *book) each(f *zip.File, name string, do func(*xml.Decoder, xml.StartElement) error) error {
+	r, err := f.Open()
+	if err != nil {
+		return damaged(err.Error())
+	}
+	defer r.Close()
+	d := xml.NewDecoder(metered{r, &b.left})
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil {
+			return damaged(err.Error())
+		}
+		if start, ok := token.(xml.StartElement); ok && start.Name.Local == name {
+			if err := do(d, start); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+func (b *book) sharedTexts() error {
+	f := b.files["xl/sharedStrings.xml"]
+	if f == nil {
+		return nil
+	}
+	return b.each(f, "si", func(d *xml.Decoder, start xml.StartElement) error {
+		if len(b.texts) >= maxTexts {
+			return damaged(fmt.Sprintf("it is too large: more than %d texts", maxTexts))
+		}
+		var text richText
+		if err := d.DecodeElement(&text, &start); err != nil {
+			return damaged(err.Error())
+		}
+		b.texts = append(b.texts, text.String())
+		return nil
+	})
 }
 
 func readXLSX(content []byte, want string) (t Table, err error) {
@@ -99,7 +158,7 @@ func readXLSX(content []byte, want string) (t Table, err error) {
 	if err != nil {
 		return t, damaged(err.Error())
 	}
-	b := &book{files: map[string]*zip.File{}}
+	b := &book{files: map[string]*zip.File{}, left: maxFile}
 	for _, f := range z.File {
 		b.files[strings.TrimPrefix(f.Name, "/")] = f
 	}
@@ -108,10 +167,16 @@ func readXLSX(content []byte, want string) (t Table, err error) {
 	}
 	var w workbook
 	var rel relations
-	for name, to := range map[string]any{"xl/workbook.xml": &w, "xl/_rels/workbook.xml.rels": &rel, "xl/sharedStrings.xml": &b.texts, "xl/styles.xml": &b.styles} {
+	for name, to := range map[string]any{"xl/workbook.xml": &w, "xl/_rels/workbook.xml.rels": &rel, "xl/styles.xml": &b.styles} {
 		if err := b.part(name, to); err != nil {
 			return t, err
 		}
+	}
+	if len(w.Sheets) > maxSheets {
+		return t, damaged(fmt.Sprintf("it has more than %d sheets", maxSheets))
+	}
+	if err := b.sharedTexts(); err != nil {
+		return t, err
 	}
 	b.y1904 = w.Properties.Date1904 == "1" || w.Properties.Date1904 == "true"
 	var names []string
@@ -154,46 +219,67 @@ func (b *book) sheet(t *Table, name string) error {
 	if f == nil {
 		return damaged("the sheet " + name + " is missing")
 	}
-	r, err := f.Open()
-	if err != nil {
-		return damaged(err.Error())
-	}
-	defer r.Close()
-	d := xml.NewDecoder(io.LimitReader(r, maxFile))
-	for {
-		token, err := d.Token()
-		if err == io.EOF {
-			return nil
+	rows, last := 0, 0
+	return b.each(f, "row", func(d *xml.Decoder, start xml.StartElement) error {
+		if rows++; rows > maxSheetRows {
+			return damaged(fmt.Sprintf("it is too large: a sheet has more than %d rows", maxSheetRows))
 		}
+		line, err := b.row(d, start, last)
 		if err != nil {
-			return damaged(err.Error())
+			return err
+		}
+		last = line.N
+		if !t.put(line) {
+			return t.bounds()
+		}
+		return nil
+	})
+}
+
+// row reads the cells of a row one by one. One without a number follows on the
+// row before it.
+func (b *book) row(d *xml.Decoder, start xml.StartElement, before int) (line Line, err error) {
+	line.N = before + 1
+	for _, a := range start.Attr {
+		if n, err := strconv.Atoi(a.Value); a.Name.Local == "r" && err == nil && n > 0 {
+			line.N = n
+		}
+	}
+	for i := 0; ; {
+		token, err := d.Token()
+		if err != nil {
+			return line, damaged(err.Error())
+		}
+		if _, ok := token.(xml.EndElement); ok {
+			return line, nil
 		}
 		start, ok := token.(xml.StartElement)
-		if !ok || start.Name.Local != "row" {
+		if !ok {
 			continue
 		}
-		var row sheetRow
-		if err := d.DecodeElement(&row, &start); err != nil {
-			return damaged(err.Error())
+		if start.Name.Local != "c" {
+			if err := d.Skip(); err != nil {
+				return line, damaged(err.Error())
+			}
+			continue
 		}
-		line := Line{N: row.N}
-		for i, c := range row.Cells {
-			at := columnOf(c.Ref)
-			if at < 0 {
-				at = i
-			}
-			if at >= maxColumns {
-				return &Error{"row " + strconv.Itoa(row.N), c.Ref, fmt.Sprintf("cells in the first %d columns", maxColumns)}
-			}
-			for len(line.Cells) <= at {
-				line.Cells, line.Exact = append(line.Cells, ""), append(line.Exact, false)
-			}
-			if line.Cells[at], line.Exact[at], err = b.cell(c.Type, c.Style, c.Value, c.Inline); err != nil && line.Bad == "" {
-				line.Bad = c.Ref + " " + err.Error()
-			}
+		var c sheetCell
+		if err := d.DecodeElement(&c, &start); err != nil {
+			return line, damaged(err.Error())
 		}
-		if !t.put(line) {
-			return nil
+		at := columnOf(c.Ref)
+		if at < 0 {
+			at = i
+		}
+		if at >= maxColumns || i >= maxColumns {
+			return line, &Error{"row " + strconv.Itoa(line.N), c.Ref, fmt.Sprintf("cells in the first %d columns", maxColumns)}
+		}
+		for i++; len(line.Cells) <= at; {
+			line.Cells, line.Exact = append(line.Cells, ""), append(line.Exact, false)
+		}
+		line.Cells[at], line.Exact[at], err = b.cell(c.Type, c.Style, c.Value, c.Inline)
+		if err != nil && line.Bad == "" {
+			line.Bad = c.Ref + " " + err.Error()
 		}
 	}
 }
@@ -215,10 +301,10 @@ func (b *book) cell(kind string, style int, value string, inline richText) (text
 	switch kind {
 	case "s":
 		i, err := strconv.Atoi(value)
-		if err != nil || i < 0 || i >= len(b.texts.List) {
+		if err != nil || i < 0 || i >= len(b.texts) {
 			return "", false, fmt.Errorf("names a text that the workbook does not have")
 		}
-		return b.texts.List[i].String(), false, nil
+		return b.texts[i], false, nil
 	case "inlineStr":
 		return inline.String(), false, nil
 	case "b":
