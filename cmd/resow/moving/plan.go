@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"sort"
 	"strconv"
@@ -151,7 +152,8 @@ func say(column, words string) (s saying, err error) {
 }
 
 func (p *planner) sayings() error {
-	for column, words := range p.Map {
+	for _, column := range slices.Sorted(maps.Keys(p.Map)) {
+		words := p.Map[column]
 		s, err := say(column, words)
 		if err != nil {
 			return err
@@ -248,7 +250,7 @@ func (p *planner) columns() error {
 		p.said[f.name] = s
 		p.plan.Columns = append(p.plan.Columns, c)
 	}
-	for column := range p.Map {
+	for _, column := range slices.Sorted(maps.Keys(p.Map)) {
 		if !used[plain(column)] {
 			return &Error{"--map", column, "a column of the file: " + strings.Join(p.table.Columns, ", ")}
 		}
@@ -342,7 +344,8 @@ func (p *planner) cells(name string, all bool) (out []string) {
 
 // fillDown fills the gaps of the columns of which the person said so.
 func (p *planner) fillDown() {
-	for name, i := range p.at {
+	for _, name := range slices.Sorted(maps.Keys(p.at)) {
+		i := p.at[name]
 		if !p.said[name].down {
 			continue
 		}
