@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// Errors of this package say what is wrong, with the value, and what to do.
+// A command line or a page may add what only it knows: a command, a link, a code.
 // A command line or a page adds nothing but an exit code or a status.
 
 // StageError refuses a step that does not follow from the mat's stage.

@@ -284,7 +284,7 @@ func TestResidueStandsUntilARinse(t *testing.T) {
 		put  Sanitize
 		want string
 	}{
-		{"quat", Sanitize{Product: "Quat Ten", StrengthPPM: 5000}, "5000 ppm of Quat Ten was put on at 1 Nov 06:11 and not rinsed off; rinse the mat with potable water, then dry and sanitize it"},
+		{"quat", Sanitize{Product: "Quat Ten", StrengthPPM: 5000}, "5000 ppm of Quat Ten was put on it on 1 Nov, 06:11 and not rinsed off; rinse the mat with potable water, then dry and sanitize it"},
 		{"peroxide, otherwise as its directions ask", Sanitize{Product: "Drugstore peroxide", StrengthPPM: 30000}, "30000 ppm of Drugstore peroxide"},
 		{"no directions", Sanitize{Active: "iodophor", StrengthPPM: 5000}, "5000 ppm of iodophor"},
 		{"no ceiling, over its directions", Sanitize{Product: "sour", StrengthPPM: 5000}, "5000 ppm of sour"},

@@ -60,8 +60,8 @@ func (c *Condition) residueFinding(p Policy, loc *time.Location) (Finding, bool)
 	if r.StrengthPPM > 0 {
 		what = fmt.Sprintf("%g ppm of %s", r.StrengthPPM, what)
 	}
-	return p.finding("residue", "%s was put on at %s and not rinsed off; rinse the mat with potable water, then dry and sanitize it",
-		what, r.At.In(loc).Format(stamp)), true
+	return p.finding("residue", "%s was put on it on %s and not rinsed off; rinse the mat with potable water, then dry and sanitize it",
+		what, r.At.In(loc).Format("2 Jan, 15:04")), true
 }
 
 // restedFinding stops a mat whose last accepted sanitizing rested on facts that

@@ -308,7 +308,11 @@ func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding 
 		f = p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm (%s): read it in the bottle, or give it with the step (--temp)", need, least, ph)
 		f.Rule = "temperature-unmeasured"
 	case *b.TempC < need:
-		f = p.finding("chlorine-temperature", "%g C is under the %g C that the table asks for at %g ppm (%s): warm it, mix it stronger within the label, or measure the pH", *b.TempC, need, least, ph)
+		do := "warm it, or mix it stronger within the label"
+		if b.PH == nil {
+			do = "warm it, mix it stronger within the label, or measure the pH"
+		}
+		f = p.finding("chlorine-temperature", "%g C is under the %g C that the table asks for at %g ppm (%s): %s", *b.TempC, need, least, ph, do)
 		f.Severity = Care
 	default:
 		return nil

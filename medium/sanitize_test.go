@@ -224,7 +224,7 @@ func TestChlorineTemperatureInASanitizeStep(t *testing.T) {
 		min  float64 // of the label
 		want string
 	}{
-		{"cold", 60, ptr(20), ptr(7.5), 0, "20 C is under the 24 C that the table asks for at 60 ppm (pH 7.5): warm it, mix it stronger within the label, or measure the pH"},
+		{"cold", 60, ptr(20), ptr(7.5), 0, "20 C is under the 24 C that the table asks for at 60 ppm (pH 7.5): warm it, or mix it stronger within the label"},
 		{"warm", 60, ptr(24), ptr(7.5), 0, ""},
 		{"warm, pH not known", 60, ptr(24), nil, 0, "24 C is under the 38 C that the table asks for at 60 ppm (pH not measured, taken as up to 10): warm it, mix it stronger within the label, or measure the pH"},
 		{"no row", 60, ptr(24), ptr(10.5), 0, "chlorine of 60 ppm (pH 10.5) stands in no row of the table; check strength and pH with strips"},

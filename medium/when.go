@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -264,7 +265,7 @@ func turnText(n int) string {
 	return fmt.Sprintf("turn %d", n)
 }
 
-// hoursText writes a span for people: 8 h, 20 min, 90 s.
+// hoursText writes a span for people: 8 h, 2.5 h, 20 min, 90 s.
 func hoursText(d time.Duration) string {
 	switch {
 	case d < 2*time.Minute:
@@ -272,5 +273,5 @@ func hoursText(d time.Duration) string {
 	case d < 2*time.Hour:
 		return fmt.Sprintf("%.0f min", d.Minutes())
 	}
-	return fmt.Sprintf("%.0f h", d.Hours())
+	return fmt.Sprintf("%g h", math.Round(d.Hours()*10)/10)
 }

@@ -58,7 +58,7 @@ func (b Backup) Notes() (notes []string) {
 		notes = append(notes, fmt.Sprintf("Kept too, and not counted: %s, since %s. Delete it yourself once nobody needs it.", old.Path, old.Why))
 	}
 	if more := len(b.Spared) - sparedShown; more > 0 {
-		notes = append(notes, fmt.Sprintf("Kept too, for such reasons: %d more.", more))
+		notes = append(notes, fmt.Sprintf("%d more older backups are kept for reasons like these.", more))
 	}
 	for _, path := range b.Ahead {
 		notes = append(notes, fmt.Sprintf("%s is dated after now: a clock was wrong then, or is now. It counts by its records, not by its date.", path))

@@ -134,9 +134,9 @@ func printChlorine(w io.Writer, c *chlorineFigures) {
 	if c.MinTempC > 0 {
 		below := ""
 		if c.BelowMinTempC > 0 {
-			below = fmt.Sprintf(", and %g C where a strip can't tell it from less than %g ppm", c.BelowMinTempC, c.EdgePPM)
+			below = fmt.Sprintf(" Warm it to %g C unless a strip shows clearly %g ppm or more.", c.BelowMinTempC, c.EdgePPM)
 		}
-		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used%s (FDA Food Code 4-501.114, a reference; the label decides).", c.MinTempC, below)
+		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used (FDA Food Code 4-501.114, a reference; the label decides).%s", c.MinTempC, below)
 	}
 	if text != "" {
 		fmt.Fprint(w, "\n", wrap(text, 79, ""))
