@@ -237,6 +237,7 @@ func TestBrowserSupervisorDecides(t *testing.T) {
 
 	b.open("/many") // collecting
 	b.click(`button[value="scan"]`)
+	b.see("Collecting: scan a mat")
 	b.open("/m/" + string(mats[3]))
 	b.see("Mats on the list so far: 0")
 	b.picture("collecting")
