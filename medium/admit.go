@@ -200,7 +200,7 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 				Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}
 			s.Outcome.Findings = append([]Finding{unwashed}, s.Outcome.Findings...)
 		}
-		if uncut := c.uncleared(); b.NoCuts && uncut > 0 {
+		if uncut := c.uncleared(); b.NoCuts && uncut > 0 && !b.Mold { // mold is never refused
 			return s, &InputError{Field: "inspection", Value: "no cuts", Want: fmt.Sprintf("a trim first, or a void: %s on record that no trim can have removed; a cut that was never there is voided with `resow correct`", plural(uncut, "cut"))}
 		}
 	case *Trim:

@@ -110,3 +110,14 @@ func TestTheListOfCutsIsItsSums(t *testing.T) {
 		require.Less(t, len(c.CutList), cutsListed+30)
 	})
 }
+
+// A look that saw mold is taken, whatever it says of cuts.
+func TestMoldSeenWithACutThatNoTrimRemoved(t *testing.T) {
+	c := testCondition(ToDry).Apply(Step{At: testSince, Body: &Cut{LengthMM: 8, Where: "middle"}})
+	_, err := Admit(c, testFarm(), testStep(&Inspect{NoCuts: true}), testNow)
+	require.Error(t, err)
+	seen, err := Admit(c, testFarm(), testStep(&Inspect{NoCuts: true, Mold: true}), testNow)
+	require.NoError(t, err)
+	require.Equal(t, OnHold, c.Apply(seen).Stage)
+	require.Equal(t, 1, c.Apply(seen).Cuts)
+}

@@ -155,6 +155,11 @@ func (c Condition) danger(b Body) bool {
 // says; of the other kinds some are, see danger.
 func ReportsDanger(k Kind) bool { return k == KindMold || k == KindCut || k == KindHold }
 
+// MayReportDanger says that a step of a kind can be a report of danger.
+func MayReportDanger(k Kind) bool {
+	return ReportsDanger(k) || k == KindSwab || k == KindInspect || k == KindRetire
+}
+
 // SeenBefore says that a step is a report of danger from before the mat's last
 // step. Whoever records it gives Admit the turn of that time, from TurnAt.
 func (c Condition) SeenBefore(s Step) bool {

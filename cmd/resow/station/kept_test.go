@@ -240,7 +240,9 @@ func TestOnlyRulesAreFinal(t *testing.T) {
 	}
 	for i, age := range []string{"-1", "9e99", fmt.Sprint((400 * 24 * time.Hour).Milliseconds())} {
 		mat := s.inStage(t, medium.Growing)[i+1]
-		status, _ := send("/m/"+string(mat)+"/mold", url.Values{"ago_ms": {age}, "where": {"edge"}})
+		status, _ := send("/m/"+string(mat)+"/swab", url.Values{"ago_ms": {age}, "test": {"ATP"}, "result": {"fail"}})
+		require.NotEqual(t, http.StatusUnprocessableEntity, status, "%s", age)
+		status, _ = send("/m/"+string(mat)+"/mold", url.Values{"ago_ms": {age}, "where": {"edge"}})
 		require.Less(t, status, 300, "mold is taken whatever the phone's clock says: %s", age)
 		require.Equal(t, medium.OnHold, s.condition(t, mat).Stage)
 	}
