@@ -468,8 +468,11 @@ func TestBrowserPicture(t *testing.T) {
 	b.see("1 step waits")
 	b.offline(false)
 	b.see("Sent and recorded:")
-	thread := s.thread(t, medium.Code(other))
-	require.Len(t, thread[len(thread)-1].Body.(*medium.Mold).Pictures, 1)
+	require.Eventually(t, func() bool { // the page can still say it of the step before
+		thread := s.thread(t, medium.Code(other))
+		mold, ok := thread[len(thread)-1].Body.(*medium.Mold)
+		return ok && len(mold.Pictures) == 1
+	}, 15*time.Second, 100*time.Millisecond)
 }
 
 // TestBrowserPages opens every page in a browser: no error of script or policy,
