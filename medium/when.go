@@ -137,10 +137,9 @@ func clockRuns(t time.Time) bool { return t.Year() >= 2000 && t.Year() <= 2200 }
 // or the retirement of a mat for one of them. It is never refused for its time,
 // for the clock or for the mat's stage.
 func (c Condition) danger(b Body) bool {
-	if b != nil && ReportsDanger(KindOf(b)) {
-		return true
-	}
 	switch b := b.(type) {
+	case *Mold, *Cut, *Hold:
+		return true
 	case *Swab:
 		return !b.Pass
 	case *Inspect:
@@ -151,13 +150,14 @@ func (c Condition) danger(b Body) bool {
 	return false
 }
 
-// ReportsDanger says that a step of a kind is a report of danger, whatever it
-// says; of the other kinds some are, see danger.
-func ReportsDanger(k Kind) bool { return k == KindMold || k == KindCut || k == KindHold }
-
-// MayReportDanger says that a step of a kind can be a report of danger.
+// MayReportDanger says that a step of a kind can be a report of danger: some are
+// whatever they say, of the others see danger.
 func MayReportDanger(k Kind) bool {
-	return ReportsDanger(k) || k == KindSwab || k == KindInspect || k == KindRetire
+	switch k {
+	case KindMold, KindCut, KindHold, KindSwab, KindInspect, KindRetire:
+		return true
+	}
+	return false
 }
 
 // SeenBefore says that a step is a report of danger from before the mat's last
