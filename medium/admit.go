@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -96,55 +97,29 @@ func head(s Step, now time.Time) (Step, error) {
 	return s, nil
 }
 
-// doing names a step inside a sentence.
-var doing = map[Kind]string{
-	KindSow: "sowing", KindMist: "misting", KindHarvest: "harvesting", KindRinse: "rinsing", KindDry: "drying",
-	KindSanitize: "sanitizing", KindInspect: "inspecting", KindTrim: "trimming", KindRelease: "releasing",
-	KindRelabel: "relabelling",
-}
-
 // refusal says what to do instead where a step can't follow from a stage, and
 // nothing where it can.
 func refusal(k Kind, s Stage) string {
-	if s == "" {
+	row := byKind[k]
+	switch {
+	case s == "":
 		return ""
-	}
-	if k == KindAdd {
+	case k == KindAdd:
 		return "it is registered already; give the new mat a code of its own"
-	}
-	if s == Retired {
+	case s == Retired:
 		return "a retired mat takes no more steps; if that was a mistake, void it with `resow correct`"
-	}
-	switch k {
-	case KindMold, KindCut, KindSwab, KindHold, KindRelabel, KindDocument, KindRetire:
+	case row.From == nil || slices.Contains(row.From, s):
 		return ""
-	case KindRelease:
-		if s != OnHold {
-			return "it is not on hold"
-		}
-		return ""
-	case KindInspect, KindTrim:
-		if s == Growing {
-			return "harvest it before " + doing[k]
-		}
-		return ""
-	}
-	if s == OnHold {
-		return "release it before " + doing[k]
-	}
-	switch k {
-	case KindSow:
+	case k == KindRelease:
+		return "it is not on hold"
+	case s == OnHold:
+		return "release it before " + row.Doing
+	case k == KindSow:
 		return sowRefusal(s)
-	case KindMist, KindHarvest:
-		if s != Growing {
-			return "there is no crop on it"
-		}
-	case KindRinse, KindDry, KindSanitize:
-		if s == Growing {
-			return "harvest it before " + doing[k]
-		}
+	case s == Growing:
+		return "harvest it before " + row.Doing
 	}
-	return ""
+	return "there is no crop on it"
 }
 
 func sowRefusal(s Stage) string {

@@ -96,7 +96,7 @@ func (e *FitError) Error() string {
 		form += ":05"
 	}
 	return fmt.Sprintf("mat %s: %s of %s can't end at %s when the step before it was at %s; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong",
-		e.Code, hoursText(e.Took), doing[e.Kind], e.At.Format(form), e.Last.Format(form))
+		e.Code, hoursText(e.Took), byKind[e.Kind].Doing, e.At.Format(form), e.Last.Format(form))
 }
 
 // UnknownError says that something of that name is not on file.

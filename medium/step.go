@@ -121,25 +121,28 @@ type Body interface{ kind() Kind }
 // NewBody gives an empty body of the named kind, or nil for a kind that this
 // version does not know.
 func NewBody(k Kind) Body {
-	newBody, ok := bodies[k]
+	row, ok := KindNamed(k)
 	if !ok {
 		return nil
 	}
-	return newBody()
+	return row.New()
 }
 
 // KindOf gives the name under which a body is stored.
 func KindOf(b Body) Kind { return b.kind() }
 
 // Kinds lists the kinds of steps about a mat, in the order of a turn.
-func Kinds() []Kind {
-	return []Kind{KindAdd, KindSow, KindMist, KindHarvest, KindRinse, KindDry, KindSanitize, KindMold,
-		KindCut, KindSwab, KindHold, KindRelease, KindInspect, KindTrim, KindRelabel, KindDocument, KindRetire, KindCorrect}
-}
+func Kinds() []Kind { return kindsOf(aboutMats) }
 
 // FarmKinds lists the kinds of records about the farm itself.
-func FarmKinds() []Kind {
-	return []Kind{KindFarm, KindPolicy, KindCrop, KindSanitizer, KindSolution, KindStrip, KindDiscard, KindCard, KindPrinter, KindPrices, KindReview}
+func FarmKinds() []Kind { return kindsOf(aboutFarm) }
+
+func kindsOf(rows []StepKind) []Kind {
+	kinds := make([]Kind, len(rows))
+	for i, r := range rows {
+		kinds[i] = r.Kind
+	}
+	return kinds
 }
 
 // AboutFarm says whether a body belongs on the farm's own thread.
@@ -153,38 +156,6 @@ func joinKinds(kinds []Kind) string {
 		names[i] = string(k)
 	}
 	return strings.Join(names, ", ")
-}
-
-var bodies = map[Kind]func() Body{
-	KindAdd:       func() Body { return &Add{} },
-	KindSow:       func() Body { return &Sow{} },
-	KindMist:      func() Body { return &Mist{} },
-	KindHarvest:   func() Body { return &Harvest{} },
-	KindRinse:     func() Body { return &Rinse{} },
-	KindDry:       func() Body { return &Dry{} },
-	KindSanitize:  func() Body { return &Sanitize{} },
-	KindMold:      func() Body { return &Mold{} },
-	KindCut:       func() Body { return &Cut{} },
-	KindSwab:      func() Body { return &Swab{} },
-	KindHold:      func() Body { return &Hold{} },
-	KindRelease:   func() Body { return &Release{} },
-	KindInspect:   func() Body { return &Inspect{} },
-	KindTrim:      func() Body { return &Trim{} },
-	KindRelabel:   func() Body { return &Relabel{} },
-	KindDocument:  func() Body { return &Document{} },
-	KindRetire:    func() Body { return &Retire{} },
-	KindCorrect:   func() Body { return &Correct{} },
-	KindFarm:      func() Body { return &FarmSettings{} },
-	KindPolicy:    func() Body { return &PolicyChange{} },
-	KindCrop:      func() Body { return &Crop{} },
-	KindSanitizer: func() Body { return &Sanitizer{} },
-	KindSolution:  func() Body { return &Solution{} },
-	KindStrip:     func() Body { return &Strip{} },
-	KindDiscard:   func() Body { return &Discard{} },
-	KindCard:      func() Body { return &Card{} },
-	KindPrinter:   func() Body { return &Printer{} },
-	KindPrices:    func() Body { return &Prices{} },
-	KindReview:    func() Body { return &Review{} },
 }
 
 func (*Add) kind() Kind          { return KindAdd }
