@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -27,6 +28,7 @@ const (
 	OfSize        Measure = "size"        // Size
 	OfDate        Measure = "date"        // string, YYYY-MM-DD
 	OfCrops       Measure = "crops"       // []Sown
+	OfActive      Measure = "active"      // string, a key of Actives
 	OfSolution    Measure = "solution"    // string, its code
 	OfPictures    Measure = "pictures"    // []string, see IsPicture
 )
@@ -46,7 +48,9 @@ type Field struct {
 	Least   float64
 	Most    float64 // 0: no bound
 	Choices []string
-	Help    string // what it is, in a few words
+	Words   []string // how a line of history says each choice, where not by itself
+	For     string   // the field that says the same where this one does not: one of the two
+	Help    string   // what it is, in a few words
 	Example string
 	Says    string // in a line of history: "lot %s"; empty: the value alone
 
@@ -78,6 +82,14 @@ func (f Field) Value(b Body) (v any, said bool) {
 
 // Set puts a value of the field's measure into a body of its kind.
 func (f Field) Set(b Body, v any) { f.set(b, v) }
+
+// Word is how a line of history says a choice.
+func (f Field) Word(choice string) string {
+	if i := slices.Index(f.Choices, choice); i >= 0 && i < len(f.Words) {
+		return f.Words[i]
+	}
+	return choice
+}
 
 // Title names the field in a sentence.
 func (f Field) Title() string {
@@ -183,6 +195,8 @@ func (f Field) needed() Field { f.Needed = true; return f }
 func (f Field) each() Field { f.Each = true; return f }
 
 func (f Field) hidden() Field { f.Hidden = true; return f }
+
+func (f Field) orElse(field string) Field { f.For = field; return f }
 
 func (f Field) called(name string) Field { f.Called = name; return f }
 

@@ -61,13 +61,15 @@ var aboutMats = []StepKind{
 		amount("sun", OfNumber, 0.0001, 20, func(b *Dry) *float64 { return &b.KLy }).called("sun in kLy").hidden().says("%s kLy of sun"),
 		amount("dose", OfNumber, 0, 20000, func(b *Dry) *float64 { return &b.ErythemalJM2 }).hidden().says("%s J/m2 erythemal"),
 		amount("sed", OfNumber, 0, 200, func(b *Dry) *float64 { return &b.SED }).hidden().says("%s SED"),
-		amount("uv", OfNumber, 0, 25, func(b *Dry) *float64 { return &b.UVIndex }).called("UV index").hidden().says("UV index %s"),
-		text("sky", func(b *Dry) *string { return &b.Sky }).hidden(),
+		amount("uv", OfNumber, 0, 25, func(b *Dry) *float64 { return &b.UVIndex }).called("UV index").says("UV index %s").
+			help("mean UV index of those hours, from a forecast", "6"),
+		choice("sky", func(b *Dry) *string { return &b.Sky }, "clear", "partly", "scattered", "broken", "overcast").says("%s sky").
+			help("how the sky was", ""),
 		text("sun_from", func(b *Dry) *string { return &b.SunFrom }).called("source of the sun figures").hidden(),
 	}},
 	{Kind: KindSanitize, Doing: "sanitizing", New: func() Body { return new(Sanitize) }, From: notGrowing, Fields: []Field{
 		text("product", func(b *Sanitize) *string { return &b.Product }).help("a sanitizer on file", "blue drum"),
-		text("active", func(b *Sanitize) *string { return &b.Active }).help("its active ingredient, where one product on file has it", "peroxide"),
+		text("active", func(b *Sanitize) *string { return &b.Active }).of(OfActive).orElse("product").help("its active ingredient, where one product on file has it", "peroxide"),
 		text("solution", func(b *Sanitize) *Code { return &b.Solution }).of(OfSolution).says("solution %s").
 			help("the mixed solution: gives product and strength", "BK7R2N81"),
 		amount("strength", OfStrength, 0.1, 700000, func(b *Sanitize) *float64 { return &b.StrengthPPM }).
@@ -76,13 +78,14 @@ var aboutMats = []StepKind{
 			help("how long it stayed wet", "2min"),
 		yesNo("timed", func(b *Sanitize) *bool { return &b.Timed }).hidden().says("by the timer"),
 		bothSides.help("how many sides were wetted", ""),
+		choice("method", func(b *Sanitize) *string { return &b.Method }, "spray", "soak", "wipe").needed().help("how it was put on", ""),
+		yesNo("rinsed", func(b *Sanitize) *bool { return &b.Rinsed }).says("rinsed").
+			help("rinsed with potable water after the contact time", ""),
 		measured("temp", OfTemperature, 0, 95, func(b *Sanitize) **float64 { return &b.TempC }).called("temperature").
 			help("temperature of the solution", "20C"),
 		measured("ph", OfNumber, 0, 14, func(b *Sanitize) **float64 { return &b.PH }).called("pH").says("pH %s").
 			help("its pH, where measured", "7.2"),
-		choice("method", func(b *Sanitize) *string { return &b.Method }, "spray", "soak", "wipe").needed().help("how it was put on", ""),
-		yesNo("rinsed", func(b *Sanitize) *bool { return &b.Rinsed }).says("rinsed").
-			help("rinsed with potable water after the contact time", ""),
+		servedReading,
 		text("place", func(b *Sanitize) *string { return &b.Place }).help("where it was done", "wash house"),
 	}},
 	{Kind: KindMold, New: func() Body { return new(Mold) }, Fields: []Field{
@@ -137,14 +140,15 @@ var aboutMats = []StepKind{
 		list("pictures", OfPictures, func(b *Inspect) *[]string { return &b.Pictures }),
 	}},
 	{Kind: KindTrim, Doing: "trimming", New: func() Body { return new(Trim) }, From: append([]Stage{OnHold}, notGrowing...), Fields: []Field{
-		newSize.help("the new size", "250x250mm"),
+		oldSize.hidden().says("from %s"),
+		newSize.says("to %s").help("the new size", "250x250mm"),
 		yesNo("removes_cuts", func(b *Trim) *bool { return &b.RemovesCuts }).says("the damaged part is gone").
 			help("the damaged part went with the offcut", ""),
 	}},
 	{Kind: KindRelabel, Doing: "relabelling", New: func() Body { return new(Relabel) }, Fields: []Field{
 		text("reason", func(b *Relabel) *string { return &b.Reason }).needed().help("why", "label worn"),
 		text("new_code", func(b *Relabel) *Code { return &b.NewCode }).hidden().says("new code %s"),
-		text("mark", func(b *Relabel) *string { return &b.Mark }).says("mark %s").help("a mark that needs no label", "two notches"),
+		text("mark", func(b *Relabel) *string { return &b.Mark }).says("mark %s").help("a mark that needs no label", "punched dots, a notch"),
 	}},
 	{Kind: KindDocument, New: func() Body { return new(Document) }, Fields: []Field{
 		text("contact", func(b *Document) *string { return &b.ContactStatement }).needed().called("food-contact statement").says("food contact: %s").
@@ -189,12 +193,21 @@ var (
 	handsOn = Field{Name: "took", Called: "hands-on time", Of: OfSpan, Least: 6, Most: 600 * 60,
 		get: func(b Body) any { return b.(*Rinse).Minutes * 60 },
 		set: func(b Body, v any) { b.(*Rinse).Minutes = v.(float64) / 60 }}
-	bothSides = Field{Name: "sides", Of: OfChoice, Needed: true, Choices: []string{"both", "one"}, Says: "%s sides",
+	bothSides = Field{Name: "sides", Of: OfChoice, Needed: true, Choices: []string{"both", "one"}, Words: []string{"both sides", "one side"},
 		get: func(b Body) any { return []string{"", "one", "both", "more"}[min(max(b.(*Sanitize).Sides, 0), 3)] },
 		set: func(b Body, v any) { b.(*Sanitize).Sides = map[string]int{"one": 1, "both": 2}[v.(string)] }}
-	passOrFail = Field{Name: "result", Called: "swab result", Of: OfChoice, Needed: true, Choices: []string{"pass", "fail"},
+	servedReading = Field{Name: "water_read", Of: OfYesNo, Hidden: true, Says: "as read in the bottle",
+		get: func(b Body) any { s := b.(*Sanitize); return !s.TempAt.IsZero() || !s.PHAt.IsZero() },
+		set: func(Body, any) {}} // Admit fills it in
+	passOrFail = Field{Name: "result", Called: "swab result", Of: OfChoice, Choices: []string{"pass", "fail"}, Words: []string{"passed", "failed"},
 		get: func(b Body) any { return map[bool]string{true: "pass", false: "fail"}[b.(*Swab).Pass] },
 		set: func(b Body, v any) { b.(*Swab).Pass = v == "pass" }}
+	oldSize = Field{Name: "old_size", Of: OfSize, Least: 0, Most: 1e5, // Admit fills it in
+		get: func(b Body) any { t := b.(*Trim); return Size{t.FromLengthMM, t.FromWidthMM} },
+		set: func(b Body, v any) {
+			s := v.(Size)
+			b.(*Trim).FromLengthMM, b.(*Trim).FromWidthMM = s.LengthMM, s.WidthMM
+		}}
 	newSize = Field{Name: "size", Of: OfSize, Needed: true, Least: 10, Most: 5000,
 		get: func(b Body) any { t := b.(*Trim); return Size{t.LengthMM, t.WidthMM} },
 		set: func(b Body, v any) { s := v.(Size); b.(*Trim).LengthMM, b.(*Trim).WidthMM = s.LengthMM, s.WidthMM }}
@@ -224,6 +237,16 @@ func (s StepKind) Field(name string) (Field, bool) {
 		return Field{}, false
 	}
 	return s.Fields[i], true
+}
+
+// StoodFor says that another field of a body says what this one would.
+func (s StepKind) StoodFor(b Body, f Field) bool {
+	other, ok := s.Field(f.For)
+	if !ok {
+		return false
+	}
+	_, said := other.Value(b)
+	return said
 }
 
 // Asked are the fields that a person is asked for, in this order. Pictures are

@@ -48,7 +48,7 @@ var beside = []struct {
 	{line: "scan {ready}"}, {line: "scan {growing}"}, {line: "mist {growing} --water 100mL"}, {line: "harvest {growing} --yield 300g"}, {line: "rinse {growing} --debris none"}, {line: "dry {growing} --where air --for 3h"},
 	{line: "mix --product quat --make 2L --bottle", name: "bottle", keeps: `B[A-Z0-9]{3} ?[A-Z0-9]{4}`}, {line: "solution list"}, {line: "solution strip {bottle} --reads 200ppm --step 50ppm"}, {line: "solution tag {bottle}"},
 	{line: "sanitize {to sanitize} --product quat --strength 180ppm --contact 1min"}, {line: "solution discard {bottle} --reason old"},
-	{line: "document {airing} --contact declared --contact-date 2026-03-01"}, {line: "inspect {airing}"}, {line: "mold {growing 3} --where crop"}, {line: "cut {growing 4} --length 3mm"}, {line: "swab {growing 5} --test ATP --pass"}, {line: "hold {growing 6} --reason floor"},
+	{line: "document {airing} --contact declared --contact-date 2026-03-01"}, {line: "inspect {airing}"}, {line: "mold {growing 3} --where crop"}, {line: "cut {growing 4} --length 3mm"}, {line: "swab {growing 5} --test ATP --result pass"}, {line: "hold {growing 6} --reason floor"},
 	{line: "release {growing 6} --reason clean"}, {line: "trim {ready 2} --size 100x100mm"}, {line: "relabel {ready 2} --reason worn"}, {line: "retire {ready 3} --cause wear"}, {line: "correct {growing 7} 2 --reason wrong"},
 	{line: "sow {clear} --crop radish --lot L1"}, {line: "batch"}, {line: "review --from 2026-11-18 --to 2026-11-24"},
 	{line: "tags check"}, {line: "tags conflict {growing 8}"}, {line: "tags quarantine --size 250x510mm --reason lost", name: "piece", keeps: `T[A-Z0-9]{3} ?[A-Z0-9]{4}`}, {line: "tags resolve {piece} --is {growing 9} --reason notch"},

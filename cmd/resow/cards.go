@@ -45,19 +45,6 @@ func cardWord(c medium.Card) string {
 	return cardFaces[c.Action].word
 }
 
-// cardText is what one card says more than its action.
-func cardText(c medium.Card) string {
-	switch c.Action {
-	case medium.ActOperator:
-		return c.Initials
-	case medium.ActSanitize:
-		return join(c.Product, fmt.Sprintf("%g ppm", c.StrengthPPM), medium.Seconds(c.ContactS)+" wet", c.Method, when(c.Rinsed, "then rinsed with potable water"))
-	case medium.ActDryAir, medium.ActDrySun:
-		return when(c.DurationS > 0, quantity("about %g h", float64(c.DurationS)/3600))
-	}
-	return join(c.Reason, string(c.Cause))
-}
-
 func (a *app) cardsCommand() *cobra.Command {
 	var out, paper, sun, printer string
 	c := &cobra.Command{

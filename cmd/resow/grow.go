@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -12,55 +11,13 @@ import (
 )
 
 func (a *app) sowCommand() *cobra.Command {
-	var crops []string
-	var seed, lot, seedLot, place string
-	c := a.stepCommand("sow", "Sow a crop or a mix on ready mats",
+	c, _ := a.fieldCommand(medium.KindSow, "Sow a crop or a mix on ready mats",
 		`Sow begins a turn. It is refused on a mat that is not ready, or that the policy
 stops or retires; the reasons are the verdict's. Seed that is fine for the mesh
 is told, not refused. Without --seed it says how much seed the area takes.`,
 		`  resow sow TK7R2N81 --crop radish --seed 42g --lot R-1124 --seed-lot S88 --by MK
-  resow sow TK7R2N81 TB3DF6H2 --crop broccoli=18g --crop radish=10g --by MK`,
-		func(f *farm, _ medium.Code) (medium.Body, error) {
-			sown, err := parseCrops(crops, seed)
-			if err != nil {
-				return nil, err
-			}
-			return &medium.Sow{Crops: sown, Lot: lot, SeedLot: seedLot, Place: place}, nil
-		},
-		func(f *farm, codes []medium.Code, out io.Writer) error {
-			return printSeed(f, codes, out)
-		})
-	c.Flags().StringArrayVar(&crops, "crop", nil, "crop, or several for a mix: broccoli=18g")
-	c.Flags().StringVar(&seed, "seed", "", "seed on each mat, for a single crop: 28g, 1oz")
-	c.Flags().StringVar(&lot, "lot", "", "your name for the crop batch")
-	c.Flags().StringVar(&seedLot, "seed-lot", "", "the supplier's seed lot")
-	c.Flags().StringVar(&place, "place", "", "shelf or area")
-	must(c.MarkFlagRequired("crop"))
-	must(c.RegisterFlagCompletionFunc("crop", a.completeCrops))
+  resow sow TK7R2N81 TB3DF6H2 --crop broccoli=18g --crop radish=10g --by MK`, printSeed)
 	return c
-}
-
-func parseCrops(crops []string, seed string) ([]medium.Sown, error) {
-	var sown []medium.Sown
-	for _, text := range crops {
-		crop, mass, given := strings.Cut(text, "=")
-		s := medium.Sown{Crop: strings.TrimSpace(crop)}
-		if !given && seed != "" && len(crops) == 1 {
-			mass, given = seed, true
-		}
-		if given {
-			g, err := amount.Mass("seed", mass)
-			if err != nil {
-				return nil, err
-			}
-			s.SeedG = g
-		}
-		sown = append(sown, s)
-	}
-	if seed != "" && len(crops) > 1 {
-		return nil, &usageError{"--seed is for a single crop; give each crop of a mix its own: --crop broccoli=18g --crop radish=10g"}
-	}
-	return sown, nil
 }
 
 // printSeed compares the seed used with what the crop table asks for.
@@ -90,53 +47,33 @@ func printSeed(f *farm, codes []medium.Code, out io.Writer) error {
 }
 
 func (a *app) mistCommand() *cobra.Command {
-	var water, treated, where string
-	c := a.stepCommand("mist", "Record misting, or the treatment of a spot, on growing mats",
+	c, _ := a.fieldCommand(medium.KindMist, "Record misting, or the treatment of a spot, on growing mats",
 		`Misting is worth a record where it is a treatment, or where the water is
 counted. Do not breathe sprayed mist; gloves and eye protection for anything
 but water; the product's label says whether it may touch a crop at all.`,
 		`  resow mist TK7R2N81 --water 200mL --by MK
-  resow mist TK7R2N81 --treated "peroxide 0.5 %" --where "left corner" --by MK`,
-		func(*farm, medium.Code) (medium.Body, error) {
-			b := &medium.Mist{Treated: treated, Where: where}
-			return b, optional(&b.WaterML, water, "water", amount.Volume)
-		}, nil)
-	c.Flags().StringVar(&water, "water", "", "water used on each mat: 200mL")
-	c.Flags().StringVar(&treated, "treated", "", "what a spot was treated with")
-	c.Flags().StringVar(&where, "where", "", "which spot")
+  resow mist TK7R2N81 --treated "peroxide 0.5 %" --where "left corner" --by MK`, nil)
 	return c
 }
 
 func (a *app) harvestCommand() *cobra.Command {
-	var yield, height, place string
-	var touched, more bool
-	c := a.stepCommand("harvest", "Record the harvest; the mats go to the wash",
+	var flags *stepFlags
+	c, flags := a.fieldCommand(medium.KindHarvest, "Record the harvest; the mats go to the wash",
 		`Harvest ends the growing. Wash soon: roots and biofilm hold harder by the hour.
 After a knife that touched the mesh the washed mat is inspected before it is
 sown on again (resow inspect; resow cut for what is found).`,
 		`  resow harvest TK7R2N81 --yield 310g --cut-height 12mm --by MK
   resow harvest TK7R2N81 --yield 200g --more-cuts --by MK     pea shoots, to be cut again`,
-		func(*farm, medium.Code) (medium.Body, error) {
-			b := &medium.Harvest{KnifeTouched: touched, MoreCutsToCome: more, Place: place}
-			if err := optional(&b.YieldG, yield, "yield", amount.Mass); err != nil {
-				return nil, err
-			}
-			return b, optional(&b.CutHeightMM, height, "cut height", amount.Length)
-		},
 		func(f *farm, codes []medium.Code, out io.Writer) error {
-			if g, err := amount.Mass("yield", yield); err == nil && len(codes) > 1 {
+			said := flags.said()
+			if g, err := amount.Mass("yield", said["yield"]); err == nil && len(codes) > 1 {
 				fmt.Fprintf(out, "%s on each of %d mats\n", f.mass(g), len(codes))
 			}
-			if touched {
+			if said["knife_touched"] == "true" {
 				fmt.Fprintln(out, "The knife touched the mesh: look for cuts at the rinse (`resow cut`), and inspect\nthe washed mat before it is sown on (`resow inspect`).")
 			}
 			return nil
 		})
-	c.Flags().StringVar(&yield, "yield", "", "fresh yield of each mat: 310g, 11oz")
-	c.Flags().StringVar(&height, "cut-height", "", "height of the cut above the mat: 12mm")
-	c.Flags().StringVar(&place, "place", "", "where it was done, if not on its shelf")
-	c.Flags().BoolVar(&touched, "knife-touched", false, "the knife touched the mesh")
-	c.Flags().BoolVar(&more, "more-cuts", false, "the crop stays on the mat for another cut")
 	return c
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	rooms "resow/cmd/resow/farm"
 	"resow/cmd/resow/moving"
 	"resow/labels"
 	"resow/medium"
@@ -304,7 +305,7 @@ func (a *app) importOptions(f *farm, o moving.Options) moving.Options {
 	}
 	o.Draw = func() (medium.Code, error) { return a.freshCode(f, drawn) }
 	o.Strength = func(product, active, text string) (float64, error) {
-		return strengthPPM(f, &medium.Sanitize{Product: product, Active: active}, text)
+		return rooms.Strength(f.Farm, product, active, text)
 	}
 	return o
 }

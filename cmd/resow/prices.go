@@ -53,12 +53,6 @@ func priceLines(p medium.Prices, currency string) []priceLine {
 		{"sanitizer, a turn", money(p.SanitizerPerTurn)}, {"water, a turn", money(p.WaterPerTurn)}, {"label and mark, a mat", money(p.LabelPerMat)}}
 }
 
-func pricesText(p medium.Prices) string {
-	return join(quantity("labor %.2f an hour", p.LabourPerHour), quantity("medium %.2f a tray", p.MediumPerTray)+quantity(" of %g g", p.MediumGPerTray),
-		quantity("%g min a tray of medium", p.MediumMinutes), quantity("sanitizer %.2f a turn", p.SanitizerPerTurn),
-		quantity("water %.2f a turn", p.WaterPerTurn), quantity("label %.2f a mat", p.LabelPerMat))
-}
-
 func (a *app) pricesSetCommand() *cobra.Command {
 	var p medium.Prices
 	var mass, work string

@@ -30,10 +30,11 @@ var mayImport = map[string][]string{
 	"labels/lettering": {"github.com/go-text/typesetting", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},
 	"labels/report":    {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/cutting", "resow/medium/trace", "resow/labels/lettering", "github.com/jung-kurt/gofpdf", "gonum.org/v1/plot", "golang.org/x/image", "golang.org/x/text"},
 	"cmd/resow": {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/cutting", "resow/medium/sanitizer", "resow/medium/sunlight", "resow/medium/trace", "resow/store", "resow/labels", "resow/labels/report",
-		"resow/cmd/resow/amount", "resow/cmd/resow/demo", "resow/cmd/resow/moving", "resow/cmd/resow/station", "github.com/spf13/cobra", "golang.org/x/term", "golang.org/x/text"},
+		"resow/cmd/resow/amount", "resow/cmd/resow/demo", "resow/cmd/resow/farm", "resow/cmd/resow/moving", "resow/cmd/resow/station", "github.com/spf13/cobra", "golang.org/x/term", "golang.org/x/text"},
+	"cmd/resow/farm":    {"resow/medium", "resow/medium/sanitizer", "resow/medium/sunlight", "resow/store", "resow/labels", "resow/cmd/resow/amount"},
 	"cmd/resow/amount":  {"resow/medium/sanitizer"},
-	"cmd/resow/moving":  {"resow/medium", "resow/store", "resow/cmd/resow/amount", "golang.org/x/text"},
-	"cmd/resow/station": {"resow/medium", "resow/medium/sanitizer", "resow/store", "resow/labels", "resow/labels/report", "resow/cmd/resow/amount", "github.com/hashicorp/mdns"},
+	"cmd/resow/moving":  {"resow/medium", "resow/store", "resow/cmd/resow/amount", "resow/cmd/resow/farm", "golang.org/x/text"},
+	"cmd/resow/station": {"resow/medium", "resow/medium/sanitizer", "resow/store", "resow/labels", "resow/labels/report", "resow/cmd/resow/amount", "resow/cmd/resow/farm", "github.com/hashicorp/mdns"},
 	"cmd/resow/demo":    {"resow/medium", "resow/store", "resow/labels"},
 }
 

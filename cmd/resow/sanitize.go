@@ -9,16 +9,13 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/medium"
-	"resow/medium/sanitizer"
 )
 
 // sanitizing holds the flags of sanitize.
 type sanitizing struct {
-	product, active, solution          string
-	strength, contact, temp, ph, sides string
-	method, place                      string
-	rinsed, timer                      bool
-	wet                                time.Duration // what the timer counted
+	*stepFlags
+	timer bool
+	wet   time.Duration // what the timer counted
 }
 
 func (a *app) sanitizeCommand() *cobra.Command {
@@ -47,38 +44,17 @@ ammonia; wet floors are slippery.`,
 			}
 			return nil
 		})
-	flags := c.Flags()
-	flags.StringVar(&s.solution, "solution", "", "the mixed solution, by its code: gives product and strength")
-	flags.StringVar(&s.product, "product", "", "or a sanitizer on file")
-	flags.StringVar(&s.active, "active", "", "or its active ingredient, where one product on file has it")
-	flags.StringVar(&s.strength, "strength", "", "strength used: 100ppm (mg/L), 3%")
-	flags.StringVar(&s.contact, "contact", "", "how long it stayed wet: 2min, 30s")
-	flags.BoolVar(&s.timer, "timer", false, "count the contact time down now and record the real one")
-	flags.StringVar(&s.temp, "temp", "", "temperature of the solution: 20C, 68F")
-	flags.StringVar(&s.ph, "ph", "", "its pH, where measured: 7.2")
-	flags.StringVar(&s.sides, "sides", "both", "both or one")
-	flags.StringVar(&s.place, "place", "", "where it was done: wash house, yard sink")
-	flags.StringVar(&s.method, "method", "spray", "spray, soak or wipe")
-	flags.BoolVar(&s.rinsed, "rinsed", false, "rinsed with potable water after the contact time")
+	s.stepFlags = a.fieldFlags(c, medium.KindSanitize, "contact", "sides", "method")
+	s.usually("sides", "both")
+	s.usually("method", "spray")
+	c.Flags().BoolVar(&s.timer, "timer", false, "count the contact time down now and record the real one")
 	c.MarkFlagsOneRequired("product", "active", "solution")
 	c.MarkFlagsMutuallyExclusive("product", "solution")
 	c.MarkFlagsMutuallyExclusive("active", "solution")
 	c.MarkFlagsMutuallyExclusive("strength", "solution")
 	c.MarkFlagsOneRequired("contact", "timer")
-	must(c.RegisterFlagCompletionFunc("solution", a.completeSolutions))
-	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers))
-	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
-	must(c.RegisterFlagCompletionFunc("sides", fixedWords("both", "one")))
-	must(c.RegisterFlagCompletionFunc("method", fixedWords("spray", "soak", "wipe")))
 	record := c.RunE
 	c.RunE = func(cmd *cobra.Command, args []string) error {
-		if s.active != "" {
-			active, err := sanitizer.ParseActive(s.active)
-			if err != nil {
-				return err
-			}
-			s.active = string(active)
-		}
 		if s.timer {
 			done, err := a.timeSanitizing(args, &s)
 			if err != nil || !done {
@@ -91,59 +67,37 @@ ammonia; wet floors are slippery.`,
 }
 
 // body makes the step. The contact time is the timer's where it ran.
-func (s sanitizing) body(a *app, f *farm) (*medium.Sanitize, error) {
-	b := &medium.Sanitize{Product: s.product, Active: s.active, Method: s.method, Rinsed: s.rinsed, Timed: s.timer, Place: s.place}
-	switch s.sides {
-	case "both":
-		b.Sides = 2
-	case "one":
-		b.Sides = 1
-	default:
-		return nil, &medium.InputError{Field: "sides", Value: s.sides, Want: "both or one"}
-	}
-	var err error
-	if b.ContactS, err = s.seconds(); err != nil {
+func (s sanitizing) body(a *app, f *farm) (medium.Body, error) {
+	r, err := a.reader(f)
+	if err != nil {
 		return nil, err
 	}
-	if b.TempC, err = measured("temperature", s.temp, amount.Temperature); err != nil {
-		return nil, err
+	said := s.said()
+	if s.timer {
+		said["contact"] = fmt.Sprintf("%.0fs", s.wet.Seconds())
 	}
-	if b.PH, err = measured("pH", s.ph, amount.Number); err != nil {
-		return nil, err
-	}
-	if s.solution != "" {
-		bottle, err := a.bottle(f, s.solution)
-		b.Solution = bottle.Solution.Code
-		return b, err
-	}
-	if s.strength == "" {
-		return nil, &usageError{"say how strong the solution was: --strength 100ppm; or name it with --solution and its code"}
-	}
-	if s.product != "" {
-		if _, err := f.product(s.product); err != nil {
+	if said["solution"] != "" {
+		if _, err := a.bottle(f, said["solution"]); err != nil {
 			return nil, err
 		}
 	}
-	b.StrengthPPM, err = strengthPPM(f, b, s.strength)
-	return b, err
-}
-
-func (s sanitizing) seconds() (int, error) {
-	if s.timer {
-		return int(s.wet.Seconds()), nil
+	b, err := r.Body(medium.KindSanitize, said)
+	if err != nil {
+		return nil, err
 	}
-	wet, err := amount.Span("contact time", s.contact)
-	return int(wet.Seconds()), err
+	b.(*medium.Sanitize).Timed = s.timer
+	return b, nil
 }
 
 // needed is the contact time to count down: --contact, or the directions'.
 func (s sanitizing) needed(a *app, f *farm) (time.Duration, error) {
-	if s.contact != "" {
-		return amount.Span("contact time", s.contact)
+	said := s.said()
+	if said["contact"] != "" {
+		return amount.Span("contact time", said["contact"])
 	}
-	d, ok := f.Sanitizer(s.product, s.active)
-	if s.solution != "" {
-		b, err := a.bottle(f, s.solution)
+	d, ok := f.Sanitizer(said["product"], said["active"])
+	if said["solution"] != "" {
+		b, err := a.bottle(f, said["solution"])
 		if err != nil {
 			return 0, err
 		}

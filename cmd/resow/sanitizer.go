@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -399,19 +398,5 @@ func cutRange(text string) (from, to string, ok bool) {
 	return "", "", false
 }
 
-// strengthPPM reads the strength of a sanitize step in mg/L of its active.
-func strengthPPM(f *farm, b *medium.Sanitize, text string) (float64, error) {
-	active := b.Active
-	if s, ok := f.Sanitizer(b.Product, b.Active); ok {
-		active = s.Active
-	}
-	return sanitizer.UsePPM(active, text)
-}
-
 // round3 keeps the three digits that a measured strength can mean.
 func round3(v float64) float64 { return roundTo(v, 3) }
-
-func roundTo(v float64, digits int) float64 {
-	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
-	return rounded
-}

@@ -16,7 +16,7 @@ import (
 const conflictReason = "two pieces carry this code"
 
 func (a *app) relabelCommand() *cobra.Command {
-	var reason, mark string
+	var flags *stepFlags
 	var newCode bool
 	var relabelled []medium.Code
 	l := labelFlags{printer: defaultPrinter}
@@ -31,12 +31,11 @@ neither a readable code nor a mark is set apart, never given a new history
   resow relabel mark:"two notches" --reason "tag lost" --new-code --by MK`,
 		func(f *farm, mat medium.Code) (medium.Body, error) {
 			relabelled = append(relabelled, mat)
-			b := &medium.Relabel{Reason: reason, Mark: mark}
-			if !newCode {
-				return b, nil
+			b, err := flags.body(a, f)
+			if err != nil || !newCode {
+				return b, err
 			}
-			code, err := a.freshCode(f, nil)
-			b.NewCode = code
+			b.(*medium.Relabel).NewCode, err = a.freshCode(f, nil)
 			return b, err
 		},
 		func(f *farm, codes []medium.Code, out io.Writer) error {
@@ -83,12 +82,10 @@ neither a readable code nor a mark is set apart, never given a new history
 		}
 		return a.release()
 	}
-	c.Flags().StringVar(&reason, "reason", "", "why: worn, lost, unreadable")
-	c.Flags().StringVar(&mark, "mark", "", "a second identity that needs no label: punched dots, a notch")
+	flags = a.fieldFlags(c, medium.KindRelabel)
 	c.Flags().BoolVar(&newCode, "new-code", false, "give it a new code beside the old one")
 	c.Flags().StringVar(&l.out, "print", "", "write the new labels to this PDF")
 	c.Flags().StringVar(&l.stock, "stock", "", "label stock for --print")
-	must(c.MarkFlagRequired("reason"))
 	return c
 }
 

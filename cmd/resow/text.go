@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -89,17 +88,6 @@ func cut(text string, n int) string {
 func padded(text string, n int) string {
 	text = cut(text, n)
 	return text + strings.Repeat(" ", max(0, n-columns(text)))
-}
-
-// strengths is the range of a label; many name one strength alone.
-func strengths(least, most float64) string {
-	switch {
-	case most == 0:
-		return ""
-	case least == most:
-		return fmt.Sprintf("%g ppm", most)
-	}
-	return fmt.Sprintf("%g-%g ppm", least, most)
 }
 
 // foldExample breaks the lines of an example before a flag, as a shell reads

@@ -1,0 +1,276 @@
+// Package farm is what every face does with the farm's ledger: it reads what a
+// person says about a step, names mats and solutions, and says in a line what a
+// step did. It prints nothing.
+package farm
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"resow/cmd/resow/amount"
+	"resow/labels"
+	"resow/medium"
+	"resow/medium/sanitizer"
+	"resow/medium/sunlight"
+)
+
+// Reader reads what a person says for the fields of a step.
+type Reader struct {
+	Farm medium.Farm
+	// Beside: the unit stands beside the field, where the person sees it, so that a
+	// bare number is in that unit. Elsewhere a bare number is refused.
+	Beside bool
+	// Past: what was written down long ago may not say all that is asked for today.
+	Past  bool
+	At    time.Time       // when the step was done
+	Place *sunlight.Place // where the mats dried, where that is not the farm's place on file
+}
+
+// Unit is what stands beside a field in the farm's units; empty where it has none.
+func Unit(f medium.Field, us bool) string {
+	metric, other := f.Of.Unit(), map[medium.Measure]string{medium.OfMass: "oz", medium.OfVolume: "floz", medium.OfLength: "in", medium.OfTemperature: "F"}[f.Of]
+	switch {
+	case f.Of == medium.OfSpan || f.Of == medium.OfLength && f.Most <= 20: // an opening is in mm everywhere
+		return strings.TrimLeft(f.Example, "0123456789.")
+	case f.Of == medium.OfSize || f.Of == medium.OfArea:
+		return ""
+	case us && other != "":
+		return other
+	}
+	return metric
+}
+
+// Body makes the body of a step from what is said of its fields, by their names.
+// A field that the kind does not have is refused: one that is dropped is lost.
+func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error) {
+	row, ok := medium.KindNamed(k)
+	if !ok || len(row.Fields) == 0 {
+		return nil, &medium.InputError{Field: "step", Value: string(k), Want: "a step that is recorded by its fields"}
+	}
+	for name := range said {
+		if f, ok := row.Field(name); !ok || f.Hidden {
+			return nil, &medium.UnknownError{What: "field of a " + string(k) + " step", Name: name}
+		}
+	}
+	b := row.New()
+	if s, ok := b.(*medium.Sanitize); ok && said["solution"] != "" { // its record has product and strength
+		said = maps.Clone(said)
+		delete(said, "product")
+		delete(said, "strength")
+		s.Product = ""
+	}
+	for _, f := range row.Asked() {
+		if err := r.set(b, f, said[f.Name]); err != nil {
+			return nil, err
+		}
+	}
+	return b, r.together(b, said)
+}
+
+// together completes and checks what fields say only together.
+func (r Reader) together(b medium.Body, said map[string]string) error {
+	switch b := b.(type) {
+	case *medium.Sow:
+		if said["seed"] != "" && (len(b.Crops) != 1 || strings.Contains(said["crop"], "=")) {
+			return &medium.InputError{Field: "seed", Value: said["seed"], Want: "nothing for a mix: give each crop its own seed, broccoli=16g, radish=12g"}
+		}
+	case *medium.Swab:
+		if said["result"] == "" && said["reading"] != "" && said["limit"] != "" {
+			b.Pass = b.Reading <= b.Limit
+		} else if said["result"] == "" {
+			return &medium.InputError{Field: "swab result", Want: "pass or fail, or the reading and its limit"}
+		}
+	case *medium.Dry:
+		if b.Where == medium.DrySun {
+			return r.sun(b)
+		}
+		if b.Sky != "" || b.UVIndex != 0 {
+			return &medium.InputError{Field: "where it dried", Value: b.Where, Want: "the sun, where its sky or UV index is said"}
+		}
+	case *medium.Sanitize:
+		if b.Solution != "" || r.Past {
+			return nil
+		}
+		if _, ok := r.Farm.Sanitizer(b.Product, ""); b.Product != "" && !ok {
+			return &medium.UnknownError{What: "sanitizer", Name: b.Product, Do: "copy its label first"}
+		}
+		if said["strength"] == "" {
+			return &medium.InputError{Field: "strength", Want: "how strong it was, such as 100ppm; or name the solution"}
+		}
+	}
+	return nil
+}
+
+// set reads a text for a field into a body of its kind; an empty one is not said.
+func (r Reader) set(b medium.Body, f medium.Field, said string) error {
+	if said = strings.TrimSpace(said); said == "" {
+		return nil
+	}
+	v, err := r.read(b, f, said)
+	if err == nil {
+		f.Set(b, v)
+	}
+	return err
+}
+
+func (r Reader) read(b medium.Body, f medium.Field, said string) (any, error) {
+	title := f.Title()
+	if last := said[len(said)-1]; r.Beside && last >= '0' && last <= '9' {
+		said += Unit(f, r.Farm.Settings.Units == medium.US)
+	}
+	switch f.Of {
+	case medium.OfYesNo:
+		return yesNo(title, said)
+	case medium.OfChoice:
+		if word := strings.ToLower(said); slices.Contains(f.Choices, word) {
+			return word, nil
+		}
+		return nil, &medium.InputError{Field: title, Value: said, Want: strings.Join(f.Choices, ", ")}
+	case medium.OfMass:
+		return amount.Mass(title, said)
+	case medium.OfVolume:
+		return amount.Volume(title, said)
+	case medium.OfLength:
+		return amount.Length(title, said)
+	case medium.OfSpan:
+		d, err := amount.Span(title, said)
+		return d.Seconds(), err
+	case medium.OfTemperature:
+		return amount.Temperature(title, said)
+	case medium.OfPercent:
+		return amount.Percent(title, said)
+	case medium.OfNumber:
+		return amount.Number(title, said)
+	case medium.OfCount:
+		v, err := amount.Number(title, said)
+		if err == nil && v != math.Trunc(v) {
+			err = &medium.InputError{Field: title, Value: said, Want: "a whole number"}
+		}
+		return v, err
+	case medium.OfSize, medium.OfArea:
+		l, w, err := amount.Size(title, said)
+		if f.Of == medium.OfArea {
+			return l * w, err
+		}
+		return medium.Size{LengthMM: l, WidthMM: w}, err
+	case medium.OfStrength:
+		s, _ := b.(*medium.Sanitize)
+		return Strength(r.Farm, s.Product, s.Active, said)
+	case medium.OfSolution:
+		code, err := labels.Read(said)
+		return code, err
+	case medium.OfActive:
+		active, err := sanitizer.ParseActive(said)
+		return string(active), err
+	case medium.OfCrops:
+		return Mix(said)
+	}
+	return said, nil
+}
+
+// Strength reads the strength of a product, or of an active ingredient, in use:
+// the basis of a percent hangs on what it is a percent of.
+func Strength(f medium.Farm, product, active, said string) (ppm float64, err error) {
+	if s, ok := f.Sanitizer(product, active); ok {
+		active = s.Active
+	}
+	return sanitizer.UsePPM(active, said)
+}
+
+func yesNo(title, said string) (bool, error) {
+	switch strings.ToLower(said) {
+	case "yes", "on", "true": // a browser's own word, and that of a flag
+		return true, nil
+	case "no", "false":
+		return false, nil
+	}
+	return false, &medium.InputError{Field: title, Value: said, Want: "yes or no"}
+}
+
+// Mix reads the crops of a sowing, each with its seed where that is known:
+// "radish", "broccoli=18g, radish=10g", or as a history writes it, "broccoli 18 g +
+// radish 10 g".
+func Mix(said string) ([]medium.Sown, error) {
+	var crops []medium.Sown
+	for part := range strings.FieldsFuncSeq(said, func(r rune) bool { return r == ',' || r == '+' || r == ';' }) {
+		crop, mass, given := strings.Cut(part, "=")
+		if crop = strings.TrimSpace(crop); crop == "" {
+			continue
+		}
+		if words := strings.Fields(crop); !given && len(words) > 2 {
+			tail := strings.Join(words[len(words)-2:], "")
+			if _, err := amount.Mass("seed", tail); err == nil {
+				crop, mass, given = strings.Join(words[:len(words)-2], " "), tail, true
+			}
+		}
+		sown := medium.Sown{Crop: crop}
+		if given {
+			g, err := amount.Mass("seed", mass)
+			if err != nil {
+				return nil, err
+			}
+			sown.SeedG = g
+		}
+		crops = append(crops, sown)
+	}
+	if len(crops) == 0 {
+		return nil, &medium.InputError{Field: "crop", Value: said, Want: "a crop, or a mix with the seed of each: broccoli=18g, radish=10g"}
+	}
+	return crops, nil
+}
+
+// Says writes a value of a field for people, with its unit.
+func Says(f medium.Field, v any) string {
+	switch v := v.(type) {
+	case bool:
+		return f.Says
+	case float64:
+		text := strconv.FormatFloat(v, 'g', 4, 64)
+		switch {
+		case f.Of == medium.OfNumber && v < 1:
+			text = strconv.FormatFloat(v, 'g', 2, 64)
+		case f.Of == medium.OfSpan:
+			text = medium.Seconds(int(v))
+			if v >= 7200 {
+				text = fmt.Sprintf("%.3g h", v/3600)
+			}
+		case v >= 1000:
+			text = strconv.FormatFloat(v, 'f', -1, 64)
+		}
+		if u := f.Of.Unit(); u != "" && f.Of != medium.OfSpan {
+			text += " " + u
+		}
+		return phrase(f, text)
+	case medium.Size:
+		return phrase(f, fmt.Sprintf("%g x %g mm", v.LengthMM, v.WidthMM))
+	case []medium.Sown:
+		crops := make([]string, len(v))
+		for i, c := range v {
+			crops[i] = c.Crop
+			if c.SeedG > 0 {
+				crops[i] += fmt.Sprintf(" %g g", c.SeedG)
+			}
+		}
+		return phrase(f, strings.Join(crops, " + "))
+	case []string:
+		return ""
+	case string:
+		if f.Of == medium.OfSolution {
+			v = medium.Code(v).String()
+		}
+		return phrase(f, f.Word(v))
+	}
+	return ""
+}
+
+func phrase(f medium.Field, text string) string {
+	if f.Says == "" {
+		return text
+	}
+	return fmt.Sprintf(f.Says, text)
+}
