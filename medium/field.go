@@ -45,9 +45,10 @@ type Field struct {
 	Needed  bool // the step says nothing without it
 	Each    bool // it differs from mat to mat
 	Hidden  bool // kept, and not asked of a person
+	Lasting bool // a material or a setting, the same the next time; never what somebody has to look at
 	Least   float64
-	Most    float64 // 0: no bound
-	Choices []string
+	Most    float64  // 0: no bound
+	Choices []string // of text: what it usually is
 	Words   []string // how a line of history says each choice, where not by itself
 	For     string   // the field that says the same where this one does not: one of the two
 	Help    string   // what it is, in a few words
@@ -188,11 +189,15 @@ func list[B any, T any](name string, of Measure, at func(*B) *[]T) Field {
 		set: func(b Body, v any) { *at(any(b).(*B)) = v.([]T) }}
 }
 
+func (f Field) usually(words ...string) Field { f.Choices = words; return f }
+
 func (f Field) of(m Measure) Field { f.Of = m; return f }
 
 func (f Field) needed() Field { f.Needed = true; return f }
 
 func (f Field) each() Field { f.Each = true; return f }
+
+func (f Field) lasting() Field { f.Lasting = true; return f }
 
 func (f Field) hidden() Field { f.Hidden = true; return f }
 

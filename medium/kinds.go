@@ -21,12 +21,12 @@ var notGrowing = []Stage{ToWash, ToDry, ToSanitize, Airing, Ready}
 var aboutMats = []StepKind{
 	{Kind: KindAdd, New: func() Body { return new(Add) }, From: []Stage{}},
 	{Kind: KindSow, Doing: "sowing", New: func() Body { return new(Sow) }, From: []Stage{Ready}, Fields: []Field{
-		list("crop", OfCrops, func(b *Sow) *[]Sown { return &b.Crops }).needed().
+		list("crop", OfCrops, func(b *Sow) *[]Sown { return &b.Crops }).lasting().needed().
 			help("crop, or a mix with the seed of each crop", "broccoli=18g, radish=10g"),
-		seedOfOne.each().help("seed on each mat, for a single crop", "28g"),
-		text("lot", func(b *Sow) *string { return &b.Lot }).says("lot %s").help("your name for the crop batch", "R-1124"),
-		text("seed_lot", func(b *Sow) *string { return &b.SeedLot }).says("seed lot %s").help("the supplier's seed lot", "S88"),
-		text("place", func(b *Sow) *string { return &b.Place }).help("shelf or area", "shelf A"),
+		seedOfOne.each().lasting().help("seed on each mat, for a single crop", "28g"),
+		text("lot", func(b *Sow) *string { return &b.Lot }).lasting().says("lot %s").help("your name for the crop batch", "R-1124"),
+		text("seed_lot", func(b *Sow) *string { return &b.SeedLot }).lasting().says("seed lot %s").help("the supplier's seed lot", "S88"),
+		text("place", func(b *Sow) *string { return &b.Place }).lasting().help("shelf or area", "shelf A"),
 	}},
 	{Kind: KindMist, Doing: "misting", New: func() Body { return new(Mist) }, From: []Stage{Growing}, Fields: []Field{
 		amount("water", OfVolume, 1, 20000, func(b *Mist) *float64 { return &b.WaterML }).says("%s of water").
@@ -38,7 +38,7 @@ var aboutMats = []StepKind{
 	{Kind: KindHarvest, Doing: "harvesting", New: func() Body { return new(Harvest) }, From: []Stage{Growing}, Fields: []Field{
 		amount("yield", OfMass, 0.1, 100000, func(b *Harvest) *float64 { return &b.YieldG }).each().
 			help("fresh yield of each mat", "310g"),
-		amount("cut_height", OfLength, 0.5, 300, func(b *Harvest) *float64 { return &b.CutHeightMM }).says("cut %s above the mat").
+		amount("cut_height", OfLength, 0.5, 300, func(b *Harvest) *float64 { return &b.CutHeightMM }).lasting().says("cut %s above the mat").
 			help("height of the cut above the mat", "12mm"),
 		yesNo("knife_touched", func(b *Harvest) *bool { return &b.KnifeTouched }).says("knife touched the mesh").
 			help("the knife touched the mesh", ""),
@@ -49,14 +49,14 @@ var aboutMats = []StepKind{
 	{Kind: KindRinse, Doing: "rinsing", New: func() Body { return new(Rinse) }, From: notGrowing, Fields: []Field{
 		choice("debris", func(b *Rinse) *Debris { return &b.Debris }, DebrisNone, DebrisTraces, DebrisRoots).needed().says("debris left: %s").
 			help("what is left on the mat", ""),
-		text("detergent", func(b *Rinse) *string { return &b.Detergent }).help("detergent used", "dish soap"),
+		text("detergent", func(b *Rinse) *string { return &b.Detergent }).lasting().help("detergent used", "dish soap"),
 		handsOn.help("hands-on time for each mat", "3min"),
-		text("place", func(b *Rinse) *string { return &b.Place }).help("where it was done", "wash house"),
+		text("place", func(b *Rinse) *string { return &b.Place }).lasting().help("where it was done", "wash house"),
 	}},
 	{Kind: KindDry, Doing: "drying", New: func() Body { return new(Dry) }, From: notGrowing, Fields: []Field{
-		choice("where", func(b *Dry) *string { return &b.Where }, DrySun, DryAir).needed().called("where it dried").says("in %s").
+		choice("where", func(b *Dry) *string { return &b.Where }, DrySun, DryAir).lasting().needed().called("where it dried").says("in %s").
 			help("sun or air", ""),
-		amount("for", OfSpan, 1, 14*86400, func(b *Dry) *int { return &b.DurationS }).called("drying time").
+		amount("for", OfSpan, 1, 14*86400, func(b *Dry) *int { return &b.DurationS }).lasting().called("drying time").
 			help("how long it took", "3h"),
 		amount("sun", OfNumber, 0.0001, 20, func(b *Dry) *float64 { return &b.KLy }).called("sun in kLy").hidden().says("%s kLy of sun"),
 		amount("dose", OfNumber, 0, 20000, func(b *Dry) *float64 { return &b.ErythemalJM2 }).hidden().says("%s J/m2 erythemal"),
@@ -68,17 +68,17 @@ var aboutMats = []StepKind{
 		text("sun_from", func(b *Dry) *string { return &b.SunFrom }).called("source of the sun figures").hidden(),
 	}},
 	{Kind: KindSanitize, Doing: "sanitizing", New: func() Body { return new(Sanitize) }, From: notGrowing, Fields: []Field{
-		text("product", func(b *Sanitize) *string { return &b.Product }).help("a sanitizer on file", "blue drum"),
-		text("active", func(b *Sanitize) *string { return &b.Active }).of(OfActive).orElse("product").help("its active ingredient, where one product on file has it", "peroxide"),
-		text("solution", func(b *Sanitize) *Code { return &b.Solution }).of(OfSolution).says("solution %s").
+		text("solution", func(b *Sanitize) *Code { return &b.Solution }).lasting().of(OfSolution).says("solution %s").
 			help("the mixed solution: gives product and strength", "BK7R2N81"),
-		amount("strength", OfStrength, 0.1, 700000, func(b *Sanitize) *float64 { return &b.StrengthPPM }).
+		text("product", func(b *Sanitize) *string { return &b.Product }).lasting().help("a sanitizer on file", "blue drum"),
+		text("active", func(b *Sanitize) *string { return &b.Active }).of(OfActive).orElse("product").help("its active ingredient, where one product on file has it", "peroxide"),
+		amount("strength", OfStrength, 0.1, 700000, func(b *Sanitize) *float64 { return &b.StrengthPPM }).lasting().
 			help("strength used", "100ppm"),
-		amount("contact", OfSpan, 0, 86400, func(b *Sanitize) *int { return &b.ContactS }).needed().called("contact time").
+		amount("contact", OfSpan, 0, 86400, func(b *Sanitize) *int { return &b.ContactS }).lasting().needed().called("contact time").
 			help("how long it stayed wet", "2min"),
 		yesNo("timed", func(b *Sanitize) *bool { return &b.Timed }).hidden().says("by the timer"),
 		bothSides.help("how many sides were wetted", ""),
-		choice("method", func(b *Sanitize) *string { return &b.Method }, "spray", "soak", "wipe").needed().help("how it was put on", ""),
+		choice("method", func(b *Sanitize) *string { return &b.Method }, "spray", "soak", "wipe").lasting().needed().help("how it was put on", ""),
 		yesNo("rinsed", func(b *Sanitize) *bool { return &b.Rinsed }).says("rinsed").
 			help("rinsed with potable water after the contact time", ""),
 		measured("temp", OfTemperature, 0, 95, func(b *Sanitize) **float64 { return &b.TempC }).called("temperature").
@@ -86,13 +86,13 @@ var aboutMats = []StepKind{
 		measured("ph", OfNumber, 0, 14, func(b *Sanitize) **float64 { return &b.PH }).called("pH").says("pH %s").
 			help("its pH, where measured", "7.2"),
 		servedReading,
-		text("place", func(b *Sanitize) *string { return &b.Place }).help("where it was done", "wash house"),
+		text("place", func(b *Sanitize) *string { return &b.Place }).lasting().help("where it was done", "wash house"),
 	}},
 	{Kind: KindMold, New: func() Body { return new(Mold) }, Fields: []Field{
 		text("where", func(b *Mold) *string { return &b.Where }).needed().called("where the mold is").
 			help("where on the crop or the mat", "crop, middle"),
 		text("seen", func(b *Mold) *string { return &b.Seen }).called("when it was seen").
-			help("when: growing, harvest, washing, store", "growing"),
+			usually("growing", "harvest", "washing", "store").help("when", ""),
 		amount("share", OfPercent, 0.01, 100, func(b *Mold) *float64 { return &b.SharePercent }).each().says("%s of the mat").
 			help("share of the mat", "5%"),
 		amount("area", OfArea, 0.1, 25e6, func(b *Mold) *float64 { return &b.AreaMM2 }).each().help("or the area", "20x10mm"),
@@ -103,16 +103,16 @@ var aboutMats = []StepKind{
 	{Kind: KindCut, New: func() Body { return new(Cut) }, Fields: []Field{
 		amount("length", OfLength, 0.5, 5000, func(b *Cut) *float64 { return &b.LengthMM }).needed().each().called("cut length").
 			help("length of the cut", "8mm"),
-		text("where", func(b *Cut) *string { return &b.Where }).called("place").help("where: middle, edge, corner", "middle"),
+		text("where", func(b *Cut) *string { return &b.Where }).called("place").usually("middle", "edge", "corner").help("where", ""),
 		yesNo("through", func(b *Cut) *bool { return &b.Through }).says("through the mesh").help("it goes through the mesh", ""),
 		list("pictures", OfPictures, func(b *Cut) *[]string { return &b.Pictures }),
 	}},
 	{Kind: KindSwab, New: func() Body { return new(Swab) }, Fields: []Field{
-		text("test", func(b *Swab) *string { return &b.Test }).needed().called("swab test").
+		text("test", func(b *Swab) *string { return &b.Test }).lasting().needed().called("swab test").
 			help("what was tested: ATP, coliforms, Listeria spp.", "ATP"),
 		amount("reading", OfNumber, 0, 1e9, func(b *Swab) *float64 { return &b.Reading }).each().help("the reading", "8"),
-		text("unit", func(b *Swab) *string { return &b.Unit }).help("unit of reading and limit", "RLU"),
-		amount("limit", OfNumber, 0, 1e9, func(b *Swab) *float64 { return &b.Limit }).says("limit %s").
+		text("unit", func(b *Swab) *string { return &b.Unit }).lasting().help("unit of reading and limit", "RLU"),
+		amount("limit", OfNumber, 0, 1e9, func(b *Swab) *float64 { return &b.Limit }).lasting().says("limit %s").
 			help("the limit, from the test's maker", "30"),
 		passOrFail.help("result of the test", ""),
 	}},

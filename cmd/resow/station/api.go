@@ -1,7 +1,6 @@
 package station
 
 import (
-	_ "embed"
 	"io"
 	"net/http"
 	"strings"
@@ -10,27 +9,39 @@ import (
 	"resow/medium"
 )
 
-//go:embed openapi.json
-var openAPI []byte
-
-// api has the routes of the JSON interface. Each is described in openapi.json;
-// a test holds the two against each other.
+// api has the routes of the JSON interface.
 func (s *Station) api() map[string]func(http.ResponseWriter, *http.Request, session) {
-	return map[string]func(http.ResponseWriter, *http.Request, session){
-		"GET /api/v1/openapi.json":        s.apiDocument,
-		"GET /api/v1/due":                 s.apiDue,
-		"GET /api/v1/pool":                s.apiPool,
-		"GET /api/v1/solutions":           s.apiSolutions,
-		"GET /api/v1/mats/{code}":         s.apiMat,
-		"GET /api/v1/mats/{code}/history": s.apiHistory,
-		"POST /api/v1/steps":              s.apiSteps,
+	routes := map[string]func(http.ResponseWriter, *http.Request, session){}
+	for _, o := range operations() {
+		routes[o.method+" "+o.path] = func(w http.ResponseWriter, r *http.Request, who session) { o.serve(s, w, r, who) }
 	}
+	return routes
 }
 
 func (s *Station) apiDocument(w http.ResponseWriter, _ *http.Request, _ session) {
 	w.Header().Set("Content-Type", "application/json")
-	_, _ = w.Write(openAPI)
+	_, _ = w.Write(s.openAPI())
 }
+
+// The answers of the interface.
+type (
+	dueAnswer struct {
+		Total int              `json:"total"`
+		Items []medium.DueItem `json:"items"`
+	}
+	poolAnswer struct {
+		Mats     int                  `json:"mats"`
+		Stages   map[medium.Stage]int `json:"stages"`
+		Verdicts map[medium.Word]int  `json:"verdicts"`
+	}
+	solutionsAnswer struct {
+		Solutions []solutionItem `json:"solutions"`
+	}
+	historyAnswer struct {
+		Code  medium.Code   `json:"code"`
+		Steps []medium.Step `json:"steps"`
+	}
+)
 
 // apiDueMost bounds the items of one answer; its total counts the others too.
 const apiDueMost = 1000
@@ -47,13 +58,13 @@ func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 		}
 		return err
 	})
-	s.answer(w, r, who, map[string]any{"total": total, "items": items}, err)
+	s.answer(w, r, who, dueAnswer{total, items}, err)
 }
 
 func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {
 	var pool poolCount
 	err := s.door.long(func(v *view) error { return pool.read(v) })
-	s.answer(w, r, who, map[string]any{"mats": pool.Mats, "stages": pool.Stages, "verdicts": pool.Verdicts}, err)
+	s.answer(w, r, who, poolAnswer{pool.Mats, pool.Stages, pool.Verdicts}, err)
 }
 
 // solutionItem is one solution on the farm for programs.
@@ -77,7 +88,7 @@ func (s *Station) apiSolutions(w http.ResponseWriter, r *http.Request, who sessi
 		}
 		return nil
 	})
-	s.answer(w, r, who, map[string]any{"solutions": items}, err)
+	s.answer(w, r, who, solutionsAnswer{items}, err)
 }
 
 func (s *Station) apiMat(w http.ResponseWriter, r *http.Request, who session) {
@@ -95,10 +106,7 @@ func (s *Station) apiMat(w http.ResponseWriter, r *http.Request, who session) {
 }
 
 func (s *Station) apiHistory(w http.ResponseWriter, r *http.Request, who session) {
-	doc := struct {
-		Code  medium.Code   `json:"code"`
-		Steps []medium.Step `json:"steps"`
-	}{}
+	var doc historyAnswer
 	err := s.door.read(func(v *view) (err error) {
 		if doc.Code, err = find(s.c, v, r.PathValue("code")); err != nil {
 			return err

@@ -5,11 +5,11 @@ import (
 	"net/url"
 	"slices"
 	"sort"
-	"strconv"
 	"strings"
 	"time"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/medium/sanitizer"
 )
@@ -40,119 +40,66 @@ type form struct {
 }
 
 // recordable are the steps that have a form, in the order of a turn.
-var recordable = []medium.Kind{medium.KindSow, medium.KindMist, medium.KindHarvest, medium.KindRinse, medium.KindDry, medium.KindSanitize,
-	medium.KindMold, medium.KindCut, medium.KindSwab, medium.KindInspect, medium.KindHold, medium.KindRelease, medium.KindTrim,
-	medium.KindRelabel, medium.KindRetire}
-
-// remembered are the fields whose last values are filled in the next time:
-// materials and settings, never what a person has to look at each time.
-var remembered = map[medium.Kind][]string{
-	medium.KindSow:      {"crop", "seed", "lot", "seed_lot", "place"},
-	medium.KindHarvest:  {"cut_height"},
-	medium.KindRinse:    {"detergent"},
-	medium.KindDry:      {"where", "for"},
-	medium.KindSanitize: {"product", "solution", "strength", "contact", "method"},
-	medium.KindSwab:     {"test", "limit", "unit"},
-}
+var recordable = func() (kinds []medium.Kind) {
+	for _, row := range medium.StepKinds() {
+		if len(row.Asked()) > 0 {
+			kinds = append(kinds, row.Kind)
+		}
+	}
+	return kinds
+}()
 
 func isRecordable(k medium.Kind) bool { return slices.Contains(recordable, k) }
 
 // stepForm makes the form of a kind of step with the farm's last values.
 func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form {
-	b := formBuilder{t: s.t, v: values, us: f.Settings.Units == medium.US}
-	switch k {
-	case medium.KindSow:
-		b.input("crop", true).choices(cropNames(f))
-		b.amount("seed", b.unit("g", "oz"), false)
-		b.input("lot", false)
-		b.input("seed_lot", false)
-		b.input("place", false)
-	case medium.KindMist:
-		b.amount("water", b.unit("mL", "floz"), false)
-		b.input("treated", false)
-		b.input("where", false)
-	case medium.KindHarvest:
-		b.amount("yield", b.unit("g", "oz"), false)
-		b.amount("cut_height", b.unit("mm", "in"), false)
-		b.check("knife_touched")
-		b.check("more_cuts")
-	case medium.KindRinse:
-		b.pick("debris", "none", "traces", "roots")
-		b.input("detergent", false)
-		b.amount("took", "min", false)
-	case medium.KindDry:
-		b.pick("where", medium.DrySun, medium.DryAir)
-		b.amount("for", "h", false)
-	case medium.KindSanitize:
-		b.solutions(f)
-		b.products(f)
-		b.amount("strength", "ppm", len(f.Bottles) == 0)
-		b.amount("contact", "min", true)
-		b.pick("sides", "both", "one")
-		b.amount("temp", b.unit("C", "F"), false)
-		b.amount("ph", "", false)
-		b.pick("method", "spray", "soak", "wipe")
-		b.check("rinsed")
-		for _, c := range s.cautions(f) {
-			b.f.Cautions = append(b.f.Cautions, c.Text)
-		}
-	case medium.KindMold:
-		b.input("where", true)
-		b.pickOr("seen", "", "growing", "harvest", "washing", "store")
-		b.amount("share", "%", false)
-		b.input("treated", false)
-		b.f.Cautions = []string{s.t.get("caution.mold")}
-	case medium.KindCut:
-		b.amount("length", b.unit("mm", "in"), true)
-		b.input("where", false)
-		b.check("through")
-	case medium.KindSwab:
-		b.input("test", true)
-		b.pick("result", "pass", "fail")
-		b.amount("reading", "", false)
-		b.amount("limit", "", false)
-		b.input("unit", false)
-	case medium.KindInspect:
-		b.check("fold_snaps")
-		b.check("fuzz")
-		b.amount("holes", "", false)
-		b.check("smell")
-		b.check("mold")
-		b.check("no_cuts")
-		b.amount("aperture", "mm", false)
-		b.input("note", false)
-		b.f.Cautions = []string{s.t.get("caution.inspect")}
-	case medium.KindHold, medium.KindRelease:
-		b.input("reason", k == medium.KindRelease)
-		if k == medium.KindRelease {
-			b.check("as_was")
-		} else {
-			b.check("dropped")
-		}
-	case medium.KindTrim:
-		b.input("size", true)
-		b.check("removes_cuts")
-	case medium.KindRelabel:
-		b.input("reason", true)
-		b.input("mark", false)
-	case medium.KindRetire:
-		var causes []string
-		for _, c := range medium.Causes {
-			causes = append(causes, string(c))
-		}
-		b.pick("cause", causes...)
-		b.input("note", false)
+	b := formBuilder{t: s.t, v: values, f: form{Kind: k, Cautions: s.cautionsOf(k, f)}}
+	row, _ := medium.KindNamed(k)
+	for _, field := range row.Fields {
+		b.f.Pictures = b.f.Pictures || field.Of == medium.OfPictures
 	}
-	switch k {
-	case medium.KindMold, medium.KindCut, medium.KindInspect:
-		b.f.Pictures = true
-	case medium.KindRinse:
-		b.f.Cautions = []string{s.t.get("caution.rinse")}
-	case medium.KindMist:
-		b.f.Cautions = []string{s.t.get("caution.mist")}
+	for _, field := range row.Asked() {
+		b.ask(field, f)
 	}
-	b.f.Kind = k
 	return b.f
+}
+
+func (s *Station) cautionsOf(k medium.Kind, f medium.Farm) (out []string) {
+	if text, ok := s.t["caution."+string(k)]; ok {
+		out = []string{text}
+	}
+	if k == medium.KindSanitize {
+		for _, c := range s.cautions(f) {
+			out = append(out, c.Text)
+		}
+	}
+	return out
+}
+
+// ask adds a field as its measure is asked for on a page.
+func (b *formBuilder) ask(field medium.Field, f medium.Farm) {
+	unit := farm.Unit(field, f.Settings.Units == medium.US)
+	switch {
+	case field.Of == medium.OfSolution:
+		b.solutions(f)
+	case field.Name == "product":
+		b.products(f)
+	case field.Of == medium.OfActive: // the page has the products
+	case field.Of == medium.OfStrength:
+		b.amount(field.Name, unit, len(f.Bottles) == 0)
+	case field.Of == medium.OfYesNo:
+		b.check(field.Name)
+	case field.Of == medium.OfCrops:
+		b.input(field.Name, field.Needed).choices(cropNames(f))
+	case field.Of == medium.OfChoice && field.Needed || field.Name == "result":
+		b.pick(field.Name, field.Choices...)
+	case field.Of == medium.OfChoice, len(field.Choices) > 0 && field.Name == "seen":
+		b.pickOr(field.Name, "", field.Choices...)
+	case field.Of == medium.OfText, field.Of == medium.OfSize, field.Of == medium.OfArea, field.Of == medium.OfDate:
+		b.input(field.Name, field.Needed).choices(field.Choices)
+	default:
+		b.amount(field.Name, unit, field.Needed)
+	}
 }
 
 // cautions are the sentences beside sanitizing with the farm's products.
@@ -174,22 +121,17 @@ func (s *Station) cautions(f medium.Farm) []sanitizer.Caution {
 }
 
 type formBuilder struct {
-	t  texts
-	v  url.Values
-	us bool
-	f  form
-}
-
-func (b *formBuilder) unit(metric, us string) string {
-	if b.us {
-		return us
-	}
-	return metric
+	t texts
+	v url.Values
+	f form
 }
 
 func (b *formBuilder) add(name, kind string, required bool) *field {
-	b.f.Fields = append(b.f.Fields, field{Name: name, Label: b.t.get("field." + name), Type: kind, Value: b.v.Get(name),
-		Required: required, Hint: b.t["hint."+name]})
+	label, ok := b.t["field."+string(b.f.Kind)+"."+name] // a name can mean two things
+	if !ok {
+		label = b.t.get("field." + name)
+	}
+	b.f.Fields = append(b.f.Fields, field{Name: name, Label: label, Type: kind, Value: b.v.Get(name), Required: required, Hint: b.t["hint."+name]})
 	return &b.f.Fields[len(b.f.Fields)-1]
 }
 
@@ -350,142 +292,24 @@ func (v *values) measured(name, unit string, read func(what, text string) (float
 	return &got
 }
 
-// body makes the typed body of a step from a form.
-func body(k medium.Kind, form url.Values, f medium.Farm, pictures []string) (medium.Body, error) {
-	v := &values{Values: form, us: f.Settings.Units == medium.US}
-	b, err := v.body(k, f, pictures)
-	if err == nil {
-		err = v.err
+// body makes the typed body of a step from a form. The units of a bare number
+// stand beside the fields.
+func body(o order, f medium.Farm, at time.Time) (medium.Body, error) {
+	row, _ := medium.KindNamed(o.kind)
+	said := map[string]string{}
+	for _, field := range row.Asked() {
+		said[field.Name] = o.form.Get(field.Name)
+	}
+	b, err := farm.Reader{Farm: f, Beside: true, At: at}.Body(o.kind, said)
+	if pictures, ok := row.Field("pictures"); ok && err == nil && len(o.photo) > 0 {
+		pictures.Set(b, o.photo)
 	}
 	return b, err
 }
-
-func (v *values) body(k medium.Kind, f medium.Farm, pictures []string) (medium.Body, error) {
-	switch k {
-	case medium.KindSow:
-		return v.sow()
-	case medium.KindMist:
-		return &medium.Mist{WaterML: v.amount("water", v.unit("mL", "floz"), amount.Volume), Treated: v.text("treated"), Where: v.text("where")}, nil
-	case medium.KindHarvest:
-		return &medium.Harvest{YieldG: v.amount("yield", v.unit("g", "oz"), amount.Mass), CutHeightMM: v.amount("cut_height", v.unit("mm", "in"), amount.Length),
-			KnifeTouched: v.on("knife_touched"), MoreCutsToCome: v.on("more_cuts")}, nil
-	case medium.KindRinse:
-		return &medium.Rinse{Debris: medium.Debris(v.text("debris")), Detergent: v.text("detergent"), Minutes: v.seconds("took", "min") / 60}, nil
-	case medium.KindDry:
-		b := &medium.Dry{Where: v.text("where"), DurationS: int(v.seconds("for", "h"))}
-		if b.Where == medium.DrySun && b.DurationS == 0 && v.err == nil {
-			return nil, &medium.InputError{Field: "drying time", Value: v.text("for"), Want: "how long the mats lay in the sun: it is counted as wear"}
-		}
-		return b, nil
-	case medium.KindSanitize:
-		return v.sanitize(f)
-	case medium.KindMold:
-		return &medium.Mold{Where: v.text("where"), Seen: v.text("seen"), SharePercent: v.amount("share", "%", amount.Percent), Treated: v.text("treated"), Pictures: pictures}, nil
-	case medium.KindCut:
-		return &medium.Cut{LengthMM: v.amount("length", v.unit("mm", "in"), amount.Length), Where: v.text("where"), Through: v.on("through"), Pictures: pictures}, nil
-	case medium.KindSwab:
-		return v.swab()
-	case medium.KindInspect:
-		return v.inspect(pictures)
-	case medium.KindHold:
-		return &medium.Hold{Reason: v.text("reason"), Dropped: v.on("dropped")}, nil
-	case medium.KindRelease:
-		return &medium.Release{Reason: v.text("reason"), AsWas: v.on("as_was")}, nil
-	case medium.KindTrim:
-		l, w, err := amount.Size("size", v.text("size"))
-		return &medium.Trim{LengthMM: l, WidthMM: w, RemovesCuts: v.on("removes_cuts")}, err
-	case medium.KindRelabel:
-		return &medium.Relabel{Reason: v.text("reason"), Mark: v.text("mark")}, nil
-	case medium.KindRetire:
-		return &medium.Retire{Cause: medium.Cause(v.text("cause")), Note: v.text("note")}, nil
-	}
-	return nil, &RequestError{"no such step: " + string(k)}
-}
-
-// sow reads one crop, or a mix as "broccoli=16g, radish=12g".
-func (v *values) sow() (medium.Body, error) {
-	b := &medium.Sow{Lot: v.text("lot"), SeedLot: v.text("seed_lot"), Place: v.text("place")}
-	parts := strings.Split(v.text("crop"), ",")
-	for _, part := range parts {
-		crop, mass, given := strings.Cut(part, "=")
-		sown := medium.Sown{Crop: strings.TrimSpace(crop)}
-		if sown.Crop == "" && len(parts) > 1 {
-			continue
-		}
-		if given {
-			g, err := amount.Mass("seed", mass)
-			if err != nil {
-				return nil, err
-			}
-			sown.SeedG = g
-		}
-		b.Crops = append(b.Crops, sown)
-	}
-	if v.text("seed") == "" {
-		return b, nil
-	}
-	if len(b.Crops) != 1 || b.Crops[0].SeedG != 0 {
-		return nil, &medium.InputError{Field: "seed", Value: v.text("seed"), Want: "an empty field for a mix: give each crop its own seed, broccoli=16g, radish=12g"}
-	}
-	b.Crops[0].SeedG = v.amount("seed", v.unit("g", "oz"), amount.Mass)
-	return b, nil
-}
-
-func (v *values) sanitize(f medium.Farm) (medium.Body, error) {
-	b := &medium.Sanitize{Product: v.text("product"), ContactS: int(v.seconds("contact", "min")), TempC: v.measured("temp", v.unit("C", "F"), amount.Temperature),
-		PH: v.measured("ph", "", amount.Number), Method: v.text("method"), Rinsed: v.on("rinsed")}
-	switch v.text("sides") {
-	case "both":
-		b.Sides = 2
-	case "one":
-		b.Sides = 1
-	default:
-		return nil, &medium.InputError{Field: "sides", Value: v.text("sides"), Want: "both or one"}
-	}
-	if code := v.text("solution"); code != "" {
-		b.Solution, b.Product = medium.Code(strings.ToUpper(strings.ReplaceAll(code, " ", ""))), ""
-		return b, nil // its record has product and strength
-	}
-	product, ok := f.Sanitizer(b.Product, "")
-	if !ok {
-		return nil, &medium.UnknownError{What: "sanitizer", Name: b.Product, Do: "a supervisor copies its label on the page Sanitizers"}
-	}
-	var err error
-	b.StrengthPPM, err = ppm(product.Active, v.text("strength"))
-	return b, err
-}
-
-// ppm reads a strength in mg/L of the active; a bare number is ppm.
-func ppm(active, text string) (float64, error) { return sanitizer.UsePPM(active, inPPM(text)) }
 
 func inPPM(text string) string {
 	if text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
 		return text + "ppm"
 	}
 	return text
-}
-
-func (v *values) swab() (medium.Body, error) {
-	b := &medium.Swab{Test: v.text("test"), Reading: v.amount("reading", "", amount.Number), Limit: v.amount("limit", "", amount.Number), Unit: v.text("unit")}
-	switch v.text("result") {
-	case "pass":
-		b.Pass = true
-	case "fail":
-	default:
-		return nil, &medium.InputError{Field: "swab result", Value: v.text("result"), Want: "pass or fail"}
-	}
-	return b, nil
-}
-
-func (v *values) inspect(pictures []string) (medium.Body, error) {
-	holes := 0
-	if text := v.text("holes"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil {
-			return nil, &medium.InputError{Field: "holes", Value: text, Want: "a whole number"}
-		}
-		holes = n
-	}
-	return &medium.Inspect{FoldSnaps: v.on("fold_snaps"), Fuzz: v.on("fuzz"), Holes: holes, Smell: v.on("smell"), Mold: v.on("mold"), NoCuts: v.on("no_cuts"),
-		ApertureMM: v.amount("aperture", "mm", amount.Length), Note: v.text("note"), Pictures: pictures}, nil
 }

@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -151,7 +152,7 @@ func (s *Station) plan(v *view, m maker, o order) ([]medium.Step, error) {
 			continue
 		}
 		seen[code] = true
-		b, err := body(o.kind, o.form, v.Farm, o.photo)
+		b, err := body(o, v.Farm, cmp.Or(at, v.now))
 		if err != nil {
 			return nil, err
 		}
@@ -204,15 +205,15 @@ func ageOf(form url.Values) (time.Duration, error) {
 
 // keepValues remembers materials and settings for the next form.
 func (s *Station) keepValues(o order) {
-	names := remembered[o.kind]
-	if len(names) == 0 {
-		return
-	}
 	keep := url.Values{}
-	for _, n := range names {
-		if v := o.form.Get(n); v != "" && len(v) < 200 {
-			keep.Set(n, v)
+	row, _ := medium.KindNamed(o.kind)
+	for _, f := range row.Fields {
+		if v := o.form.Get(f.Name); f.Lasting && v != "" && len(v) < 200 {
+			keep.Set(f.Name, v)
 		}
+	}
+	if len(keep) == 0 {
+		return
 	}
 	s.people.remember(o.kind, keep)
 }

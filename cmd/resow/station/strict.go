@@ -11,6 +11,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -67,13 +68,16 @@ func readSteps(text []byte) (stepsRequest, error) {
 	return in, saysAll(in)
 }
 
+// lookedFor is what an inspection says in every case.
+var lookedFor = []string{"fold_snaps", "fuzz", "smell", "mold"}
+
 // saysAll refuses a look that does not say what it saw: on the page the boxes
 // that were left empty are before the person's eyes, in a document nothing is.
 func saysAll(in stepsRequest) error {
 	if in.Kind != medium.KindInspect {
 		return nil
 	}
-	for _, name := range []string{"fold_snaps", "fuzz", "smell", "mold"} {
+	for _, name := range lookedFor {
 		if strings.TrimSpace(in.Fields.Get(name)) == "" {
 			return &medium.InputError{Field: name, Want: "yes or no: an inspection says what was looked for and not seen, too"}
 		}
@@ -83,8 +87,12 @@ func saysAll(in stepsRequest) error {
 
 // knownFields are all the fields that a step of a kind may have.
 func knownFields(k medium.Kind) []field {
-	form := (&Station{t: english}).stepForm(k, medium.Farm{Bottles: make([]medium.Bottle, 1)}, url.Values{})
-	return append(form.Fields, field{Name: "at"}, field{Name: "ago_ms"})
+	row, _ := medium.KindNamed(k)
+	var known []field
+	for _, f := range row.Asked() {
+		known = append(known, field{Name: f.Name, Unit: farm.Unit(f, false)})
+	}
+	return append(known, field{Name: "at"}, field{Name: "ago_ms"})
 }
 
 func fieldNames(fields []field) []string {

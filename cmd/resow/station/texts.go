@@ -75,7 +75,7 @@ var english = texts{
 
 	"step.sow": "Sow", "step.mist": "Mist", "step.harvest": "Harvest", "step.rinse": "Rinse", "step.dry": "Dry", "step.sanitize": "Sanitize",
 	"step.mold": "Mold", "step.cut": "Cut or tear", "step.swab": "Swab", "step.inspect": "Inspect", "step.hold": "Hold", "step.release": "Release",
-	"step.trim": "Trim", "step.relabel": "New label", "step.retire": "Retire",
+	"step.trim": "Trim", "step.relabel": "New label", "step.retire": "Retire", "step.document": "Food-contact statement",
 	"kind.add": "add", "kind.sow": "sow", "kind.mist": "mist", "kind.harvest": "harvest", "kind.rinse": "rinse", "kind.dry": "dry", "kind.sanitize": "sanitize",
 	"kind.mold": "mold", "kind.cut": "cut", "kind.swab": "swab", "kind.inspect": "inspect", "kind.hold": "hold", "kind.release": "release",
 	"kind.trim": "trim", "kind.relabel": "relabel", "kind.document": "document", "kind.retire": "retire", "kind.correct": "correct",
@@ -92,7 +92,9 @@ var english = texts{
 	"field.seen": "Seen", "field.share": "Share of the mat", "field.length": "Length of the cut", "field.through": "It goes through the mesh",
 	"field.test": "Test", "field.result": "Result", "field.reading": "Reading", "field.limit": "Limit, from the test's maker", "field.unit": "Unit of both",
 	"field.fold_snaps": "A thread snaps when the mat is folded flat", "field.fuzz": "Fuzz, chalking or whitening at the crossings", "field.holes": "Holes found",
-	"field.smell": "It smells", "field.mold": "Mold seen", "field.no_cuts": "Looked for after a trim: no cut and no hole is left", "field.aperture": "Mean opening over ten", "field.note": "Note",
+	"field.smell": "It smells", "field.mold": "Mold seen", "field.no_cuts": "Looked for after a trim: no cut and no hole is left", "field.aperture": "Mean opening over ten", "field.note": "Note", "field.area": "Or the area", "field.uv": "UV index of a forecast", "field.sky": "How the sky was",
+	"field.harvest.place": "Where it was done, if not on its shelf", "field.rinse.place": "Where it was done", "field.sanitize.place": "Where it was done",
+	"field.document.contact": "The statement, in the supplier's words", "field.contact_date": "Its date", "field.supplier": "Supplier, if not on file yet",
 	"field.reason": "Reason", "field.dropped": "It fell on the floor: it must be washed", "field.as_was": "Back to the stage that it was held in", "field.size": "New size", "field.removes_cuts": "The damaged part went with the offcut",
 	"field.mark": "Mark that needs no label", "field.cause": "Cause", "field.picture": "Picture", "field.at": "When it was done",
 	"field.name": "Name, as on its label", "field.active": "Active ingredient", "field.stock": "Strength of the stock", "field.directions": "Directions are from",
@@ -101,11 +103,13 @@ var english = texts{
 	"field.min_ph": "Least pH", "field.max_ph": "Greatest pH", "field.rinse": "The directions ask for a rinse with potable water", "field.corrects": "The copy on file was wrong: why", "hint.corrects": "Leave it empty for a new label, which counts from now on. A correction counts for what was done with the wrong copy too, and stops mats that miss it.", "field.as_printed": "The label does say so, although no published range covers it", "field.good_h": "Hours that a mixed solution stays good",
 	"field.registration": "Registration number", "field.rule_limit": "Limit", "field.window": "In the last turns", "field.off": "Switch this rule off",
 
+	"hint.area": "Length x width: 20x10mm.", "hint.uv": "For the sun: the mean of those hours.", "hint.contact_date": "2026-03-01",
 	"hint.crop": "A mix as broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
 	"hint.density": "1.08g/mL, where the label has it.", "hint.name": "For a product on file, what you leave empty stays as it is.",
 	"hint.mark": "Punched dots, a notch.", "hint.test": "ATP, coliforms, Listeria spp.", "hint.no_sanitizer": "No sanitizer is on file. A supervisor copies its label on the page Sanitizers.",
 	"hint.picture": "Stored small and without the place and time that the camera writes into it.", "hint.at": "18:30, or yesterday 18:30, or 2026-11-24 18:30; the day alone where no more is known. Leave it empty for now.",
 
+	"choice.clear": "Clear", "choice.partly": "Partly cloudy", "choice.scattered": "Scattered clouds", "choice.broken": "Broken clouds", "choice.overcast": "Overcast",
 	"choice.none": "Nothing", "choice.traces": "Traces", "choice.roots": "Roots", "choice.sun": "Sun", "choice.air": "Air", "choice.both": "Both sides", "choice.one": "One side",
 	"choice.spray": "Spray", "choice.soak": "Soak", "choice.wipe": "Wipe", "choice.growing": "While growing", "choice.harvest": "At harvest", "choice.washing": "At washing",
 	"choice.store": "In store", "choice.pass": "Passed", "choice.fail": "Failed", "choice.cut": "Cut", "choice.mold": "Mold", "choice.wear": "Wear", "choice.yield": "Yield",
