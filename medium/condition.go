@@ -68,6 +68,9 @@ type Condition struct {
 
 	// Residue is what was left on the mat over its ceiling and not rinsed off since.
 	Residue *Residue `cbor:"70" json:"residue,omitempty"`
+	// Uses are the sanitizers put on since a rinse, accepted or not: what is learned
+	// later of one can tell of a residue. At most usesKept, and one that says so.
+	Uses []Rested `cbor:"71" json:"-"`
 
 	RetiredAt time.Time `cbor:"60" json:"retired_at,omitzero"`
 	Cause     Cause     `cbor:"61" json:"cause,omitempty"`
@@ -230,7 +233,7 @@ func (c *Condition) apply(s *Step) {
 	case *Harvest:
 		c.harvest(b)
 	case *Rinse:
-		c.WetWith, c.Residue = nil, nil
+		c.rinsed()
 		c.Debris = b.Debris
 		if b.Debris == DebrisNone {
 			c.MoldWashed, c.WashedAt = true, s.At
@@ -373,21 +376,17 @@ func (c *Condition) sanitize(s *Step, b *Sanitize) {
 		last.FarmProcedure, last.Rested = c.Sanitized.FarmProcedure, c.Sanitized.Rested
 	}
 	if last.Accepted {
-		last.AcceptedAt, last.Rested = s.At, restedOn(s, b)
-		last.FarmProcedure = b.Directions != nil && b.Directions.Directions == DirectionsFarm
+		rested := restedOn(s, b)
+		last.AcceptedAt, last.Rested, last.FarmProcedure = s.At, &rested, b.byProcedure()
 		c.Stage, c.Cleared, c.SwabOpen, c.WetSince, c.CropVoided = Airing, true, false, s.At, false
 		c.Care, c.DryCare = lasting(nil, s.Outcome), asksForLook(c.DryCare)
 	}
 	c.Sanitized = &last
-	c.Residue = residueOf(c.Residue, s, b)
-	c.WetWith = wetWith(c.WetWith, b)
+	c.used(s, b)
 }
 
 // wetWith adds a step's sanitizer to those that the mat is wet with.
 func wetWith(with []string, b *Sanitize) []string {
-	if b.Rinsed {
-		return nil
-	}
 	for _, w := range with {
 		if w == b.what() {
 			return with

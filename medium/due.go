@@ -2,6 +2,7 @@ package medium
 
 import (
 	"math"
+	"slices"
 	"sort"
 	"time"
 )
@@ -78,11 +79,16 @@ func Worklist(work []Work) {
 // of its last sanitizing.
 func againDues(c Condition, f Farm, loc *time.Location) []Due {
 	var out []Due
-	if r, left := c.residueFinding(f.Policy, loc); left && c.Stage != Growing && c.Stage != OnHold {
-		out = append(out, Due{Step: KindRinse, At: c.Residue.At.UTC(), Rule: r.Rule, Text: r.Text})
+	residue, since, left := c.residueFinding(f, loc)
+	switch {
+	case !left || c.Stage == OnHold:
+	case c.Stage == Growing:
+		out = append(out, Due{Step: KindHold, At: since.UTC(), Rule: residue.Rule, Text: residue.Text})
+	default:
+		out = append(out, Due{Step: KindRinse, At: since.UTC(), Rule: residue.Rule, Text: residue.Text})
 	}
 	rested, learned, ok := c.restedFinding(f, loc)
-	if (ok || len(out) > 0) && c.Stage != Growing && len(retireFindings(c, f.Policy, c.Last.In(loc))) > 0 {
+	if (ok || left) && c.Stage != Growing && slices.ContainsFunc(retireFindings(c, f.Policy, c.Last.In(loc)), Finding.retires) {
 		return nil // it is not washed any more
 	}
 	due := Due{Step: KindSanitize, At: learned.UTC(), Rule: rested.Rule, Text: rested.Text}
@@ -114,7 +120,7 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 
 	if c.Stage != Growing {
 		for _, f := range retireFindings(c, p, c.Last.In(loc)) {
-			if f.Severity == RetireIt {
+			if f.retires() {
 				add(KindRetire, c.Last, f.Rule, f.Text)
 			}
 		}

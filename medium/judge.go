@@ -36,10 +36,11 @@ type Verdict struct {
 // dates.
 func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	p := f.Policy
+	c.Sanitized, c.Care = c.asKnown(f)
 	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized, Findings: []Finding{}}
 	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
 	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
-	residue, left := c.residueFinding(p, now.Location())
+	residue, _, left := c.residueFinding(f, now.Location())
 	if left {
 		v.Findings = append(v.Findings, residue)
 	}
@@ -57,7 +58,7 @@ func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	v.Word = SowIt
 	for _, f := range v.Findings {
 		switch {
-		case f.Severity == RetireIt:
+		case f.retires():
 			v.Word = RetireMat
 		case f.Severity == Stop && v.Word != RetireMat:
 			v.Word = DoNotSow

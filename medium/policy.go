@@ -29,6 +29,8 @@ type Finding struct {
 	Source   string   `cbor:"13" json:"source"`
 }
 
+func (f Finding) retires() bool { return f.Severity == RetireIt }
+
 // Rule is one limit of the policy.
 type Rule struct {
 	Name     string   `json:"rule"`

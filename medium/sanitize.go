@@ -26,10 +26,6 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 			miss("wet", r.Source, "the mat was still wet from the rinse; dry it first, or allow wet sanitizing in the policy")
 		}
 	}
-	if float64(b.Sides) < f.Policy.Setting("both-sides").Limit {
-		out = append(out, f.Policy.lowered("both-sides", Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
-			Text: "one side only; an incomplete step: do both sides"}))
-	}
 	use := missedUse(f, b, knownAt(at))
 	for _, with := range c.WetWith {
 		if with != b.what() {
@@ -48,6 +44,10 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 	miss := func(rule, source, format string, args ...any) {
 		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
 	}
+	if float64(b.Sides) < f.Policy.Setting("both-sides").Limit {
+		out = append(out, f.Policy.lowered("both-sides", Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
+			Text: "one side only; an incomplete step: do both sides"}))
+	}
 	b.Mixed, b.Directions = nil, nil
 	var bottle Bottle
 	var gone error
@@ -57,7 +57,7 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 	d, ok := f.Sanitizer(b.Product, b.Active)
 	if b.Solution != "" {
 		missed, under, on := missedSolution(f, b, bottle, gone, k)
-		if out = missed; b.Mixed != nil {
+		if out = append(out, missed...); b.Mixed != nil {
 			d, ok = under, on
 		}
 	}

@@ -185,6 +185,57 @@ var byHand = []struct {
 	{"every mat of the bottle stops", func(c *scene) {
 		c.flaskUsed(two, one).lateFarm(12*hour+30*time.Minute, reads(flask, 20))
 	}, "do not sow: rested-on"},
+	{"5,000 ppm learned late, with another product since", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).do(one, use("drum", 120)).said("accepted")
+		c.aired(one)
+	}, "do not sow: residue"},
+	{"5,000 ppm learned late of a use that was not accepted", func(c *scene) {
+		c.dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 20)).wait(hour).do(one, from(flask)).
+			said("not accepted").wait(hour).do(one, use("drum", 120)).said("accepted").aired(one)
+		c.lateFarm(13*hour+30*time.Minute, reads(flask, 5000))
+	}, "do not sow: residue"},
+	{"5,000 ppm learned late and rinsed off", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).washed(one)
+	}, "sow"},
+	{"5,000 ppm learned late, rinsed after the next product", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).do(one, use("drum", 120, rinsedOff)).
+			said("accepted").aired(one)
+	}, "sow"},
+	{"5,000 ppm learned late under a crop", func(c *scene) {
+		c.flaskUsed(one).do(one, use("drum", 120)).said("accepted").aired(one).do(one, radish()).wait(hour)
+		c.lateFarm(25*hour+30*time.Minute, reads(flask, 5000))
+	}, "do not sow: residue stage"},
+	{"directions corrected: no more than 100 may stay of what has no ceiling", func(c *scene) {
+		vinegar := medium.Sanitizer{Name: "vinegar", Active: "acid", Directions: "label", MinPPM: 50, MaxPPM: 400, ContactS: 60}
+		c.farm(&vinegar).dried(one).do(one, use("vinegar", 300)).said("accepted").aired(one)
+		c.do(one, clean).wait(5*hour).do(one, dry(4*hour)).wait(hour).do(one, use("vinegar", 300)).said("accepted").aired(one)
+		vinegar.MaxPPM, vinegar.Corrects = 100, "typed 400 for 100"
+		c.farm(&vinegar).do(one, use("vinegar", 80)).said("accepted").aired(one)
+	}, "do not sow: residue"},
+	{"twenty uses without a rinse", func(c *scene) {
+		c.dried(one)
+		for range 20 {
+			c.do(one, use("drum", 120)).said("accepted").aired(one)
+		}
+	}, "sow"},
+	{"one more than anybody remembers", func(c *scene) {
+		c.dried(one)
+		for range 21 {
+			c.do(one, use("drum", 120)).said("accepted").aired(one)
+		}
+	}, "do not sow: residue"},
+	{"directions corrected to the farm's own procedure", func(c *scene) {
+		c.ready(one).farm(drumWith(func(d *medium.Sanitizer) {
+			d.Directions, d.Corrects = "farm procedure", "it was no label"
+		}))
+	}, "sow with care"},
+	{"a strip learned late that reaches over the directions", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 52))
+	}, "sow with care"},
+	{"a strip that reached over them, and one learned late that does not", func(c *scene) {
+		c.dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 52)).wait(hour).do(one, from(flask)).
+			said("accepted").aired(one).lateFarm(12*hour+30*time.Minute, reads(flask, 120))
+	}, "sow"},
 	{"sanitized anew it rests on something else", func(c *scene) {
 		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 20)).do(one, use("drum", 120)).said("accepted")
 		c.aired(one)

@@ -496,6 +496,7 @@ type state struct {
 	lastTaken bool // the last sanitizing of all was accepted
 	uncleared bool // as the records stand, the crop was sown on a mat not cleared
 	residue   bool
+	uses      []int // facts of the sanitizings since a rinse, accepted or not
 	added     time.Time
 }
 
@@ -569,7 +570,7 @@ func (o *oracle) take(s *state, i int) {
 		}
 		s.cleared = false
 	case *medium.Rinse:
-		if s.residue = false; !washed {
+		if s.residue, s.uses = false, nil; !washed {
 			return
 		}
 		if !s.stage.Wet() {
@@ -627,15 +628,15 @@ func (o *oracle) takeSanitize(s *state, i int, b *medium.Sanitize) {
 	f := o.facts[i]
 	switch {
 	case b.Rinsed:
-		s.residue = false
+		s.residue, s.uses = false, nil
 	case slices.Contains(f.missed, "over-ceiling") || f.active == "":
 		// Reading: of a product or a bottle that nobody knows nobody can say that what
 		// it left is under a ceiling.
 		s.residue = true
 	}
-	s.wetWith = append(s.wetWith, f.active)
+	s.wetWith, s.uses = append(s.wetWith, f.active), append(s.uses, i)
 	if b.Rinsed { // nothing of it is left
-		s.wetWith = nil
+		s.wetWith, s.uses = nil, nil
 	}
 	washed := s.stage == medium.ToSanitize || s.stage == medium.Airing || s.stage == medium.Ready
 	counts := f.accepted && (washed || f.wetWhen && s.stage == medium.ToDry)
@@ -1018,8 +1019,8 @@ func (o *oracle) stops(mat medium.Code, s state, now time.Time) []finding {
 	if o.swabOpen(mat, s) {
 		stop("swab-positive")
 	}
-	if s.residue {
-		stop("residue")
+	if s.residue || o.residueLearned(s) || len(s.uses) > 20 {
+		stop("residue") // of more than 20 uses without a rinse none remembers them all
 	}
 	if o.restsOnSand(s) {
 		stop("rested-on")
@@ -1058,6 +1059,15 @@ func (o *oracle) restsOnSand(s state) bool {
 	f := o.facts[s.last]
 	missed, _ := o.sanitizing(f.body.(*medium.Sanitize), f.at)
 	return len(missed) > 0
+}
+
+// residueLearned: by what is written down now, a use since the last rinse left more
+// than may stay, accepted or not, whatever was put on since.
+func (o *oracle) residueLearned(s state) bool {
+	return slices.ContainsFunc(s.uses, func(i int) bool {
+		missed, _ := o.sanitizing(o.facts[i].body.(*medium.Sanitize), o.facts[i].at)
+		return slices.Contains(missed, "over-ceiling")
+	})
 }
 
 // unseen: such a thing happened and no accepted look at the mat came after it.
@@ -1306,7 +1316,9 @@ func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 	}
 	limit := func(rule string) float64 { return o.rule(rule, forever).limit }
 	if s.last >= 0 {
-		for _, rule := range o.facts[s.last].cares {
+		// by what is written down now of its time
+		_, cares := o.sanitizing(o.facts[s.last].body.(*medium.Sanitize), o.facts[s.last].at)
+		for _, rule := range cares {
 			out = append(out, finding{rule, medium.Care})
 		}
 	}
