@@ -218,7 +218,7 @@ func (c *Condition) apply(s *Step) {
 		c.Turn++
 		c.SownUncleared = from != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
 		c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
-		c.Cleared, c.TurnG, c.CutUnweighed = false, 0, false
+		c.Cleared, c.TurnG, c.CutUnweighed, c.WetSince = false, 0, false, time.Time{}
 		switch from {
 		case Retired:
 		case OnHold:
@@ -229,6 +229,7 @@ func (c *Condition) apply(s *Step) {
 	case *Mist:
 		if !c.apart() && from != Growing { // its sowing was voided, but something wetted it
 			c.Stage, c.Cleared = ToWash, false
+			c.wetted(s.At)
 		}
 	case *Harvest:
 		c.harvest(b)
@@ -242,13 +243,14 @@ func (c *Condition) apply(s *Step) {
 			c.Stage, c.Cleared = ToWash, false
 			if b.Debris == DebrisNone {
 				c.Stage = ToDry
-				if !from.Wet() { // one that is wet already has been so all along
-					c.WetSince = s.At
-				}
 			}
 		}
+		c.wetted(s.At)
 	case *Dry:
 		c.SunKLy += b.KLy
+		if s.Outcome.Accepted {
+			c.WetSince = time.Time{}
+		}
 		if tooShort(s) {
 			break // as wet as before
 		}
@@ -312,8 +314,13 @@ func (c *Condition) apply(s *Step) {
 			c.Since = heldSince
 		}
 	}
-	if !c.Stage.Wet() && c.Stage != OnHold { // a hold does not dry a mat
-		c.WetSince = time.Time{}
+}
+
+// wetted begins the hours wet of a dry mat. A wet one has been so all along, and
+// only an accepted drying ends that. A crop is kept wet: its hours do not count.
+func (c *Condition) wetted(at time.Time) {
+	if c.WetSince.IsZero() && c.Stage != Growing && c.Stage != Retired {
+		c.WetSince = at
 	}
 }
 
@@ -378,10 +385,11 @@ func (c *Condition) sanitize(s *Step, b *Sanitize) {
 	if last.Accepted {
 		rested := restedOn(s, b)
 		last.AcceptedAt, last.Rested, last.FarmProcedure = s.At, &rested, b.byProcedure()
-		c.Stage, c.Cleared, c.SwabOpen, c.WetSince, c.CropVoided = Airing, true, false, s.At, false
+		c.Stage, c.Cleared, c.SwabOpen, c.CropVoided = Airing, true, false, false
 		c.Care, c.DryCare = lasting(nil, s.Outcome), asksForLook(c.DryCare)
 	}
 	c.Sanitized = &last
+	c.wetted(s.At)
 	c.used(s, b)
 }
 

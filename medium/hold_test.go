@@ -44,7 +44,7 @@ func TestReleaseAsItWas(t *testing.T) {
 		washed := held.Apply(Step{At: c.Last.Add(48 * time.Hour), Kind: KindRelease, Body: &Release{Reason: "not sure"}})
 		assert.Equal(t, ToWash, washed.Stage)
 		assert.False(t, washed.Cleared)
-		assert.True(t, washed.WetSince.IsZero())
+		assert.Equal(t, c.WetSince, washed.WetSince, "nor does a release")
 		assert.Equal(t, stage == ToWash, washed.Since.Equal(c.Since), "what was to be washed still is")
 	}
 }

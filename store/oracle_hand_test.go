@@ -571,6 +571,17 @@ var byHand = []struct {
 		c.add(one).wait(6*hour).do(one, clean).wait(50*hour).do(one, dry(4*hour)).said("accepted").wait(hour).
 			do(one, use("drum", 120)).aired(one)
 	}, "sow with care"},
+	{"wet for two days, sanitized again and again", func(c *scene) {
+		c.dried(one)
+		for range 3 {
+			c.do(one, use("drum", 120)).said("accepted").wait(16 * hour)
+		}
+		c.do(one, dry(4*hour)).said("accepted")
+	}, "sow with care"},
+	{"wet for two days, rinsed clean on the second", func(c *scene) {
+		c.add(one).wait(6*hour).do(one, &medium.Rinse{Debris: medium.DebrisRoots}).wait(30*hour).do(one, clean).
+			wait(6*hour).do(one, dry(4*hour)).wait(hour).do(one, use("drum", 120)).aired(one)
+	}, "sow with care"},
 	{"and looked at it is clear", func(c *scene) {
 		c.add(one).wait(6*hour).do(one, clean).wait(50*hour).do(one, dry(4*hour)).said("accepted").wait(hour).
 			do(one, use("drum", 120)).aired(one).do(one, &medium.Inspect{})

@@ -552,9 +552,13 @@ func (o *oracle) take(s *state, i int) {
 	case *medium.Add:
 		s.stage, s.added = medium.ToWash, f.at
 	case *medium.Mist:
-		s.toWash() // its sowing was voided: wet, and with what is not known
+		if washed { // its sowing was voided: wet, and with what is not known
+			s.wet(f.at)
+		}
+		s.toWash()
 	case *medium.Sow:
 		s.turn++
+		s.wetSince = time.Time{} // a crop is kept wet
 		s.uncleared = s.stage != medium.Ready || !s.cleared
 		s.cleared = false
 		if s.stage == medium.OnHold { // a voided release: the hold stands, with a crop on the mat
@@ -570,11 +574,9 @@ func (o *oracle) take(s *state, i int) {
 		}
 		s.cleared = false
 	case *medium.Rinse:
+		s.wet(f.at)
 		if s.residue, s.uses = false, nil; !washed {
 			return
-		}
-		if !s.stage.Wet() {
-			s.wetSince = f.at
 		}
 		s.wetWith = nil
 		s.stage = medium.ToDry
@@ -582,10 +584,13 @@ func (o *oracle) take(s *state, i int) {
 			s.stage = medium.ToWash
 		}
 	case *medium.Dry:
+		if f.accepted {
+			s.wetSince = time.Time{}
+		}
 		if !f.accepted || !washed {
 			return
 		}
-		s.wetSince, s.wetWith = time.Time{}, nil
+		s.wetWith = nil
 		switch s.stage {
 		case medium.ToDry:
 			s.stage = medium.ToSanitize
@@ -634,6 +639,7 @@ func (o *oracle) takeSanitize(s *state, i int, b *medium.Sanitize) {
 		// it left is under a ceiling.
 		s.residue = true
 	}
+	s.wet(f.at)
 	s.wetWith, s.uses = append(s.wetWith, f.active), append(s.uses, i)
 	if b.Rinsed { // nothing of it is left
 		s.wetWith, s.uses = nil, nil
@@ -645,7 +651,14 @@ func (o *oracle) takeSanitize(s *state, i int, b *medium.Sanitize) {
 		return
 	}
 	s.stage, s.cleared, s.last = medium.Airing, true, i
-	s.wetSince = f.at
+}
+
+// wet: a mat is wet from when it was wetted dry until a drying that counts,
+// whatever wets it in between. Reading: the hours of a crop do not count.
+func (s *state) wet(at time.Time) {
+	if s.wetSince.IsZero() && s.stage != medium.Growing && s.stage != medium.Retired {
+		s.wetSince = at
+	}
 }
 
 // --- a step, before it is written down ---------------------------------------
@@ -922,14 +935,14 @@ func (o *oracle) admitDry(s state, mat medium.Code, b *medium.Dry, at time.Time)
 		took = at.Sub(o.handled(mat))
 	}
 	// Reading: there is nothing to dry on a mat that is not wet.
-	wet := s.stage.Wet() || len(s.wetWith) > 0
+	wet := !s.wetSince.IsZero() || len(s.wetWith) > 0
 	if least := o.rule("dry-least", at); wet && took < time.Duration(least.limit*float64(time.Minute)) {
 		if least.on {
 			return answer{missed: []string{"dry-least"}}
 		}
 		a.cares = append(a.cares, "dry-least")
 	}
-	if s.stage.Wet() && at.Sub(s.wetSince) > time.Duration(o.rule("wet-hours", at).limit*float64(time.Hour)) {
+	if !s.wetSince.IsZero() && at.Sub(s.wetSince) > time.Duration(o.rule("wet-hours", at).limit*float64(time.Hour)) {
 		a.cares = append(a.cares, "wet-hours")
 	}
 	return a
