@@ -71,6 +71,9 @@ type Condition struct {
 	// Uses are the sanitizers put on since a rinse, accepted or not: what is learned
 	// later of one can tell of a residue. At most usesKept, and one that says so.
 	Uses []Rested `cbor:"71" json:"-"`
+	// Doubts are the reports of danger that were taken back, each once: what was seen,
+	// until somebody looked, or doubtResidue, until a rinse. (Key 88 was one of mold.)
+	Doubts []string `cbor:"72" json:"voided_reports,omitempty"`
 
 	RetiredAt time.Time `cbor:"60" json:"retired_at,omitzero"`
 	Cause     Cause     `cbor:"61" json:"cause,omitempty"`
@@ -91,8 +94,6 @@ type Condition struct {
 	WashedAt time.Time `cbor:"89" json:"washed_at,omitzero"`
 	// Settled is when the last step was done that was no report of danger.
 	Settled time.Time `cbor:"90" json:"last_other_step_at,omitzero"`
-	// MoldVoided: a report of mold was taken back, and nobody has looked since.
-	MoldVoided bool `cbor:"88" json:"mold_report_voided,omitempty"`
 }
 
 // LastSanitized is the last sanitize step, accepted or not.
@@ -168,15 +169,41 @@ func Voided(thread []Step) map[uint64]bool {
 }
 
 // without is the condition after a step that was taken back later. A mat on
-// which a crop was recorded by mistake is looked at before it is sown on.
+// which a crop or a danger was recorded by mistake is looked at before it is sown
+// on.
 func (c *Condition) without(s *Step) {
 	switch b := s.Body.(type) {
 	case *Sow, *Harvest:
 		c.CropVoided = true
 	case *Mold:
-		c.MoldVoided = true
+		c.doubt("mold", true)
 	case *Inspect:
-		c.MoldVoided = c.MoldVoided || b.Mold
+		c.doubt("mold", b.Mold)
+	case *Cut:
+		c.doubt("a cut", true)
+	case *Swab:
+		c.doubt("a failed swab", !b.Pass)
+	case *Retire:
+		c.doubt("mold", b.Cause == CauseMold)
+		c.doubt("a cut", b.Cause == CauseCut)
+	case *Sanitize:
+		c.doubt(doubtResidue, residueOf(b, s.Outcome.Findings, s.At) != nil)
+	}
+}
+
+// doubtResidue is that too much of a sanitizer was left on the mat. A look does not
+// show it, a rinse takes it off.
+const doubtResidue = "a residue"
+
+func (c *Condition) doubt(what string, doubted bool) {
+	if doubted && !slices.Contains(c.Doubts, what) {
+		c.Doubts = append(slices.Clone(c.Doubts), what)
+	}
+}
+
+func (c *Condition) undoubt(gone func(what string) bool) {
+	if slices.ContainsFunc(c.Doubts, gone) {
+		c.Doubts = slices.DeleteFunc(slices.Clone(c.Doubts), gone)
 	}
 }
 
@@ -519,7 +546,8 @@ func (c *Condition) release(b *Release) {
 func (c *Condition) inspect(s *Step, b *Inspect) {
 	if s.Outcome.Accepted && s.Seen.IsZero() { // not one from before later steps
 		c.Inspected, c.DryCare = c.Turn, nil
-		c.KnifeTouched, c.MoldLook, c.MoldVoided = false, false, false
+		c.KnifeTouched, c.MoldLook = false, false
+		c.undoubt(func(what string) bool { return what != doubtResidue })
 		if b.NoCuts {
 			c.uncut(func(m MeshCut) bool { return m.Trimmed })
 		}

@@ -50,9 +50,7 @@ func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	if c.Stage != Retired {
 		v.Findings = append(v.Findings, careFindings(c, p, now)...)
 		for _, f := range SeedFindings(c.Mat, crops) {
-			if p.Setting(f.Rule).On {
-				v.Findings = append(v.Findings, f)
-			}
+			v.Findings = append(v.Findings, p.lowered(f.Rule, f))
 		}
 	}
 	v.Word = SowIt
@@ -183,12 +181,13 @@ func unclearedText(c Condition) string {
 func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	var out []Finding
 	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
-	if _, on := p.limit("contact-undocumented"); on && !c.Mat.ContactDocumented() {
+	limit := func(rule string) float64 { return p.Setting(rule).Limit }
+	if !c.Mat.ContactDocumented() {
 		add("contact-undocumented", "no dated food-contact statement of the supplier is on file for this mesh")
 	}
 	// switched off, the rule accepts no new ones; the finding on an old one stands
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
-		add("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces")
+		out = append(out, p.says("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces"))
 	}
 	for _, f := range c.Care {
 		f.Text = "at the last sanitizing: " + f.Text
@@ -198,19 +197,23 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 		f.Text = "at a drying: " + f.Text
 		out = append(out, f)
 	}
-	if _, on := p.limit("crop-voided"); on && c.CropVoided && c.Stage != Growing {
+	if c.CropVoided && c.Stage != Growing {
 		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make sure that nothing grew on it, or wash and sanitize it")
 	}
 	if f, ok := lastMold(c, p); ok {
 		out = append(out, f)
 	}
-	if _, on := p.limit("mold-voided"); on && c.MoldVoided {
-		add("mold-voided", "a report of mold on this mat was voided; look at it against the light before you sow")
+	for _, what := range c.Doubts {
+		do := "look at it against the light before you sow"
+		if what == doubtResidue {
+			do = "if it did happen, rinse the mat with potable water, then dry and sanitize it"
+		}
+		add("report-voided", "a report of %s on this mat was voided; %s", what, do)
 	}
-	if l, on := p.limit("cut-noted"); on && float64(c.Cuts) >= l {
+	if float64(c.Cuts) >= limit("cut-noted") {
 		add("cut-noted", "%s not through, %s mm of cuts in all", plural(c.Cuts, "cut"), trimZeros(c.CutMM))
 	}
-	if l, on := p.limit("inspection-due"); on && float64(c.Turn-c.Inspected) >= l {
+	if l := limit("inspection-due"); float64(c.Turn-c.Inspected) >= l {
 		add("inspection-due", "%s since it was last inspected, the policy asks every %g", plural(c.Turn-c.Inspected, "turn"), l)
 	}
 	if c.Fuzz { // also where the rule is off: then as a note
@@ -222,10 +225,7 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 }
 
 func nearFindings(c Condition, p Policy, now time.Time) []Finding {
-	share, on := p.limit("near-limit")
-	if !on {
-		return nil
-	}
+	share, _ := p.limit("near-limit")
 	sun, sunOn := sunLimit(c, p)
 	turns, turnsOn := p.limit("max-turns")
 	age, ageOn := p.limit("max-age")
@@ -257,8 +257,8 @@ func sunLimit(c Condition, p Policy) (float64, bool) {
 // lastMold is the note on mold in the last turns, and on older mold for as long
 // as nobody has looked at the washed mat since.
 func lastMold(c Condition, p Policy) (Finding, bool) {
-	l, on := p.limit("mold-last-turn")
-	if !on || len(c.MoldTurns) == 0 {
+	l, _ := p.limit("mold-last-turn")
+	if len(c.MoldTurns) == 0 {
 		return Finding{}, false
 	}
 	last := c.MoldTurns[len(c.MoldTurns)-1]

@@ -44,7 +44,10 @@ func (c *Condition) used(s *Step, b *Sanitize) {
 	c.Uses = uses[max(0, len(uses)-usesKept-1):]
 }
 
-func (c *Condition) rinsed() { c.WetWith, c.Residue, c.Uses = nil, nil, nil }
+func (c *Condition) rinsed() {
+	c.WetWith, c.Residue, c.Uses = nil, nil, nil
+	c.undoubt(func(what string) bool { return what == doubtResidue })
+}
 
 // Residue is what a sanitize step left on a mat over its ceiling.
 type Residue struct {

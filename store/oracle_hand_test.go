@@ -348,6 +348,13 @@ var byHand = []struct {
 	}, "do not sow: not-sanitized residue"},
 	{"a residue that was a slip of the pen", func(c *scene) {
 		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"which no look answers", func(c *scene) {
+		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6).wait(hour).
+			do(one, &medium.Inspect{})
+	}, "sow with care"},
+	{"and a rinse does", func(c *scene) {
+		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6).washed(one)
 	}, "sow"},
 	{"a ceiling switched off leaves a note", func(c *scene) {
 		c.dried(one).farm(set("ceiling-quat", false, 200)).wait(time.Minute).do(one, use("quat", 300)).
@@ -533,6 +540,25 @@ var byHand = []struct {
 		c.ready(one).do(one, &medium.Mold{Where: "crop"}).wait(hour).void(one, 6).wait(hour).
 			do(one, &medium.Inspect{})
 	}, "sow"},
+	{"a retirement for mold that was voided leaves a look", func(c *scene) {
+		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseMold}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"and looked at it is as before the retirement", func(c *scene) {
+		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseMold}).wait(hour).void(one, 6).wait(hour).
+			do(one, &medium.Inspect{})
+	}, "sow"},
+	{"a retirement for wear that was voided leaves none", func(c *scene) {
+		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseWear}).wait(hour).void(one, 6)
+	}, "sow"},
+	{"a failed swab that was voided leaves a look", func(c *scene) {
+		c.ready(one).do(one, &medium.Swab{Test: "ATP", Reading: 30, Limit: 10}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"so does a cut", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 30, Through: true}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"and a hold none", func(c *scene) {
+		c.ready(one).do(one, &medium.Hold{Reason: "doubt"}).wait(hour).void(one, 6)
+	}, "sow"},
 	{"the ledger's own clock at 1970", func(c *scene) {
 		c.ready(one)
 		right := c.now
@@ -570,6 +596,13 @@ var byHand = []struct {
 	{"wet for two days asks for a look, sanitized or not", func(c *scene) {
 		c.add(one).wait(6*hour).do(one, clean).wait(50*hour).do(one, dry(4*hour)).said("accepted").wait(hour).
 			do(one, use("drum", 120)).aired(one)
+	}, "sow with care"},
+	{"the hours wet switched off leave a note", func(c *scene) {
+		c.farm(set("wet-hours", false, 24)).add(one).wait(6*hour).do(one, clean).wait(50*hour).do(one, dry(4*hour)).
+			wait(hour).do(one, use("drum", 120)).aired(one)
+	}, "sow with care"},
+	{"inspections switched off leave a note", func(c *scene) {
+		c.farm(set("inspection-due", false, 1)).ready(one).turn(one)
 	}, "sow with care"},
 	{"wet for two days, sanitized again and again", func(c *scene) {
 		c.dried(one)
@@ -669,38 +702,38 @@ var byHand = []struct {
 		c.dried(one).do(one, use("drum", 120)).wait(hour).do(one, use("quat", 180)).said("not accepted").aired(one)
 	}, "do not sow: not-sanitized"},
 	{"a yield that fell by half", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).
+		c.farm(set("inspection-due", true, 100)).ready(one).
 			crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300, 150, 150, 150)
 	}, "retire: yield-down"},
 	{"a yield that fell by half with half the seed", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
 		c.crops(seeds(21, "radish"), 150, 150, 150)
 	}, "sow"},
 	{"a yield that fell by half on half a mat", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
 		c.do(one, &medium.Trim{LengthMM: 255, WidthMM: 250}).washed(one).crops(seeds(21, "radish"), 150, 150, 150)
 	}, "sow"},
 	{"a mix is the same crop in any order", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).
+		c.farm(set("inspection-due", true, 100)).ready(one).
 			crops(seeds(14, "kale", "broccoli"), 300, 300, 300, 300, 300)
 		c.crops(seeds(14, "broccoli", "kale"), 140, 140, 140)
 	}, "retire: yield-down"},
 	{"other crops are not compared", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300)
 		c.crops(seeds(28, "broccoli"), 140, 140, 140)
 	}, "sow"},
 	{"one poor turn is no evidence", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300, 60)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300, 60)
 	}, "sow"},
 	{"one good turn before is no evidence", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 600, 200, 200, 200)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 600, 200, 200, 200)
 	}, "sow"},
 	{"a fallen yield switched off leaves a note", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).farm(set("yield-down", false, 70)).ready(one)
+		c.farm(set("inspection-due", true, 100)).farm(set("yield-down", false, 70)).ready(one)
 		c.crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300, 150, 150, 150)
 	}, "sow with care"},
 	{"a poor harvest that was voided", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).
+		c.farm(set("inspection-due", true, 100)).ready(one).
 			crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300, 150, 150)
 		c.void(one, 49) // the harvest of turn 8
 	}, "do not sow: stage"},

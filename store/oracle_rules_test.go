@@ -58,7 +58,7 @@ var limits = map[string]struct {
 	"cut-through": {limit: 1}, "cut-length": {limit: 100}, "mold-repeat": {limit: 2, window: 5},
 	"max-turns": {limit: 30}, "max-age": {limit: 730}, "sun-wear": {limit: 25},
 	"yield-down": {limit: 70, window: 3}, "inspection-failed": {limit: 1},
-	"knife-touched": {limit: 1}, "mold-voided": {limit: 1},
+	"knife-touched": {limit: 1}, "report-voided": {limit: 1},
 	"near-limit": {limit: 90}, "mold-last-turn": {limit: 1}, "contact-undocumented": {limit: 1},
 	"farm-procedure": {limit: 1}, "crop-voided": {limit: 1}, "cut-noted": {limit: 1}, "inspection-due": {limit: 5},
 	"sanitize-wet": {limit: 1, off: true}, "both-sides": {limit: 2},
@@ -1323,7 +1323,7 @@ func seedOf(crops []medium.Sown) float64 {
 func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 	var out []finding
 	care := func(rule string, yes bool) {
-		if yes && (limitless(rule) || o.rule(rule, forever).on) {
+		if yes { // switched off too: then the note says so
 			out = append(out, finding{rule, medium.Care})
 		}
 	}
@@ -1374,7 +1374,7 @@ func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 	if fuzz {
 		out = append(out, finding{"inspection-failed", medium.Care})
 	}
-	care("mold-voided", o.moldVoided(mat))
+	care("report-voided", o.reportVoided(mat))
 	return out
 }
 
@@ -1432,18 +1432,32 @@ func (o *oracle) cropVoided(mat medium.Code, s state) bool {
 	return false
 }
 
-// moldVoided: a report of mold was taken back, and nobody looked since. Reading:
-// it is mold whose correction leaves a look to be taken, not any danger.
-func (o *oracle) moldVoided(mat medium.Code) bool {
+// reportVoided: a report of danger seen on the mat, or a use that left more than
+// may stay, was taken back. Reading: a look at the mat since then answers what was
+// seen, whether the report was taken back before the look or after it, and a rinse
+// what was left. A hold alone tells of nothing to look for.
+func (o *oracle) reportVoided(mat medium.Code) bool {
+	rinsed := func(f fact) bool {
+		use, ok := f.body.(*medium.Sanitize)
+		_, rinse := f.body.(*medium.Rinse)
+		return rinse || ok && use.Rinsed
+	}
 	for i, f := range o.facts {
-		if f.mat != mat || !isMold(f) || !o.voided(i) {
+		if f.mat != mat || !o.voided(i) {
 			continue
 		}
-		for j := i; j < len(o.facts); j++ {
-			c, ok := o.facts[j].body.(*medium.Correct)
-			if ok && o.facts[j].mat == mat && c.MatSeq == f.n && o.unseenSince(mat, j) {
-				return true
-			}
+		swab, swabbed := f.body.(*medium.Swab)
+		end, retired := f.body.(*medium.Retire)
+		_, cut := f.body.(*medium.Cut)
+		seen := isMold(f) || cut || swabbed && !swab.Pass ||
+			retired && (end.Cause == medium.CauseMold || end.Cause == medium.CauseCut)
+		if seen && o.unseenSince(mat, i) {
+			return true
+		}
+		_, used := f.body.(*medium.Sanitize)
+		left := used && !rinsed(f) && (slices.Contains(f.missed, "over-ceiling") || f.active == "")
+		if left && !slices.ContainsFunc(o.of(mat), func(j int) bool { return j > i && rinsed(o.facts[j]) }) {
+			return true
 		}
 	}
 	return false
