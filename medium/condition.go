@@ -81,11 +81,12 @@ type Condition struct {
 	// Handled is when the last step that takes the mat in hand was done: no
 	// contact time and no drying after it can have begun before.
 	Handled      time.Time `cbor:"80" json:"handled_at,omitzero"`
-	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"` // when the last step was written down
-	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"` // a cut of this turn's crop was not weighed
-	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`        // those of CutsThrough and Cuts
-	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`   // a trim may have removed the holes
-	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`   // and nobody has looked since
+	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"`    // when the last step was written down
+	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"`    // a cut of this turn's crop was not weighed
+	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`           // those of CutsThrough and Cuts
+	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`      // a trim may have removed the holes
+	HolesSaid    bool      `cbor:"91" json:"holes_said_removed,omitempty"` // with that trim, and nobody has looked since
+	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`      // and nobody has looked since
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
 	MoldLook   bool `cbor:"86" json:"look_for_mold,omitempty"`
 	MoldWashed bool `cbor:"87" json:"washed_since_mold,omitempty"`
@@ -548,6 +549,7 @@ func (c *Condition) inspect(s *Step, b *Inspect) {
 		c.Inspected, c.DryCare = c.Turn, nil
 		c.KnifeTouched, c.MoldLook = false, false
 		c.undoubt(func(what string) bool { return what != doubtResidue })
+		c.looked()
 		if b.NoCuts {
 			c.uncut(func(m MeshCut) bool { return m.Trimmed })
 		}

@@ -118,10 +118,14 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	}
 	day := func(t time.Time) string { return t.In(loc).Format("2 Jan 15:04") }
 
+	var looks []Finding
 	if c.Stage != Growing {
 		for _, f := range retireFindings(c, p, c.Last.In(loc)) {
-			if f.retires() {
+			switch {
+			case f.retires():
 				add(KindRetire, c.Last, f.Rule, f.Text)
+			case f.asksForLook():
+				looks = append(looks, f)
 			}
 		}
 		if len(out) > 0 {
@@ -137,6 +141,11 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 			after(KindRinse, c.Since, "new-mat-hours", "new, to be washed before its first crop")
 		} else {
 			after(KindRinse, c.Since, "unwashed-hours", "not washed since "+day(c.Since))
+		}
+		if n := len(out); n > 0 && out[n-1].Step == KindRinse { // and after the rinse
+			for _, f := range looks {
+				add(KindInspect, out[n-1].At, f.Rule, f.Text)
+			}
 		}
 	case ToDry, Airing:
 		after(KindDry, c.WetSince, "wet-hours", "wet since "+day(c.WetSince))
@@ -164,6 +173,11 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	inspectable := c.Stage == ToDry || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
 	if l, on := p.limit("inspection-due"); on && inspectable && float64(c.Turn-c.Inspected) >= l {
 		add(KindInspect, c.Since, "inspection-due", plural(c.Turn-c.Inspected, "turn")+" since the last inspection")
+	}
+	for _, f := range looks {
+		if inspectable {
+			add(KindInspect, c.Since, f.Rule, f.Text)
+		}
 	}
 	if _, on := p.limit("knife-touched"); on && inspectable && c.KnifeTouched {
 		add(KindInspect, c.Since, "knife-touched", "the knife touched the mesh at the harvest")

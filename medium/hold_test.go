@@ -330,7 +330,7 @@ func TestWearDoesNotHeal(t *testing.T) {
 
 func TestTrim(t *testing.T) {
 	w := ready(t)
-	w.do(&Cut{LengthMM: 60, Through: true}, Ready)
+	w.do(&Cut{LengthMM: 60, Where: "edge", Through: true}, Ready)
 	require.Equal(t, RetireMat, w.verdict().Word)
 	w.do(&Trim{LengthMM: 400, WidthMM: 250}, ToWash)
 	assert.Equal(t, RetireMat, w.verdict().Word, "the cut is still in it")

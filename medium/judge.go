@@ -71,11 +71,18 @@ func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 		v.NextStep = KindRinse
 	case v.Word == DoNotSow && c.Stage == Ready:
 		v.NextStep = KindSanitize
-		if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Severity == Stop && f.Rule != "knife-touched" }) {
+		if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Severity == Stop && !f.asksForLook() }) {
 			v.NextStep = KindInspect
 		}
 	}
 	return v
+}
+
+// asksForLook says of a stop that an inspection of the washed mat ends it, or ends
+// the mat.
+func (f Finding) asksForLook() bool {
+	r, _ := RuleNamed(f.Rule)
+	return f.Severity == Stop && (f.Rule == "knife-touched" || r.Severity == RetireIt)
 }
 
 // limit gives a rule's figure, and whether it is switched on.
@@ -93,12 +100,19 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	var out []Finding
 	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
 	limit := func(rule string) float64 { return p.Setting(rule).Limit }
-	if float64(c.CutsThrough) >= limit("cut-through") {
-		add("cut-through", "%s through the mesh%s", plural(c.CutsThrough, "cut"), c.trimmed(true))
+	through, mm, holes := c.sure()
+	// what a trim is said to have removed asks for a look before the mat is given up
+	damage := func(rule string, all, sure float64, format string, args ...any) {
+		l := limit(rule)
+		if all < l {
+			return
+		}
+		if add(rule, format, args...); sure < l && out[len(out)-1].retires() {
+			out[len(out)-1].Severity = Stop
+		}
 	}
-	if l := limit("cut-length"); c.CutMM >= l {
-		add("cut-length", "cuts of %s mm in all, the limit is %g mm%s", trimZeros(c.CutMM), l, c.trimmed(false))
-	}
+	damage("cut-through", float64(c.CutsThrough), float64(through), "%s through the mesh%s", plural(c.CutsThrough, "cut"), c.trimmed(true))
+	damage("cut-length", c.CutMM, mm, "cuts of %s mm in all, the limit is %g mm%s", trimZeros(c.CutMM), limit("cut-length"), c.trimmed(false))
 	s := p.Setting("mold-repeat")
 	if n := moldIn(c, int(s.Window)); float64(n) >= s.Limit {
 		add("mold-repeat", "mold %s in the last %g turns, the limit is %g", plural(n, "time"), s.Window, s.Limit)
@@ -118,12 +132,15 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.0f %% of those before, the limit is %g %%", s.Window, y.Crop, share, s.Limit)
 		}
 	}
-	switch l := limit("inspection-failed"); {
-	case c.FoldSnaps:
+	if c.FoldSnaps {
 		add("inspection-failed", "a thread snaps when the mat is folded")
-	case float64(c.Holes) >= l:
-		add("inspection-failed", "%s found at inspection", plural(c.Holes, "hole"))
+		return out
 	}
+	trimmed := ""
+	if c.HolesTrimmed {
+		trimmed = trimmedText
+	}
+	damage("inspection-failed", float64(c.Holes), float64(holes), "%s found at inspection%s", plural(c.Holes, "hole"), trimmed)
 	return out
 }
 

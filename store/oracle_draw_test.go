@@ -57,6 +57,7 @@ var ownLimits = []struct {
 	{"mold-last-turn", []float64{1, 2}}, {"report-voided", []float64{1}}, {"knife-touched", []float64{1}},
 	{"inspection-failed", []float64{1, 3}}, {"inspection-due", []float64{1, 5}}, {"swab-positive", []float64{1}},
 	{"not-sanitized", []float64{1}}, {"sanitize-lapsed", []float64{1, 14, 30}},
+	{"contact-undocumented", []float64{1}},
 	{"both-sides", []float64{1, 2}}, {"sanitize-wet", []float64{1}}, {"farm-procedure", []float64{1}},
 	{"ceiling-quat", []float64{200, 400}}, {"ceiling-peroxyacetic", []float64{500}}, {"ceiling-chlorine",
 		[]float64{200}},

@@ -464,7 +464,37 @@ var byHand = []struct {
 	{"1 mm off the end takes no cut out of the middle", func(c *scene) {
 		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle", Through: true}).wait(hour).
 			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"washed it is still to be looked at", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true}).washed(one)
+	}, "do not sow: cut-through"},
+	{"and a look that does not say that it is gone ends the mat", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true}).washed(one)
+		c.do(one, &medium.Inspect{})
+	}, "retire: cut-through"},
+	{"1 mm off the end takes no cut of 20 mm at an edge", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Where: "edge", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"nor do 60 mm one from edge to edge", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Where: "edge to edge", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"nor one of which nobody said where it is", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"a cut after the trim is none that it removed", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle"}).wait(hour)
+		c.do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true}).wait(hour).
+			do(one, &medium.Cut{LengthMM: 5, Through: true})
 	}, "retire: cut-through stage"},
+	{"holes that a trim is said to have removed", func(c *scene) {
+		c.ready(one).do(one, &medium.Inspect{Holes: 2}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: inspection-failed stage"},
 	{"a cut at the edge goes with 60 mm", func(c *scene) {
 		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Where: "edge", Through: true}).wait(hour).
 			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})

@@ -1143,9 +1143,20 @@ func (o *oracle) retires(mat medium.Code, s state, now time.Time) []finding {
 		}
 	}
 	limit := func(rule string) float64 { return o.rule(rule, forever).limit }
-	through, _, mm := o.cuts(mat)
-	retire("cut-through", through > 0 && float64(through) >= limit("cut-through"))
-	retire("cut-length", mm > 0 && mm >= limit("cut-length"))
+	// what a trim is said to have removed stops the mat until somebody looked
+	damage := func(rule string, all, sure float64) {
+		if l := limit(rule); all > 0 && all >= l {
+			grave := medium.RetireIt
+			if sure < l {
+				grave = medium.Stop
+			}
+			out = append(out, finding{rule, grave})
+		}
+	}
+	through, _, mm := sums(o.cutsLeft(mat))
+	sure, _, sureMM := sums(slices.DeleteFunc(o.cutsLeft(mat), func(c cut) bool { return c.said }))
+	damage("cut-through", float64(through), float64(sure))
+	damage("cut-length", mm, sureMM)
 	repeat := 0
 	for _, turn := range o.molds(mat) {
 		if float64(turn) > float64(s.turn)-o.rule("mold-repeat", forever).window {
@@ -1164,8 +1175,14 @@ func (o *oracle) retires(mat medium.Code, s state, now time.Time) []finding {
 		sunLimit = limit("sun-wear")
 	}
 	retire("sun-wear", sun >= sunLimit)
-	holes, snaps, _ := o.looks(mat)
-	retire("inspection-failed", holes > 0 && float64(holes) >= limit("inspection-failed") || snaps)
+	holes, said, snaps, _ := o.looks(mat)
+	sureHoles := float64(holes)
+	if said {
+		sureHoles = 0
+	}
+	if retire("inspection-failed", snaps); !snaps {
+		damage("inspection-failed", float64(holes), sureHoles)
+	}
 	retire("yield-down", o.yieldDown(mat, now))
 	return out
 }
@@ -1176,11 +1193,12 @@ type cut struct {
 	through bool
 	where   string
 	trimmed bool // there was a trim since
+	said    bool // which is said to have removed it, and nobody has looked since
 }
 
-// cuts counts what no trim took away.
-func (o *oracle) cuts(mat medium.Code) (through, other int, mm float64) {
-	for _, c := range o.cutsLeft(mat) {
+// sums counts cuts.
+func sums(cuts []cut) (through, other int, mm float64) {
+	for _, c := range cuts {
 		mm += c.mm
 		if c.through {
 			through++
@@ -1191,11 +1209,10 @@ func (o *oracle) cuts(mat medium.Code) (through, other int, mm float64) {
 	return through, other, mm
 }
 
-// cutsLeft: a cut is gone when its place was in what was cut off, or when an
-// inspection of the washed mat after the trim says that none is left. Reading: the
-// middle of a mat is cut off only with half of its length or of its width; a cut
-// elsewhere goes with a trim that is said to remove it and takes off at least
-// its length.
+// cutsLeft: a cut is gone when its place lay wholly in what was cut off, or when an
+// inspection of the washed mat after the trim says that none is left. Reading: one
+// at the edge lay in a strip as deep as the cut is long, one in the middle in half
+// of the mat and half of the cut; of any other place nobody knows.
 func (o *oracle) cutsLeft(mat medium.Code) []cut {
 	var left []cut
 	var l, w float64
@@ -1204,23 +1221,25 @@ func (o *oracle) cutsLeft(mat medium.Code) []cut {
 		case *medium.Add:
 			l, w = b.Mat.LengthMM, b.Mat.WidthMM
 		case *medium.Cut:
-			left = append(left, cut{b.LengthMM, b.Through, b.Where, false})
+			left = append(left, cut{mm: b.LengthMM, through: b.Through, where: b.Where})
 		case *medium.Trim:
 			dl, dw := l-b.LengthMM, w-b.WidthMM
-			half := b.LengthMM <= l/2 || b.WidthMM <= w/2
-			l, w = b.LengthMM, b.WidthMM
+			left = slices.DeleteFunc(left, func(c cut) bool {
+				edge := c.where == "edge" && max(dl, dw) >= c.mm
+				middle := c.where == "middle" && (dl >= l/2+c.mm/2 || dw >= w/2+c.mm/2)
+				return b.RemovesCuts && (edge || middle)
+			})
 			for k := range left {
-				left[k].trimmed = true
+				left[k].trimmed, left[k].said = true, left[k].said || b.RemovesCuts
 			}
-			if !b.RemovesCuts {
+			l, w = b.LengthMM, b.WidthMM
+		case *medium.Inspect:
+			if !o.facts[i].accepted {
 				continue
 			}
-			left = slices.DeleteFunc(left, func(c cut) bool {
-				return half || c.where != "middle" && max(dl, dw) >= c.mm
-			})
-		case *medium.Inspect:
-			if b.NoCuts && o.facts[i].accepted {
-				left = slices.DeleteFunc(left, func(c cut) bool { return c.trimmed })
+			left = slices.DeleteFunc(left, func(c cut) bool { return b.NoCuts && c.trimmed })
+			for k := range left {
+				left[k].said = false
 			}
 		}
 	}
@@ -1240,23 +1259,28 @@ func (o *oracle) sun(mat medium.Code) (kly, rating float64) {
 }
 
 // looks sums what inspections found; holes, snapping threads and fuzz do not
-// heal. Reading: after a trim that took the damage away, the next look at the
-// washed mat counts the holes anew.
-func (o *oracle) looks(mat medium.Code) (holes int, snaps, fuzz bool) {
-	anew := false
+// heal. Reading: after a trim a look at the washed mat that says that no cut and no
+// hole is left counts the holes anew; until a look, a trim is said to have removed
+// them.
+func (o *oracle) looks(mat medium.Code) (holes int, said, snaps, fuzz bool) {
+	trimmed := false
 	for _, i := range o.of(mat) {
 		switch b := o.facts[i].body.(type) {
 		case *medium.Trim:
-			anew = anew || b.RemovesCuts
+			trimmed = holes > 0
+			said = trimmed && (said || b.RemovesCuts)
 		case *medium.Inspect:
-			if anew && o.facts[i].accepted {
-				holes, anew = 0, false
+			if o.facts[i].accepted {
+				if trimmed && b.NoCuts {
+					holes = 0
+				}
+				trimmed, said = trimmed && b.Holes == 0 && !b.NoCuts, false
 			}
 			holes = max(holes, b.Holes)
 			snaps, fuzz = snaps || b.FoldSnaps, fuzz || b.Fuzz
 		}
 	}
-	return holes, snaps, fuzz
+	return holes, said, snaps, fuzz
 }
 
 // yieldDown compares the yield per gram of seed of a crop's last turns with that
@@ -1361,7 +1385,7 @@ func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 	care("mold-last-turn", last || o.unseen(mat, isMold))
 	care("contact-undocumented", !o.documented(mat))
 	care("crop-voided", o.cropVoided(mat, s))
-	_, other, _ := o.cuts(mat)
+	_, other, _ := sums(o.cutsLeft(mat))
 	care("cut-noted", other > 0 && float64(other) >= limit("cut-noted"))
 	looked := 0
 	for _, i := range o.of(mat) {
@@ -1370,7 +1394,7 @@ func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 		}
 	}
 	care("inspection-due", float64(s.turn-looked) >= limit("inspection-due"))
-	_, _, fuzz := o.looks(mat)
+	_, _, _, fuzz := o.looks(mat)
 	if fuzz {
 		out = append(out, finding{"inspection-failed", medium.Care})
 	}

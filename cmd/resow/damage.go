@@ -212,9 +212,9 @@ func (a *app) trimCommand() *cobra.Command {
 	var size string
 	var removes bool
 	c := a.stepCommand("trim", "Cut mats to a smaller size",
-		`The fresh edges send a mat back to the wash. A cut goes with the offcut where it
-can have lain in what was cut off; one that can't, such as a long one in the
-middle, counts until an inspection after the trim finds none (inspect --no-cuts).`,
+		`The fresh edges send a mat back to the wash. A cut at an edge or a corner goes with
+an offcut that is as wide as the cut is long. Any other that is said to have gone
+stops the mat until an inspection after the trim finds none (inspect --no-cuts).`,
 		`  resow trim TK7R2N81 --size 250x250mm --removes-cuts --by MK`,
 		func(*farm, medium.Code) (medium.Body, error) {
 			l, w, err := amount.Size("size", size)
