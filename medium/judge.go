@@ -129,7 +129,7 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	s = p.Setting("yield-down")
 	for _, y := range c.Yields {
 		if share, ok := y.share(int(s.Window)); ok && share <= s.Limit {
-			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.0f %% of those before, the limit is %g %%", s.Window, y.Crop, share, s.Limit)
+			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.1f %% of those before, the limit is %g %%", s.Window, y.Name(), share, s.Limit)
 		}
 	}
 	if c.FoldSnaps {

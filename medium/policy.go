@@ -86,7 +86,7 @@ var Rules = []Rule{
 		Source: "assumption for unrated polypropylene; a rating of the mesh, where given, goes first (half the strength is left at 100 % of a rating)",
 		About:  "total sun while drying"},
 	{Name: "yield-down", Severity: RetireIt, Default: 70, Unit: "% of before", Min: 1, Max: 99, Window: 3, Source: common,
-		About: "mean yield of the last turns (the window) of a crop against the turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
+		About: "mean yield of the last turns (the window) of a crop, or of a mix with the same shares, against the turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
 	{Name: "inspection-failed", Severity: RetireIt, Default: 1, Unit: "holes", Min: 1, Max: 100,
 		Source: common + ": thread snaps when folded, or holes",
 		About:  "holes found, or a thread that snaps in the fold test"},

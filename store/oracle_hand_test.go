@@ -748,6 +748,11 @@ var byHand = []struct {
 			crops(seeds(14, "kale", "broccoli"), 300, 300, 300, 300, 300)
 		c.crops(seeds(14, "broccoli", "kale"), 140, 140, 140)
 	}, "retire: yield-down"},
+	{"nor is a mix of other shares the same crop", func(c *scene) {
+		c.farm(set("inspection-due", true, 100)).ready(one)
+		c.crops([]medium.Sown{{Crop: "broccoli", SeedG: 8}, {Crop: "kale", SeedG: 2}}, 300, 300, 300, 300, 300)
+		c.crops([]medium.Sown{{Crop: "broccoli", SeedG: 2}, {Crop: "kale", SeedG: 8}}, 140, 140, 140)
+	}, "sow"},
 	{"other crops are not compared", func(c *scene) {
 		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300)
 		c.crops(seeds(28, "broccoli"), 140, 140, 140)

@@ -2,6 +2,8 @@ package store_test
 
 import (
 	"cmp"
+	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -1323,10 +1325,15 @@ func mean(v []float64) float64 {
 	return sum / float64(len(v))
 }
 
+// mixName: a crop is its parts with their shares. Reading: shares to the tenth.
 func mixName(crops []medium.Sown) string {
 	names := make([]string, len(crops))
 	for i, c := range crops {
-		names[i] = c.Crop
+		share := 0.0
+		if total := seedOf(crops); total > 0 {
+			share = math.Round(10 * c.SeedG / total)
+		}
+		names[i] = fmt.Sprintf("%s %g", c.Crop, share)
 	}
 	slices.Sort(names)
 	return strings.Join(names, "+")
