@@ -257,25 +257,17 @@ func overDirections(d Sanitizer, b *Sanitize) []Finding {
 		Text: text + "; rinse with potable water after the contact time (--rinsed)"}}
 }
 
-// missedChlorine checks chlorine where the directions name no temperature or
-// no pH. The table takes the least that the strength can be.
+// missedChlorine checks chlorine in what the directions do not name: the least
+// temperature, or the pH. The table takes the least that the strength can be.
 func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
-	var out []Finding
 	least, _ := strengthRange(b)
-	table := d.MinTempC == 0 // the directions' own temperature goes first
-	set := p.Setting("chlorine-temperature")
-	if table {
-		out = append(out, chlorineTable(p, d, least, b)...)
-	}
+	out := chlorineTable(p, d, least, b)
 	if d.asksPH() || misses(out) && b.PH != nil {
 		return out
 	}
 	if b.PH == nil {
 		f := p.finding("chlorine-temperature", "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)")
 		f.Rule = "ph-unmeasured"
-		if !table || !set.On {
-			f.Severity = Care
-		}
 		return append(out, f)
 	}
 	if f, ok := ChlorinePH(*b.PH, b.TempC); ok {
@@ -291,15 +283,18 @@ func pHText(b *Sanitize) string {
 	return fmt.Sprintf("pH %g", *b.PH)
 }
 
-// chlorineTable holds a chlorine solution against a model code for retail. The
-// directions name no temperature, and they are the rule, so a cold solution
-// gives care; one that the table does not cover at all, or of which nobody knows
-// how warm it was, is a miss. Switched off, the rule only says so.
+// chlorineTable holds a chlorine solution against a model code for retail. Where
+// the directions name a least temperature, only a pH that they do not name and that
+// the table does not cover is a miss. Where they name none they are still the rule,
+// so a cold solution gives care; one that the table does not cover at all, or of
+// which nobody knows how warm it was, is a miss. Switched off, the rule only says so.
 func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding {
 	ph := pHText(b)
 	need, ok := ChlorineMinTempC(least, b.PH)
 	var f Finding
-	switch {
+	switch named := d.MinTempC > 0; {
+	case named && (d.asksPH() || b.PH == nil || *b.PH <= tableMostPH):
+		return nil
 	case !ok:
 		f = p.finding("chlorine-temperature", "chlorine of %g ppm (%s) stands in no row of the table; check strength and pH with strips", least, ph)
 	case b.TempC == nil && d.asksTemperature(): // missed by the directions already

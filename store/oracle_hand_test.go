@@ -386,6 +386,16 @@ var byHand = []struct {
 	{"what the label needs and nobody measured", func(c *scene) {
 		c.dried(one).do(one, use("warm drum", 150, unmeasured)).said("not accepted")
 	}, "do not sow: stage"},
+	{"a label that names the temperature says nothing of the pH: not measured", func(c *scene) {
+		c.dried(one).do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = nil })).said("not accepted")
+	}, "do not sow: stage"},
+	{"a label that names the temperature says nothing of the pH: over the table", func(c *scene) {
+		c.dried(one).do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("not accepted")
+	}, "do not sow: stage"},
+	{"and the table switched off leaves a note", func(c *scene) {
+		c.farm(set("chlorine-temperature", false, 1)).dried(one)
+		c.do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("accepted").aired(one)
+	}, "sow with care"},
 	{"a label's pH that nobody measured", func(c *scene) {
 		c.dried(one).do(one, use("acid mix", 200, unmeasured)).said("not accepted")
 	}, "do not sow: stage"},

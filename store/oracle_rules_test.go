@@ -414,15 +414,17 @@ func (o *oracle) water(b *medium.Sanitize, d *medium.Sanitizer, least float64, a
 	if ph != nil && (*ph < 6 || *ph > 8) {
 		cares = append(cares, "chlorine-ph")
 	}
-	if tempNamed {
-		// The label goes first, and the table is not asked. Reading: a pH that the
-		// label does not name and nobody measured is worth what a bad one is: care.
-		if ph == nil {
-			cares = append(cares, "ph-unmeasured")
-		}
-		return missed, cares
-	}
 	m, c := table(least, temp, ph)
+	if tempNamed {
+		// The label goes first for how warm it is at its strength. It says nothing of
+		// the pH, and there the table still counts.
+		m, c = nil, nil
+		if ph == nil {
+			m = []string{"ph-unmeasured"}
+		} else if *ph > 10 {
+			m = []string{"chlorine-temperature"}
+		}
+	}
 	if o.rule("chlorine-temperature", at).on {
 		return append(missed, m...), append(cares, c...)
 	}
