@@ -180,8 +180,8 @@ func stopFindings(c Condition, p Policy, now time.Time) []Finding {
 		add("not-sanitized", "the last sanitize step, on %s, was not accepted; what it left on the mat is not known, sanitize and dry it again", c.Sanitized.At.In(now.Location()).Format("2 Jan"))
 	}
 	if l := p.Setting("sanitize-lapsed").Limit; c.Cleared && c.Sanitized != nil {
-		if d := days(c.Sanitized.AcceptedAt, now); d >= l {
-			add("sanitize-lapsed", "sanitized %.0f days ago, the limit is %g days; sanitize and dry it again", d, l)
+		if at := c.Sanitized.AcceptedAt.In(now.Location()); days(at, now) >= l {
+			add("sanitize-lapsed", "the sanitizing of %s was good for %g days, until %s; sanitize and dry it again", at.Format(stamp), l, at.Add(hours(24*l)).Format(stamp))
 		}
 	}
 	return out

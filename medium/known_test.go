@@ -235,9 +235,20 @@ func TestLateEntriesByWhatWasInForce(t *testing.T) {
 	d.farm(d.now, &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60})
 	s, err := Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
 	require.NoError(t, err)
-	assert.Equal(t, "no directions on file for new; its label is on file only since 3 Nov 2026 15:00; if it was used by that label before, copy it once more with the time since when (--at)", s.Outcome.Findings[0].Text)
+	assert.Equal(t, "no directions on file for new; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when, void this step and record it again", s.Outcome.Findings[0].Text)
+	_, err = AdmitFarm(d.f, Step{By: "AB", At: clock(14, 0), Body: &Solution{Code: "BNEW0000", Product: "new", StrengthPPM: 180}}, d.now)
+	assert.EqualError(t, err, `no sanitizer "new" on file; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when`)
+	d.farm(clock(9, 0), &Sanitizer{Name: "new", Active: "quat"})
+	s, err = Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
+	require.NoError(t, err)
+	assert.Contains(t, s.Outcome.Findings[0].Text, "on file only since 3 Nov 2026 15:00", "without directions it says nothing")
 	d.farm(clock(9, 0), &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60})
 	assert.Empty(t, d.mat(clock(14, 0), by("new", 180)))
+	s, err = Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(15, 0), Body: by("never", 180)}, d.now)
+	require.NoError(t, err)
+	assert.True(t, slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool {
+		return f.Text == "no directions on file for never; copy them from its label with `resow sanitizer add`"
+	}))
 	require.Len(t, d.f.Sanitizers, 3)
 
 	d = newDay(t) // good until 24:00

@@ -64,7 +64,11 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
 		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used with --product", n, b.Active)
 	} else if !ok || d.Directions == "" {
-		miss("no-directions", "the product's label is the rule", "no directions on file for %s; %s", name(b), f.copiedSince(name(b)))
+		do := "copy them from its label with `resow sanitizer add`"
+		if since := f.onFileOnly(name(b), true, k.at); since != "" {
+			do = since + ", void this step and record it again"
+		}
+		miss("no-directions", "the product's label is the rule", "no directions on file for %s; %s", name(b), do)
 	}
 	if ok {
 		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
