@@ -68,8 +68,8 @@ type Condition struct {
 
 	// Residue is what was left on the mat over its ceiling and not rinsed off since.
 	Residue *Residue `cbor:"70" json:"residue,omitempty"`
-	// Uses are the sanitizers put on since a rinse, accepted or not: what is learned
-	// later of one can tell of a residue. At most usesKept, and one that says so.
+	// Uses are the sanitizers put on since a rinse, accepted or not, voided or not: what
+	// is learned later of one can tell of a residue. At most usesKept, and one that says so.
 	Uses []Rested `cbor:"71" json:"-"`
 	// Doubts are the reports of danger that were taken back, each once: what was seen,
 	// until somebody looked, or doubtResidue, until a rinse. (Key 88 was one of mold.)
@@ -188,7 +188,7 @@ func (c *Condition) without(s *Step) {
 		c.doubt("mold", b.Cause == CauseMold)
 		c.doubt("a cut", b.Cause == CauseCut)
 	case *Sanitize:
-		c.doubt(doubtResidue, residueOf(b, s.Outcome.Findings, s.At) != nil)
+		c.unused(s, b)
 	}
 }
 

@@ -37,6 +37,8 @@ type Verdict struct {
 func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	p := f.Policy
 	c.Sanitized, c.Care = c.asKnown(f)
+	late, _, _ := c.learnedResidue(f, true)
+	c.doubt(doubtResidue, late != nil)
 	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized, Findings: []Finding{}}
 	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
 	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
@@ -221,11 +223,11 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 		out = append(out, f)
 	}
 	for _, what := range c.Doubts {
-		do := "look at it against the light before you sow"
 		if what == doubtResidue {
-			do = "if it did happen, rinse the mat with potable water, then dry and sanitize it"
+			add("report-voided", "a sanitizing that left a residue was voided; if it did take place, rinse the mat with potable water, then dry and sanitize it")
+			continue
 		}
-		add("report-voided", "a report of %s on this mat was voided; %s", what, do)
+		add("report-voided", "a report of %s on this mat was voided; look at it against the light before you sow", what)
 	}
 	if float64(c.Cuts) >= limit("cut-noted") {
 		add("cut-noted", "%s not through, %s mm of cuts in all", plural(c.Cuts, "cut"), trimZeros(c.CutMM))

@@ -304,6 +304,9 @@ func TestVoidingIsNeverHavingTaken(t *testing.T) {
 			if len(left.Doubts) > 0 {
 				never.Doubts = voided.Doubts
 			}
+			if len(left.Uses) > 0 {
+				never.Uses = voided.Uses
+			}
 			require.Truef(t, same(never, voided), "voiding step %d (%s):\n%+v\n%+v", target.MatSeq, target.Kind, never, voided)
 			require.Equal(t, voided.Stage, s.Outcome.To)
 

@@ -14,6 +14,7 @@ type Rested struct {
 	Use    Sanitize  `cbor:"11"` // without its copies of directions and solution
 	MadeAt time.Time `cbor:"12"` // of the solution
 	At     time.Time `cbor:"13"` // of the step
+	Void   bool      `cbor:"14"` // taken back: nobody knows whether it was put on
 }
 
 func restedOn(s *Step, b *Sanitize) Rested {
@@ -40,8 +41,21 @@ func (c *Condition) used(s *Step, b *Sanitize) {
 	if r := residueOf(b, s.Outcome.Findings, s.At); r != nil {
 		c.Residue = r
 	}
-	uses := append(slices.Clone(c.Uses), restedOn(s, b))
+	c.remember(restedOn(s, b))
+}
+
+func (c *Condition) remember(use Rested) {
+	uses := append(slices.Clone(c.Uses), use)
 	c.Uses = uses[max(0, len(uses)-usesKept-1):]
+}
+
+// unused is used for a step that was taken back.
+func (c *Condition) unused(s *Step, b *Sanitize) {
+	c.doubt(doubtResidue, residueOf(b, s.Outcome.Findings, s.At) != nil)
+	if use := restedOn(s, b); !b.Rinsed {
+		use.Void = true
+		c.remember(use)
+	}
 }
 
 func (c *Condition) rinsed() {
@@ -78,22 +92,17 @@ func (c *Condition) residueFinding(f Farm, loc *time.Location) (Finding, time.Ti
 	if c.Stage == Retired {
 		return Finding{}, time.Time{}, false
 	}
-	left, since, learned := c.Residue, time.Time{}, ""
+	left, learned := c.Residue, ""
+	var since time.Time
 	if left != nil {
 		since = left.At
-	}
-	for i := len(c.Uses) - 1; i >= 0 && left == nil; i-- {
-		fact, what := f.learned(&c.Uses[i])
-		if what == "" {
-			continue
+	} else {
+		late, fact, by := c.learnedResidue(f, false)
+		if late == nil {
+			return c.forgotten(f.Policy, loc)
 		}
-		use, found := c.Uses[i].judged(f, true)
-		if left = residueOf(&use, found, c.Uses[i].At); left != nil {
-			since, learned = fact.Recorded, fmt.Sprintf(", by %s, recorded later, on %s by %s", what, fact.Recorded.In(loc).Format(stamp), fact.By)
-		}
-	}
-	if left == nil {
-		return c.forgotten(f.Policy, loc)
+		left, since = late, fact.Recorded
+		learned = fmt.Sprintf(", by %s, recorded later, on %s by %s", by, since.In(loc).Format(stamp), fact.By)
 	}
 	what := left.What
 	if left.StrengthPPM > 0 {
@@ -101,6 +110,26 @@ func (c *Condition) residueFinding(f Farm, loc *time.Location) (Finding, time.Ti
 	}
 	return f.Policy.finding("residue", "%s was put on it on %s and not rinsed off%s; rinse the mat with potable water, then dry and sanitize it",
 		what, left.At.In(loc).Format("2 Jan, 15:04"), learned), since, true
+}
+
+// learnedResidue is what a use since the last rinse left by what was learned of it
+// later, or a use that was taken back; nil where none is known to have. The fact is
+// the one from which that is known.
+func (c *Condition) learnedResidue(f Farm, void bool) (left *Residue, fact Noted, what string) {
+	for i := len(c.Uses) - 1; i >= 0; i-- {
+		r := &c.Uses[i]
+		if r.Void != void {
+			continue
+		}
+		if fact, what = f.learned(r); what == "" {
+			continue
+		}
+		use, found := r.judged(f, true)
+		if left = residueOf(&use, found, r.At); left != nil {
+			return left, fact, what
+		}
+	}
+	return nil, Noted{}, ""
 }
 
 // forgotten stops a mat of which more uses went without a rinse than are kept.

@@ -353,6 +353,10 @@ var byHand = []struct {
 		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6).wait(hour).
 			do(one, &medium.Inspect{})
 	}, "sow with care"},
+	{"a use of which it is learned late that it was too much, and that is voided", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).void(one, 4)
+		c.do(one, use("drum", 120)).said("accepted").aired(one)
+	}, "sow with care"},
 	{"and a rinse does", func(c *scene) {
 		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6).washed(one)
 	}, "sow"},

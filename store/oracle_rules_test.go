@@ -1082,9 +1082,13 @@ func (o *oracle) restsOnSand(s state) bool {
 // than may stay, accepted or not, whatever was put on since.
 func (o *oracle) residueLearned(s state) bool {
 	return slices.ContainsFunc(s.uses, func(i int) bool {
-		missed, _ := o.sanitizing(o.facts[i].body.(*medium.Sanitize), o.facts[i].at)
-		return slices.Contains(missed, "over-ceiling")
+		return o.leftTooMuch(o.facts[i].body.(*medium.Sanitize), o.facts[i].at)
 	})
+}
+
+func (o *oracle) leftTooMuch(use *medium.Sanitize, at time.Time) bool {
+	missed, _ := o.sanitizing(use, at)
+	return slices.Contains(missed, "over-ceiling")
 }
 
 // unseen: such a thing happened and no accepted look at the mat came after it.
@@ -1487,8 +1491,8 @@ func (o *oracle) reportVoided(mat medium.Code) bool {
 		if seen && o.unseenSince(mat, i) {
 			return true
 		}
-		_, used := f.body.(*medium.Sanitize)
-		left := used && !rinsed(f) && (slices.Contains(f.missed, "over-ceiling") || f.active == "")
+		use, used := f.body.(*medium.Sanitize)
+		left := used && !rinsed(f) && (slices.Contains(f.missed, "over-ceiling") || f.active == "" || o.leftTooMuch(use, f.at))
 		if left && !slices.ContainsFunc(o.of(mat), func(j int) bool { return j > i && rinsed(o.facts[j]) }) {
 			return true
 		}
