@@ -274,7 +274,8 @@ func (a *app) correctCommand() *cobra.Command {
 		Long: `Nothing is edited or deleted. A correction voids an earlier step: both stay on
 record, and the mat is as if the step had never been taken. STEP is the step's
 number in ` + "`resow history`" + `. Then record what really happened, with --at. A mat whose
-sowing or harvest was voided carries a care finding until it is sanitized again.
+sowing or harvest was voided carries a care finding until it is sanitized again; so
+does one whose mold, cut or failed swab was voided, until somebody looked at it.
 
 On the command line there are no roles: whoever can write the ledger's file can
 void a step, under the initials of --by.`,
