@@ -245,9 +245,9 @@ func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
 	if l := p.Setting("dry-least").Limit; longest.Minutes() < l {
 		out = append(out, p.finding("dry-least", said+", the policy asks for at least %g min of it", hoursText(longest), l))
 	}
-	set := p.Setting("wet-hours")
-	if wet := s.At.Sub(c.WetSince); set.On && !c.WetSince.IsZero() && wet.Hours() > set.Limit {
-		f := p.finding("wet-hours", "it was wet for %.0f h, the policy allows %g h: look for mold before it is used", wet.Hours(), set.Limit)
+	l := p.Setting("wet-hours").Limit
+	if wet := s.At.Sub(c.WetSince); !c.WetSince.IsZero() && wet.Hours() > l {
+		f := p.finding("wet-hours", "it was wet for %s, the policy allows %g h: look for mold before it is used", hoursText(wet), l)
 		f.Severity = Care
 		out = append(out, f)
 	}

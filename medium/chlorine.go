@@ -9,13 +9,16 @@ func chlorine(active string) bool {
 	return active == "hypochlorite" || active == "calcium-hypochlorite"
 }
 
+// tableMostPH is the highest pH of the table of ChlorineMinTempC.
+const tableMostPH = 10
+
 // ChlorineMinTempC is the least solution temperature in C for a chlorine
 // strength in ppm (mg/L) and a pH: FDA Food Code 4-501.114 (A), a model code
 // for retail, used here as a reference. An unknown pH is taken as up to 10. It
 // is not ok under 25 ppm or over pH 10, where the table has no row.
 func ChlorineMinTempC(ppm float64, pH *float64) (float64, bool) {
 	upTo8 := pH != nil && *pH <= 8
-	if pH != nil && *pH > 10 {
+	if pH != nil && *pH > tableMostPH {
 		return 0, false
 	}
 	switch {

@@ -68,6 +68,12 @@ type Condition struct {
 
 	// Residue is what was left on the mat over its ceiling and not rinsed off since.
 	Residue *Residue `cbor:"70" json:"residue,omitempty"`
+	// Uses are the sanitizers put on since a rinse, accepted or not, voided or not: what
+	// is learned later of one can tell of a residue. At most usesKept, and one that says so.
+	Uses []Rested `cbor:"71" json:"-"`
+	// Doubts are the reports of danger that were taken back, each once: what was seen,
+	// until somebody looked, or doubtResidue, until a rinse. (Key 88 was one of mold.)
+	Doubts []string `cbor:"72" json:"voided_reports,omitempty"`
 
 	RetiredAt time.Time `cbor:"60" json:"retired_at,omitzero"`
 	Cause     Cause     `cbor:"61" json:"cause,omitempty"`
@@ -75,11 +81,12 @@ type Condition struct {
 	// Handled is when the last step that takes the mat in hand was done: no
 	// contact time and no drying after it can have begun before.
 	Handled      time.Time `cbor:"80" json:"handled_at,omitzero"`
-	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"` // when the last step was written down
-	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"` // a cut of this turn's crop was not weighed
-	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`        // those of CutsThrough and Cuts
-	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`   // a trim may have removed the holes
-	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`   // and nobody has looked since
+	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"`    // when the last step was written down
+	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"`    // a cut of this turn's crop was not weighed
+	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`           // those of CutsThrough and Cuts
+	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`      // a trim may have removed the holes
+	HolesSaid    bool      `cbor:"91" json:"holes_said_removed,omitempty"` // with that trim, and nobody has looked since
+	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`      // and nobody has looked since
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
 	MoldLook   bool `cbor:"86" json:"look_for_mold,omitempty"`
 	MoldWashed bool `cbor:"87" json:"washed_since_mold,omitempty"`
@@ -88,8 +95,6 @@ type Condition struct {
 	WashedAt time.Time `cbor:"89" json:"washed_at,omitzero"`
 	// Settled is when the last step was done that was no report of danger.
 	Settled time.Time `cbor:"90" json:"last_other_step_at,omitzero"`
-	// MoldVoided: a report of mold was taken back, and nobody has looked since.
-	MoldVoided bool `cbor:"88" json:"mold_report_voided,omitempty"`
 }
 
 // LastSanitized is the last sanitize step, accepted or not.
@@ -165,15 +170,41 @@ func Voided(thread []Step) map[uint64]bool {
 }
 
 // without is the condition after a step that was taken back later. A mat on
-// which a crop was recorded by mistake is looked at before it is sown on.
+// which a crop or a danger was recorded by mistake is looked at before it is sown
+// on.
 func (c *Condition) without(s *Step) {
 	switch b := s.Body.(type) {
 	case *Sow, *Harvest:
 		c.CropVoided = true
 	case *Mold:
-		c.MoldVoided = true
+		c.doubt("mold", true)
 	case *Inspect:
-		c.MoldVoided = c.MoldVoided || b.Mold
+		c.doubt("mold", b.Mold)
+	case *Cut:
+		c.doubt("a cut", true)
+	case *Swab:
+		c.doubt("a failed swab", !b.Pass)
+	case *Retire:
+		c.doubt("mold", b.Cause == CauseMold)
+		c.doubt("a cut", b.Cause == CauseCut)
+	case *Sanitize:
+		c.unused(s, b)
+	}
+}
+
+// doubtResidue is that too much of a sanitizer was left on the mat. A look does not
+// show it, a rinse takes it off.
+const doubtResidue = "a residue"
+
+func (c *Condition) doubt(what string, doubted bool) {
+	if doubted && !slices.Contains(c.Doubts, what) {
+		c.Doubts = append(slices.Clone(c.Doubts), what)
+	}
+}
+
+func (c *Condition) undoubt(gone func(what string) bool) {
+	if slices.ContainsFunc(c.Doubts, gone) {
+		c.Doubts = slices.DeleteFunc(slices.Clone(c.Doubts), gone)
 	}
 }
 
@@ -215,7 +246,7 @@ func (c *Condition) apply(s *Step) {
 		c.Turn++
 		c.SownUncleared = from != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
 		c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
-		c.Cleared, c.TurnG, c.CutUnweighed = false, 0, false
+		c.Cleared, c.TurnG, c.CutUnweighed, c.WetSince = false, 0, false, time.Time{}
 		switch from {
 		case Retired:
 		case OnHold:
@@ -226,11 +257,12 @@ func (c *Condition) apply(s *Step) {
 	case *Mist:
 		if !c.apart() && from != Growing { // its sowing was voided, but something wetted it
 			c.Stage, c.Cleared = ToWash, false
+			c.wetted(s.At)
 		}
 	case *Harvest:
 		c.harvest(b)
 	case *Rinse:
-		c.WetWith, c.Residue = nil, nil
+		c.rinsed()
 		c.Debris = b.Debris
 		if b.Debris == DebrisNone {
 			c.MoldWashed, c.WashedAt = true, s.At
@@ -239,13 +271,14 @@ func (c *Condition) apply(s *Step) {
 			c.Stage, c.Cleared = ToWash, false
 			if b.Debris == DebrisNone {
 				c.Stage = ToDry
-				if !from.Wet() { // one that is wet already has been so all along
-					c.WetSince = s.At
-				}
 			}
 		}
+		c.wetted(s.At)
 	case *Dry:
 		c.SunKLy += b.KLy
+		if s.Outcome.Accepted {
+			c.WetSince = time.Time{}
+		}
 		if tooShort(s) {
 			break // as wet as before
 		}
@@ -309,8 +342,13 @@ func (c *Condition) apply(s *Step) {
 			c.Since = heldSince
 		}
 	}
-	if !c.Stage.Wet() && c.Stage != OnHold { // a hold does not dry a mat
-		c.WetSince = time.Time{}
+}
+
+// wetted begins the hours wet of a dry mat. A wet one has been so all along, and
+// only an accepted drying ends that. A crop is kept wet: its hours do not count.
+func (c *Condition) wetted(at time.Time) {
+	if c.WetSince.IsZero() && c.Stage != Growing && c.Stage != Retired {
+		c.WetSince = at
 	}
 }
 
@@ -373,21 +411,18 @@ func (c *Condition) sanitize(s *Step, b *Sanitize) {
 		last.FarmProcedure, last.Rested = c.Sanitized.FarmProcedure, c.Sanitized.Rested
 	}
 	if last.Accepted {
-		last.AcceptedAt, last.Rested = s.At, restedOn(s, b)
-		last.FarmProcedure = b.Directions != nil && b.Directions.Directions == DirectionsFarm
-		c.Stage, c.Cleared, c.SwabOpen, c.WetSince, c.CropVoided = Airing, true, false, s.At, false
+		rested := restedOn(s, b)
+		last.AcceptedAt, last.Rested, last.FarmProcedure = s.At, &rested, b.byProcedure()
+		c.Stage, c.Cleared, c.SwabOpen, c.CropVoided = Airing, true, false, false
 		c.Care, c.DryCare = lasting(nil, s.Outcome), asksForLook(c.DryCare)
 	}
 	c.Sanitized = &last
-	c.Residue = residueOf(c.Residue, s, b)
-	c.WetWith = wetWith(c.WetWith, b)
+	c.wetted(s.At)
+	c.used(s, b)
 }
 
 // wetWith adds a step's sanitizer to those that the mat is wet with.
 func wetWith(with []string, b *Sanitize) []string {
-	if b.Rinsed {
-		return nil
-	}
 	for _, w := range with {
 		if w == b.what() {
 			return with
@@ -512,7 +547,9 @@ func (c *Condition) release(b *Release) {
 func (c *Condition) inspect(s *Step, b *Inspect) {
 	if s.Outcome.Accepted && s.Seen.IsZero() { // not one from before later steps
 		c.Inspected, c.DryCare = c.Turn, nil
-		c.KnifeTouched, c.MoldLook, c.MoldVoided = false, false, false
+		c.KnifeTouched, c.MoldLook = false, false
+		c.undoubt(func(what string) bool { return what != doubtResidue })
+		c.looked()
 		if b.NoCuts {
 			c.uncut(func(m MeshCut) bool { return m.Trimmed })
 		}

@@ -2,6 +2,7 @@ package medium
 
 import (
 	"math"
+	"slices"
 	"sort"
 	"time"
 )
@@ -78,11 +79,16 @@ func Worklist(work []Work) {
 // of its last sanitizing.
 func againDues(c Condition, f Farm, loc *time.Location) []Due {
 	var out []Due
-	if r, left := c.residueFinding(f.Policy, loc); left && c.Stage != Growing && c.Stage != OnHold {
-		out = append(out, Due{Step: KindRinse, At: c.Residue.At.UTC(), Rule: r.Rule, Text: r.Text})
+	residue, since, left := c.residueFinding(f, loc)
+	switch {
+	case !left || c.Stage == OnHold:
+	case c.Stage == Growing:
+		out = append(out, Due{Step: KindHold, At: since.UTC(), Rule: residue.Rule, Text: residue.Text})
+	default:
+		out = append(out, Due{Step: KindRinse, At: since.UTC(), Rule: residue.Rule, Text: residue.Text})
 	}
 	rested, learned, ok := c.restedFinding(f, loc)
-	if (ok || len(out) > 0) && c.Stage != Growing && len(retireFindings(c, f.Policy, c.Last.In(loc))) > 0 {
+	if (ok || left) && c.Stage != Growing && slices.ContainsFunc(retireFindings(c, f.Policy, c.Last.In(loc)), Finding.retires) {
 		return nil // it is not washed any more
 	}
 	due := Due{Step: KindSanitize, At: learned.UTC(), Rule: rested.Rule, Text: rested.Text}
@@ -112,10 +118,14 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	}
 	day := func(t time.Time) string { return t.In(loc).Format("2 Jan 15:04") }
 
+	var looks []Finding
 	if c.Stage != Growing {
 		for _, f := range retireFindings(c, p, c.Last.In(loc)) {
-			if f.Severity == RetireIt {
+			switch {
+			case f.retires():
 				add(KindRetire, c.Last, f.Rule, f.Text)
+			case f.asksForLook():
+				looks = append(looks, f)
 			}
 		}
 		if len(out) > 0 {
@@ -131,6 +141,11 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 			after(KindRinse, c.Since, "new-mat-hours", "new, to be washed before its first crop")
 		} else {
 			after(KindRinse, c.Since, "unwashed-hours", "not washed since "+day(c.Since))
+		}
+		if n := len(out); n > 0 && out[n-1].Step == KindRinse { // and after the rinse
+			for _, f := range looks {
+				add(KindInspect, out[n-1].At, f.Rule, f.Text)
+			}
 		}
 	case ToDry, Airing:
 		after(KindDry, c.WetSince, "wet-hours", "wet since "+day(c.WetSince))
@@ -158,6 +173,11 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	inspectable := c.Stage == ToDry || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
 	if l, on := p.limit("inspection-due"); on && inspectable && float64(c.Turn-c.Inspected) >= l {
 		add(KindInspect, c.Since, "inspection-due", plural(c.Turn-c.Inspected, "turn")+" since the last inspection")
+	}
+	for _, f := range looks {
+		if inspectable {
+			add(KindInspect, c.Since, f.Rule, f.Text)
+		}
 	}
 	if _, on := p.limit("knife-touched"); on && inspectable && c.KnifeTouched {
 		add(KindInspect, c.Since, "knife-touched", "the knife touched the mesh at the harvest")

@@ -41,7 +41,7 @@ func TestSentences(t *testing.T) {
 			"mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before rinsing"},
 		{admitted(fresh, sow), "mat TK7R 2N81 is waiting to dry since 2 Nov; dry, sanitize and dry it before sowing"},
 		{admitted(lapsed, sow),
-			"mat TK7R 2N81: do not sow: sanitized 20 days ago, the limit is 14 days; sanitize and dry it again; next step: sanitize"},
+			"mat TK7R 2N81: do not sow: the sanitizing of 14 Oct 10:00 was good for 14 days, until 28 Oct 09:00; sanitize and dry it again; next step: sanitize"},
 		{admitted(worn, sow),
 			"mat TK7R 2N81: retire: 1 cut through the mesh; no accepted sanitize step since the last crop; next step: retire"},
 		{admitted(testCondition(ToWash), testStep(&Rinse{Debris: "some"})), `debris "some": want none, traces, roots`},

@@ -44,7 +44,7 @@ func TestReleaseAsItWas(t *testing.T) {
 		washed := held.Apply(Step{At: c.Last.Add(48 * time.Hour), Kind: KindRelease, Body: &Release{Reason: "not sure"}})
 		assert.Equal(t, ToWash, washed.Stage)
 		assert.False(t, washed.Cleared)
-		assert.True(t, washed.WetSince.IsZero())
+		assert.Equal(t, c.WetSince, washed.WetSince, "nor does a release")
 		assert.Equal(t, stage == ToWash, washed.Since.Equal(c.Since), "what was to be washed still is")
 	}
 }
@@ -330,7 +330,7 @@ func TestWearDoesNotHeal(t *testing.T) {
 
 func TestTrim(t *testing.T) {
 	w := ready(t)
-	w.do(&Cut{LengthMM: 60, Through: true}, Ready)
+	w.do(&Cut{LengthMM: 60, Where: "edge", Through: true}, Ready)
 	require.Equal(t, RetireMat, w.verdict().Word)
 	w.do(&Trim{LengthMM: 400, WidthMM: 250}, ToWash)
 	assert.Equal(t, RetireMat, w.verdict().Word, "the cut is still in it")

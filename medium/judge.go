@@ -36,10 +36,13 @@ type Verdict struct {
 // dates.
 func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	p := f.Policy
+	c.Sanitized, c.Care = c.asKnown(f)
+	late, _, _ := c.learnedResidue(f, true)
+	c.doubt(doubtResidue, late != nil)
 	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized, Findings: []Finding{}}
 	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
 	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
-	residue, left := c.residueFinding(p, now.Location())
+	residue, _, left := c.residueFinding(f, now.Location())
 	if left {
 		v.Findings = append(v.Findings, residue)
 	}
@@ -49,15 +52,13 @@ func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	if c.Stage != Retired {
 		v.Findings = append(v.Findings, careFindings(c, p, now)...)
 		for _, f := range SeedFindings(c.Mat, crops) {
-			if p.Setting(f.Rule).On {
-				v.Findings = append(v.Findings, f)
-			}
+			v.Findings = append(v.Findings, p.lowered(f.Rule, f))
 		}
 	}
 	v.Word = SowIt
 	for _, f := range v.Findings {
 		switch {
-		case f.Severity == RetireIt:
+		case f.retires():
 			v.Word = RetireMat
 		case f.Severity == Stop && v.Word != RetireMat:
 			v.Word = DoNotSow
@@ -72,11 +73,18 @@ func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 		v.NextStep = KindRinse
 	case v.Word == DoNotSow && c.Stage == Ready:
 		v.NextStep = KindSanitize
-		if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Severity == Stop && f.Rule != "knife-touched" }) {
+		if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Severity == Stop && !f.asksForLook() }) {
 			v.NextStep = KindInspect
 		}
 	}
 	return v
+}
+
+// asksForLook says of a stop that an inspection of the washed mat ends it, or ends
+// the mat.
+func (f Finding) asksForLook() bool {
+	r, _ := RuleNamed(f.Rule)
+	return f.Severity == Stop && (f.Rule == "knife-touched" || r.Severity == RetireIt)
 }
 
 // limit gives a rule's figure, and whether it is switched on.
@@ -94,12 +102,19 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	var out []Finding
 	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
 	limit := func(rule string) float64 { return p.Setting(rule).Limit }
-	if float64(c.CutsThrough) >= limit("cut-through") {
-		add("cut-through", "%s through the mesh%s", plural(c.CutsThrough, "cut"), c.trimmed(true))
+	through, mm, holes := c.sure()
+	// what a trim is said to have removed asks for a look before the mat is given up
+	damage := func(rule string, all, sure float64, format string, args ...any) {
+		l := limit(rule)
+		if all < l {
+			return
+		}
+		if add(rule, format, args...); sure < l && out[len(out)-1].retires() {
+			out[len(out)-1].Severity = Stop
+		}
 	}
-	if l := limit("cut-length"); c.CutMM >= l {
-		add("cut-length", "cuts of %s mm in all, the limit is %g mm%s", trimZeros(c.CutMM), l, c.trimmed(false))
-	}
+	damage("cut-through", float64(c.CutsThrough), float64(through), "%s through the mesh%s", plural(c.CutsThrough, "cut"), c.trimmed(true))
+	damage("cut-length", c.CutMM, mm, "cuts of %s mm in all, the limit is %g mm%s", trimZeros(c.CutMM), limit("cut-length"), c.trimmed(false))
 	s := p.Setting("mold-repeat")
 	if n := moldIn(c, int(s.Window)); float64(n) >= s.Limit {
 		add("mold-repeat", "mold %s in the last %g turns, the limit is %g", plural(n, "time"), s.Window, s.Limit)
@@ -116,15 +131,18 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	s = p.Setting("yield-down")
 	for _, y := range c.Yields {
 		if share, ok := y.share(int(s.Window)); ok && share <= s.Limit {
-			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.0f %% of those before, the limit is %g %%", s.Window, y.Crop, share, s.Limit)
+			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.1f %% of those before, the limit is %g %%", s.Window, y.Name(), share, s.Limit)
 		}
 	}
-	switch l := limit("inspection-failed"); {
-	case c.FoldSnaps:
+	if c.FoldSnaps {
 		add("inspection-failed", "a thread snaps when the mat is folded")
-	case float64(c.Holes) >= l:
-		add("inspection-failed", "%s found at inspection", plural(c.Holes, "hole"))
+		return out
 	}
+	trimmed := ""
+	if c.HolesTrimmed {
+		trimmed = trimmedText
+	}
+	damage("inspection-failed", float64(c.Holes), float64(holes), "%s found at inspection%s", plural(c.Holes, "hole"), trimmed)
 	return out
 }
 
@@ -164,8 +182,8 @@ func stopFindings(c Condition, p Policy, now time.Time) []Finding {
 		add("not-sanitized", "the last sanitize step, on %s, was not accepted; what it left on the mat is not known, sanitize and dry it again", c.Sanitized.At.In(now.Location()).Format("2 Jan"))
 	}
 	if l := p.Setting("sanitize-lapsed").Limit; c.Cleared && c.Sanitized != nil {
-		if d := days(c.Sanitized.AcceptedAt, now); d >= l {
-			add("sanitize-lapsed", "sanitized %.0f days ago, the limit is %g days; sanitize and dry it again", d, l)
+		if at := c.Sanitized.AcceptedAt.In(now.Location()); days(at, now) >= l {
+			add("sanitize-lapsed", "the sanitizing of %s was good for %g days, until %s; sanitize and dry it again", at.Format(stamp), l, at.Add(hours(24*l)).Format(stamp))
 		}
 	}
 	return out
@@ -182,12 +200,13 @@ func unclearedText(c Condition) string {
 func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	var out []Finding
 	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
-	if _, on := p.limit("contact-undocumented"); on && !c.Mat.ContactDocumented() {
+	limit := func(rule string) float64 { return p.Setting(rule).Limit }
+	if !c.Mat.ContactDocumented() {
 		add("contact-undocumented", "no dated food-contact statement of the supplier is on file for this mesh")
 	}
 	// switched off, the rule accepts no new ones; the finding on an old one stands
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
-		add("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces")
+		out = append(out, p.says("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces"))
 	}
 	for _, f := range c.Care {
 		f.Text = "at the last sanitizing: " + f.Text
@@ -197,19 +216,23 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 		f.Text = "at a drying: " + f.Text
 		out = append(out, f)
 	}
-	if _, on := p.limit("crop-voided"); on && c.CropVoided && c.Stage != Growing {
+	if c.CropVoided && c.Stage != Growing {
 		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make sure that nothing grew on it, or wash and sanitize it")
 	}
 	if f, ok := lastMold(c, p); ok {
 		out = append(out, f)
 	}
-	if _, on := p.limit("mold-voided"); on && c.MoldVoided {
-		add("mold-voided", "a report of mold on this mat was voided; look at it against the light before you sow")
+	for _, what := range c.Doubts {
+		if what == doubtResidue {
+			add("report-voided", "a sanitizing that left a residue was voided; if it did take place, rinse the mat with potable water, then dry and sanitize it")
+			continue
+		}
+		add("report-voided", "a report of %s on this mat was voided; look at it against the light before you sow", what)
 	}
-	if l, on := p.limit("cut-noted"); on && float64(c.Cuts) >= l {
+	if float64(c.Cuts) >= limit("cut-noted") {
 		add("cut-noted", "%s not through, %s mm of cuts in all", plural(c.Cuts, "cut"), trimZeros(c.CutMM))
 	}
-	if l, on := p.limit("inspection-due"); on && float64(c.Turn-c.Inspected) >= l {
+	if l := limit("inspection-due"); float64(c.Turn-c.Inspected) >= l {
 		add("inspection-due", "%s since it was last inspected, the policy asks every %g", plural(c.Turn-c.Inspected, "turn"), l)
 	}
 	if c.Fuzz { // also where the rule is off: then as a note
@@ -221,10 +244,7 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 }
 
 func nearFindings(c Condition, p Policy, now time.Time) []Finding {
-	share, on := p.limit("near-limit")
-	if !on {
-		return nil
-	}
+	share, _ := p.limit("near-limit")
 	sun, sunOn := sunLimit(c, p)
 	turns, turnsOn := p.limit("max-turns")
 	age, ageOn := p.limit("max-age")
@@ -256,8 +276,8 @@ func sunLimit(c Condition, p Policy) (float64, bool) {
 // lastMold is the note on mold in the last turns, and on older mold for as long
 // as nobody has looked at the washed mat since.
 func lastMold(c Condition, p Policy) (Finding, bool) {
-	l, on := p.limit("mold-last-turn")
-	if !on || len(c.MoldTurns) == 0 {
+	l, _ := p.limit("mold-last-turn")
+	if len(c.MoldTurns) == 0 {
 		return Finding{}, false
 	}
 	last := c.MoldTurns[len(c.MoldTurns)-1]

@@ -235,9 +235,20 @@ func TestLateEntriesByWhatWasInForce(t *testing.T) {
 	d.farm(d.now, &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60})
 	s, err := Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
 	require.NoError(t, err)
-	assert.Equal(t, "no directions on file for new; its label is on file only since 3 Nov 2026 15:00; if it was used by that label before, copy it once more with the time since when (--at)", s.Outcome.Findings[0].Text)
+	assert.Equal(t, "no directions on file for new; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when, void this step and record it again", s.Outcome.Findings[0].Text)
+	_, err = AdmitFarm(d.f, Step{By: "AB", At: clock(14, 0), Body: &Solution{Code: "BNEW0000", Product: "new", StrengthPPM: 180}}, d.now)
+	assert.EqualError(t, err, `no sanitizer "new" on file; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when`)
+	d.farm(clock(9, 0), &Sanitizer{Name: "new", Active: "quat"})
+	s, err = Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
+	require.NoError(t, err)
+	assert.Contains(t, s.Outcome.Findings[0].Text, "on file only since 3 Nov 2026 15:00", "without directions it says nothing")
 	d.farm(clock(9, 0), &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60})
 	assert.Empty(t, d.mat(clock(14, 0), by("new", 180)))
+	s, err = Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(15, 0), Body: by("never", 180)}, d.now)
+	require.NoError(t, err)
+	assert.True(t, slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool {
+		return f.Text == "no directions on file for never; copy them from its label with `resow sanitizer add`"
+	}))
 	require.Len(t, d.f.Sanitizers, 3)
 
 	d = newDay(t) // good until 24:00
@@ -507,4 +518,67 @@ func TestAReadingServesForItsHours(t *testing.T) {
 	d.now = clock(17, 0)
 	d.farm(clock(14, 0), &Strip{Code: "BWARM000", TempC: ptr(10)})
 	assert.Contains(t, d.rested(), "10 C is under the directions' 24 C")
+}
+
+// A residue that is learned of later stands until a rinse, whatever was put on
+// since, and the due list and the next step ask for that rinse.
+func TestAResidueLearnedLaterAsksForARinse(t *testing.T) {
+	d := newDay(t)
+	d.now = clock(15, 0)
+	at(13, 0, "BDRUM000", 20)(d)
+	require.NotEmpty(t, d.use(clock(14, 0), "BDRUM000"), "not accepted")
+	at(13, 0, "BJUG0000", 180)(d)
+	d.mat(clock(14, 10), &Rinse{Debris: DebrisNone})
+	d.mat(clock(15, 0), &Dry{Where: DryAir})
+	d.now = clock(15, 10)
+	require.Empty(t, d.use(clock(15, 10), "BJUG0000"))
+	d.now = clock(16, 0)
+	require.Empty(t, d.use(clock(16, 0), "BJUG0000"))
+	d.now = clock(18, 0)
+	d.mat(clock(18, 0), &Dry{Where: DryAir})
+	at(13, 30, "BDRUM000", 5000)(d)
+	_, left := find(Judge(d.c, d.f, d.now), "residue")
+	assert.False(t, left, "that use was rinsed off")
+
+	d.now = clock(19, 0)
+	at(15, 30, "BJUG0000", 5000)(d)
+	v := Judge(d.c, d.f, d.now.In(berlin))
+	f, _ := find(v, "residue")
+	assert.Equal(t, Stop, f.Severity)
+	assert.Equal(t, "5000 ppm of jug was put on it on 3 Nov, 16:00 and not rinsed off, by a reading of 3 Nov 15:30 by AB, recorded later, on 3 Nov 19:00 by AB; rinse the mat with potable water, then dry and sanitize it", f.Text)
+	assert.Equal(t, KindRinse, v.NextStep)
+	w, ok := WorkOn(d.c, d.f, berlin)
+	require.True(t, ok)
+	assert.Equal(t, KindRinse, w.Step)
+	assert.True(t, w.At.Equal(clock(19, 0)), "%s", w.At)
+
+	d.f.Policy = setting("max-turns", false, 1, 0)
+	w, _ = WorkOn(d.c, d.f, berlin)
+	assert.Equal(t, KindRinse, w.Step, "a rule that is switched off retires no mat")
+	d.mat(clock(19, 0), &Rinse{Debris: DebrisNone})
+	_, left = find(Judge(d.c, d.f, d.now), "residue")
+	assert.False(t, left)
+}
+
+// What is learned later of the last sanitizing speaks through its care notes too.
+func TestCareNotesAreOfWhatIsKnownNow(t *testing.T) {
+	d := newDay(t)
+	d.now = clock(15, 0)
+	at(13, 0, "BJUG0000", 155)(d)
+	require.Empty(t, d.use(clock(14, 0), "BJUG0000"))
+	f, ok := find(Judge(d.c, d.f, d.now), "strength-unsure")
+	require.False(t, ok, f.Text)
+	d.now = clock(16, 0)
+	at(13, 30, "BJUG0000", 152)(d)
+	f, _ = find(Judge(d.c, d.f, d.now), "strength-unsure")
+	assert.Contains(t, f.Text, "at the last sanitizing: the strip can't tell: 152 ppm")
+
+	own, _ := d.f.Sanitizer("jug", "")
+	own.Directions, own.Corrects = DirectionsFarm, "it was no label"
+	d.farm(d.now, &own)
+	v := Judge(d.c, d.f, d.now)
+	_, ok = find(v, "farm-procedure")
+	assert.True(t, ok)
+	assert.True(t, v.LastSanitized.FarmProcedure)
+	assert.False(t, d.c.Sanitized.FarmProcedure, "the record keeps what was known then")
 }

@@ -29,6 +29,8 @@ type Finding struct {
 	Source   string   `cbor:"13" json:"source"`
 }
 
+func (f Finding) retires() bool { return f.Severity == RetireIt }
+
 // Rule is one limit of the policy.
 type Rule struct {
 	Name     string   `json:"rule"`
@@ -84,7 +86,7 @@ var Rules = []Rule{
 		Source: "assumption for unrated polypropylene; a rating of the mesh, where given, goes first (half the strength is left at 100 % of a rating)",
 		About:  "total sun while drying"},
 	{Name: "yield-down", Severity: RetireIt, Default: 70, Unit: "% of before", Min: 1, Max: 99, Window: 3, Source: common,
-		About: "mean yield of the last turns (the window) of a crop against the turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
+		About: "mean yield of the last turns (the window) of a crop, or of a mix with the same shares, against the turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
 	{Name: "inspection-failed", Severity: RetireIt, Default: 1, Unit: "holes", Min: 1, Max: 100,
 		Source: common + ": thread snaps when folded, or holes",
 		About:  "holes found, or a thread that snaps in the fold test"},
@@ -93,8 +95,8 @@ var Rules = []Rule{
 		About: "share of max-turns, max-age or sun-wear at which the verdict says so"},
 	{Name: "mold-last-turn", Severity: Care, Default: 1, Unit: "turns back", Min: 1, Max: 10, Source: common,
 		About: "mold in the last turns, and older mold until the mat is inspected"},
-	{Name: "mold-voided", Severity: Care, Default: 1, Unit: "inspection after it", Min: 1, Max: 1, Source: common,
-		About: "a mat whose report of mold was voided is looked at"},
+	{Name: "report-voided", Severity: Care, Default: 1, Unit: "inspection or rinse after it", Min: 1, Max: 1, Source: common,
+		About: "a mat whose report of mold, a cut or a failed swab was voided is looked at, one of a residue rinsed"},
 	{Name: "contact-undocumented", Severity: Care, Default: 1, Unit: "statement", Min: 1, Max: 1,
 		Source: "21 CFR 177.1520 (polypropylene), 177.1630 (polyester), 177.1500 (nylon), EU 10/2011: compliance belongs to the sheet's resin and additives, so to the supplier's statement",
 		About:  "the supplier's food-contact statement and its date are on file"},
@@ -275,7 +277,13 @@ func (c PolicyChange) Check() error {
 	return nil
 }
 
+// finding is what a rule says, by whatever the farm made of the rule.
 func (p Policy) finding(rule, format string, args ...any) Finding {
+	return p.lowered(rule, p.says(rule, format, args...))
+}
+
+// says is finding without a look at whether the rule is switched off.
+func (p Policy) says(rule, format string, args ...any) Finding {
 	r, _ := RuleNamed(rule)
 	source := r.Source
 	for _, s := range p.Settings {
@@ -283,14 +291,14 @@ func (p Policy) finding(rule, format string, args ...any) Finding {
 			source = fmt.Sprintf("the farm's policy, version %d; shipped with: %s", p.Version, r.Source)
 		}
 	}
-	return p.lowered(rule, Finding{Rule: rule, Severity: r.Severity, Text: fmt.Sprintf(format, args...), Source: source})
+	return Finding{Rule: rule, Severity: r.Severity, Text: fmt.Sprintf(format, args...), Source: source}
 }
 
-// lowered is what a rule says, and where the farm has switched off a rule that
-// retires, stops or does not accept, a care note that says so: whoever sows is
-// told what the farm has decided not to look at.
+// lowered is what a rule says, and where the farm has switched the rule off, a
+// care note that says so: whoever sows is told what the farm has decided not to
+// look at.
 func (p Policy) lowered(rule string, f Finding) Finding {
-	if p.Setting(rule).On || f.Severity == Care || f.Severity == DueRule {
+	if p.Setting(rule).On {
 		return f
 	}
 	f.Severity = Care

@@ -26,10 +26,6 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 			miss("wet", r.Source, "the mat was still wet from the rinse; dry it first, or allow wet sanitizing in the policy")
 		}
 	}
-	if float64(b.Sides) < f.Policy.Setting("both-sides").Limit {
-		out = append(out, f.Policy.lowered("both-sides", Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
-			Text: "one side only; an incomplete step: do both sides"}))
-	}
 	use := missedUse(f, b, knownAt(at))
 	for _, with := range c.WetWith {
 		if with != b.what() {
@@ -48,6 +44,10 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 	miss := func(rule, source, format string, args ...any) {
 		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
 	}
+	if float64(b.Sides) < f.Policy.Setting("both-sides").Limit {
+		out = append(out, f.Policy.lowered("both-sides", Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
+			Text: "one side only; an incomplete step: do both sides"}))
+	}
 	b.Mixed, b.Directions = nil, nil
 	var bottle Bottle
 	var gone error
@@ -57,14 +57,18 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 	d, ok := f.Sanitizer(b.Product, b.Active)
 	if b.Solution != "" {
 		missed, under, on := missedSolution(f, b, bottle, gone, k)
-		if out = missed; b.Mixed != nil {
+		if out = append(out, missed...); b.Mixed != nil {
 			d, ok = under, on
 		}
 	}
 	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
 		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used with --product", n, b.Active)
 	} else if !ok || d.Directions == "" {
-		miss("no-directions", "the product's label is the rule", "no directions on file for %s; %s", name(b), f.copiedSince(name(b)))
+		do := "copy them from its label with `resow sanitizer add`"
+		if since := f.onFileOnly(name(b), true, k.at); since != "" {
+			do = since + ", void this step and record it again"
+		}
+		miss("no-directions", "the product's label is the rule", "no directions on file for %s; %s", name(b), do)
 	}
 	if ok {
 		b.Product, b.Active, b.Directions = d.Name, d.Active, &d
@@ -257,25 +261,17 @@ func overDirections(d Sanitizer, b *Sanitize) []Finding {
 		Text: text + "; rinse with potable water after the contact time (--rinsed)"}}
 }
 
-// missedChlorine checks chlorine where the directions name no temperature or
-// no pH. The table takes the least that the strength can be.
+// missedChlorine checks chlorine in what the directions do not name: the least
+// temperature, or the pH. The table takes the least that the strength can be.
 func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
-	var out []Finding
 	least, _ := strengthRange(b)
-	table := d.MinTempC == 0 // the directions' own temperature goes first
-	set := p.Setting("chlorine-temperature")
-	if table {
-		out = append(out, chlorineTable(p, d, least, b)...)
-	}
+	out := chlorineTable(p, d, least, b)
 	if d.asksPH() || misses(out) && b.PH != nil {
 		return out
 	}
 	if b.PH == nil {
 		f := p.finding("chlorine-temperature", "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)")
 		f.Rule = "ph-unmeasured"
-		if !table || !set.On {
-			f.Severity = Care
-		}
 		return append(out, f)
 	}
 	if f, ok := ChlorinePH(*b.PH, b.TempC); ok {
@@ -291,15 +287,18 @@ func pHText(b *Sanitize) string {
 	return fmt.Sprintf("pH %g", *b.PH)
 }
 
-// chlorineTable holds a chlorine solution against a model code for retail. The
-// directions name no temperature, and they are the rule, so a cold solution
-// gives care; one that the table does not cover at all, or of which nobody knows
-// how warm it was, is a miss. Switched off, the rule only says so.
+// chlorineTable holds a chlorine solution against a model code for retail. Where
+// the directions name a least temperature, only a pH that they do not name and that
+// the table does not cover is a miss. Where they name none they are still the rule,
+// so a cold solution gives care; one that the table does not cover at all, or of
+// which nobody knows how warm it was, is a miss. Switched off, the rule only says so.
 func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding {
 	ph := pHText(b)
 	need, ok := ChlorineMinTempC(least, b.PH)
 	var f Finding
-	switch {
+	switch named := d.MinTempC > 0; {
+	case named && (d.asksPH() || b.PH == nil || *b.PH <= tableMostPH):
+		return nil
 	case !ok:
 		f = p.finding("chlorine-temperature", "chlorine of %g ppm (%s) stands in no row of the table; check strength and pH with strips", least, ph)
 	case b.TempC == nil && d.asksTemperature(): // missed by the directions already

@@ -248,7 +248,11 @@ func TestSeedFindings(t *testing.T) {
 			}
 			assert.Equal(t, k.texts, texts)
 			assert.Equal(t, len(texts) > 0, v.Word == SowWithCare)
-			assert.Equal(t, SowIt, Judge(c, Farm{Policy: p}, testNow, k.crops...).Word, "switched off")
+			off := Judge(c, Farm{Policy: p}, testNow, k.crops...)
+			require.Len(t, off.Findings, len(v.Findings), "switched off")
+			for i, f := range off.Findings {
+				assert.Equal(t, v.Findings[i].Text+"; the farm has switched this rule off", f.Text)
+			}
 		})
 	}
 }

@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -288,11 +289,9 @@ func (b Solution) admit(f Farm, at time.Time) (*Solution, error) {
 		return nil, &InputError{Field: "solution", Value: b.Code.String(), Want: "a code that no solution has"}
 	}
 	d, ok := f.AsOf(at).Sanitizer(b.Product, "")
-	if _, today := f.Sanitizer(b.Product, ""); !ok && today {
-		return nil, &UnknownError{What: "sanitizer", Name: b.Product, Do: f.copiedSince(b.Product)}
-	}
 	if !ok {
-		return nil, &UnknownError{What: "sanitizer", Name: b.Product, Do: "copy its label with `resow sanitizer add` before a solution of it is recorded"}
+		return nil, &UnknownError{What: "sanitizer", Name: b.Product,
+			Do: cmp.Or(f.onFileOnly(b.Product, false, at), "copy its label with `resow sanitizer add` before a solution of it is recorded")}
 	}
 	if err := checkWater(b.TempC, b.PH); err != nil {
 		return nil, err
@@ -359,15 +358,21 @@ func checkWater(tempC, pH *float64) error {
 	return nil
 }
 
-// copiedSince says how to use a product for a time before its label was copied.
-func (f Farm) copiedSince(product string) string {
+// onFileOnly says since when a product's label is on file, with directions where
+// those are asked for, and what to do where it was in use before; empty where it was
+// on file at the time, or never.
+func (f Farm) onFileOnly(product string, directions bool, at time.Time) string {
+	var since time.Time
 	for _, l := range f.Labels {
-		if sameName(l.Sanitizer.Name, product) {
-			return fmt.Sprintf("its label is on file only since %s; if it was used by that label before, copy it once more with the time since when (--at)",
-				l.Since.At.In(f.Location()).Format("2 Jan 2006 15:04"))
+		if sameName(l.Sanitizer.Name, product) && (!directions || l.Sanitizer.Directions != "") && (since.IsZero() || l.Since.At.Before(since)) {
+			since = l.Since.At
 		}
 	}
-	return "copy them from its label with `resow sanitizer add`"
+	if !since.After(at) {
+		return ""
+	}
+	return fmt.Sprintf("the label is on file only since %s; if it was in use before, copy it once more with the time since when",
+		since.In(f.Location()).Format(fullStamp))
 }
 
 // check refuses to discard a solution twice, whatever time is given.

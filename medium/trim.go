@@ -1,9 +1,11 @@
 package medium
 
 import (
+	"cmp"
 	"fmt"
-	"math"
+	"slices"
 	"strings"
+	"unicode"
 )
 
 // MeshCut is a cut that is on the mat.
@@ -12,8 +14,9 @@ type MeshCut struct {
 	LengthMM float64 `cbor:"10" json:"length_mm"` // of all of them, where N is more than one
 	Where    string  `cbor:"11" json:"where,omitempty"`
 	Through  bool    `cbor:"12" json:"through,omitempty"`
-	Trimmed  bool    `cbor:"13" json:"trimmed_since,omitempty"` // a trim may have removed it; nobody has looked since
+	Trimmed  bool    `cbor:"13" json:"trimmed_since,omitempty"` // a trim may have removed it
 	N        int     `cbor:"14" json:"n,omitempty"`             // cuts in this line, 0 for one
+	Said     bool    `cbor:"15" json:"said_removed,omitempty"`  // with that trim, and nobody has looked since
 }
 
 func (m MeshCut) count() int { return max(m.N, 1) }
@@ -77,37 +80,71 @@ func (c *Condition) trim(b *Trim) {
 	}
 	left := append([]MeshCut(nil), c.CutList...)
 	for i := range left {
-		left[i].Trimmed = true
+		left[i].Trimmed, left[i].Said = true, left[i].Said || b.RemovesCuts
 	}
 	c.CutList, c.HolesTrimmed = left, c.Holes > 0
+	c.HolesSaid = c.HolesTrimmed && (c.HolesSaid || b.RemovesCuts)
 }
 
-// took says whether a cut can have gone with the offcut, where the person says
-// that the damaged part did. One in the middle goes only with a strip of half
-// the side or more, one at an edge or a corner with a strip that it fits in; a
-// cut whose place is not known with a strip that it fits in however it lay.
+// looked ends the time in which a trim is only said to have removed the damage.
+func (c *Condition) looked() {
+	c.HolesSaid = false
+	c.CutList = slices.Clone(c.CutList)
+	for i := range c.CutList {
+		c.CutList[i].Said = false
+	}
+}
+
+// sure is the damage without what a trim is said to have removed.
+func (c *Condition) sure() (through int, mm float64, holes int) {
+	through, mm, holes = c.CutsThrough, c.CutMM, c.Holes
+	for _, m := range c.CutList {
+		if m.Said {
+			mm -= m.LengthMM
+		}
+		if m.Said && m.Through {
+			through -= m.count()
+		}
+	}
+	if c.HolesSaid {
+		holes = 0
+	}
+	return through, mm, holes
+}
+
+// took says whether the place of a cut lay wholly in what was cut off, where the
+// person says that the damaged part did. One at an edge or a corner goes with a
+// strip that it fits in however it lay, one in the middle with half the side and
+// half of its own length. Of any other place, or in other words, nobody can tell.
 func (b *Trim) took(m MeshCut) bool {
 	if m.N > 0 {
 		return false
 	}
-	place := strings.ToLower(m.Where)
-	for _, s := range [2]struct{ deep, side, long float64 }{
-		{b.FromLengthMM - b.LengthMM, b.FromLengthMM, b.FromWidthMM},
-		{b.FromWidthMM - b.WidthMM, b.FromWidthMM, b.FromLengthMM},
+	place := placeOf(m.Where)
+	for _, s := range [2]struct{ deep, side float64 }{
+		{b.FromLengthMM - b.LengthMM, b.FromLengthMM}, {b.FromWidthMM - b.WidthMM, b.FromWidthMM},
 	} {
-		fits := s.deep > 0 && m.LengthMM <= math.Hypot(s.deep, s.long)
-		switch {
-		case strings.Contains(place, "middle") || strings.Contains(place, "centre") || strings.Contains(place, "center"):
-			fits = fits && s.deep >= s.side/2
-		case strings.Contains(place, "edge") || strings.Contains(place, "corner"):
-		default:
-			fits = fits && m.LengthMM <= s.deep
-		}
-		if fits {
+		if place == "edge" && s.deep >= m.LengthMM || place == "middle" && s.deep >= (s.side+m.LengthMM)/2 {
 			return true
 		}
 	}
 	return false
+}
+
+// places are the words of a place that is clear: which one they name, or nothing.
+var places = map[string]string{"edge": "edge", "corner": "edge", "middle": "middle", "centre": "middle", "center": "middle",
+	"the": "", "at": "", "in": "", "on": "", "left": "", "right": "", "top": "", "bottom": "", "upper": "", "lower": "", "front": "", "back": ""}
+
+// placeOf gives edge or middle where the words say no more than that.
+func placeOf(where string) (place string) {
+	for _, word := range strings.FieldsFunc(strings.ToLower(where), func(r rune) bool { return !unicode.IsLetter(r) }) {
+		is, clear := places[word]
+		if !clear || is != "" && place != "" {
+			return ""
+		}
+		place = cmp.Or(is, place)
+	}
+	return place
 }
 
 // decideTrim says which cuts still count after a trim that is said to have
@@ -131,7 +168,7 @@ func decideTrim(c Condition, b *Trim) []Finding {
 		more = fmt.Sprintf(" and %d more", n)
 	}
 	return []Finding{{Rule: "trim-cuts", Severity: Care, Source: "the sizes before and after the trim",
-		Text: fmt.Sprintf("what was cut off, from %s x %s mm, can't have held %s (%s%s): %s until an inspection after the trim finds no cuts",
+		Text: fmt.Sprintf("what was cut off, from %s x %s mm, need not have held %s (%s%s): %s until an inspection after the trim finds no cuts",
 			trimZeros(b.FromLengthMM), trimZeros(b.FromWidthMM), plural(len(left), "cut"), strings.Join(shown, "; "), more, countsOn(len(left)))}}
 }
 
@@ -146,11 +183,13 @@ func countsOn(n int) string {
 func (c Condition) trimmed(through bool) string {
 	for _, m := range c.CutList {
 		if m.Trimmed && (m.Through || !through) {
-			return "; it was trimmed since: inspect it and say whether any is left"
+			return trimmedText
 		}
 	}
 	return ""
 }
+
+const trimmedText = "; it was trimmed since: inspect it and say whether any is left"
 
 // uncleared counts the cuts that no trim since can have removed.
 func (c Condition) uncleared() int {

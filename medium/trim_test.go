@@ -18,15 +18,22 @@ func TestWhatATrimCanRemove(t *testing.T) {
 	}{
 		{"middle", 90, 509, 250, false},
 		{"the middle", 8, 300, 250, false},
-		{"middle", 8, 255, 250, true}, // half of it went
-		{"centre", 8, 510, 124, true},
-		{"edge", 8, 509, 250, true},
-		{"left edge", 240, 509, 250, true}, // along the edge
-		{"edge", 300, 500, 250, false},     // longer than what was cut off
-		{"corner", 20, 480, 230, true},
-		{"", 20, 500, 250, false}, // it may have lain across
-		{"", 20, 490, 250, true},
-		{"left of the label", 20, 509, 250, false},
+		{"middle", 8, 255, 250, false}, // half of it went, and half of the cut
+		{"middle", 8, 251, 250, true},
+		{"centre", 8, 510, 121, true},
+		{"middle of the left edge", 8, 251, 250, false}, // either
+		{"edge", 8, 509, 250, false},
+		{"edge", 8, 502, 250, true},
+		{"Left edge.", 240, 270, 250, true},
+		{"left edge", 240, 509, 250, false}, // it need not lie along the edge
+		{"at the top right corner", 20, 490, 230, true},
+		{"corner", 21, 490, 230, false},
+		{"edge to edge", 8, 509, 250, false},
+		{"edge to edge", 8, 400, 250, false}, // across, and nobody knows where
+		{"from the edge inward", 8, 400, 250, false},
+		{"hedge", 8, 400, 250, false},
+		{"", 20, 400, 250, false}, // nobody knows where
+		{"left of the label", 20, 400, 250, false},
 		{"edge", 8, 510, 250, false}, // no trim at all
 	} {
 		b := &Trim{LengthMM: k.length, WidthMM: k.width, RemovesCuts: true, FromLengthMM: 510, FromWidthMM: 250}
@@ -37,17 +44,26 @@ func TestWhatATrimCanRemove(t *testing.T) {
 func TestATrimOfAMillimetreRemovesNoCutInTheMiddle(t *testing.T) {
 	w := ready(t)
 	w.do(&Cut{LengthMM: 90, Where: "middle", Through: true})
-	w.do(&Cut{LengthMM: 6, Where: "edge"})
+	w.do(&Cut{LengthMM: 1, Where: "edge"})
 	size := w.c.Mat
 	s := w.do(&Trim{LengthMM: size.LengthMM - 1, WidthMM: size.WidthMM, RemovesCuts: true}, ToWash)
 	require.Equal(t, []string{"trim-cuts"}, rulesOf(s.Outcome.Findings))
-	assert.Contains(t, s.Outcome.Findings[0].Text, "can't have held 1 cut (90 mm middle): it counts until an inspection after the trim finds no cuts")
+	assert.Contains(t, s.Outcome.Findings[0].Text, "need not have held 1 cut (90 mm middle): it counts until an inspection after the trim finds no cuts")
 	assert.Equal(t, 1, w.c.CutsThrough)
 	assert.Zero(t, w.c.Cuts, "the one at the edge went")
 	assert.Equal(t, 90.0, w.c.CutMM)
-	f, _ := find(w.verdict(), "cut-through")
+	v := w.verdict()
+	f, _ := find(v, "cut-through")
 	assert.Equal(t, "1 cut through the mesh; it was trimmed since: inspect it and say whether any is left", f.Text)
+	assert.Equal(t, []any{DoNotSow, Stop, KindRinse}, []any{v.Word, f.Severity, v.NextStep})
+	work, _ := WorkOn(w.c, w.f, berlin)
+	require.Len(t, work.Dues, 3) // and one day its age
+	assert.Equal(t, []Kind{KindRinse, KindInspect}, []Kind{work.Dues[0].Step, work.Dues[1].Step})
+	assert.Contains(t, work.Dues[1].Text, "inspect it and say whether any is left")
 	w.wash()
+	assert.Equal(t, []any{DoNotSow, KindInspect}, []any{w.verdict().Word, w.verdict().NextStep})
+	work, _ = WorkOn(w.c, w.f, berlin)
+	assert.Equal(t, KindInspect, work.Step)
 	w.do(&Inspect{}, Ready)
 	assert.Equal(t, RetireMat, w.verdict().Word, "that look did not say so")
 	w.do(&Inspect{NoCuts: true}, Ready)
@@ -64,7 +80,9 @@ func TestHolesGoWithALookAfterTheTrim(t *testing.T) {
 	w.do(&Inspect{Holes: 2})
 	w.do(&Trim{LengthMM: 200, WidthMM: 200, RemovesCuts: true}, ToWash)
 	assert.Equal(t, 2, w.c.Holes)
+	assert.Equal(t, DoNotSow, w.verdict().Word, "until somebody looked")
 	w.wash()
+	assert.Equal(t, KindInspect, w.verdict().NextStep)
 	w.do(&Inspect{NoCuts: true})
 	assert.Equal(t, SowIt, w.verdict().Word)
 	w.do(&Inspect{Holes: 1})

@@ -406,7 +406,45 @@ func TestWetSanitizingByPolicy(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "airing", got)
 	assert.True(t, after.Cleared)
-	assert.Equal(t, testNow.UTC(), after.WetSince, "wet anew")
+	assert.Equal(t, testSince, after.WetSince, "wet since the rinse")
+}
+
+// TestHoursWetBeginOnce: nothing that wets a wet mat puts back the hours for which
+// it may stay wet; a drying does that was accepted.
+func TestHoursWetBeginOnce(t *testing.T) {
+	weak := *goodSanitize()
+	weak.ContactS = 5
+	rinsed := *goodSanitize()
+	rinsed.Rinsed = true
+	roots, clean, dry := &Rinse{Debris: DebrisRoots}, &Rinse{Debris: DebrisNone}, &Dry{Where: DryAir}
+	for name, k := range map[string]struct {
+		from  Stage
+		steps []Body
+	}{
+		"roots left, then clean":    {ToWash, []Body{roots, clean}},
+		"sanitized twice":           {ToSanitize, []Body{goodSanitize(), goodSanitize()}},
+		"weak, then right":          {ToSanitize, []Body{&weak, goodSanitize()}},
+		"rinsed while airing":       {ToSanitize, []Body{&rinsed, clean}},
+		"held wet and let go":       {ToWash, []Body{clean, &Hold{Reason: "doubt"}, &Release{Reason: "none"}, clean}},
+		"trimmed wet":               {ToWash, []Body{clean, &Trim{LengthMM: 100, WidthMM: 100}, clean}},
+		"dried for a minute":        {ToWash, []Body{clean, &Dry{Where: DryAir, DurationS: 60}}},
+		"a bad smell, washed again": {ToWash, []Body{clean, &Inspect{Smell: true}, clean}},
+	} {
+		w := newWalk(t, testFarm())
+		w.do(&Add{Mat: testMat()})
+		if k.from == ToSanitize {
+			w.do(clean)
+			w.do(dry, k.from)
+		}
+		require.True(t, w.c.WetSince.IsZero(), name)
+		first := w.do(k.steps[0])
+		for _, b := range k.steps[1:] {
+			w.do(b)
+		}
+		assert.Equal(t, first.At, w.c.WetSince, name)
+		w.do(dry)
+		assert.True(t, w.c.WetSince.IsZero(), name)
+	}
 }
 
 // walk takes one mat through steps, an hour and the time that each takes apart,

@@ -1,7 +1,10 @@
 package medium
 
 import (
+	"cmp"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -36,7 +39,7 @@ type YieldRate struct {
 	PerM2   float64 `cbor:"11" json:"g_per_m2"`
 }
 
-// CropYield sums a mat's harvests of one crop or mix.
+// CropYield sums a mat's harvests of one crop, or of one mix with the same shares.
 type CropYield struct {
 	record
 	Crop string      `cbor:"10" json:"crop"`
@@ -45,6 +48,38 @@ type CropYield struct {
 	NSum int         `cbor:"14" json:"compared,omitempty"` // harvests in Sum: weighed whole, with the seed noted
 	Sum  YieldRate   `cbor:"15" json:"sum_rates,omitzero"`
 	Last []YieldRate `cbor:"16" json:"last_rates,omitempty"` // newest last, at most yieldsKept
+	// Shares of a mix's seed in percent, in the order of the crops' names; none for
+	// one crop, or where some seed was not noted.
+	Shares []int `cbor:"17" json:"shares_percent,omitempty"`
+}
+
+// Name names the crop, or the mix with its shares.
+func (y CropYield) Name() string {
+	if len(y.Shares) == 0 {
+		return y.Crop
+	}
+	parts := make([]string, len(y.Shares))
+	for i, s := range y.Shares {
+		parts[i] = strconv.Itoa(s)
+	}
+	return y.Crop + " (" + strings.Join(parts, ":") + ")"
+}
+
+// seedShares gives the Shares of a sowing to the tenth, so that what was weighed
+// twice alike is alike (common practice, no source).
+func seedShares(crops []Sown) []int {
+	total := SeedOf(crops)
+	if len(crops) < 2 || total == 0 {
+		return nil
+	}
+	sorted := slices.SortedFunc(slices.Values(crops), func(a, b Sown) int {
+		return cmp.Or(strings.Compare(a.Crop, b.Crop), cmp.Compare(a.SeedG, b.SeedG))
+	})
+	out := make([]int, len(sorted))
+	for i, c := range sorted {
+		out[i] = 10 * int(math.Round(10*c.SeedG/total))
+	}
+	return out
 }
 
 // yieldsKept is the widest window of the yield-down rule.
@@ -60,10 +95,13 @@ func (y CropYield) with(r YieldRate) CropYield {
 }
 
 func (c *Condition) yielded() {
-	at, found := slices.BinarySearchFunc(c.Yields, CropName(c.Crops), func(y CropYield, crop string) int { return strings.Compare(y.Crop, crop) })
+	sown := CropYield{Crop: CropName(c.Crops), Shares: seedShares(c.Crops)}
+	at, found := slices.BinarySearchFunc(c.Yields, sown, func(a, b CropYield) int {
+		return cmp.Or(strings.Compare(a.Crop, b.Crop), slices.Compare(a.Shares, b.Shares))
+	})
 	out := slices.Clone(c.Yields)
 	if !found {
-		out = slices.Insert(out, at, CropYield{Crop: CropName(c.Crops)})
+		out = slices.Insert(out, at, sown)
 	}
 	y := &out[at]
 	y.N++

@@ -28,6 +28,10 @@ func TestYieldIsComparedLikeWithLike(t *testing.T) {
 		{name: "the first cut not weighed", before: kale(20), after: kale(20), yield: 100, uncut: true},
 		{name: "a mix, the other way round", before: []Sown{{Crop: "kale", SeedG: 10}, {Crop: "radish", SeedG: 10}},
 			after: []Sown{{Crop: "radish", SeedG: 10}, {Crop: "kale", SeedG: 10}}, yield: 200, down: true},
+		{name: "a mix of other shares", before: []Sown{{Crop: "radish", SeedG: 80}, {Crop: "kale", SeedG: 20}},
+			after: []Sown{{Crop: "radish", SeedG: 20}, {Crop: "kale", SeedG: 80}}, yield: 100},
+		{name: "a mix weighed a little otherwise", before: []Sown{{Crop: "radish", SeedG: 80}, {Crop: "kale", SeedG: 20}},
+			after: []Sown{{Crop: "radish", SeedG: 40.7}, {Crop: "kale", SeedG: 9.3}}, yield: 100, down: true},
 		{name: "a mix with one seed not noted", before: []Sown{{Crop: "kale", SeedG: 10}, {Crop: "radish"}},
 			after: []Sown{{Crop: "kale", SeedG: 10}, {Crop: "radish"}}, yield: 100},
 	} {
@@ -55,6 +59,9 @@ func TestYieldIsComparedLikeWithLike(t *testing.T) {
 			}
 			f, down := find(w.verdict(), "yield-down")
 			assert.Equal(t, k.down, down, f.Text)
+			if k.name == "a mix weighed a little otherwise" {
+				assert.Contains(t, f.Text, "the last 3 harvests of kale + radish (20:80) give")
+			}
 		})
 	}
 }

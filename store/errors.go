@@ -109,7 +109,7 @@ type UnsureError struct {
 }
 
 func (e *UnsureError) Error() string {
-	return fmt.Sprintf("%s: the disk failed at the very end (%v), so it is not known whether this was recorded; look (`resow history CODE`) before you do it again, and make a backup on another disk",
+	return fmt.Sprintf("%s: the disk failed at the very end (%v), so it is not known whether this was recorded; look whether it is there before you do it again, and make a backup on another disk",
 		e.Path, e.Err)
 }
 

@@ -54,13 +54,15 @@ var ownLimits = []struct {
 }{
 	{"max-turns", []float64{1, 2, 3}}, {"max-age", []float64{10, 730}}, {"cut-through", []float64{1, 2}},
 	{"cut-length", []float64{30, 150}}, {"cut-noted", []float64{1, 2}}, {"mold-repeat", []float64{1, 2, 3}},
-	{"mold-last-turn", []float64{1, 2}}, {"mold-voided", []float64{1}}, {"knife-touched", []float64{1}},
+	{"mold-last-turn", []float64{1, 2}}, {"report-voided", []float64{1}}, {"knife-touched", []float64{1}},
 	{"inspection-failed", []float64{1, 3}}, {"inspection-due", []float64{1, 5}}, {"swab-positive", []float64{1}},
-	{"not-sanitized", []float64{1}}, {"sanitize-lapsed", []float64{1, 14, 30}}, {"contact-undocumented", []float64{1}},
+	{"not-sanitized", []float64{1}}, {"sanitize-lapsed", []float64{1, 14, 30}},
+	{"contact-undocumented", []float64{1}},
 	{"both-sides", []float64{1, 2}}, {"sanitize-wet", []float64{1}}, {"farm-procedure", []float64{1}},
 	{"ceiling-quat", []float64{200, 400}}, {"ceiling-peroxyacetic", []float64{500}}, {"ceiling-chlorine",
 		[]float64{200}},
 	{"chlorine-temperature", []float64{1}}, {"solution-measured", []float64{1, 2}}, {"dry-least", []float64{30, 60}},
+	{"wet-hours", []float64{12, 24}}, {"crop-voided", []float64{1}},
 	{"solution-hours", []float64{12, 24, 48}}, {"reading-hours", []float64{4, 12}},
 }
 

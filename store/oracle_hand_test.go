@@ -185,6 +185,57 @@ var byHand = []struct {
 	{"every mat of the bottle stops", func(c *scene) {
 		c.flaskUsed(two, one).lateFarm(12*hour+30*time.Minute, reads(flask, 20))
 	}, "do not sow: rested-on"},
+	{"5,000 ppm learned late, with another product since", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).do(one, use("drum", 120)).said("accepted")
+		c.aired(one)
+	}, "do not sow: residue"},
+	{"5,000 ppm learned late of a use that was not accepted", func(c *scene) {
+		c.dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 20)).wait(hour).do(one, from(flask)).
+			said("not accepted").wait(hour).do(one, use("drum", 120)).said("accepted").aired(one)
+		c.lateFarm(13*hour+30*time.Minute, reads(flask, 5000))
+	}, "do not sow: residue"},
+	{"5,000 ppm learned late and rinsed off", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).washed(one)
+	}, "sow"},
+	{"5,000 ppm learned late, rinsed after the next product", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).do(one, use("drum", 120, rinsedOff)).
+			said("accepted").aired(one)
+	}, "sow"},
+	{"5,000 ppm learned late under a crop", func(c *scene) {
+		c.flaskUsed(one).do(one, use("drum", 120)).said("accepted").aired(one).do(one, radish()).wait(hour)
+		c.lateFarm(25*hour+30*time.Minute, reads(flask, 5000))
+	}, "do not sow: residue stage"},
+	{"directions corrected: no more than 100 may stay of what has no ceiling", func(c *scene) {
+		vinegar := medium.Sanitizer{Name: "vinegar", Active: "acid", Directions: "label", MinPPM: 50, MaxPPM: 400, ContactS: 60}
+		c.farm(&vinegar).dried(one).do(one, use("vinegar", 300)).said("accepted").aired(one)
+		c.do(one, clean).wait(5*hour).do(one, dry(4*hour)).wait(hour).do(one, use("vinegar", 300)).said("accepted").aired(one)
+		vinegar.MaxPPM, vinegar.Corrects = 100, "typed 400 for 100"
+		c.farm(&vinegar).do(one, use("vinegar", 80)).said("accepted").aired(one)
+	}, "do not sow: residue"},
+	{"twenty uses without a rinse", func(c *scene) {
+		c.dried(one)
+		for range 20 {
+			c.do(one, use("drum", 120)).said("accepted").aired(one)
+		}
+	}, "sow"},
+	{"one more than anybody remembers", func(c *scene) {
+		c.dried(one)
+		for range 21 {
+			c.do(one, use("drum", 120)).said("accepted").aired(one)
+		}
+	}, "do not sow: residue"},
+	{"directions corrected to the farm's own procedure", func(c *scene) {
+		c.ready(one).farm(drumWith(func(d *medium.Sanitizer) {
+			d.Directions, d.Corrects = "farm procedure", "it was no label"
+		}))
+	}, "sow with care"},
+	{"a strip learned late that reaches over the directions", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 52))
+	}, "sow with care"},
+	{"a strip that reached over them, and one learned late that does not", func(c *scene) {
+		c.dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 52)).wait(hour).do(one, from(flask)).
+			said("accepted").aired(one).lateFarm(12*hour+30*time.Minute, reads(flask, 120))
+	}, "sow"},
 	{"sanitized anew it rests on something else", func(c *scene) {
 		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 20)).do(one, use("drum", 120)).said("accepted")
 		c.aired(one)
@@ -297,6 +348,17 @@ var byHand = []struct {
 	}, "do not sow: not-sanitized residue"},
 	{"a residue that was a slip of the pen", func(c *scene) {
 		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"which no look answers", func(c *scene) {
+		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6).wait(hour).
+			do(one, &medium.Inspect{})
+	}, "sow with care"},
+	{"a use of which it is learned late that it was too much, and that is voided", func(c *scene) {
+		c.flaskUsed(one).lateFarm(12*hour+30*time.Minute, reads(flask, 5000)).void(one, 4)
+		c.do(one, use("drum", 120)).said("accepted").aired(one)
+	}, "sow with care"},
+	{"and a rinse does", func(c *scene) {
+		c.ready(one).do(one, use("drum", 5000)).said("not accepted").wait(hour).void(one, 6).washed(one)
 	}, "sow"},
 	{"a ceiling switched off leaves a note", func(c *scene) {
 		c.dried(one).farm(set("ceiling-quat", false, 200)).wait(time.Minute).do(one, use("quat", 300)).
@@ -328,6 +390,16 @@ var byHand = []struct {
 	{"what the label needs and nobody measured", func(c *scene) {
 		c.dried(one).do(one, use("warm drum", 150, unmeasured)).said("not accepted")
 	}, "do not sow: stage"},
+	{"a label that names the temperature says nothing of the pH: not measured", func(c *scene) {
+		c.dried(one).do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = nil })).said("not accepted")
+	}, "do not sow: stage"},
+	{"a label that names the temperature says nothing of the pH: over the table", func(c *scene) {
+		c.dried(one).do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("not accepted")
+	}, "do not sow: stage"},
+	{"and the table switched off leaves a note", func(c *scene) {
+		c.farm(set("chlorine-temperature", false, 1)).dried(one)
+		c.do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("accepted").aired(one)
+	}, "sow with care"},
 	{"a label's pH that nobody measured", func(c *scene) {
 		c.dried(one).do(one, use("acid mix", 200, unmeasured)).said("not accepted")
 	}, "do not sow: stage"},
@@ -406,7 +478,37 @@ var byHand = []struct {
 	{"1 mm off the end takes no cut out of the middle", func(c *scene) {
 		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle", Through: true}).wait(hour).
 			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"washed it is still to be looked at", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true}).washed(one)
+	}, "do not sow: cut-through"},
+	{"and a look that does not say that it is gone ends the mat", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true}).washed(one)
+		c.do(one, &medium.Inspect{})
+	}, "retire: cut-through"},
+	{"1 mm off the end takes no cut of 20 mm at an edge", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Where: "edge", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"nor do 60 mm one from edge to edge", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Where: "edge to edge", Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"nor one of which nobody said where it is", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Through: true}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: cut-through stage"},
+	{"a cut after the trim is none that it removed", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 90, Where: "middle"}).wait(hour)
+		c.do(one, &medium.Trim{LengthMM: 509, WidthMM: 250, RemovesCuts: true}).wait(hour).
+			do(one, &medium.Cut{LengthMM: 5, Through: true})
 	}, "retire: cut-through stage"},
+	{"holes that a trim is said to have removed", func(c *scene) {
+		c.ready(one).do(one, &medium.Inspect{Holes: 2}).wait(hour).
+			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})
+	}, "do not sow: inspection-failed stage"},
 	{"a cut at the edge goes with 60 mm", func(c *scene) {
 		c.ready(one).do(one, &medium.Cut{LengthMM: 20, Where: "edge", Through: true}).wait(hour).
 			do(one, &medium.Trim{LengthMM: 450, WidthMM: 250, RemovesCuts: true})
@@ -482,6 +584,25 @@ var byHand = []struct {
 		c.ready(one).do(one, &medium.Mold{Where: "crop"}).wait(hour).void(one, 6).wait(hour).
 			do(one, &medium.Inspect{})
 	}, "sow"},
+	{"a retirement for mold that was voided leaves a look", func(c *scene) {
+		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseMold}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"and looked at it is as before the retirement", func(c *scene) {
+		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseMold}).wait(hour).void(one, 6).wait(hour).
+			do(one, &medium.Inspect{})
+	}, "sow"},
+	{"a retirement for wear that was voided leaves none", func(c *scene) {
+		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseWear}).wait(hour).void(one, 6)
+	}, "sow"},
+	{"a failed swab that was voided leaves a look", func(c *scene) {
+		c.ready(one).do(one, &medium.Swab{Test: "ATP", Reading: 30, Limit: 10}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"so does a cut", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 30, Through: true}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"and a hold none", func(c *scene) {
+		c.ready(one).do(one, &medium.Hold{Reason: "doubt"}).wait(hour).void(one, 6)
+	}, "sow"},
 	{"the ledger's own clock at 1970", func(c *scene) {
 		c.ready(one)
 		right := c.now
@@ -519,6 +640,24 @@ var byHand = []struct {
 	{"wet for two days asks for a look, sanitized or not", func(c *scene) {
 		c.add(one).wait(6*hour).do(one, clean).wait(50*hour).do(one, dry(4*hour)).said("accepted").wait(hour).
 			do(one, use("drum", 120)).aired(one)
+	}, "sow with care"},
+	{"the hours wet switched off leave a note", func(c *scene) {
+		c.farm(set("wet-hours", false, 24)).add(one).wait(6*hour).do(one, clean).wait(50*hour).do(one, dry(4*hour)).
+			wait(hour).do(one, use("drum", 120)).aired(one)
+	}, "sow with care"},
+	{"inspections switched off leave a note", func(c *scene) {
+		c.farm(set("inspection-due", false, 1)).ready(one).turn(one)
+	}, "sow with care"},
+	{"wet for two days, sanitized again and again", func(c *scene) {
+		c.dried(one)
+		for range 3 {
+			c.do(one, use("drum", 120)).said("accepted").wait(16 * hour)
+		}
+		c.do(one, dry(4*hour)).said("accepted")
+	}, "sow with care"},
+	{"wet for two days, rinsed clean on the second", func(c *scene) {
+		c.add(one).wait(6*hour).do(one, &medium.Rinse{Debris: medium.DebrisRoots}).wait(30*hour).do(one, clean).
+			wait(6*hour).do(one, dry(4*hour)).wait(hour).do(one, use("drum", 120)).aired(one)
 	}, "sow with care"},
 	{"and looked at it is clear", func(c *scene) {
 		c.add(one).wait(6*hour).do(one, clean).wait(50*hour).do(one, dry(4*hour)).said("accepted").wait(hour).
@@ -607,38 +746,43 @@ var byHand = []struct {
 		c.dried(one).do(one, use("drum", 120)).wait(hour).do(one, use("quat", 180)).said("not accepted").aired(one)
 	}, "do not sow: not-sanitized"},
 	{"a yield that fell by half", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).
+		c.farm(set("inspection-due", true, 100)).ready(one).
 			crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300, 150, 150, 150)
 	}, "retire: yield-down"},
 	{"a yield that fell by half with half the seed", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
 		c.crops(seeds(21, "radish"), 150, 150, 150)
 	}, "sow"},
 	{"a yield that fell by half on half a mat", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300)
 		c.do(one, &medium.Trim{LengthMM: 255, WidthMM: 250}).washed(one).crops(seeds(21, "radish"), 150, 150, 150)
 	}, "sow"},
 	{"a mix is the same crop in any order", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).
+		c.farm(set("inspection-due", true, 100)).ready(one).
 			crops(seeds(14, "kale", "broccoli"), 300, 300, 300, 300, 300)
 		c.crops(seeds(14, "broccoli", "kale"), 140, 140, 140)
 	}, "retire: yield-down"},
+	{"nor is a mix of other shares the same crop", func(c *scene) {
+		c.farm(set("inspection-due", true, 100)).ready(one)
+		c.crops([]medium.Sown{{Crop: "broccoli", SeedG: 8}, {Crop: "kale", SeedG: 2}}, 300, 300, 300, 300, 300)
+		c.crops([]medium.Sown{{Crop: "broccoli", SeedG: 2}, {Crop: "kale", SeedG: 8}}, 140, 140, 140)
+	}, "sow"},
 	{"other crops are not compared", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300)
 		c.crops(seeds(28, "broccoli"), 140, 140, 140)
 	}, "sow"},
 	{"one poor turn is no evidence", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300, 60)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 300, 300, 300, 300, 300, 60)
 	}, "sow"},
 	{"one good turn before is no evidence", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).crops(seeds(42, "radish"), 600, 200, 200, 200)
+		c.farm(set("inspection-due", true, 100)).ready(one).crops(seeds(42, "radish"), 600, 200, 200, 200)
 	}, "sow"},
 	{"a fallen yield switched off leaves a note", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).farm(set("yield-down", false, 70)).ready(one)
+		c.farm(set("inspection-due", true, 100)).farm(set("yield-down", false, 70)).ready(one)
 		c.crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300, 150, 150, 150)
 	}, "sow with care"},
 	{"a poor harvest that was voided", func(c *scene) {
-		c.farm(set("inspection-due", false, 5)).ready(one).
+		c.farm(set("inspection-due", true, 100)).ready(one).
 			crops(seeds(42, "radish"), 310, 290, 300, 305, 295, 300, 150, 150)
 		c.void(one, 49) // the harvest of turn 8
 	}, "do not sow: stage"},

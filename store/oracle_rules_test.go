@@ -2,6 +2,8 @@ package store_test
 
 import (
 	"cmp"
+	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -58,7 +60,7 @@ var limits = map[string]struct {
 	"cut-through": {limit: 1}, "cut-length": {limit: 100}, "mold-repeat": {limit: 2, window: 5},
 	"max-turns": {limit: 30}, "max-age": {limit: 730}, "sun-wear": {limit: 25},
 	"yield-down": {limit: 70, window: 3}, "inspection-failed": {limit: 1},
-	"knife-touched": {limit: 1}, "mold-voided": {limit: 1},
+	"knife-touched": {limit: 1}, "report-voided": {limit: 1},
 	"near-limit": {limit: 90}, "mold-last-turn": {limit: 1}, "contact-undocumented": {limit: 1},
 	"farm-procedure": {limit: 1}, "crop-voided": {limit: 1}, "cut-noted": {limit: 1}, "inspection-due": {limit: 5},
 	"sanitize-wet": {limit: 1, off: true}, "both-sides": {limit: 2},
@@ -412,15 +414,17 @@ func (o *oracle) water(b *medium.Sanitize, d *medium.Sanitizer, least float64, a
 	if ph != nil && (*ph < 6 || *ph > 8) {
 		cares = append(cares, "chlorine-ph")
 	}
-	if tempNamed {
-		// The label goes first, and the table is not asked. Reading: a pH that the
-		// label does not name and nobody measured is worth what a bad one is: care.
-		if ph == nil {
-			cares = append(cares, "ph-unmeasured")
-		}
-		return missed, cares
-	}
 	m, c := table(least, temp, ph)
+	if tempNamed {
+		// The label goes first for how warm it is at its strength. It says nothing of
+		// the pH, and there the table still counts.
+		m, c = nil, nil
+		if ph == nil {
+			m = []string{"ph-unmeasured"}
+		} else if *ph > 10 {
+			m = []string{"chlorine-temperature"}
+		}
+	}
 	if o.rule("chlorine-temperature", at).on {
 		return append(missed, m...), append(cares, c...)
 	}
@@ -496,6 +500,7 @@ type state struct {
 	lastTaken bool // the last sanitizing of all was accepted
 	uncleared bool // as the records stand, the crop was sown on a mat not cleared
 	residue   bool
+	uses      []int // facts of the sanitizings since a rinse, accepted or not
 	added     time.Time
 }
 
@@ -551,9 +556,13 @@ func (o *oracle) take(s *state, i int) {
 	case *medium.Add:
 		s.stage, s.added = medium.ToWash, f.at
 	case *medium.Mist:
-		s.toWash() // its sowing was voided: wet, and with what is not known
+		if washed { // its sowing was voided: wet, and with what is not known
+			s.wet(f.at)
+		}
+		s.toWash()
 	case *medium.Sow:
 		s.turn++
+		s.wetSince = time.Time{} // a crop is kept wet
 		s.uncleared = s.stage != medium.Ready || !s.cleared
 		s.cleared = false
 		if s.stage == medium.OnHold { // a voided release: the hold stands, with a crop on the mat
@@ -569,11 +578,9 @@ func (o *oracle) take(s *state, i int) {
 		}
 		s.cleared = false
 	case *medium.Rinse:
-		if s.residue = false; !washed {
+		s.wet(f.at)
+		if s.residue, s.uses = false, nil; !washed {
 			return
-		}
-		if !s.stage.Wet() {
-			s.wetSince = f.at
 		}
 		s.wetWith = nil
 		s.stage = medium.ToDry
@@ -581,10 +588,13 @@ func (o *oracle) take(s *state, i int) {
 			s.stage = medium.ToWash
 		}
 	case *medium.Dry:
+		if f.accepted {
+			s.wetSince = time.Time{}
+		}
 		if !f.accepted || !washed {
 			return
 		}
-		s.wetSince, s.wetWith = time.Time{}, nil
+		s.wetWith = nil
 		switch s.stage {
 		case medium.ToDry:
 			s.stage = medium.ToSanitize
@@ -627,15 +637,16 @@ func (o *oracle) takeSanitize(s *state, i int, b *medium.Sanitize) {
 	f := o.facts[i]
 	switch {
 	case b.Rinsed:
-		s.residue = false
+		s.residue, s.uses = false, nil
 	case slices.Contains(f.missed, "over-ceiling") || f.active == "":
 		// Reading: of a product or a bottle that nobody knows nobody can say that what
 		// it left is under a ceiling.
 		s.residue = true
 	}
-	s.wetWith = append(s.wetWith, f.active)
+	s.wet(f.at)
+	s.wetWith, s.uses = append(s.wetWith, f.active), append(s.uses, i)
 	if b.Rinsed { // nothing of it is left
-		s.wetWith = nil
+		s.wetWith, s.uses = nil, nil
 	}
 	washed := s.stage == medium.ToSanitize || s.stage == medium.Airing || s.stage == medium.Ready
 	counts := f.accepted && (washed || f.wetWhen && s.stage == medium.ToDry)
@@ -644,7 +655,14 @@ func (o *oracle) takeSanitize(s *state, i int, b *medium.Sanitize) {
 		return
 	}
 	s.stage, s.cleared, s.last = medium.Airing, true, i
-	s.wetSince = f.at
+}
+
+// wet: a mat is wet from when it was wetted dry until a drying that counts,
+// whatever wets it in between. Reading: the hours of a crop do not count.
+func (s *state) wet(at time.Time) {
+	if s.wetSince.IsZero() && s.stage != medium.Growing && s.stage != medium.Retired {
+		s.wetSince = at
+	}
 }
 
 // --- a step, before it is written down ---------------------------------------
@@ -921,14 +939,14 @@ func (o *oracle) admitDry(s state, mat medium.Code, b *medium.Dry, at time.Time)
 		took = at.Sub(o.handled(mat))
 	}
 	// Reading: there is nothing to dry on a mat that is not wet.
-	wet := s.stage.Wet() || len(s.wetWith) > 0
+	wet := !s.wetSince.IsZero() || len(s.wetWith) > 0
 	if least := o.rule("dry-least", at); wet && took < time.Duration(least.limit*float64(time.Minute)) {
 		if least.on {
 			return answer{missed: []string{"dry-least"}}
 		}
 		a.cares = append(a.cares, "dry-least")
 	}
-	if s.stage.Wet() && at.Sub(s.wetSince) > time.Duration(o.rule("wet-hours", at).limit*float64(time.Hour)) {
+	if !s.wetSince.IsZero() && at.Sub(s.wetSince) > time.Duration(o.rule("wet-hours", at).limit*float64(time.Hour)) {
 		a.cares = append(a.cares, "wet-hours")
 	}
 	return a
@@ -1018,8 +1036,8 @@ func (o *oracle) stops(mat medium.Code, s state, now time.Time) []finding {
 	if o.swabOpen(mat, s) {
 		stop("swab-positive")
 	}
-	if s.residue {
-		stop("residue")
+	if s.residue || o.residueLearned(s) || len(s.uses) > 20 {
+		stop("residue") // of more than 20 uses without a rinse none remembers them all
 	}
 	if o.restsOnSand(s) {
 		stop("rested-on")
@@ -1058,6 +1076,19 @@ func (o *oracle) restsOnSand(s state) bool {
 	f := o.facts[s.last]
 	missed, _ := o.sanitizing(f.body.(*medium.Sanitize), f.at)
 	return len(missed) > 0
+}
+
+// residueLearned: by what is written down now, a use since the last rinse left more
+// than may stay, accepted or not, whatever was put on since.
+func (o *oracle) residueLearned(s state) bool {
+	return slices.ContainsFunc(s.uses, func(i int) bool {
+		return o.leftTooMuch(o.facts[i].body.(*medium.Sanitize), o.facts[i].at)
+	})
+}
+
+func (o *oracle) leftTooMuch(use *medium.Sanitize, at time.Time) bool {
+	missed, _ := o.sanitizing(use, at)
+	return slices.Contains(missed, "over-ceiling")
 }
 
 // unseen: such a thing happened and no accepted look at the mat came after it.
@@ -1120,9 +1151,20 @@ func (o *oracle) retires(mat medium.Code, s state, now time.Time) []finding {
 		}
 	}
 	limit := func(rule string) float64 { return o.rule(rule, forever).limit }
-	through, _, mm := o.cuts(mat)
-	retire("cut-through", through > 0 && float64(through) >= limit("cut-through"))
-	retire("cut-length", mm > 0 && mm >= limit("cut-length"))
+	// what a trim is said to have removed stops the mat until somebody looked
+	damage := func(rule string, all, sure float64) {
+		if l := limit(rule); all > 0 && all >= l {
+			grave := medium.RetireIt
+			if sure < l {
+				grave = medium.Stop
+			}
+			out = append(out, finding{rule, grave})
+		}
+	}
+	through, _, mm := sums(o.cutsLeft(mat))
+	sure, _, sureMM := sums(slices.DeleteFunc(o.cutsLeft(mat), func(c cut) bool { return c.said }))
+	damage("cut-through", float64(through), float64(sure))
+	damage("cut-length", mm, sureMM)
 	repeat := 0
 	for _, turn := range o.molds(mat) {
 		if float64(turn) > float64(s.turn)-o.rule("mold-repeat", forever).window {
@@ -1141,8 +1183,14 @@ func (o *oracle) retires(mat medium.Code, s state, now time.Time) []finding {
 		sunLimit = limit("sun-wear")
 	}
 	retire("sun-wear", sun >= sunLimit)
-	holes, snaps, _ := o.looks(mat)
-	retire("inspection-failed", holes > 0 && float64(holes) >= limit("inspection-failed") || snaps)
+	holes, said, snaps, _ := o.looks(mat)
+	sureHoles := float64(holes)
+	if said {
+		sureHoles = 0
+	}
+	if retire("inspection-failed", snaps); !snaps {
+		damage("inspection-failed", float64(holes), sureHoles)
+	}
 	retire("yield-down", o.yieldDown(mat, now))
 	return out
 }
@@ -1153,11 +1201,12 @@ type cut struct {
 	through bool
 	where   string
 	trimmed bool // there was a trim since
+	said    bool // which is said to have removed it, and nobody has looked since
 }
 
-// cuts counts what no trim took away.
-func (o *oracle) cuts(mat medium.Code) (through, other int, mm float64) {
-	for _, c := range o.cutsLeft(mat) {
+// sums counts cuts.
+func sums(cuts []cut) (through, other int, mm float64) {
+	for _, c := range cuts {
 		mm += c.mm
 		if c.through {
 			through++
@@ -1168,11 +1217,10 @@ func (o *oracle) cuts(mat medium.Code) (through, other int, mm float64) {
 	return through, other, mm
 }
 
-// cutsLeft: a cut is gone when its place was in what was cut off, or when an
-// inspection of the washed mat after the trim says that none is left. Reading: the
-// middle of a mat is cut off only with half of its length or of its width; a cut
-// elsewhere goes with a trim that is said to remove it and takes off at least
-// its length.
+// cutsLeft: a cut is gone when its place lay wholly in what was cut off, or when an
+// inspection of the washed mat after the trim says that none is left. Reading: one
+// at the edge lay in a strip as deep as the cut is long, one in the middle in half
+// of the mat and half of the cut; of any other place nobody knows.
 func (o *oracle) cutsLeft(mat medium.Code) []cut {
 	var left []cut
 	var l, w float64
@@ -1181,23 +1229,25 @@ func (o *oracle) cutsLeft(mat medium.Code) []cut {
 		case *medium.Add:
 			l, w = b.Mat.LengthMM, b.Mat.WidthMM
 		case *medium.Cut:
-			left = append(left, cut{b.LengthMM, b.Through, b.Where, false})
+			left = append(left, cut{mm: b.LengthMM, through: b.Through, where: b.Where})
 		case *medium.Trim:
 			dl, dw := l-b.LengthMM, w-b.WidthMM
-			half := b.LengthMM <= l/2 || b.WidthMM <= w/2
-			l, w = b.LengthMM, b.WidthMM
+			left = slices.DeleteFunc(left, func(c cut) bool {
+				edge := c.where == "edge" && max(dl, dw) >= c.mm
+				middle := c.where == "middle" && (dl >= l/2+c.mm/2 || dw >= w/2+c.mm/2)
+				return b.RemovesCuts && (edge || middle)
+			})
 			for k := range left {
-				left[k].trimmed = true
+				left[k].trimmed, left[k].said = true, left[k].said || b.RemovesCuts
 			}
-			if !b.RemovesCuts {
+			l, w = b.LengthMM, b.WidthMM
+		case *medium.Inspect:
+			if !o.facts[i].accepted {
 				continue
 			}
-			left = slices.DeleteFunc(left, func(c cut) bool {
-				return half || c.where != "middle" && max(dl, dw) >= c.mm
-			})
-		case *medium.Inspect:
-			if b.NoCuts && o.facts[i].accepted {
-				left = slices.DeleteFunc(left, func(c cut) bool { return c.trimmed })
+			left = slices.DeleteFunc(left, func(c cut) bool { return b.NoCuts && c.trimmed })
+			for k := range left {
+				left[k].said = false
 			}
 		}
 	}
@@ -1217,23 +1267,28 @@ func (o *oracle) sun(mat medium.Code) (kly, rating float64) {
 }
 
 // looks sums what inspections found; holes, snapping threads and fuzz do not
-// heal. Reading: after a trim that took the damage away, the next look at the
-// washed mat counts the holes anew.
-func (o *oracle) looks(mat medium.Code) (holes int, snaps, fuzz bool) {
-	anew := false
+// heal. Reading: after a trim a look at the washed mat that says that no cut and no
+// hole is left counts the holes anew; until a look, a trim is said to have removed
+// them.
+func (o *oracle) looks(mat medium.Code) (holes int, said, snaps, fuzz bool) {
+	trimmed := false
 	for _, i := range o.of(mat) {
 		switch b := o.facts[i].body.(type) {
 		case *medium.Trim:
-			anew = anew || b.RemovesCuts
+			trimmed = holes > 0
+			said = trimmed && (said || b.RemovesCuts)
 		case *medium.Inspect:
-			if anew && o.facts[i].accepted {
-				holes, anew = 0, false
+			if o.facts[i].accepted {
+				if trimmed && b.NoCuts {
+					holes = 0
+				}
+				trimmed, said = trimmed && b.Holes == 0 && !b.NoCuts, false
 			}
 			holes = max(holes, b.Holes)
 			snaps, fuzz = snaps || b.FoldSnaps, fuzz || b.Fuzz
 		}
 	}
-	return holes, snaps, fuzz
+	return holes, said, snaps, fuzz
 }
 
 // yieldDown compares the yield per gram of seed of a crop's last turns with that
@@ -1276,10 +1331,15 @@ func mean(v []float64) float64 {
 	return sum / float64(len(v))
 }
 
+// mixName: a crop is its parts with their shares. Reading: shares to the tenth.
 func mixName(crops []medium.Sown) string {
 	names := make([]string, len(crops))
 	for i, c := range crops {
-		names[i] = c.Crop
+		share := 0.0
+		if total := seedOf(crops); total > 0 {
+			share = math.Round(10 * c.SeedG / total)
+		}
+		names[i] = fmt.Sprintf("%s %g", c.Crop, share)
 	}
 	slices.Sort(names)
 	return strings.Join(names, "+")
@@ -1300,13 +1360,15 @@ func seedOf(crops []medium.Sown) float64 {
 func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 	var out []finding
 	care := func(rule string, yes bool) {
-		if yes && (limitless(rule) || o.rule(rule, forever).on) {
+		if yes { // switched off too: then the note says so
 			out = append(out, finding{rule, medium.Care})
 		}
 	}
 	limit := func(rule string) float64 { return o.rule(rule, forever).limit }
 	if s.last >= 0 {
-		for _, rule := range o.facts[s.last].cares {
+		// by what is written down now of its time
+		_, cares := o.sanitizing(o.facts[s.last].body.(*medium.Sanitize), o.facts[s.last].at)
+		for _, rule := range cares {
 			out = append(out, finding{rule, medium.Care})
 		}
 	}
@@ -1336,7 +1398,7 @@ func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 	care("mold-last-turn", last || o.unseen(mat, isMold))
 	care("contact-undocumented", !o.documented(mat))
 	care("crop-voided", o.cropVoided(mat, s))
-	_, other, _ := o.cuts(mat)
+	_, other, _ := sums(o.cutsLeft(mat))
 	care("cut-noted", other > 0 && float64(other) >= limit("cut-noted"))
 	looked := 0
 	for _, i := range o.of(mat) {
@@ -1345,11 +1407,11 @@ func (o *oracle) careNotes(mat medium.Code, s state, now time.Time) []finding {
 		}
 	}
 	care("inspection-due", float64(s.turn-looked) >= limit("inspection-due"))
-	_, _, fuzz := o.looks(mat)
+	_, _, _, fuzz := o.looks(mat)
 	if fuzz {
 		out = append(out, finding{"inspection-failed", medium.Care})
 	}
-	care("mold-voided", o.moldVoided(mat))
+	care("report-voided", o.reportVoided(mat))
 	return out
 }
 
@@ -1407,18 +1469,32 @@ func (o *oracle) cropVoided(mat medium.Code, s state) bool {
 	return false
 }
 
-// moldVoided: a report of mold was taken back, and nobody looked since. Reading:
-// it is mold whose correction leaves a look to be taken, not any danger.
-func (o *oracle) moldVoided(mat medium.Code) bool {
+// reportVoided: a report of danger seen on the mat, or a use that left more than
+// may stay, was taken back. Reading: a look at the mat since then answers what was
+// seen, whether the report was taken back before the look or after it, and a rinse
+// what was left. A hold alone tells of nothing to look for.
+func (o *oracle) reportVoided(mat medium.Code) bool {
+	rinsed := func(f fact) bool {
+		use, ok := f.body.(*medium.Sanitize)
+		_, rinse := f.body.(*medium.Rinse)
+		return rinse || ok && use.Rinsed
+	}
 	for i, f := range o.facts {
-		if f.mat != mat || !isMold(f) || !o.voided(i) {
+		if f.mat != mat || !o.voided(i) {
 			continue
 		}
-		for j := i; j < len(o.facts); j++ {
-			c, ok := o.facts[j].body.(*medium.Correct)
-			if ok && o.facts[j].mat == mat && c.MatSeq == f.n && o.unseenSince(mat, j) {
-				return true
-			}
+		swab, swabbed := f.body.(*medium.Swab)
+		end, retired := f.body.(*medium.Retire)
+		_, cut := f.body.(*medium.Cut)
+		seen := isMold(f) || cut || swabbed && !swab.Pass ||
+			retired && (end.Cause == medium.CauseMold || end.Cause == medium.CauseCut)
+		if seen && o.unseenSince(mat, i) {
+			return true
+		}
+		use, used := f.body.(*medium.Sanitize)
+		left := used && !rinsed(f) && (slices.Contains(f.missed, "over-ceiling") || f.active == "" || o.leftTooMuch(use, f.at))
+		if left && !slices.ContainsFunc(o.of(mat), func(j int) bool { return j > i && rinsed(o.facts[j]) }) {
+			return true
 		}
 	}
 	return false

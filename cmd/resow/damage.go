@@ -117,9 +117,9 @@ after mold, a failed swab or a fall on the floor that is refused.`,
 
 func (a *app) trimCommand() *cobra.Command {
 	c, _ := a.fieldCommand(medium.KindTrim, "Cut mats to a smaller size",
-		`The fresh edges send a mat back to the wash. A cut goes with the offcut where it
-can have lain in what was cut off; one that can't, such as a long one in the
-middle, counts until an inspection after the trim finds none (inspect --no-cuts).`,
+		`The fresh edges send a mat back to the wash. A cut at an edge or a corner goes with
+an offcut that is as wide as the cut is long. Any other that is said to have gone
+stops the mat until an inspection after the trim finds none (inspect --no-cuts).`,
 		`  resow trim TK7R2N81 --size 250x250mm --removes-cuts --by MK`, nil)
 	return c
 }
@@ -150,7 +150,8 @@ func (a *app) correctCommand() *cobra.Command {
 		Long: `Nothing is edited or deleted. A correction voids an earlier step: both stay on
 record, and the mat is as if the step had never been taken. STEP is the step's
 number in ` + "`resow history`" + `. Then record what really happened, with --at. A mat whose
-sowing or harvest was voided carries a care finding until it is sanitized again.
+sowing or harvest was voided carries a care finding until it is sanitized again; so
+does one whose mold, cut or failed swab was voided, until somebody looked at it.
 
 On the command line there are no roles: whoever can write the ledger's file can
 void a step, under the initials of --by.`,

@@ -308,7 +308,7 @@ func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 		line("mold", "in turns %s", strings.Trim(fmt.Sprint(slices.Compact(slices.Clone(c.MoldTurns))), "[]"))
 	}
 	for _, y := range c.Yields {
-		line("yield", "%s: %s, %s on average", y.Crop, counted(y.N, "harvest"), f.mass(y.SumG/float64(y.N)))
+		line("yield", "%s: %s, %s on average", y.Name(), counted(y.N, "harvest"), f.mass(y.SumG/float64(y.N)))
 	}
 }
 

@@ -235,11 +235,11 @@ func (f *reuseFigures) addMat(c medium.Condition, farm medium.Farm) {
 	}
 	f.inUse.add(c)
 	f.usedTurns = append(f.usedTurns, c.Turn)
-	word := medium.Judge(c, farm, f.now).Word
-	f.words[word]++
-	f.census.add(c, word == medium.RetireMat)
+	v := medium.Judge(c, farm, f.now)
+	f.words[v.Word]++
+	f.census.add(c, v.Word == medium.RetireMat)
 	f.listed.add(c)
-	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
+	if v.LastSanitized != nil && v.LastSanitized.FarmProcedure { // as is known now
 		f.procedure++
 	}
 }

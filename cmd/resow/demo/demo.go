@@ -228,7 +228,7 @@ func (f *farm) tend(m *mat, day int, morning bool) {
 			f.wash(m)
 		}
 	case medium.ToDry, medium.Airing:
-		if f.clock.Sub(m.WetSince) > 9*time.Hour && f.chance(0.95) {
+		if f.clock.Sub(m.Handled) > 9*time.Hour && f.chance(0.95) {
 			f.dry(m, morning)
 		}
 	case medium.ToSanitize:
@@ -255,7 +255,7 @@ func (f *farm) wash(m *mat) {
 }
 
 func (f *farm) dry(m *mat, morning bool) {
-	wet := f.clock.Sub(m.WetSince).Seconds()
+	wet := f.clock.Sub(m.Handled).Seconds()
 	if !morning && f.chance(0.5) {
 		f.do(m, &medium.Dry{Where: medium.DrySun, DurationS: int(min(wet, f.about(3*3600, 0.2)))})
 		return
