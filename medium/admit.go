@@ -41,9 +41,9 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		s = reported(c, s, now)
 	} else if s.At.Before(c.Last) {
 		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
-			Text: fmt.Sprintf("the report before it is dated %s; one of the clocks is wrong", c.Last.In(now.Location()).Format(fullStamp))})
+			Text: fmt.Sprintf("the report before it is dated %s, and the clock says %s; one of the two is wrong", c.Last.In(now.Location()).Format(fullStamp), now.Format(fullStamp))})
 	}
-	f = f.AsOf(s.At)
+	f = f.until(s.Recorded, s.Recorded).AsOf(s.At)
 	s, err = decide(c, f, s, now)
 	if err != nil {
 		return s, err
@@ -242,7 +242,10 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	}
 	b.Crops = sown
 	s.Body = &b
-	v := Judge(c, f, s.At.In(now.Location()), crops...)
+	v := judge(c, f, s.At.In(now.Location()), crops...)
+	if !s.At.Before(s.Recorded) {
+		v = v.byClock(c, f, now)
+	}
 	if v.Word == DoNotSow || v.Word == RetireMat {
 		return s, &VerdictError{Verdict: v}
 	}

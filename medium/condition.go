@@ -75,7 +75,7 @@ type Condition struct {
 	// Handled is when the last step that takes the mat in hand was done: no
 	// contact time and no drying after it can have begun before.
 	Handled      time.Time `cbor:"80" json:"handled_at,omitzero"`
-	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"` // when the last step was written down
+	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"` // when the last step that was no report of danger was written down
 	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"` // a cut of this turn's crop was not weighed
 	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`        // those of CutsThrough and Cuts
 	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`   // a trim may have removed the holes
@@ -195,9 +195,9 @@ func (c *Condition) apply(s *Step) {
 	}
 	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
 	if !c.danger(s.Body) {
-		c.Settled = s.At
+		c.Settled, c.Recorded = s.At, s.Recorded
 	}
-	c.Last, c.Recorded = s.At, later(c.Recorded, s.Recorded)
+	c.Last = s.At
 	if handled(s) {
 		c.Handled = s.At
 	}

@@ -162,7 +162,7 @@ var OtherRules = map[string]string{
 	"dry-time":               "a drying takes no longer than the mat has been wet, give or take half an hour; today it is refused",
 	"trim-cuts":              "a cut goes with what a trim cut off where its place was in it, or by an inspection after the trim",
 	"seen-before":            "a report of danger from before later steps counts for its own time, and stops the mat from now on",
-	"clock-wrong":            "a report of danger by a clock that is wrong is taken and marked, and so is what follows it by a clock that is right",
+	"clock-wrong":            "by a clock that says earlier than the records nothing is clear to sow; a report of danger by a wrong clock is taken and marked, and so is what follows it",
 	"debris":                 "a rinse that leaves debris does not wash a mat",
 	"unwashed":               "a mat is washed before it is dried, inspected or sanitized",
 	"wet":                    "a rinsed mat is dry before it is sanitized, unless sanitize-wet allows it",

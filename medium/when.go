@@ -26,20 +26,42 @@ func took(b Body) time.Duration {
 	return 0
 }
 
-// last is when the mat's last step was done. A report of danger from a clock
-// that was ahead is taken, and keeps off no real step when the clock is right
-// again: then it is the last step before such reports.
+// last is when the mat's last step was done. A report of danger that is dated
+// after now shows that one of the clocks was wrong, and keeps off no real step:
+// then it is the last step before such reports.
 func (c *Condition) last(now time.Time) time.Time {
-	if c.Last.After(now.Add(plainlyAhead)) {
+	if c.Last.After(now.Add(ClockDrift)) {
 		return c.Settled
 	}
 	return c.Last
 }
 
-// plainlyAhead is how far a step must be dated ahead of now to show that the
-// clock which dated it was wrong, and not the one of now (common practice, no
-// source).
-const plainlyAhead = 24 * time.Hour
+// byClock is the verdict where the clock says earlier than a record of the mat or
+// of the farm: nobody knows how old anything is, so it is not clear to sow. A
+// report of danger is no reason to stop for; then it is a note.
+func (v Verdict) byClock(c Condition, f Farm, now time.Time) Verdict {
+	whose, last, mend := "mat", later(c.last(now), c.Recorded), "void that step and record it again"
+	if f.Last.After(last) {
+		whose, last, mend = "farm", f.Last, "give the time with the next record about the farm"
+	}
+	n := Finding{Rule: "clock-wrong", Severity: Stop, Source: "the times on record"}
+	if !now.Before(last.Add(-ClockDrift)) {
+		n.Severity, whose, last, mend = Care, "mat", c.Last, "go on"
+	}
+	if !now.Before(last.Add(-ClockDrift)) || c.Stage == Retired {
+		return v
+	}
+	n.Text = fmt.Sprintf("the clock says %s, and the %s's last record is of %s; set the clock, or, if it was ahead then, %s",
+		now.Format(fullStamp), whose, last.In(now.Location()).Format(fullStamp), mend)
+	v.Findings = append(v.Findings, n)
+	switch clear := v.Word == SowIt || v.Word == SowWithCare; {
+	case clear && n.Severity == Stop:
+		v.Word, v.NextStep = DoNotSow, ""
+	case clear:
+		v.Word = SowWithCare
+	}
+	return v
+}
 
 // earliest is the first time at which a step can have ended on a mat in this
 // condition, for what it says that it took.
@@ -88,6 +110,21 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 		return s, &TimeError{Code: s.Mat, At: s.At.In(now.Location()), Last: last.In(now.Location()), Now: now}
 	}
 	s.Outcome.Late = s.Recorded.Sub(s.At) > LateAfter
+	return s, nil
+}
+
+// dated sets the time of a record about the farm. Without a time of its own it
+// comes after all that is on record: by a clock that says earlier it is refused.
+func (f Farm) dated(s Step, now time.Time) (Step, error) {
+	s, err := dated(Condition{}, s, now)
+	ahead := f.Last.Sub(s.At)
+	if err != nil || ahead <= 0 || s.At.Before(s.Recorded) {
+		return s, err
+	}
+	if ahead > ClockDrift {
+		return s, &ClockError{Now: now, Last: f.Last.In(now.Location())}
+	}
+	s.At = f.Last
 	return s, nil
 }
 

@@ -647,6 +647,39 @@ var byHand = []struct {
 			said("not accepted").wait(hour).do(one, use("quat", 180)).said("not accepted")
 	}, "do not sow: not-sanitized"},
 	{"in store for too long", func(c *scene) { c.ready(one).wait(15 * 24 * hour) }, "do not sow: sanitize-lapsed"},
+	{"a policy by a clock that is behind", func(c *scene) {
+		c.ready(one).farm(set("sanitize-lapsed", true, 20)).wait(-hour).farm(set("sanitize-lapsed", true, 9)).said("refused").wait(hour)
+	}, "sow"},
+	{"a policy by a clock a year ahead is not in the way of the next", func(c *scene) {
+		c.ready(one).wait(365*24*hour).farm(set("max-turns", true, 20)).wait(-365*24*hour).
+			farm(set("sanitize-lapsed", true, 3)).said("refused").lateFarm(time.Minute, set("sanitize-lapsed", true, 3)).said("accepted").
+			farm(set("contact-undocumented", false, 1)).said("accepted").wait(4 * 24 * hour)
+	}, "do not sow: sanitize-lapsed"},
+	{"a label by a clock a year ahead counts before the next", func(c *scene) {
+		strong := drumWith(func(d *medium.Sanitizer) { d.MinPPM = 150 })
+		c.dried(one).wait(365*24*hour).farm(strong).wait(-365*24*hour).do(one, use("drum", 120)).said("not accepted").
+			lateFarm(time.Minute, drumWith(func(d *medium.Sanitizer) { d.MinPPM = 100 })).wait(hour).do(one, use("drum", 120)).said("accepted").aired(one)
+	}, "sow"},
+	{"a solution by a clock a year ahead goes out of date all the same", func(c *scene) {
+		c.dried(one).wait(365*24*hour).farm(mixed(flask, "drum", 120)).farm(reads(flask, 120)).wait(-365*24*hour).
+			do(one, from(flask)).said("accepted").wait(25*hour).farm(set("max-age", true, 700)).said("refused").
+			lateFarm(25*hour+time.Minute, set("max-age", true, 700)).do(one, from(flask)).said("not accepted")
+	}, "do not sow: stage"},
+	{"a limit that was entered late", func(c *scene) {
+		c.dried(one).wait(5*hour).lateFarm(6*hour, set("ceiling-chlorine", true, 100)).late(4*hour, one, use("drum", 120)).said("accepted").
+			do(one, use("drum", 120)).said("not accepted")
+	}, "do not sow: residue stage"},
+	{"a clock before the last record", func(c *scene) { c.ready(one).wait(-24 * hour) }, "do not sow: clock-wrong"},
+	{"a sowing by a clock before the last record", func(c *scene) {
+		c.ready(one).farm(set("max-turns", true, 20)).wait(-hour).do(one, radish()).said("refused").wait(hour)
+	}, "sow"},
+	{"a cut by a clock that was ahead", func(c *scene) {
+		c.ready(one).wait(3*hour).do(one, &medium.Cut{LengthMM: 8}).wait(-3 * hour)
+	}, "sow with care"},
+	{"a hold by a clock that was ahead keeps no step off", func(c *scene) {
+		c.ready(one).wait(3*hour).do(one, fell).wait(-3*hour).do(one, &medium.Release{Reason: "to the wash"}).said("accepted").
+			do(one, clean).said("accepted")
+	}, "do not sow: stage"},
 	{"a late sowing before it lapsed", func(c *scene) {
 		c.ready(one).wait(15*24*hour).late(3*24*hour, one, radish()).said("accepted")
 	}, "do not sow: stage"},
@@ -661,7 +694,7 @@ func TestOracleByHand(t *testing.T) {
 				c.compare()
 			}
 			if c.differ == "" {
-				word, grave, cares := c.oracle.verdict(one, c.now)
+				word, grave, cares := c.oracle.scan(one, c.now)
 				got := string(word)
 				if len(grave) > 0 {
 					got += ": " + strings.Join(grave, " ")
