@@ -239,7 +239,7 @@ func sowings(thread []Step) (sown []Step) {
 // its time. What was seen before later steps, or by a clock that is wrong, stops
 // the mat from now on, and Seen keeps what was said.
 func reported(c Condition, s Step, now time.Time) Step {
-	turn, given := s.SeenTurn, !s.At.IsZero()
+	turn, given := s.SeenTurn, !s.At.IsZero() && !s.At.Truncate(time.Second).Equal(s.Recorded)
 	s.SeenTurn = 0
 	if !given {
 		s.At, s.Day = now, false

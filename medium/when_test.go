@@ -272,6 +272,41 @@ func TestMoldCountsForTheTurnInWhichItWasSeen(t *testing.T) {
 	assert.Equal(t, 2, TurnAt(w.thread, sown[1]))
 }
 
+// TestMoldAfterAWashCountsInWhateverOrderItIsTold, also in a turn that is over and
+// by a clock that went back.
+func TestMoldAfterAWashCountsInWhateverOrderItIsTold(t *testing.T) {
+	w := ready(t)
+	w.do(&Sow{Crops: []Sown{{Crop: "kale"}}})
+	w.do(&Harvest{YieldG: 100})
+	grown := w.at
+	w.wash()
+	washed := w.at
+	w.do(&Sow{Crops: []Sown{{Crop: "kale"}}})
+	w.do(&Harvest{YieldG: 100})
+	later := w.at.Add(time.Hour)
+	told := func(c Condition, at, now time.Time) Condition {
+		s := testStep(&Mold{Where: "edge"})
+		s.At = at
+		if !at.IsZero() {
+			s.SeenTurn = TurnAt(w.thread, at)
+		}
+		s, err := Admit(c, w.f, s, now)
+		require.NoError(t, err)
+		return c.Apply(s)
+	}
+	once := told(w.c, grown, later)
+	assert.Equal(t, []int{1, 1}, told(once, washed, later).MoldTurns)
+	assert.Equal(t, []int{1, 1}, told(told(told(w.c, washed, later), grown, later), washed, later).MoldTurns)
+	assert.Equal(t, []int{1}, told(once, grown.Add(time.Minute), later).MoldTurns, "the same mold")
+
+	c := told(w.c, time.Time{}, later)
+	w.c = c
+	w.at = later
+	w.do(&Release{Reason: "to the wash"})
+	w.do(&Rinse{Debris: DebrisNone})
+	assert.Equal(t, []int{2, 2}, told(w.c, time.Time{}, grown).MoldTurns, "the clock went back")
+}
+
 // TestAVoidedReportOfMoldAsksForALook, and so does mold itself, over the next
 // sowing and sanitizing.
 func TestAVoidedReportOfMoldAsksForALook(t *testing.T) {

@@ -669,6 +669,19 @@ var byHand = []struct {
 		c.dried(one).wait(5*hour).lateFarm(6*hour, set("ceiling-chlorine", true, 100)).late(4*hour, one, use("drum", 120)).said("accepted").
 			do(one, use("drum", 120)).said("not accepted")
 	}, "do not sow: residue stage"},
+	{"mold before and after a wash, both told later", func(c *scene) {
+		c.ready(one).turn(one).turn(one) // in turn 1, its rinse an hour after the harvest
+		back := 9*24*hour + 20*hour
+		c.late(back+hour, one, &medium.Mold{Where: "edge"}).late(back-10*hour, one, &medium.Mold{Where: "edge"})
+	}, "retire: held mold-repeat"},
+	{"mold after a wash, told first", func(c *scene) {
+		c.ready(one).late(2*hour, one, &medium.Mold{Where: "edge"}).late(17*hour, one, &medium.Mold{Where: "edge"}).
+			late(20*hour, one, &medium.Mold{Where: "edge"})
+	}, "do not sow: held"},
+	{"mold after a wash by a clock set back", func(c *scene) {
+		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
+			wait(6*hour).do(one, clean).wait(hour).wait(-5*hour).do(one, &medium.Mold{Where: "edge"}).wait(5 * hour)
+	}, "retire: held mold-repeat"},
 	{"a clock before the last record", func(c *scene) { c.ready(one).wait(-24 * hour) }, "do not sow: clock-wrong"},
 	{"a sowing by a clock before the last record", func(c *scene) {
 		c.ready(one).farm(set("max-turns", true, 20)).wait(-hour).do(one, radish()).said("refused").wait(hour)

@@ -1194,11 +1194,19 @@ func (o *oracle) unseen(mat medium.Code, such func(fact) bool) bool {
 	return open
 }
 
+// wrongThen: the time of a fact is no time at which it can have been seen, since
+// the clock was plainly wrong or said earlier than what was written down before.
+func (o *oracle) wrongThen(i int) bool {
+	f := o.facts[i]
+	behind := func(j int) bool { return j < i && o.facts[j].at.After(f.at.Add(drift)) }
+	return o.plainlyWrong(f) || f.at.Equal(f.written) && slices.ContainsFunc(o.of(f.mat), behind)
+}
+
 // atTurn is the turn in which something was seen: that of the sowings up to
 // then, or the present one where the clock is plainly wrong.
 func (o *oracle) atTurn(i int) int {
 	f, turn := o.facts[i], 0
-	wrong := o.plainlyWrong(f)
+	wrong := o.wrongThen(i)
 	for _, j := range o.of(f.mat) {
 		if _, sown := o.facts[j].body.(*medium.Sow); sown && (wrong && j < i || !wrong && !o.facts[j].at.After(f.at)) {
 			turn++
@@ -1221,7 +1229,7 @@ func (o *oracle) molds(mat medium.Code) []int {
 		w := when{turn: o.atTurn(i)}
 		for _, j := range o.of(mat) {
 			r, ok := o.facts[j].body.(*medium.Rinse)
-			if ok && r.Debris == medium.DebrisNone && j < i && (o.plainlyWrong(f) || !o.facts[j].at.After(f.at)) {
+			if ok && r.Debris == medium.DebrisNone && j < i && (o.wrongThen(i) || !o.facts[j].at.After(f.at)) {
 				w.wash++
 			}
 		}
