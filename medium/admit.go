@@ -21,7 +21,7 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	}
 	danger := c.danger(s.Body)
 	if !danger {
-		if s, err = dated(c, s, now); err != nil {
+		if s, err = dated(c, f.Policy, s, now); err != nil {
 			return s, err
 		}
 	}
@@ -34,7 +34,7 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if do := refusal(s.Kind, c.Stage); do != "" && !danger {
 		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()), Do: do}
 	}
-	if s, err = fits(c, s, now); err != nil {
+	if s, err = fits(c, f.Policy, s, now); err != nil {
 		return s, err
 	}
 	if danger {
@@ -70,7 +70,7 @@ func envelope(s Step, now time.Time) (Step, error) {
 	if err != nil {
 		return s, err
 	}
-	return dated(Condition{}, s, now)
+	return dated(Condition{}, Policy{}, s, now)
 }
 
 // head checks and completes all of the envelope but the time of the step.

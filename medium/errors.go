@@ -109,6 +109,10 @@ func (e *FitError) Error() string {
 	if e.At.Sub(e.Last) < 2*time.Minute {
 		form += ":05"
 	}
+	if e.Kind == KindHarvest {
+		return fmt.Sprintf("mat %s: a crop sown on %s can't be harvested on %s: its table says %.0f days at least; give the right day, or add your own days with `resow crop add`",
+			e.Code, e.Last.Format("2 Jan 2006"), e.At.Format("2 Jan 2006"), e.Took.Hours()/24)
+	}
 	return fmt.Sprintf("mat %s: %s of %s can't end at %s when the step before it was at %s; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong",
 		e.Code, hoursText(e.Took), doing[e.Kind], e.At.Format(form), e.Last.Format(form))
 }

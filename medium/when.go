@@ -63,24 +63,52 @@ func (v Verdict) byClock(c Condition, f Farm, now time.Time) Verdict {
 	return v
 }
 
-// earliest is the first time at which a step can have ended on a mat in this
-// condition, for what it says that it took.
-func (c *Condition) earliest(b Body, now time.Time) time.Time {
-	d, last := took(b), c.last(now)
-	if d <= 0 || c.Handled.IsZero() {
-		return last
-	}
-	slack := contactSlack
-	if KindOf(b) == KindDry {
+// needs is how long a step takes at least, and since when. Of a day alone a drying
+// takes what the policy asks and a crop the days of its table, give or take half
+// of them (common practice, no source): so the steps of one day fit together.
+func (c *Condition) needs(s Step, p Policy) (d, slack time.Duration, since time.Time) {
+	d, slack, since = took(s.Body), contactSlack, c.Handled
+	switch s.Body.(type) {
+	case *Dry:
 		slack = dryingSlack
+		wet := !c.WetSince.IsZero() || len(c.WetWith) > 0
+		if least, on := p.limit("dry-least"); d == 0 && s.Day && wet && on {
+			d, slack = time.Duration(least*float64(time.Minute)), 0
+		}
+	case *Harvest:
+		if s.Day && c.Stage == Growing {
+			d, since = daysMin(c.Crops), c.SownAt
+			slack = d / 2
+		}
 	}
-	return later(last, c.Handled.Add(d-min(slack, d/2)))
+	return d, min(slack, d/2), since
+}
+
+// daysMin is after how many days the first of the crops can be harvested.
+func daysMin(crops []Sown) time.Duration {
+	least := 0
+	for i, s := range crops {
+		if i == 0 || s.DaysMin < least {
+			least = s.DaysMin
+		}
+	}
+	return time.Duration(least) * 24 * time.Hour
+}
+
+// earliest is the first time at which a step can have ended on a mat in this
+// condition.
+func (c *Condition) earliest(s Step, p Policy, now time.Time) time.Time {
+	d, slack, since := c.needs(s, p)
+	if d <= 0 || since.IsZero() {
+		return c.last(now)
+	}
+	return later(c.last(now), since.Add(d-slack))
 }
 
 // dated sets the time of a step that is no report of danger. Times are kept in
 // UTC, to the second: a record is read by people. Steps of a mat go forward in
 // time. Of a day alone it takes the earliest time that fits.
-func dated(c Condition, s Step, now time.Time) (Step, error) {
+func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 	if !clockRuns(now) {
 		return s, &ClockError{Now: now}
 	}
@@ -97,10 +125,10 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 	s.At = s.At.UTC().Truncate(time.Second)
 	if s.Day {
 		s.At = dayOf(s.At, now.Location())
-		if fit := c.earliest(s.Body, now); !fit.After(latest(s, now)) {
+		if fit := c.earliest(s, p, now); !fit.After(latest(s, now)) {
 			s.At = later(s.At, fit)
 		} else if s.At = latest(s, now).UTC().Truncate(time.Second); !s.At.Before(last) {
-			return s, c.misfit(s, now)
+			return s, c.misfit(s, p, now)
 		}
 	}
 	if s.At.After(now.Add(ClockDrift)) {
@@ -116,7 +144,7 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 // dated sets the time of a record about the farm. Without a time of its own it
 // comes after all that is on record: by a clock that says earlier it is refused.
 func (f Farm) dated(s Step, now time.Time) (Step, error) {
-	s, err := dated(Condition{}, s, now)
+	s, err := dated(Condition{}, Policy{}, s, now)
 	ahead := f.Last.Sub(s.At)
 	if err != nil || ahead <= 0 || s.At.Before(s.Recorded) {
 		return s, err
@@ -130,15 +158,16 @@ func (f Farm) dated(s Step, now time.Time) (Step, error) {
 
 // fits refuses a step that says that it took longer than there was time for
 // since the mat was last taken in hand.
-func fits(c Condition, s Step, now time.Time) (Step, error) {
-	if took(s.Body) <= 0 || !s.At.Before(c.earliest(s.Body, now)) {
+func fits(c Condition, p Policy, s Step, now time.Time) (Step, error) {
+	if d, _, _ := c.needs(s, p); d <= 0 || !s.At.Before(c.earliest(s, p, now)) {
 		return s, nil
 	}
-	return s, c.misfit(s, now)
+	return s, c.misfit(s, p, now)
 }
 
-func (c *Condition) misfit(s Step, now time.Time) error {
-	return &FitError{Code: s.Mat, Kind: s.Kind, At: s.At.In(now.Location()), Took: took(s.Body), Last: c.Handled.In(now.Location())}
+func (c *Condition) misfit(s Step, p Policy, now time.Time) error {
+	d, _, since := c.needs(s, p)
+	return &FitError{Code: s.Mat, Kind: s.Kind, At: s.At.In(now.Location()), Took: d, Last: since.In(now.Location())}
 }
 
 // dayOf is the first moment of a day, by the clocks of a place.

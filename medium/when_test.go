@@ -147,6 +147,36 @@ func TestADateAloneIsAnInterval(t *testing.T) {
 	require.ErrorAs(t, err, &when, "tomorrow is not")
 }
 
+// TestTheStepsOfADayFitTogether: nobody says how long a drying took, and still no
+// four turns fit into a day.
+func TestTheStepsOfADayFitTogether(t *testing.T) {
+	c, f, now := testCondition(ToWash), testFarm(), local(time.November, 20, 9)
+	f.Policy = setting("dry-least", true, 480, 0)
+	do := func(b Body, day int) error {
+		s := testStep(b)
+		s.At, s.Day = local(time.November, day, 0), true
+		s, err := Admit(c, f, s, now)
+		if err == nil {
+			c = c.Apply(s)
+		}
+		return err
+	}
+	sow, harvest := &Sow{Crops: []Sown{{Crop: "kale", SeedG: 20}}}, &Harvest{YieldG: 300}
+	for _, b := range []Body{&Rinse{Debris: DebrisNone}, &Dry{Where: DryAir}, goodSanitize(), &Dry{Where: DryAir}, sow} {
+		require.NoError(t, do(b, 4), "%T", b)
+	}
+	assert.EqualError(t, do(harvest, 7), "mat TK7R 2N81: a crop sown on 4 Nov 2026 can't be harvested on 7 Nov 2026: its table says 8 days at least; give the right day, or add your own days with `resow crop add`")
+	require.NoError(t, do(harvest, 8), "half of the table's days: people cut early")
+	require.NoError(t, do(&Rinse{Debris: DebrisNone}, 8))
+	var fit *FitError
+	require.ErrorAs(t, do(&Dry{Where: DryAir}, 8), &fit, "from four in the afternoon eight hours are not left")
+	assert.Equal(t, 8*time.Hour, fit.Took)
+	require.NoError(t, do(&Dry{Where: DryAir}, 9))
+	f.Policy = setting("dry-least", false, 480, 0)
+	require.NoError(t, do(goodSanitize(), 9))
+	require.NoError(t, do(&Dry{Where: DryAir}, 9), "switched off, a drying takes no time")
+}
+
 // TestTimesThatFitAreTaken: of any turn with its real times all steps are taken,
 // also where only their days were written down.
 func TestTimesThatFitAreTaken(t *testing.T) {

@@ -682,6 +682,14 @@ var byHand = []struct {
 		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
 			wait(6*hour).do(one, clean).wait(hour).wait(-5*hour).do(one, &medium.Mold{Where: "edge"}).wait(5 * hour)
 	}, "retire: held mold-repeat"},
+	{"a crop of days alone takes days", func(c *scene) {
+		c.ready(one).wait(10*24*hour).day(9, one, radish()).said("accepted").day(9, one, &medium.Harvest{YieldG: 300}).said("refused").
+			day(6, one, &medium.Harvest{YieldG: 300}).said("refused").day(5, one, &medium.Harvest{YieldG: 300}).said("accepted")
+	}, "do not sow: stage"},
+	{"dryings of days alone take what the policy asks", func(c *scene) {
+		c.farm(set("dry-least", true, 800)).add(one).wait(40*hour).day(1, one, clean).said("accepted").day(1, one, dry(0)).said("accepted").
+			day(1, one, use("drum", 120)).said("accepted").day(1, one, dry(0)).said("refused").wait(16*hour).day(0, one, dry(0)).said("accepted")
+	}, "sow"},
 	{"a clock before the last record", func(c *scene) { c.ready(one).wait(-24 * hour) }, "do not sow: clock-wrong"},
 	{"a sowing by a clock before the last record", func(c *scene) {
 		c.ready(one).farm(set("max-turns", true, 20)).wait(-hour).do(one, radish()).said("refused").wait(hour)

@@ -932,21 +932,41 @@ func (o *oracle) earliest(mat medium.Code, body medium.Body, day, now time.Time)
 	took := time.Duration(0)
 	switch b := body.(type) {
 	case *medium.Dry:
-		took = time.Duration(b.DurationS) * time.Second
+		took = max(0, time.Duration(b.DurationS)*time.Second-giveTake)
+		s, least := o.stand(mat), o.rule("dry-least", forever)
+		if wet := s.stage.Wet() || len(s.wetWith) > 0; b.DurationS == 0 && wet && least.on {
+			took = time.Duration(least.limit * float64(time.Minute)) // nobody said: what the policy asks
+		}
 	case *medium.Sanitize:
 		took = time.Duration(b.ContactS) * time.Second
 	}
 	at := day
-	if _, dry := body.(*medium.Dry); dry {
-		took = max(0, took-giveTake)
+	needs := o.handled(mat).Add(took)
+	if _, harvest := body.(*medium.Harvest); harvest && o.stand(mat).stage == medium.Growing {
+		needs = o.sownAt(mat).Add(cropDays / 2) // Reading: give or take half of its table's days
 	}
-	for _, other := range []time.Time{o.lastBy(mat, now), o.handled(mat).Add(took)} {
+	if !needs.Before(day.AddDate(0, 0, 1)) || needs.After(now) {
+		return time.Time{} // no time of the day fits
+	}
+	for _, other := range []time.Time{o.lastBy(mat, now), needs} {
 		if other.After(at) {
 			at = other
 		}
 	}
 	if !at.Before(day.AddDate(0, 0, 1)) || at.After(now) {
 		return day // no time of the day fits: it stands before the step before
+	}
+	return at
+}
+
+// cropDays is the least that the table says of every crop that is sown here.
+const cropDays = 8 * 24 * time.Hour
+
+func (o *oracle) sownAt(mat medium.Code) (at time.Time) {
+	for _, i := range o.of(mat) {
+		if _, sown := o.facts[i].body.(*medium.Sow); sown {
+			at = o.facts[i].at
+		}
 	}
 	return at
 }
