@@ -24,6 +24,9 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		if s, err = dated(c, f.Policy, s, now); err != nil {
 			return s, err
 		}
+	} else if body, note, some := mended(s.Body); some {
+		s.Body = body
+		s.Outcome.Findings = append(s.Outcome.Findings, note)
 	}
 	if err := checkBody(s.Body); err != nil {
 		return s, err

@@ -112,6 +112,9 @@ func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 	if !clockRuns(now) {
 		return s, &ClockError{Now: now}
 	}
+	if s.Unread != nil {
+		return s, s.Unread
+	}
 	last := c.last(now)
 	if s.At.IsZero() {
 		s.At, s.Day = s.Recorded, false
@@ -268,6 +271,12 @@ func sowings(thread []Step) (sown []Step) {
 // its time. What was seen before later steps, or by a clock that is wrong, stops
 // the mat from now on, and Seen keeps what was said.
 func reported(c Condition, s Step, now time.Time) Step {
+	if s.Unread != nil {
+		s.At, s.Day = time.Time{}, false
+		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the time as it was given",
+			Text: fmt.Sprintf("no time could be made of what was given (%s); the report counts from now on", s.Unread)})
+		s.Unread = nil
+	}
 	turn, given := s.SeenTurn, !s.At.IsZero() && !s.At.Truncate(time.Second).Equal(s.Recorded)
 	s.SeenTurn = 0
 	if !given {
