@@ -22,9 +22,12 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	}
 	danger := c.danger(s.Body)
 	if !danger {
-		if s, err = dated(c, s, now); err != nil {
+		if s, err = dated(c, f.Policy, s, now); err != nil {
 			return s, err
 		}
+	} else if body, note, some := mended(s.Body); some {
+		s.Body = body
+		s.Outcome.Findings = append(s.Outcome.Findings, note)
 	}
 	if err := checkBody(s.Body); err != nil {
 		return s, err
@@ -35,16 +38,16 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if do := refusal(s.Kind, c.Stage); do != "" && !danger {
 		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()), Do: do}
 	}
-	if s, err = fits(c, s, now); err != nil {
+	if s, err = fits(c, f.Policy, s, now); err != nil {
 		return s, err
 	}
 	if danger {
 		s = reported(c, s, now)
 	} else if s.At.Before(c.Last) {
 		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
-			Text: fmt.Sprintf("the report before it is dated %s; one of the clocks is wrong", c.Last.In(now.Location()).Format(fullStamp))})
+			Text: fmt.Sprintf("the report before it is dated %s, and the clock says %s; one of the two is wrong", c.Last.In(now.Location()).Format(fullStamp), now.Format(fullStamp))})
 	}
-	f = f.AsOf(s.At)
+	f = f.until(s.Recorded, s.Recorded).AsOf(s.At)
 	s, err = decide(c, f, s, now)
 	if err != nil {
 		return s, err
@@ -71,7 +74,7 @@ func envelope(s Step, now time.Time) (Step, error) {
 	if err != nil {
 		return s, err
 	}
-	return dated(Condition{}, s, now)
+	return dated(Condition{}, Policy{}, s, now)
 }
 
 // head checks and completes all of the envelope but the time of the step.
@@ -217,7 +220,10 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	}
 	b.Crops = sown
 	s.Body = &b
-	v := Judge(c, f, s.At.In(now.Location()), crops...)
+	v := judge(c, f, s.At.In(now.Location()), crops...)
+	if !s.At.Before(s.Recorded) {
+		v = v.byClock(c, f, now)
+	}
 	if v.Word == DoNotSow || v.Word == RetireMat {
 		return s, &VerdictError{Verdict: v}
 	}

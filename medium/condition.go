@@ -81,18 +81,18 @@ type Condition struct {
 	// Handled is when the last step that takes the mat in hand was done: no
 	// contact time and no drying after it can have begun before.
 	Handled      time.Time `cbor:"80" json:"handled_at,omitzero"`
-	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"`    // when the last step was written down
+	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"`    // when the last step that was no report of danger was written down
 	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"`    // a cut of this turn's crop was not weighed
 	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`           // those of CutsThrough and Cuts
 	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`      // a trim may have removed the holes
 	HolesSaid    bool      `cbor:"91" json:"holes_said_removed,omitempty"` // with that trim, and nobody has looked since
 	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`      // and nobody has looked since
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
-	MoldLook   bool `cbor:"86" json:"look_for_mold,omitempty"`
-	MoldWashed bool `cbor:"87" json:"washed_since_mold,omitempty"`
-	// WashedAt is when it was last washed: mold that was seen before that and is told
-	// later is not mold after the wash.
-	WashedAt time.Time `cbor:"89" json:"washed_at,omitzero"`
+	MoldLook bool `cbor:"86" json:"look_for_mold,omitempty"`
+	// MoldSeen is when the mold of MoldTurns was seen, and Washes when the mat was
+	// washed: mold after a wash counts again, in whatever order it is told.
+	MoldSeen []time.Time `cbor:"95" json:"mold_seen_at,omitempty"`
+	Washes   []time.Time `cbor:"96" json:"washed_at,omitempty"`
 	// Settled is when the last step was done that was no report of danger.
 	Settled time.Time `cbor:"90" json:"last_other_step_at,omitzero"`
 }
@@ -226,9 +226,9 @@ func (c *Condition) apply(s *Step) {
 	}
 	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
 	if !c.danger(s.Body) {
-		c.Settled = s.At
+		c.Settled, c.Recorded = s.At, s.Recorded
 	}
-	c.Last, c.Recorded = s.At, later(c.Recorded, s.Recorded)
+	c.Last = s.At
 	if handled(s) {
 		c.Handled = s.At
 	}
@@ -265,7 +265,7 @@ func (c *Condition) apply(s *Step) {
 		c.rinsed()
 		c.Debris = b.Debris
 		if b.Debris == DebrisNone {
-			c.MoldWashed, c.WashedAt = true, s.At
+			c.Washes = append(slices.Clone(c.Washes[max(0, len(c.Washes)-washesKept+1):]), s.At)
 		}
 		if !c.apart() && from != Growing {
 			c.Stage, c.Cleared = ToWash, false
@@ -472,26 +472,43 @@ func asksForLook(dry []Finding) (out []Finding) {
 // mold counts mold for the turn in which it was seen. Two reports of one turn
 // count once, unless the mat was washed between them.
 func (c *Condition) mold(s *Step, why string) {
-	turn, again, before := c.Turn, c.MoldWashed, false
+	turn, seen := c.Turn, s.At
 	if !s.Seen.IsZero() {
 		turn = s.SeenTurn
-		before = s.Seen.Before(c.WashedAt) && !s.Seen.Before(c.Added)
-		again = again && turn == c.Turn && !before
+		if !s.Seen.Equal(s.Recorded) && !s.Seen.Before(c.Added) { // not by a clock that was wrong
+			seen = s.Seen
+		}
 	}
-	if at, found := slices.BinarySearch(c.MoldTurns, turn); !found || again {
-		turns := slices.Insert(slices.Clone(c.MoldTurns), at, turn)
-		c.MoldTurns = turns[max(0, len(turns)-moldsKept):]
-	}
-	if turn == c.Turn && !before {
-		c.MoldWashed = false
+	from, _ := slices.BinarySearch(c.MoldTurns, turn)
+	at, _ := slices.BinarySearch(c.MoldTurns, turn+1)
+	same := func(t time.Time) bool { return c.washesTo(t) == c.washesTo(seen) }
+	if !slices.ContainsFunc(c.MoldSeen[from:at], same) {
+		turns, times := slices.Insert(slices.Clone(c.MoldTurns), at, turn), slices.Insert(slices.Clone(c.MoldSeen), at, seen)
+		more := max(0, len(turns)-moldsKept)
+		c.MoldTurns, c.MoldSeen = turns[more:], times[more:]
 	}
 	c.MoldLook = true
 	c.MustWash = true
 	c.hold(why)
 }
 
-// moldsKept is more than any window of the mold rules.
-const moldsKept = 20
+// washesTo counts the washes up to a time.
+func (c *Condition) washesTo(t time.Time) int {
+	n := 0
+	for _, wash := range c.Washes {
+		if !wash.After(t) {
+			n++
+		}
+	}
+	return n
+}
+
+// moldsKept is more than any window of the mold rules, and washesKept reaches back
+// as far for mats that are washed twice a turn.
+const (
+	moldsKept  = 20
+	washesKept = 24
+)
 
 func (c *Condition) hold(why string) {
 	if c.Stage == Retired {

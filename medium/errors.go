@@ -45,7 +45,11 @@ func (e *VerdictError) Error() string {
 			reasons = append(reasons, f.Text)
 		}
 	}
-	return fmt.Sprintf("mat %s: %s: %s; next step: %s", e.Verdict.Code, e.Verdict.Word, strings.Join(reasons, "; "), e.Verdict.NextStep)
+	next := ""
+	if e.Verdict.NextStep != "" {
+		next = "; next step: " + string(e.Verdict.NextStep)
+	}
+	return fmt.Sprintf("mat %s: %s: %s%s", e.Verdict.Code, e.Verdict.Word, strings.Join(reasons, "; "), next)
 }
 
 // InputError refuses a value.
@@ -71,13 +75,23 @@ func (e *TimeError) Error() string {
 	if e.Last.IsZero() {
 		return fmt.Sprintf("the time %s lies in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
 	}
+	if e.Last.After(e.Now.Add(ClockDrift)) {
+		return fmt.Sprintf("mat %s: its last step is dated %s, and the clock says %s; set the clock, or, if it was ahead then, void that step with `resow correct` and record it again", e.Code, e.Last.Format(stamp), e.Now.Format(stamp))
+	}
 	return fmt.Sprintf("mat %s: the time %s lies before its last step at %s; steps of a mat go forward in time, so void what came later with `resow correct` first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))
 }
 
 // ClockError refuses a step while the clock is plainly wrong.
-type ClockError struct{ Now time.Time }
+type ClockError struct {
+	Now  time.Time
+	Last time.Time // of a record about the farm: when the last one was written down, later than Now
+}
 
 func (e *ClockError) Error() string {
+	if !e.Last.IsZero() {
+		return fmt.Sprintf("the clock of this machine says %s, and the farm's last record was written down at %s; set the clock, or, if it was that one's clock that was ahead, give the time at which this was done",
+			e.Now.Format(fullStamp), e.Last.Format(fullStamp))
+	}
 	return fmt.Sprintf("the clock of this machine says %s; set it and record the step again", e.Now.Format(fullStamp))
 }
 
@@ -94,6 +108,10 @@ func (e *FitError) Error() string {
 	form := fullStamp
 	if e.At.Sub(e.Last) < 2*time.Minute {
 		form += ":05"
+	}
+	if e.Kind == KindHarvest {
+		return fmt.Sprintf("mat %s: a crop sown on %s can't be harvested on %s: its table says %.0f days at least; give the right day, or add your own days with `resow crop add`",
+			e.Code, e.Last.Format("2 Jan 2006"), e.At.Format("2 Jan 2006"), e.Took.Hours()/24)
 	}
 	return fmt.Sprintf("mat %s: %s of %s can't end at %s when the step before it was at %s; record it when it is over, with --at if that was earlier, or void the step before with `resow correct` if its time is wrong",
 		e.Code, hoursText(e.Took), byKind[e.Kind].Doing, e.At.Format(form), e.Last.Format(form))

@@ -177,15 +177,23 @@ type Farm struct {
 	Discarded  []Bottle     `cbor:"15" json:"discarded_solutions,omitempty"` // for late entries
 	// What was in force before, for late entries and for what is learned later.
 	Labels   []Label       `cbor:"16" json:"-"` // every copy of Sanitizers, in the order of the records
-	Policies []PolicySince `cbor:"17" json:"-"` // every change of Policy, in the order of their times
+	Policies []PolicySince `cbor:"17" json:"-"` // every change of Policy, in the order of the records
 	Cards    []Card        `cbor:"20" json:"cards,omitempty"`
 	Printers []Printer     `cbor:"21" json:"printers,omitempty"`
 	Prices   Prices        `cbor:"30" json:"prices"`
+	// Last is when the last record was written down.
+	Last time.Time `cbor:"31" json:"-"`
 }
 
 // Apply gives the farm after one record about it. It is total: a step about a
 // mat changes nothing.
 func (f Farm) Apply(s Step) Farm {
+	if !AboutFarm(s.Body) {
+		return f
+	}
+	f = f.until(s.At, s.Recorded)
+	before := f.Last
+	f.Last = later(s.At, s.Recorded)
 	switch b := s.Body.(type) {
 	case *FarmSettings:
 		f.Settings = *b
@@ -202,9 +210,11 @@ func (f Farm) Apply(s Step) Farm {
 	case *Printer:
 		f.Printers = replaceNamed(f.Printers, *b, func(p Printer) string { return p.Name })
 	}
-	if AboutFarm(s.Body) {
-		f = f.applySolution(s)
+	f = f.applySolution(s)
+	if before.After(f.Last) {
+		before = f.Last
 	}
+	f.Bottles, f.Discarded = stillNamed(f.Bottles, before), stillNamed(f.Discarded, before)
 	return f
 }
 
@@ -221,8 +231,11 @@ func replaceNamed[T any](list []T, item T, name func(T) string) []T {
 // AdmitFarm admits one record about the farm as it stands.
 func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	s.Mat = FarmThread
-	s, err := envelope(s, now)
+	s, err := head(s, now)
 	if err != nil {
+		return s, err
+	}
+	if s, err = f.dated(s, now); err != nil {
 		return s, err
 	}
 	switch b := s.Body.(type) {

@@ -33,8 +33,13 @@ type Verdict struct {
 
 // Judge says whether a mat of a farm may be sown on at a time, and why. With
 // crops it compares their seed with the mesh too. The location of now is used for
-// dates.
+// dates. By a clock that says earlier than what is on record nothing is clear.
 func Judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
+	return judge(c, f, now, crops...).byClock(c, f, now)
+}
+
+// judge is Judge for a time that a person gave.
+func judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	p := f.Policy
 	c.Sanitized, c.Care = c.asKnown(f)
 	late, _, _ := c.learnedResidue(f, true)

@@ -71,8 +71,8 @@ func TestALateEntryNamesADiscardedBottle(t *testing.T) {
 	_, err = AdmitFarm(bench(t), Step{By: "ab", At: testNow.AddDate(-1, 0, 0), Body: strip(120, 50)}, testNow)
 	assert.ErrorContains(t, err, "want a time after the mixing")
 
-	f = farmStep(t, f, &Solution{Code: bottleCode, Product: "Chlor Five", StrengthPPM: 180}, gone.Add(30*time.Minute))
-	f = farmStep(t, f, strip(175, 50), gone.Add(31*time.Minute))
+	f = learned(t, f, &Solution{Code: bottleCode, Product: "Chlor Five", StrengthPPM: 180}, gone.Add(30*time.Minute), testNow)
+	f = learned(t, f, strip(175, 50), gone.Add(31*time.Minute), testNow)
 	assert.Equal(t, 150.0, late(gone.Add(-time.Minute)).Body.(*Sanitize).StrengthPPM, "of the first filling")
 	assert.Equal(t, 175.0, late(gone.Add(40*time.Minute)).Body.(*Sanitize).StrengthPPM, "of the second")
 	assert.Contains(t, rulesOf(late(gone.Add(10*time.Minute)).Outcome.Findings), "solution-date", "between the two")

@@ -44,7 +44,8 @@ type Label struct {
 	Corrects  string    `cbor:"12" json:"corrects,omitempty"` // why; empty: a label of its own
 }
 
-// PolicySince is one change of the policy.
+// PolicySince is one change of the policy. It counts from the later of its time
+// and when it was written down.
 type PolicySince struct {
 	record
 	Since   Noted   `cbor:"10" json:"since"`
@@ -76,7 +77,8 @@ func (k known) label(l Label) bool {
 func (f Farm) AsOf(at time.Time) Farm { return f.as(knownAt(at)) }
 
 // as is AsOf for a decision on a step that is recorded already. The policy is
-// never taken from what was learned later: a limit is not a fact.
+// never taken from what was learned later: a limit is not a fact that was found
+// out, and counts from when it was written down.
 func (f Farm) as(k known) Farm {
 	f.Policy = f.policyAs(known{at: k.at, seq: k.seq})
 	if slices.ContainsFunc(f.Labels, func(l Label) bool { return !k.label(l) }) {
@@ -92,31 +94,88 @@ func (f Farm) as(k known) Farm {
 }
 
 func (f Farm) policyAs(k known) Policy {
-	if !slices.ContainsFunc(f.Policies, func(c PolicySince) bool { return !k.of(c.Since) }) {
+	inForce := func(c PolicySince) bool {
+		return k.recorded(c.Since) && !later(c.Since.At, c.Since.Recorded).After(k.at)
+	}
+	if !slices.ContainsFunc(f.Policies, func(c PolicySince) bool { return !inForce(c) }) {
 		return f.Policy
 	}
 	var p Policy
 	for _, c := range f.Policies {
-		if k.of(c.Since) {
+		if inForce(c) {
 			p = p.with(c.Setting)
 		}
 	}
 	return p
 }
 
-// applyPolicy takes a change in at its time: one that was written down late does
-// not undo a later one.
+// applyPolicy takes a change in. Whatever its time, it counts from when it was
+// written down, and so over all before it.
 func (f Farm) applyPolicy(s Step, b *PolicyChange) Farm {
-	at := len(f.Policies)
-	for at > 0 && f.Policies[at-1].Since.At.After(s.At) {
-		at--
+	f.Policies = append(slices.Clip(f.Policies), PolicySince{Since: noted(s), Setting: b.Setting})
+	f.Policy = f.Policy.with(b.Setting)
+	return f
+}
+
+// until is the farm with nothing on record after a time: what was recorded by a
+// clock that is seen now to have been ahead counts by its place in the ledger,
+// before what happened at a time and was recorded at another. What a person gave
+// an earlier time keeps it.
+func (f Farm) until(at, recorded time.Time) Farm {
+	if !f.Last.After(recorded.Add(ClockDrift)) {
+		return f
 	}
-	f.Policies = slices.Insert(slices.Clone(f.Policies), at, PolicySince{Since: noted(s), Setting: b.Setting})
-	f.Policy = Policy{}
-	for _, c := range f.Policies {
-		f.Policy = f.Policy.with(c.Setting)
+	f.eachNoted(func(n Noted) Noted {
+		if !n.Recorded.After(recorded) {
+			at = later(at, n.At)
+		}
+		return n
+	})
+	return f.eachNoted(func(n Noted) Noted {
+		switch {
+		case !n.Recorded.After(recorded):
+		case n.At.After(at):
+			n.At, n.Recorded = at, at
+		default:
+			n.Recorded = recorded
+		}
+		return n
+	})
+}
+
+// eachNoted is the farm with its times changed.
+func (f Farm) eachNoted(change func(Noted) Noted) Farm {
+	f.Policies, f.Labels = slices.Clone(f.Policies), slices.Clone(f.Labels)
+	for i := range f.Policies {
+		f.Policies[i].Since = change(f.Policies[i].Since)
+	}
+	for i := range f.Labels {
+		f.Labels[i].Since = change(f.Labels[i].Since)
+	}
+	f.Bottles, f.Discarded = slices.Clone(f.Bottles), slices.Clone(f.Discarded)
+	for _, list := range [][]Bottle{f.Bottles, f.Discarded} {
+		for i := range list {
+			list[i] = list[i].eachNoted(change)
+		}
 	}
 	return f
+}
+
+func (b Bottle) eachNoted(change func(Noted) Noted) Bottle {
+	made := change(b.Made)
+	if ahead := b.Made.At.Sub(made.At); ahead > 0 {
+		b.MadeAt, b.Solution.GoodUntil = made.At, b.Solution.GoodUntil.Add(-ahead)
+	}
+	b.Made = made
+	if !b.DiscardedAt.IsZero() {
+		b.Gone = change(b.Gone)
+		b.DiscardedAt = b.Gone.At
+	}
+	b.Readings = slices.Clone(b.Readings)
+	for i := range b.Readings {
+		b.Readings[i].Noted = change(b.Readings[i].Noted)
+	}
+	return b.measured()
 }
 
 func sameName(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }

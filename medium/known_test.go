@@ -261,7 +261,7 @@ func TestLateEntriesByWhatWasInForce(t *testing.T) {
 }
 
 // A sowing that is written down late is judged by the policy of its time, and a
-// late change of a rule does not undo a newer one.
+// change of a rule counts from when it was written down, whatever time is given.
 func TestALateSowingByThePolicyOfItsTime(t *testing.T) {
 	f := Farm{}
 	n := uint64(0)
@@ -282,8 +282,9 @@ func TestALateSowingByThePolicyOfItsTime(t *testing.T) {
 	assert.NoError(t, sow(testNow.Add(-time.Hour)))
 	assert.Error(t, sow(testNow))
 	change(6, testNow.Add(-2*time.Hour), testNow)
-	assert.Error(t, sow(testNow.Add(-time.Hour)))
-	assert.Equal(t, 5.0, f.Policy.Setting("max-turns").Limit)
+	assert.NoError(t, sow(testNow.Add(-time.Hour)), "nobody knew of six then")
+	assert.Error(t, sow(testNow))
+	assert.Equal(t, 6.0, f.Policy.Setting("max-turns").Limit)
 	assert.Equal(t, 3, f.Policy.Version)
 }
 
@@ -491,7 +492,7 @@ func TestWhatCountsAsLearnedLater(t *testing.T) {
 	d.farm(d.now, &Sanitizer{Name: "drum", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 50, MaxPPM: 200,
 		ContactS: 60, MixedHours: 2, Corrects: "typed 12 for 2"})
 	require.NotEmpty(t, d.rested())
-	d.f = d.f.Apply(Step{At: d.now.AddDate(5, 0, 0), Body: &Prices{}})
+	d.f = d.f.Apply(Step{At: d.now.AddDate(5, 0, 0), Recorded: d.now.AddDate(5, 0, 0), Body: &Prices{}})
 	assert.NotEmpty(t, d.rested())
 }
 
@@ -499,16 +500,14 @@ func TestWhatCountsAsLearnedLater(t *testing.T) {
 // is learned later counts as a strip does.
 func TestAReadingServesForItsHours(t *testing.T) {
 	d := newDay(t)
-	d.now = clock(11, 0)
-	d.farm(d.now, &Sanitizer{Name: "warm", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60, MinTempC: 24})
+	d.farm(clock(11, 0), &Sanitizer{Name: "warm", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60, MinTempC: 24})
 	d.now = clock(12, 0)
 	d.farm(d.now, &Solution{Code: "BWARM000", Product: "warm", StrengthPPM: 175, TempC: ptr(30)})
 	at(12, 0, "BWARM000", 175)(d)
 	d.now = clock(16, 1)
 	assert.Equal(t, "temperature-unknown", d.use(d.now.Add(-59*time.Second), "BWARM000"))
 	d = newDay(t)
-	d.now = clock(11, 0)
-	d.farm(d.now, &Sanitizer{Name: "warm", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60, MinTempC: 24})
+	d.farm(clock(11, 0), &Sanitizer{Name: "warm", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60, MinTempC: 24})
 	d.now = clock(12, 0)
 	d.farm(d.now, &Solution{Code: "BWARM000", Product: "warm", StrengthPPM: 175, TempC: ptr(30)})
 	at(12, 0, "BWARM000", 175)(d)

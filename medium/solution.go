@@ -211,12 +211,12 @@ func (f Farm) applySolution(s Step) Farm {
 	case *Discard:
 		f = f.discard(b.Code, s)
 	}
-	f.Bottles, f.Discarded = stillNamed(f.Bottles, s.At), stillNamed(f.Discarded, s.At)
 	return f
 }
 
 // stillNamed drops the solutions that no record names any more. The farm before
-// it keeps its own list.
+// it keeps its own list. The time is that of a record before the last, so that one
+// by a clock that is years ahead drops none.
 func stillNamed(list []Bottle, at time.Time) []Bottle {
 	old := func(b Bottle) bool {
 		last := b.Solution.GoodUntil

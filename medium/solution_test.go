@@ -193,8 +193,13 @@ func TestSolutionsThatCantBe(t *testing.T) {
 // later. One that is long out of date is no longer named, and who names it is told.
 func TestWhatTheFarmKeepsOfItsSolutions(t *testing.T) {
 	f := bench(t)
-	at := func(f Farm, at time.Time) Farm { return f.Apply(Step{At: at, Recorded: at, Body: &Crop{Name: "kale"}}) }
 	until := f.Bottles[0].Solution.GoodUntil
+	at := func(f Farm, at time.Time) Farm {
+		crop := Step{At: at, Recorded: at, Body: &Crop{Name: "kale"}}
+		return f.Apply(crop).Apply(crop)
+	}
+	ahead := until.Add(2 * solutionKept)
+	assert.Len(t, f.Apply(Step{At: ahead, Recorded: ahead, Body: &Crop{Name: "kale"}}).Bottles, 1, "by a clock that was ahead")
 	assert.Len(t, at(f, until.Add(solutionKept)).Bottles, 1)
 	long := at(f, until.Add(solutionKept+time.Second))
 	assert.Empty(t, long.Bottles)

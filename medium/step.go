@@ -35,6 +35,10 @@ type Step struct {
 	SeenTurn int       `cbor:"23" json:"seen_in_turn,omitempty"`
 	SentBy   string    `cbor:"24" json:"sent_by,omitempty"` // initials of who sent it, where that is not who did it: a phone had kept it
 	Body     Body      `cbor:"-" json:"body"`               // the store keeps it under its own key
+
+	// Unread is why no time could be made of what somebody wrote; nil where that is
+	// no matter. Admit gives it back, but takes a report of danger and says it there.
+	Unread error `cbor:"-" json:"-"`
 }
 
 // Result is what became of a recorded step, in the form that the command line

@@ -26,41 +26,94 @@ func took(b Body) time.Duration {
 	return 0
 }
 
-// last is when the mat's last step was done. A report of danger from a clock
-// that was ahead is taken, and keeps off no real step when the clock is right
-// again: then it is the last step before such reports.
+// last is when the mat's last step was done. A report of danger that is dated
+// after now shows that one of the clocks was wrong, and keeps off no real step:
+// then it is the last step before such reports.
 func (c *Condition) last(now time.Time) time.Time {
-	if c.Last.After(now.Add(plainlyAhead)) {
+	if c.Last.After(now.Add(ClockDrift)) {
 		return c.Settled
 	}
 	return c.Last
 }
 
-// plainlyAhead is how far a step must be dated ahead of now to show that the
-// clock which dated it was wrong, and not the one of now (common practice, no
-// source).
-const plainlyAhead = 24 * time.Hour
+// byClock is the verdict where the clock says earlier than a record of the mat or
+// of the farm: nobody knows how old anything is, so it is not clear to sow. A
+// report of danger is no reason to stop for; then it is a note.
+func (v Verdict) byClock(c Condition, f Farm, now time.Time) Verdict {
+	whose, last, mend := "mat", later(c.last(now), c.Recorded), "void that step and record it again"
+	if f.Last.After(last) {
+		whose, last, mend = "farm", f.Last, "give the time with the next record about the farm"
+	}
+	n := Finding{Rule: "clock-wrong", Severity: Stop, Source: "the times on record"}
+	if !now.Before(last.Add(-ClockDrift)) {
+		n.Severity, whose, last, mend = Care, "mat", c.Last, "go on"
+	}
+	if !now.Before(last.Add(-ClockDrift)) || c.Stage == Retired {
+		return v
+	}
+	n.Text = fmt.Sprintf("the clock says %s, and the %s's last record is of %s; set the clock, or, if it was ahead then, %s",
+		now.Format(fullStamp), whose, last.In(now.Location()).Format(fullStamp), mend)
+	v.Findings = append(v.Findings, n)
+	switch clear := v.Word == SowIt || v.Word == SowWithCare; {
+	case clear && n.Severity == Stop:
+		v.Word, v.NextStep = DoNotSow, ""
+	case clear:
+		v.Word = SowWithCare
+	}
+	return v
+}
+
+// needs is how long a step takes at least, and since when. Of a day alone a drying
+// takes what the policy asks and a crop the days of its table, give or take half
+// of them (common practice, no source): so the steps of one day fit together.
+func (c *Condition) needs(s Step, p Policy) (d, slack time.Duration, since time.Time) {
+	d, slack, since = took(s.Body), contactSlack, c.Handled
+	switch s.Body.(type) {
+	case *Dry:
+		slack = dryingSlack
+		wet := !c.WetSince.IsZero() || len(c.WetWith) > 0
+		if least, on := p.limit("dry-least"); d == 0 && s.Day && wet && on {
+			d, slack = time.Duration(least*float64(time.Minute)), 0
+		}
+	case *Harvest:
+		if s.Day && c.Stage == Growing {
+			d, since = daysMin(c.Crops), c.SownAt
+			slack = d / 2
+		}
+	}
+	return d, min(slack, d/2), since
+}
+
+// daysMin is after how many days the first of the crops can be harvested.
+func daysMin(crops []Sown) time.Duration {
+	least := 0
+	for i, s := range crops {
+		if i == 0 || s.DaysMin < least {
+			least = s.DaysMin
+		}
+	}
+	return time.Duration(least) * 24 * time.Hour
+}
 
 // earliest is the first time at which a step can have ended on a mat in this
-// condition, for what it says that it took.
-func (c *Condition) earliest(b Body, now time.Time) time.Time {
-	d, last := took(b), c.last(now)
-	if d <= 0 || c.Handled.IsZero() {
-		return last
+// condition.
+func (c *Condition) earliest(s Step, p Policy, now time.Time) time.Time {
+	d, slack, since := c.needs(s, p)
+	if d <= 0 || since.IsZero() {
+		return c.last(now)
 	}
-	slack := contactSlack
-	if KindOf(b) == KindDry {
-		slack = dryingSlack
-	}
-	return later(last, c.Handled.Add(d-min(slack, d/2)))
+	return later(c.last(now), since.Add(d-slack))
 }
 
 // dated sets the time of a step that is no report of danger. Times are kept in
 // UTC, to the second: a record is read by people. Steps of a mat go forward in
 // time. Of a day alone it takes the earliest time that fits.
-func dated(c Condition, s Step, now time.Time) (Step, error) {
+func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 	if !clockRuns(now) {
 		return s, &ClockError{Now: now}
+	}
+	if s.Unread != nil {
+		return s, s.Unread
 	}
 	last := c.last(now)
 	if s.At.IsZero() {
@@ -75,10 +128,10 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 	s.At = s.At.UTC().Truncate(time.Second)
 	if s.Day {
 		s.At = dayOf(s.At, now.Location())
-		if fit := c.earliest(s.Body, now); !fit.After(latest(s, now)) {
+		if fit := c.earliest(s, p, now); !fit.After(latest(s, now)) {
 			s.At = later(s.At, fit)
 		} else if s.At = latest(s, now).UTC().Truncate(time.Second); !s.At.Before(last) {
-			return s, c.misfit(s, now)
+			return s, c.misfit(s, p, now)
 		}
 	}
 	if s.At.After(now.Add(ClockDrift)) {
@@ -91,17 +144,33 @@ func dated(c Condition, s Step, now time.Time) (Step, error) {
 	return s, nil
 }
 
-// fits refuses a step that says that it took longer than there was time for
-// since the mat was last taken in hand.
-func fits(c Condition, s Step, now time.Time) (Step, error) {
-	if took(s.Body) <= 0 || !s.At.Before(c.earliest(s.Body, now)) {
-		return s, nil
+// dated sets the time of a record about the farm. Without a time of its own it
+// comes after all that is on record: by a clock that says earlier it is refused.
+func (f Farm) dated(s Step, now time.Time) (Step, error) {
+	s, err := dated(Condition{}, Policy{}, s, now)
+	ahead := f.Last.Sub(s.At)
+	if err != nil || ahead <= 0 || s.At.Before(s.Recorded) {
+		return s, err
 	}
-	return s, c.misfit(s, now)
+	if ahead > ClockDrift {
+		return s, &ClockError{Now: now, Last: f.Last.In(now.Location())}
+	}
+	s.At = f.Last
+	return s, nil
 }
 
-func (c *Condition) misfit(s Step, now time.Time) error {
-	return &FitError{Code: s.Mat, Kind: s.Kind, At: s.At.In(now.Location()), Took: took(s.Body), Last: c.Handled.In(now.Location())}
+// fits refuses a step that says that it took longer than there was time for
+// since the mat was last taken in hand.
+func fits(c Condition, p Policy, s Step, now time.Time) (Step, error) {
+	if d, _, _ := c.needs(s, p); d <= 0 || !s.At.Before(c.earliest(s, p, now)) {
+		return s, nil
+	}
+	return s, c.misfit(s, p, now)
+}
+
+func (c *Condition) misfit(s Step, p Policy, now time.Time) error {
+	d, _, since := c.needs(s, p)
+	return &FitError{Code: s.Mat, Kind: s.Kind, At: s.At.In(now.Location()), Took: d, Last: since.In(now.Location())}
 }
 
 // dayOf is the first moment of a day, by the clocks of a place.
@@ -202,7 +271,13 @@ func sowings(thread []Step) (sown []Step) {
 // its time. What was seen before later steps, or by a clock that is wrong, stops
 // the mat from now on, and Seen keeps what was said.
 func reported(c Condition, s Step, now time.Time) Step {
-	turn, given := s.SeenTurn, !s.At.IsZero()
+	if s.Unread != nil {
+		s.At, s.Day = time.Time{}, false
+		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the time as it was given",
+			Text: fmt.Sprintf("no time could be made of what was given (%s); the report counts from now on", s.Unread)})
+		s.Unread = nil
+	}
+	turn, given := s.SeenTurn, !s.At.IsZero() && !s.At.Truncate(time.Second).Equal(s.Recorded)
 	s.SeenTurn = 0
 	if !given {
 		s.At, s.Day = now, false

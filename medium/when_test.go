@@ -147,6 +147,36 @@ func TestADateAloneIsAnInterval(t *testing.T) {
 	require.ErrorAs(t, err, &when, "tomorrow is not")
 }
 
+// TestTheStepsOfADayFitTogether: nobody says how long a drying took, and still no
+// four turns fit into a day.
+func TestTheStepsOfADayFitTogether(t *testing.T) {
+	c, f, now := testCondition(ToWash), testFarm(), local(time.November, 20, 9)
+	f.Policy = setting("dry-least", true, 480, 0)
+	do := func(b Body, day int) error {
+		s := testStep(b)
+		s.At, s.Day = local(time.November, day, 0), true
+		s, err := Admit(c, f, s, now)
+		if err == nil {
+			c = c.Apply(s)
+		}
+		return err
+	}
+	sow, harvest := &Sow{Crops: []Sown{{Crop: "kale", SeedG: 20}}}, &Harvest{YieldG: 300}
+	for _, b := range []Body{&Rinse{Debris: DebrisNone}, &Dry{Where: DryAir}, goodSanitize(), &Dry{Where: DryAir}, sow} {
+		require.NoError(t, do(b, 4), "%T", b)
+	}
+	assert.EqualError(t, do(harvest, 7), "mat TK7R 2N81: a crop sown on 4 Nov 2026 can't be harvested on 7 Nov 2026: its table says 8 days at least; give the right day, or add your own days with `resow crop add`")
+	require.NoError(t, do(harvest, 8), "half of the table's days: people cut early")
+	require.NoError(t, do(&Rinse{Debris: DebrisNone}, 8))
+	var fit *FitError
+	require.ErrorAs(t, do(&Dry{Where: DryAir}, 8), &fit, "from four in the afternoon eight hours are not left")
+	assert.Equal(t, 8*time.Hour, fit.Took)
+	require.NoError(t, do(&Dry{Where: DryAir}, 9))
+	f.Policy = setting("dry-least", false, 480, 0)
+	require.NoError(t, do(goodSanitize(), 9))
+	require.NoError(t, do(&Dry{Where: DryAir}, 9), "switched off, a drying takes no time")
+}
+
 // TestTimesThatFitAreTaken: of any turn with its real times all steps are taken,
 // also where only their days were written down.
 func TestTimesThatFitAreTaken(t *testing.T) {
@@ -272,6 +302,41 @@ func TestMoldCountsForTheTurnInWhichItWasSeen(t *testing.T) {
 	assert.Equal(t, 2, TurnAt(w.thread, sown[1]))
 }
 
+// TestMoldAfterAWashCountsInWhateverOrderItIsTold, also in a turn that is over and
+// by a clock that went back.
+func TestMoldAfterAWashCountsInWhateverOrderItIsTold(t *testing.T) {
+	w := ready(t)
+	w.do(&Sow{Crops: []Sown{{Crop: "kale"}}})
+	w.do(&Harvest{YieldG: 100})
+	grown := w.at
+	w.wash()
+	washed := w.at
+	w.do(&Sow{Crops: []Sown{{Crop: "kale"}}})
+	w.do(&Harvest{YieldG: 100})
+	later := w.at.Add(time.Hour)
+	told := func(c Condition, at, now time.Time) Condition {
+		s := testStep(&Mold{Where: "edge"})
+		s.At = at
+		if !at.IsZero() {
+			s.SeenTurn = TurnAt(w.thread, at)
+		}
+		s, err := Admit(c, w.f, s, now)
+		require.NoError(t, err)
+		return c.Apply(s)
+	}
+	once := told(w.c, grown, later)
+	assert.Equal(t, []int{1, 1}, told(once, washed, later).MoldTurns)
+	assert.Equal(t, []int{1, 1}, told(told(told(w.c, washed, later), grown, later), washed, later).MoldTurns)
+	assert.Equal(t, []int{1}, told(once, grown.Add(time.Minute), later).MoldTurns, "the same mold")
+
+	c := told(w.c, time.Time{}, later)
+	w.c = c
+	w.at = later
+	w.do(&Release{Reason: "to the wash"})
+	w.do(&Rinse{Debris: DebrisNone})
+	assert.Equal(t, []int{2, 2}, told(w.c, time.Time{}, grown).MoldTurns, "the clock went back")
+}
+
 // TestAVoidedReportOfMoldAsksForALook, and so does mold itself, over the next
 // sowing and sanitizing.
 func TestAVoidedReportOfMoldAsksForALook(t *testing.T) {
@@ -348,6 +413,14 @@ func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
 	require.Equal(t, ToDry, c.Stage)
 	require.Equal(t, testNow.UTC(), c.Last)
 
+	// Ten minutes ahead are enough, and the note names both times.
+	c = testCondition(ToWash)
+	held, err = Admit(c, testFarm(), testStep(&Cut{LengthMM: 8}), testNow.Add(10*time.Minute))
+	require.NoError(t, err)
+	s, err := Admit(c.Apply(held), testFarm(), testStep(&Rinse{Debris: DebrisNone}), testNow)
+	require.NoError(t, err)
+	require.Equal(t, "the report before it is dated 3 Nov 2026 09:10, and the clock says 3 Nov 2026 09:00; one of the two is wrong", s.Outcome.Findings[0].Text)
+
 	// A real step of that clock can't be told from one of today: it is voided.
 	c = testCondition(ToWash)
 	rinsed, err := Admit(c, testFarm(), testStep(&Rinse{Debris: DebrisNone}), ahead)
@@ -355,4 +428,57 @@ func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
 	var at *TimeError
 	_, err = Admit(c.Apply(rinsed), testFarm(), testStep(&Dry{Where: DryAir, DurationS: 3600}), testNow)
 	require.ErrorAs(t, err, &at)
+	require.EqualError(t, err, "mat TK7R 2N81: its last step is dated 3 Nov 2027 09:00, and the clock says 3 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step with `resow correct` and record it again")
+}
+
+// TestTheFarmsClock: by a clock that is behind, nothing of the farm's is recorded
+// that would not count. Who gives the time says that the other clock was ahead.
+func TestTheFarmsClock(t *testing.T) {
+	ahead := testNow.AddDate(1, 0, 0)
+	policy := func(limit float64) Body {
+		return &PolicyChange{Setting: Setting{Rule: "max-turns", On: true, Limit: limit}, Reason: "x"}
+	}
+	f := farmStep(t, bench(t), policy(5), ahead)
+	_, err := AdmitFarm(f, Step{By: "ab", Body: policy(20)}, testNow)
+	var clock *ClockError
+	require.ErrorAs(t, err, &clock)
+	assert.True(t, clock.Now.Equal(testNow) && clock.Last.Equal(ahead))
+	assert.EqualError(t, err, "the clock of this machine says 3 Nov 2026 09:00, and the farm's last record was written down at 3 Nov 2027 09:00; set the clock, or, if it was that one's clock that was ahead, give the time at which this was done")
+	c := testCondition(Ready) // turn 6
+	_, err = Admit(c, f, Step{Mat: testCode, By: "ab", At: testNow.Add(-time.Minute), Body: &Sow{Crops: []Sown{{Crop: "kale"}}}}, testNow)
+	assert.NoError(t, err, "the time was given, and nobody knew of the limit then")
+
+	f = learned(t, f, policy(20), testNow.Add(-time.Minute), testNow)
+	assert.Equal(t, 20.0, f.Policy.Setting("max-turns").Limit)
+	assert.Equal(t, 20.0, f.AsOf(testNow).Policy.Setting("max-turns").Limit)
+	f = farmStep(t, f, policy(25), testNow.Add(time.Minute))
+	assert.Equal(t, 25.0, f.AsOf(testNow.Add(time.Minute)).Policy.Setting("max-turns").Limit, "it is not blocked")
+
+	s, err := AdmitFarm(f, Step{By: "ab", Body: policy(26)}, testNow)
+	require.NoError(t, err, "clocks differ by minutes")
+	assert.True(t, s.At.Equal(testNow.Add(time.Minute)), "after the last one")
+}
+
+// TestNothingIsClearByAClockThatIsBehind: nobody knows how old a sanitizing is.
+func TestNothingIsClearByAClockThatIsBehind(t *testing.T) {
+	c, f := testCondition(Ready), testFarm()
+	behind := testSince.In(berlin).Add(-2 * ClockDrift)
+	v := Judge(c, f, behind)
+	assert.Equal(t, DoNotSow, v.Word)
+	assert.Empty(t, v.NextStep)
+	n, ok := find(v, "clock-wrong")
+	require.True(t, ok)
+	assert.Equal(t, "the clock says 2 Nov 2026 08:50, and the mat's last record is of 2 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step and record it again", n.Text)
+	assert.Equal(t, SowIt, Judge(c, f, testSince.Add(-ClockDrift)).Word, "clocks differ by minutes")
+	c.Recorded = testNow.Add(time.Hour)
+	assert.Equal(t, DoNotSow, Judge(c, f, testNow).Word, "a late entry was written down after now")
+	c.Recorded, f.Last = time.Time{}, testNow.Add(time.Hour)
+	v = Judge(c, f, testNow)
+	assert.Equal(t, DoNotSow, v.Word)
+	n, _ = find(v, "clock-wrong")
+	assert.Contains(t, n.Text, "the farm's last record is of 3 Nov 2026 10:00")
+	assert.Equal(t, RetireMat, Judge(testCondition(Retired), f, testNow).Word)
+	var verdict *VerdictError
+	_, err := Admit(c, f, testStep(&Sow{Crops: []Sown{{Crop: "kale"}}}), testNow)
+	require.ErrorAs(t, err, &verdict)
 }

@@ -117,11 +117,19 @@ func (d *drawer) step() {
 // badClock lets the ledger's own clock run wrong for a step or two.
 func (d *drawer) badClock(mat medium.Code) {
 	right := d.now
+	defer func() { d.now = right }()
+	if d.chance(0.5) { // hours or a year ahead or behind
+		d.now = d.now.Add(pick(d, d.span(-30*hour, 30*hour), d.span(300*24*hour, 400*24*hour)))
+		label := drumWith(func(s *medium.Sanitizer) { s.MinPPM = pick(d, 60.0, 130.0) })
+		pick(d, func() { d.policy() }, func() { d.farm(label) }, func() { d.do(mat, &medium.Cut{LengthMM: 12}) })()
+		d.now = right
+		pick(d, func() { d.policy() }, func() { d.next(mat) }, func() { d.lateFarm(d.span(time.Minute, 10*hour), set("max-age", true, 700)) })()
+		return
+	}
 	d.now = time.Date(pick(d, 1970, 1999, 2201), 1, 1, 0, d.IntN(60), 0, 0, time.UTC)
 	d.do(mat, clean)
 	d.do(mat, pick[medium.Body](d, &medium.Mold{Where: "edge"}, &medium.Hold{Reason: "doubt"},
 		&medium.Cut{LengthMM: 12}))
-	d.now = right
 }
 
 // when is the time that a step is dated: mostly now, sometimes before, rarely

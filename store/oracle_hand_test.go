@@ -791,6 +791,60 @@ var byHand = []struct {
 			said("not accepted").wait(hour).do(one, use("quat", 180)).said("not accepted")
 	}, "do not sow: not-sanitized"},
 	{"in store for too long", func(c *scene) { c.ready(one).wait(15 * 24 * hour) }, "do not sow: sanitize-lapsed"},
+	{"a policy by a clock that is behind", func(c *scene) {
+		c.ready(one).farm(set("sanitize-lapsed", true, 20)).wait(-hour).farm(set("sanitize-lapsed", true, 9)).said("refused").wait(hour)
+	}, "sow"},
+	{"a policy by a clock a year ahead is not in the way of the next", func(c *scene) {
+		c.ready(one).wait(365*24*hour).farm(set("max-turns", true, 20)).wait(-365*24*hour).
+			farm(set("sanitize-lapsed", true, 3)).said("refused").lateFarm(time.Minute, set("sanitize-lapsed", true, 3)).said("accepted").
+			farm(set("contact-undocumented", false, 1)).said("accepted").wait(4 * 24 * hour)
+	}, "do not sow: sanitize-lapsed"},
+	{"a label by a clock a year ahead counts before the next", func(c *scene) {
+		strong := drumWith(func(d *medium.Sanitizer) { d.MinPPM = 150 })
+		c.dried(one).wait(365*24*hour).farm(strong).wait(-365*24*hour).do(one, use("drum", 120)).said("not accepted").
+			lateFarm(time.Minute, drumWith(func(d *medium.Sanitizer) { d.MinPPM = 100 })).wait(hour).do(one, use("drum", 120)).said("accepted").aired(one)
+	}, "sow"},
+	{"a solution by a clock a year ahead goes out of date all the same", func(c *scene) {
+		c.dried(one).wait(365*24*hour).farm(mixed(flask, "drum", 120)).farm(reads(flask, 120)).wait(-365*24*hour).
+			do(one, from(flask)).said("accepted").wait(25*hour).farm(set("max-age", true, 700)).said("refused").
+			lateFarm(25*hour+time.Minute, set("max-age", true, 700)).do(one, from(flask)).said("not accepted")
+	}, "do not sow: stage"},
+	{"a limit that was entered late", func(c *scene) {
+		c.dried(one).wait(5*hour).lateFarm(6*hour, set("ceiling-chlorine", true, 100)).late(4*hour, one, use("drum", 120)).said("accepted").
+			do(one, use("drum", 120)).said("not accepted")
+	}, "do not sow: residue stage"},
+	{"mold before and after a wash, both told later", func(c *scene) {
+		c.ready(one).turn(one).turn(one) // in turn 1, its rinse an hour after the harvest
+		back := 9*24*hour + 20*hour
+		c.late(back+hour, one, &medium.Mold{Where: "edge"}).late(back-10*hour, one, &medium.Mold{Where: "edge"})
+	}, "retire: held mold-repeat"},
+	{"mold after a wash, told first", func(c *scene) {
+		c.ready(one).late(2*hour, one, &medium.Mold{Where: "edge"}).late(17*hour, one, &medium.Mold{Where: "edge"}).
+			late(20*hour, one, &medium.Mold{Where: "edge"})
+	}, "do not sow: held"},
+	{"mold after a wash by a clock set back", func(c *scene) {
+		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
+			wait(6*hour).do(one, clean).wait(hour).wait(-5*hour).do(one, &medium.Mold{Where: "edge"}).wait(5 * hour)
+	}, "retire: held mold-repeat"},
+	{"a crop of days alone takes days", func(c *scene) {
+		c.ready(one).wait(10*24*hour).day(9, one, radish()).said("accepted").day(9, one, &medium.Harvest{YieldG: 300}).said("refused").
+			day(6, one, &medium.Harvest{YieldG: 300}).said("refused").day(5, one, &medium.Harvest{YieldG: 300}).said("accepted")
+	}, "do not sow: stage"},
+	{"dryings of days alone take what the policy asks", func(c *scene) {
+		c.farm(set("dry-least", true, 800)).add(one).wait(40*hour).day(1, one, clean).said("accepted").day(1, one, dry(0)).said("accepted").
+			day(1, one, use("drum", 120)).said("accepted").day(1, one, dry(0)).said("refused").wait(16*hour).day(0, one, dry(0)).said("accepted")
+	}, "sow"},
+	{"a clock before the last record", func(c *scene) { c.ready(one).wait(-24 * hour) }, "do not sow: clock-wrong"},
+	{"a sowing by a clock before the last record", func(c *scene) {
+		c.ready(one).farm(set("max-turns", true, 20)).wait(-hour).do(one, radish()).said("refused").wait(hour)
+	}, "sow"},
+	{"a cut by a clock that was ahead", func(c *scene) {
+		c.ready(one).wait(3*hour).do(one, &medium.Cut{LengthMM: 8}).wait(-3 * hour)
+	}, "sow with care"},
+	{"a hold by a clock that was ahead keeps no step off", func(c *scene) {
+		c.ready(one).wait(3*hour).do(one, fell).wait(-3*hour).do(one, &medium.Release{Reason: "to the wash"}).said("accepted").
+			do(one, clean).said("accepted")
+	}, "do not sow: stage"},
 	{"a late sowing before it lapsed", func(c *scene) {
 		c.ready(one).wait(15*24*hour).late(3*24*hour, one, radish()).said("accepted")
 	}, "do not sow: stage"},
@@ -805,7 +859,7 @@ func TestOracleByHand(t *testing.T) {
 				c.compare()
 			}
 			if c.differ == "" {
-				word, grave, cares := c.oracle.verdict(one, c.now)
+				word, grave, cares := c.oracle.scan(one, c.now)
 				got := string(word)
 				if len(grave) > 0 {
 					got += ": " + strings.Join(grave, " ")

@@ -24,6 +24,7 @@ import (
 type fact struct {
 	mat      medium.Code // empty: about the farm
 	n        uint64      // number among the mat's facts, from 1
+	place    int         // among all
 	at       time.Time   // when it was done, as the person said
 	written  time.Time
 	body     medium.Body
@@ -86,7 +87,8 @@ type setting struct {
 var forever = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // rule is the farm's setting of a rule at a time: the last change made up to
-// then, else the published figure.
+// then, else the published figure. A limit is not found out: it counts from when
+// it was written down, whatever earlier time is given.
 func (o *oracle) rule(name string, at time.Time) setting {
 	d, ok := limits[name]
 	if !ok {
@@ -96,8 +98,12 @@ func (o *oracle) rule(name string, at time.Time) setting {
 	var since time.Time
 	for _, f := range o.facts {
 		b, ok := f.body.(*medium.PolicyChange)
-		if ok && b.Setting.Rule == name && !f.at.After(at) && !f.at.Before(since) {
-			s, since = setting{b.Setting.On, b.Setting.Limit, b.Setting.Window}, f.at
+		counts := f.at
+		if f.written.After(counts) {
+			counts = f.written
+		}
+		if ok && b.Setting.Rule == name && !counts.After(at) && !counts.Before(since) {
+			s, since = setting{b.Setting.On, b.Setting.Limit, b.Setting.Window}, counts
 		}
 	}
 	return s
@@ -698,12 +704,19 @@ func (o *oracle) hear(mat medium.Code, body medium.Body, at, now time.Time) answ
 	} else if c, ok := body.(*medium.Correct); ok {
 		a = o.admitCorrect(mat, c)
 	} else {
-		a = o.admit(mat, body, at, now)
+		a = o.seenBy(len(o.facts), now).admit(mat, body, at, now)
+		if _, sow := body.(*medium.Sow); sow && !at.Before(now) { // who gives the time does not go by the clock
+			_, behind := o.clock(mat, now)
+			a.refused = a.refused || behind
+		}
 	}
 	if a.refused {
 		return a
 	}
-	f := fact{mat: mat, at: at, written: now, body: body, accepted: a.accepted, missed: a.missed, cares: a.cares, n: 1}
+	if mat == "" {
+		o.setRight(at, now)
+	}
+	f := fact{place: len(o.facts), mat: mat, at: at, written: now, body: body, accepted: a.accepted, missed: a.missed, cares: a.cares, n: 1}
 	if mat != "" {
 		for _, g := range o.facts {
 			if g.mat == mat {
@@ -726,6 +739,9 @@ func refuse() answer { return answer{refused: true} }
 func (o *oracle) admitFarm(body medium.Body, at, now time.Time) answer {
 	if at.After(now.Add(drift)) || badClock(now) {
 		return refuse()
+	}
+	if !at.Before(now) && now.Add(drift).Before(o.farmWritten()) {
+		return refuse() // by a clock that says earlier than what is written down already
 	}
 	switch b := body.(type) {
 	case *medium.Sanitizer:
@@ -751,6 +767,47 @@ func (o *oracle) admitFarm(body medium.Body, at, now time.Time) answer {
 		}
 	}
 	return answer{accepted: true}
+}
+
+// farmWritten is when the last fact about the farm was written down.
+func (o *oracle) farmWritten() time.Time {
+	for _, f := range slices.Backward(o.facts) {
+		if f.mat == "" {
+			return f.written
+		}
+	}
+	return time.Time{}
+}
+
+// setRight: who gives a fact about the farm its time, by a clock that says earlier
+// than what was written down before, says that the clock was ahead then. What it
+// dated comes before the new fact, and after what it did not date.
+func (o *oracle) setRight(at, now time.Time) {
+	if !now.Add(drift).Before(o.farmWritten()) {
+		return
+	}
+	for _, f := range o.facts {
+		if f.mat == "" && !f.written.After(now) && f.at.After(at) {
+			at = f.at
+		}
+	}
+	for i, f := range o.facts {
+		if f.mat != "" || !f.written.After(now) {
+			continue
+		}
+		o.facts[i].written = now
+		if f.at.After(at) {
+			o.facts[i].at, o.facts[i].written = at, at
+		}
+	}
+}
+
+// seenBy is the list for whoever writes fact n by a clock of now: what was written
+// down before is not still to come.
+func (o *oracle) seenBy(n int, now time.Time) *oracle {
+	before := oracle{facts: slices.Clone(o.facts[:n])}
+	before.setRight(now, now)
+	return &oracle{facts: append(before.facts, o.facts[n:]...)}
 }
 
 // pouredAway is when a filling was poured away, if that is written down.
@@ -787,7 +844,8 @@ func (o *oracle) admitCorrect(mat medium.Code, c *medium.Correct) answer {
 }
 
 // lastAt is when the last of a mat's steps was done. Reading: a report of danger
-// from before other steps, or by a wrong clock, stands from when it was written.
+// from before other steps, or by a wrong clock, stands from when it was written;
+// one that was dated ahead is the last until another step follows.
 func (o *oracle) lastAt(mat medium.Code) time.Time {
 	var last time.Time
 	for _, i := range o.of(mat) {
@@ -795,9 +853,19 @@ func (o *oracle) lastAt(mat medium.Code) time.Time {
 		if f.danger && (f.at.Before(last) || o.plainlyWrong(f)) {
 			f.at = f.written
 		}
-		if f.at.After(last) && !badClock(f.at) {
+		if !f.danger || f.at.After(last) && !badClock(f.at) {
 			last = f.at
 		}
+	}
+	return last
+}
+
+// lastBy is lastAt for a clock: a report of danger by another one that was ahead
+// keeps no step off.
+func (o *oracle) lastBy(mat medium.Code, now time.Time) time.Time {
+	last := o.lastAt(mat)
+	if last.After(now.Add(drift)) {
+		last, _ = o.settled(mat)
 	}
 	return last
 }
@@ -808,7 +876,7 @@ func (o *oracle) admit(mat medium.Code, body medium.Body, at, now time.Time) ans
 		_, look := body.(*medium.Inspect)
 		return answer{accepted: !look || s.washed()}
 	}
-	if badClock(now) || at.After(now.Add(drift)) || at.Before(o.lastAt(mat)) {
+	if badClock(now) || at.After(now.Add(drift)) || at.Before(o.lastBy(mat, now)) {
 		return refuse()
 	}
 	if s.stage == medium.Retired {
@@ -882,21 +950,41 @@ func (o *oracle) earliest(mat medium.Code, body medium.Body, day, now time.Time)
 	took := time.Duration(0)
 	switch b := body.(type) {
 	case *medium.Dry:
-		took = time.Duration(b.DurationS) * time.Second
+		took = max(0, time.Duration(b.DurationS)*time.Second-giveTake)
+		s, least := o.stand(mat), o.rule("dry-least", forever)
+		if wet := s.stage.Wet() || len(s.wetWith) > 0; b.DurationS == 0 && wet && least.on {
+			took = time.Duration(least.limit * float64(time.Minute)) // nobody said: what the policy asks
+		}
 	case *medium.Sanitize:
 		took = time.Duration(b.ContactS) * time.Second
 	}
 	at := day
-	if _, dry := body.(*medium.Dry); dry {
-		took = max(0, took-giveTake)
+	needs := o.handled(mat).Add(took)
+	if _, harvest := body.(*medium.Harvest); harvest && o.stand(mat).stage == medium.Growing {
+		needs = o.sownAt(mat).Add(cropDays / 2) // Reading: give or take half of its table's days
 	}
-	for _, other := range []time.Time{o.lastAt(mat), o.handled(mat).Add(took)} {
+	if !needs.Before(day.AddDate(0, 0, 1)) || needs.After(now) {
+		return time.Time{} // no time of the day fits
+	}
+	for _, other := range []time.Time{o.lastBy(mat, now), needs} {
 		if other.After(at) {
 			at = other
 		}
 	}
 	if !at.Before(day.AddDate(0, 0, 1)) || at.After(now) {
 		return day // no time of the day fits: it stands before the step before
+	}
+	return at
+}
+
+// cropDays is the least that the table says of every crop that is sown here.
+const cropDays = 8 * 24 * time.Hour
+
+func (o *oracle) sownAt(mat medium.Code) (at time.Time) {
+	for _, i := range o.of(mat) {
+		if _, sown := o.facts[i].body.(*medium.Sow); sown {
+			at = o.facts[i].at
+		}
 	}
 	return at
 }
@@ -971,6 +1059,52 @@ func (o *oracle) admitSanitize(s state, b *medium.Sanitize, at time.Time) answer
 func (o *oracle) admitSow(mat medium.Code, at time.Time) answer {
 	word, _, _ := o.verdict(mat, at)
 	return answer{refused: word == medium.DoNotSow || word == medium.RetireMat, accepted: true}
+}
+
+// settled is when the last step that is no report of danger was done, and when it
+// was written down.
+func (o *oracle) settled(mat medium.Code) (at, written time.Time) {
+	for _, i := range o.of(mat) {
+		if f := o.facts[i]; !f.danger {
+			at, written = f.at, f.written
+		}
+	}
+	return at, written
+}
+
+// clock says whether the clock is earlier than a record that stops (behind), or
+// than a report of danger, which leaves a note.
+func (o *oracle) clock(mat medium.Code, now time.Time) (note, behind bool) {
+	now = now.Add(drift)
+	at, written := o.settled(mat)
+	if now.Before(at) || now.Before(written) || now.Before(o.farmWritten()) {
+		return false, true
+	}
+	return now.Before(o.lastAt(mat)), false
+}
+
+// scan is the verdict by the clock of now: with one that is behind the records
+// nothing is clear to sow.
+func (o *oracle) scan(mat medium.Code, now time.Time) (medium.Word, []string, []string) {
+	word, grave, cares := o.verdict(mat, now)
+	note, behind := o.clock(mat, now)
+	clear := word == medium.SowIt || word == medium.SowWithCare
+	switch {
+	case o.stand(mat).stage == medium.Retired:
+	case behind:
+		grave = append(grave, "clock-wrong")
+		if clear {
+			word = medium.DoNotSow
+		}
+	case note:
+		cares = append(cares, "clock-wrong")
+		if clear {
+			word = medium.SowWithCare
+		}
+	}
+	slices.Sort(grave)
+	slices.Sort(cares)
+	return word, grave, cares
 }
 
 // --- the verdict ----------------------------------------------------------------
@@ -1074,7 +1208,14 @@ func (o *oracle) restsOnSand(s state) bool {
 		return false
 	}
 	f := o.facts[s.last]
-	missed, _ := o.sanitizing(f.body.(*medium.Sanitize), f.at)
+	then := o.seenBy(s.last, f.written)
+	// What came later and was not entered late or as a correction is not of that time,
+	// whatever a clock that was behind says of it.
+	then.facts = slices.DeleteFunc(then.facts, func(g fact) bool {
+		b, label := g.body.(*medium.Sanitizer)
+		return g.place > f.place && g.mat == "" && !g.at.After(f.at) && !g.at.Before(g.written) && !(label && b.Corrects != "")
+	})
+	missed, _ := then.sanitizing(f.body.(*medium.Sanitize), f.at)
 	return len(missed) > 0
 }
 
@@ -1104,11 +1245,19 @@ func (o *oracle) unseen(mat medium.Code, such func(fact) bool) bool {
 	return open
 }
 
+// wrongThen: the time of a fact is no time at which it can have been seen, since
+// the clock was plainly wrong or said earlier than what was written down before.
+func (o *oracle) wrongThen(i int) bool {
+	f := o.facts[i]
+	behind := func(j int) bool { return j < i && o.facts[j].at.After(f.at.Add(drift)) }
+	return o.plainlyWrong(f) || f.at.Equal(f.written) && slices.ContainsFunc(o.of(f.mat), behind)
+}
+
 // atTurn is the turn in which something was seen: that of the sowings up to
 // then, or the present one where the clock is plainly wrong.
 func (o *oracle) atTurn(i int) int {
 	f, turn := o.facts[i], 0
-	wrong := o.plainlyWrong(f)
+	wrong := o.wrongThen(i)
 	for _, j := range o.of(f.mat) {
 		if _, sown := o.facts[j].body.(*medium.Sow); sown && (wrong && j < i || !wrong && !o.facts[j].at.After(f.at)) {
 			turn++
@@ -1131,7 +1280,7 @@ func (o *oracle) molds(mat medium.Code) []int {
 		w := when{turn: o.atTurn(i)}
 		for _, j := range o.of(mat) {
 			r, ok := o.facts[j].body.(*medium.Rinse)
-			if ok && r.Debris == medium.DebrisNone && j < i && (o.plainlyWrong(f) || !o.facts[j].at.After(f.at)) {
+			if ok && r.Debris == medium.DebrisNone && j < i && (o.wrongThen(i) || !o.facts[j].at.After(f.at)) {
 				w.wash++
 			}
 		}

@@ -205,7 +205,7 @@ func (c *scene) compare() {
 		if len(c.oracle.of(mat)) == 0 {
 			continue
 		}
-		word, grave, cares := c.oracle.verdict(mat, c.now)
+		word, grave, cares := c.oracle.scan(mat, c.now)
 		got, gotGrave, gotCares := c.verdict(mat)
 		if word != got || !slices.Equal(grave, gotGrave) {
 			c.differ = fmt.Sprintf("the verdict on %s, %s: oracle %s %v %v, code %s %v %v",

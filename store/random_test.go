@@ -168,8 +168,9 @@ func checkRefusal(t *rapid.T, err error) {
 		token   *TokenError
 		gone    *medium.DiscardedError
 		fit     *medium.FitError
+		behind  *medium.ClockError
 	)
-	for _, target := range []any{&fit, &stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token, &gone} {
+	for _, target := range []any{&behind, &fit, &stage, &verdict, &input, &at, &name, &correct, &mat, &taken, &token, &gone} {
 		if errors.As(err, target) {
 			return
 		}

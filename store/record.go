@@ -435,9 +435,10 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 		return s, err
 	}
 	w.farm.Len = s.MatSeq
+	before := w.farm.Farm.Last // after which nothing was, unless its clock was ahead
 	w.farm.Farm = w.farm.Farm.Apply(s)
 	w.farmChanged = true
-	w.duesChanged = w.duesChanged || medium.LearnedLater(s)
+	w.duesChanged = w.duesChanged || medium.LearnedLater(s) || before.After(w.farm.Farm.Last)
 	if s.Kind == medium.KindFarm || s.Kind == medium.KindPolicy { // the zone is in the sentences
 		w.duesChanged = true
 		w.zone = w.farm.Farm.Location()

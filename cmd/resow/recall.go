@@ -40,7 +40,8 @@ var errInterrupted = errors.New("stopped by Ctrl-C")
 // holdStep refuses, before a long trace, a hold that no mat could be given.
 func (a *app) holdStep(f *farm, reason string) (medium.Step, error) {
 	step := medium.Step{By: a.initials(), Body: &medium.Hold{Reason: reason}}
-	_, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.now(a))
+	admitted, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.now(a))
+	step.Body = admitted.Body // the reason as it stands in the records
 	return step, err
 }
 

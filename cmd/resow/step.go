@@ -66,13 +66,10 @@ func noneRecorded(err error, mats int) error {
 
 // record puts steps into the ledger and prints what became of them.
 func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []medium.Code, out io.Writer) error) error {
-	at, day, err := a.happenedOn(f)
-	if err != nil {
-		return err
-	}
+	at, day, unread := a.happenedOn(f)
 	codes := make([]medium.Code, len(steps))
 	for i := range steps {
-		steps[i].By, steps[i].At, steps[i].Day = a.initials(), at, day
+		steps[i].By, steps[i].At, steps[i].Day, steps[i].Unread = a.initials(), at, day, unread
 		codes[i] = steps[i].Mat
 	}
 	done, err := a.keep(f, steps)
