@@ -484,19 +484,16 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
 func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
-	if !who.onShift(s.c.Now()) {
-		return medium.Step{}, &RoleError{s.t.get("guard.shift")}
+	sender, err := s.sender(who)
+	if err != nil {
+		return medium.Step{}, err
 	}
-	return s.recordAs(maker{by: who.Initials}, token, plan)
-}
-
-func (s *Station) recordAs(m maker, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
 	if err := s.checkToken(token); err != nil {
 		return medium.Step{}, err
 	}
 	done, err := s.door.record(token, func(v *view) ([]medium.Step, error) {
 		step, err := plan(v)
-		step.By, step.SentBy = m.by, m.sentBy
+		step.By = sender
 		return []medium.Step{step}, err
 	})
 	if err != nil {

@@ -166,14 +166,7 @@ func (s *Station) recordedBottle(w http.ResponseWriter, r *http.Request, done me
 
 // recordBottle records what was done with a bottle, mixed or measured or poured away.
 func (s *Station) recordBottle(who session, o order) (medium.Step, error) {
-	m, proven, err := s.made(who, o.form)
-	if err != nil {
-		return medium.Step{}, err
-	}
-	if proven {
-		return s.recordAs(m, o.token, s.bottleStep(o))
-	}
-	done, err := s.hold(who, m, o)
+	done, err := s.take(who, &o)
 	if err != nil {
 		return medium.Step{}, err
 	}
@@ -182,31 +175,29 @@ func (s *Station) recordBottle(who session, o order) (medium.Step, error) {
 
 // bottleStep plans the record. It does not look a bottle up that is named: a request
 // that is sent again after it was poured away is still the same request.
-func (s *Station) bottleStep(o order) func(*view) (medium.Step, error) {
-	return func(v *view) (step medium.Step, err error) {
-		step.Mat = medium.FarmThread
-		day := false
-		if step.At, day, _, err = happened(o.form, v.now); err != nil {
-			return step, err
-		}
-		switch o.kind {
-		case medium.KindStrip:
-			temp := withUnit(o.form.Get("temp"), v.Settings.Units)
-			strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"), temp, o.form.Get("ph"))
-			strip.Code = medium.Code(o.mats[0])
-			step.Body = &strip
-			return step, err
-		case medium.KindDiscard:
-			step.Body = &medium.Discard{Code: medium.Code(o.mats[0]), Reason: strings.TrimSpace(o.form.Get("reason"))}
-			return step, nil
-		}
-		if day {
-			return step, &medium.InputError{Field: s.t.get("field.at"), Value: o.form.Get("at"), Want: "the time too: it says how long the solution is good"}
-		}
-		solution, err := s.mixture(v, o.form)
-		step.Body = &solution
+func (s *Station) bottleStep(v *view, o order) (step medium.Step, err error) {
+	step.Mat = medium.FarmThread
+	day := false
+	if step.At, day, _, err = o.happened(v.now); err != nil {
 		return step, err
 	}
+	switch o.kind {
+	case medium.KindStrip:
+		temp := withUnit(o.form.Get("temp"), v.Settings.Units)
+		strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"), temp, o.form.Get("ph"))
+		strip.Code = medium.Code(o.mats[0])
+		step.Body = &strip
+		return step, err
+	case medium.KindDiscard:
+		step.Body = &medium.Discard{Code: medium.Code(o.mats[0]), Reason: strings.TrimSpace(o.form.Get("reason"))}
+		return step, nil
+	}
+	if day {
+		return step, &medium.InputError{Field: s.t.get("field.at"), Value: o.form.Get("at"), Want: "the time too: it says how long the solution is good"}
+	}
+	solution, err := s.mixture(v, o.form)
+	step.Body = &solution
+	return step, err
 }
 
 // mixture works out the bottle that was mixed, and draws its code.

@@ -32,6 +32,7 @@ var statuses = []struct {
 	{as[*PairError], http.StatusForbidden},
 	{as[*RoleError], http.StatusForbidden},
 	{as[*HeldError], http.StatusAccepted},
+	{as[*turnedDownError], http.StatusUnprocessableEntity},
 	{as[*BusyError], http.StatusServiceUnavailable},
 	{as[*ClosedError], http.StatusServiceUnavailable},
 	{as[*ConfigError], http.StatusInternalServerError},

@@ -105,6 +105,7 @@ const kept = (() => {
     note = first + words.sent + " " + step.name;
     const missed = doc.steps.filter((s) => !s.accepted);
     if (doc.no_picture) note += ". " + words.nopicture + " " + doc.no_picture.join(" ");
+    if (doc.lost) note += ". " + words.lost + " " + doc.lost.join(" ");
     if (missed.length) note += ". " + words.missed + " " + missed.flatMap((s) => s.findings.map((f) => f.text)).join("; ");
     if (leaving) carry(); // the answer came while the page was already loading anew
   }
