@@ -253,6 +253,7 @@ type stepPage struct {
 	At     string
 	Basket []medium.Code
 	Codes  string // typed so far
+	Danger bool   // it may report danger
 }
 
 func (s *Station) stepPage(w http.ResponseWriter, r *http.Request, who session) {
@@ -271,7 +272,7 @@ func (s *Station) drawStep(w http.ResponseWriter, r *http.Request, who session, 
 	if filled != nil {
 		values = filled
 	}
-	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.Basket}
+	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.Basket, Danger: medium.MayReportDanger(kind)}
 	err := s.door.read(func(v *view) error {
 		title := s.t.get("step." + string(kind))
 		if text != "" {

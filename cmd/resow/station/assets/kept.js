@@ -79,13 +79,14 @@ const kept = (() => {
     if (status === 202) return { state: "held", why };
     if (got.ok && Array.isArray(doc.steps) && doc.steps.length) return { state: "sent", doc };
     if (doc.final === true) return { state: "refused", why };
-    return { state: "waiting", why, status, stop: ![400, 404, 405, 413, 415].includes(status) };
+    return { state: "waiting", why, status, stop: Boolean(step.by) && ![400, 404, 405, 413, 415].includes(status) };
   }
 
-  // Older ones first. A step whose maker nobody named waits for a name.
+  // Older ones first. A step whose maker nobody named waits for a name, unless it may
+  // report danger: the station takes that as this device's.
   async function drain() {
     const tried = new Set();
-    for (let step; (step = all("waiting").find((s) => s.by && !tried.has(s.token)));) {
+    for (let step; (step = all("waiting").find((s) => (s.by || s.danger) && !tried.has(s.token)));) {
       tried.add(step.token);
       const { state, why, doc, stop, status } = await attempt(step);
       const now = get(step.token);
@@ -115,10 +116,11 @@ const kept = (() => {
     return running;
   }
 
-  // enter keeps a new step and tries to send it; it comes back when that is settled,
-  // or after NOTICE ms, while the attempt goes on.
-  async function enter(step) {
+  // enter keeps a new step, instead of one that was mended, and tries to send it; it
+  // comes back when that is settled, or after NOTICE ms, while the attempt goes on.
+  async function enter(step, instead) {
     const safe = put(step);
+    if (safe && instead && instead.token !== step.token) drop(instead.token);
     if (!safe) { // no room at all: try once, and say so
       const got = await attempt(step);
       if (got.state === "waiting") note = words.full;
