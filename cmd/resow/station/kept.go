@@ -326,17 +326,18 @@ func (s *Station) possible(v *view, m maker, o *order) error {
 // postKept answers a phone what became of its steps, by their tokens. One that is
 // not in the answer is neither on record nor on the list.
 func (s *Station) postKept(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token*")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	tokens := r.PostForm["token"]
+	tokens := form["token"]
 	type fate struct {
 		State string `json:"state"`
 		Why   string `json:"why,omitempty"`
 	}
 	fates := map[string]fate{}
-	err := s.door.read(func(v *view) error {
+	err = s.door.read(func(v *view) error {
 		for _, token := range tokens[:min(len(tokens), maxAsked)] {
 			done, err := v.Recorded(token)
 			if err != nil {
@@ -422,18 +423,19 @@ func (s *Station) fieldName(name string) string {
 // postHeld accepts or refuses a step that waits. An accepted one is recorded as the
 // maker's, sent by the supervisor who stands for it.
 func (s *Station) postHeld(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token", "do", "reason")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
 	s.holding.deciding.Lock()
 	defer s.holding.deciding.Unlock()
-	one, ok := s.holding.get(r.PostForm.Get("token"))
+	one, ok := s.holding.get(form.Get("token"))
 	if !ok || one.Refused != "" { // another supervisor was faster
 		http.Redirect(w, r, "/kept", http.StatusSeeOther)
 		return
 	}
-	err := s.decide(who, one, r.PostForm.Get("do"), strings.TrimSpace(r.PostForm.Get("reason")))
+	err = s.decide(who, one, form.Get("do"), strings.TrimSpace(form.Get("reason")))
 	if err != nil {
 		s.drawKept(w, r, who, statusOf(err), s.said(r, statusOf(err), err))
 		return

@@ -461,8 +461,9 @@ func (s *Station) drawCorrect(w http.ResponseWriter, r *http.Request, who sessio
 }
 
 func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token", "reason")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
 	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 32)
@@ -470,8 +471,8 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 		s.failed(w, r, who, &RequestError{s.t.get("guard.nopage")})
 		return
 	}
-	reason := strings.TrimSpace(r.PostForm.Get("reason"))
-	done, err := s.recordOne(who, r.PostForm.Get("token"), func(v *view) (medium.Step, error) {
+	reason := strings.TrimSpace(form.Get("reason"))
+	done, err := s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
 		code, err := find(s.c, v, r.PathValue("code"))
 		return medium.Step{Mat: code, Body: &medium.Correct{MatSeq: seq, Reason: reason}}, err
 	})

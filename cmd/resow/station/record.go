@@ -292,17 +292,22 @@ func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 			return o, badForm(err)
 		}
 		o.files = r.MultipartForm.File["picture"] // the server removes them after the answer
-	} else if err := r.ParseForm(); err != nil {
-		return o, badForm(err)
 	}
-	o.form = r.PostForm
-	for name, given := range o.form {
-		if len(given) > 1 && name != "mat" {
-			return o, &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: "one value, not several"}
-		}
-	}
+	var err error
+	o.form, err = readForm(r, append(append(fieldNames(knownFields(k)), orderFields...), "mat*", "codes", "picture")...)
 	o.token = o.form.Get("token")
-	return o, nil
+	return o, err
+}
+
+// orderFields are what the form of a bottle has beside its own fields.
+var orderFields = []string{"token", "at", "ago_ms", "kept_by", "kept_pass"}
+
+// readForm reads a form of known fields.
+func readForm(r *http.Request, known ...string) (url.Values, error) {
+	if err := r.ParseForm(); err != nil {
+		return nil, badForm(err)
+	}
+	return r.PostForm, checkForm(r.PostForm, known...)
 }
 
 func badForm(err error) error {

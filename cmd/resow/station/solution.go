@@ -137,11 +137,11 @@ func (s *Station) spoons(r sanitizer.Recipe) string {
 // postMix records the solution that was mixed. The code is drawn here; a request
 // that is sent again gets the code of the first.
 func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, append(orderFields, "product", "volume", "strength", "stock", "opened", "amounts", "temp", "ph")...)
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	form := r.PostForm
 	done, err := s.recordBottle(who, order{token: form.Get("token"), kind: medium.KindSolution, form: form})
 	if err != nil && wantsJSON(r) {
 		s.failed(w, r, who, err)
@@ -323,17 +323,18 @@ func withUnit(text, units string) string {
 // postStrip records what was read in a solution: a test strip, its temperature, its
 // pH, or some of them.
 func (s *Station) postStrip(w http.ResponseWriter, r *http.Request, who session) {
-	s.aboutSolution(w, r, who, medium.KindStrip)
+	s.aboutSolution(w, r, who, medium.KindStrip, "reads", "blocks", "temp", "ph")
 }
 
 // postDiscard records that a solution was used up or poured away.
 func (s *Station) postDiscard(w http.ResponseWriter, r *http.Request, who session) {
-	s.aboutSolution(w, r, who, medium.KindDiscard)
+	s.aboutSolution(w, r, who, medium.KindDiscard, "reason")
 }
 
-func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who session, kind medium.Kind) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who session, kind medium.Kind, fields ...string) {
+	form, err := readForm(r, append(orderFields, fields...)...)
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
 	code, ok := solutionCode(r.PathValue("code"))
@@ -341,13 +342,13 @@ func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who sess
 		s.failed(w, r, who, &NoMatError{Err: &RequestError{s.t.get("solution.none")}})
 		return
 	}
-	done, err := s.recordBottle(who, order{token: r.PostForm.Get("token"), kind: kind, mats: []string{string(code)}, form: r.PostForm})
+	done, err := s.recordBottle(who, order{token: form.Get("token"), kind: kind, mats: []string{string(code)}, form: form})
 	if err != nil && wantsJSON(r) {
 		s.failed(w, r, who, err)
 		return
 	}
 	if err != nil {
-		s.drawSolution(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
+		s.drawSolution(w, r, who, statusOf(err), form, s.said(r, statusOf(err), err))
 		return
 	}
 	next := "/mix"

@@ -145,3 +145,49 @@ func TestPagesShowTextsHarmlessly(t *testing.T) {
 		require.NotContains(t, got.body, "\u2066")
 	}
 }
+
+// TestFormsRefuseWhatTheyDoNotKnow asks every route that takes a form: a field that is
+// dropped without a word, or the second of two values, is lost to every recall.
+func TestFormsRefuseWhatTheyDoNotKnow(t *testing.T) {
+	s, _ := start(t, nil)
+	boss := s.paired(t, Supervisor, "SV")
+	bottle, mat := s.mixed(t, boss), string(s.inStage(t, medium.Growing)[0])
+	code, err := os.ReadFile("station.go")
+	require.NoError(t, err)
+	routes := regexp.MustCompile(`"POST (/[^"]*)"`).FindAllStringSubmatch(string(code), -1)
+	require.Greater(t, len(routes), 15)
+	before := s.anchorText(t)
+	for _, m := range routes {
+		path := strings.NewReplacer("/solutions/{code}", bottle, "{code}", mat, "{step}", "mist", "{seq}", "1", "{rule}", "cuts").Replace(m[1])
+		if path == "/leave" || path == "/shift/end" { // a button without fields
+			continue
+		}
+		got := boss.post(path, url.Values{"tokem": {"5"}})
+		require.Equal(t, 422, got.status, path)
+		has(t, textOf(got.body), "tokem")
+		has(t, textOf(got.body), "want a field that this form has", path)
+		if path == "/kept" { // a list of tokens
+			continue
+		}
+		twice := map[string]string{"/pair": "code", "/shift": "pick", "/people/code": "role", "/people/revoke": "id", "/many": "do", "/pool": "sow"}[path]
+		if twice == "" {
+			twice = "token"
+		}
+		got = boss.post(path, url.Values{twice: {"1", "2"}})
+		require.Equal(t, 422, got.status, path)
+		has(t, textOf(got.body), "one value, not several", path)
+	}
+	require.Equal(t, before, s.anchorText(t))
+}
+
+// A suggestion is near what was written, or there is none.
+func TestSuggestions(t *testing.T) {
+	known := []string{"water", "treated", "where", "at", "mat*"}
+	for name, want := range map[string]string{"wasser": "water", "Water": "water", "were": "where", "ta": ".", "token": ".", "x": ".", "mats": "mat", "zzzzzzzzzzzz": "."} {
+		got := didYouMean(name, known)
+		if want != "." {
+			want = `; did you mean "` + want + `"?`
+		}
+		require.Equal(t, want, got, name)
+	}
+}

@@ -109,7 +109,7 @@ var english = texts{
 	"choice.none": "Nothing", "choice.traces": "Traces", "choice.roots": "Roots", "choice.sun": "Sun", "choice.air": "Air", "choice.both": "Both sides", "choice.one": "One side",
 	"choice.spray": "Spray", "choice.soak": "Soak", "choice.wipe": "Wipe", "choice.growing": "While growing", "choice.harvest": "At harvest", "choice.washing": "At washing",
 	"choice.store": "In store", "choice.pass": "Passed", "choice.fail": "Failed", "choice.cut": "Cut", "choice.mold": "Mold", "choice.wear": "Wear", "choice.yield": "Yield",
-	"choice.age": "Age", "choice.lost": "Lost", "choice.other": "Other", "choice.no_solution": "Not a recorded solution", "choice.label": "The printed label", "choice.farm procedure": "The farm's own procedure",
+	"choice.age": "Age", "choice.lost": "Lost", "choice.other": "Other", "choice.no_solution": "Not a recorded solution", "choice.solution": "%s  %s  %g ppm, good until %s", "choice.label": "The printed label", "choice.farm procedure": "The farm's own procedure",
 
 	"caution.title": "Take care", "caution.mold": "Do not keep a moldy crop; some molds make toxins. The mat goes on hold: look at every mat that the same seed lot touched.",
 	"caution.inspect": "Hold it against the light. A clean look is not a clean mat.", "caution.rinse": "Wet floors are slippery: wipe drips at once. Wear gloves.",
