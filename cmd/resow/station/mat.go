@@ -49,7 +49,7 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 			}
 			for _, d := range one.Dues {
 				if d.At.Before(v.now.Add(24 * time.Hour)) {
-					l.Reasons = append(l.Reasons, d.Text)
+					l.Reasons = append(l.Reasons, onPage(d.Text))
 				}
 			}
 			if l.Late {
@@ -93,7 +93,7 @@ func (s *Station) code(text string) (code medium.Code, err error) {
 // find gives the mat that a text names.
 func find(c Config, v *view, text string) (medium.Code, error) {
 	code, err := c.Find(v.Store, text)
-	if err != nil && !known(err) {
+	if _, _, known := answerTo(err); err != nil && !known {
 		err = &NoMatError{Err: err}
 	}
 	return code, err
@@ -198,7 +198,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		}
 		verdict := medium.Judge(c, v.Farm, v.now)
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
-			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: verdict.Findings,
+			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: findingsOnPage(verdict.Findings),
 			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}
 		if c.Stage == medium.Growing {
 			page.Crop = medium.CropName(c.Crops)
@@ -235,7 +235,7 @@ func doneStep(v *view, code medium.Code, seq string) (*medium.Result, error) {
 	}
 	for _, one := range thread {
 		if one.MatSeq == n {
-			done := one.Result()
+			done := onRecord(one)
 			return &done, nil
 		}
 	}
@@ -349,7 +349,7 @@ func (s *Station) refused(w http.ResponseWriter, r *http.Request, who session, o
 		s.fail(w, r, who, status, err)
 		return
 	}
-	s.drawStep(w, r, who, status, o.form, err.Error())
+	s.drawStep(w, r, who, status, o.form, s.said(r, status, err))
 }
 
 type historyLine struct {
@@ -412,7 +412,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 			l.Late = stamp(one.Recorded, loc)
 		}
 		for _, f := range one.Outcome.Findings {
-			l.Findings = append(l.Findings, f.Text)
+			l.Findings = append(l.Findings, onPage(f.Text))
 		}
 		l.CanVoid = !l.Void && one.Kind != medium.KindAdd && one.Kind != medium.KindCorrect && one.Kind != medium.KindRelabel
 		lines = append(lines, l)

@@ -126,13 +126,16 @@ func (s *Station) said(r *http.Request, status int, err error) string {
 	} else if status >= 500 {
 		s.log.Printf("%s: %v", r.Pattern, err)
 	}
-	if panicked || status == http.StatusInternalServerError {
-		return s.t.get("guard.failed")
+	return s.wayOut(err)
+}
+
+// wayOut says on a phone what is wrong and what to do.
+func (s *Station) wayOut(err error) string {
+	own := medium.Visible(onPage(err.Error()))
+	if _, way, _ := answerTo(err); way != "" {
+		return strings.Replace(s.t.get(way), "%s", own, 1)
 	}
-	if status == http.StatusRequestEntityTooLarge {
-		return s.t.get("guard.large")
-	}
-	return medium.Visible(err.Error())
+	return own
 }
 
 type failPage struct {

@@ -55,7 +55,7 @@ type result struct {
 func resultOf(steps []medium.Step) result {
 	r := result{Steps: make([]medium.Result, len(steps))}
 	for i, s := range steps {
-		r.Steps[i] = s.Result()
+		r.Steps[i] = onRecord(s)
 	}
 	return r
 }
@@ -176,7 +176,7 @@ func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
 	for _, text := range o.mats {
 		code, err := find(s.c, v, text)
 		if err != nil && final(err) && o.danger() {
-			o.lost, unknown = append(o.lost, medium.Visible(err.Error())), err
+			o.lost, unknown = append(o.lost, s.wayOut(err)), err
 			continue
 		}
 		if err != nil {

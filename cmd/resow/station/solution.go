@@ -158,7 +158,7 @@ func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
 // recordedBottle goes to the page after a step about a bottle, or tells the script.
 func (s *Station) recordedBottle(w http.ResponseWriter, r *http.Request, done medium.Step, next string) {
 	if wantsJSON(r) {
-		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{done.Result()}, "next": next, "ledger": s.door.standing.Load()})
+		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{onRecord(done)}, "next": next, "ledger": s.door.standing.Load()})
 		return
 	}
 	http.Redirect(w, r, next, http.StatusSeeOther)
