@@ -284,7 +284,13 @@ func (s *Station) keepValues(o order) {
 func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 	o := order{kind: k}
 	multi := strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data")
-	if multi && !s.stepForm(k, medium.Farm{}, url.Values{}).Pictures {
+	known := append(fieldNames(knownFields(k)), orderFields...)
+	if r.PathValue("code") == "" {
+		known = append(known, "mat*", "codes")
+	}
+	if s.stepForm(k, medium.Farm{}, url.Values{}).Pictures {
+		known = append(known, "picture")
+	} else if multi {
 		return o, &RequestError{s.t.get("guard.nopictures")}
 	}
 	if multi {
@@ -294,7 +300,7 @@ func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 		o.files = r.MultipartForm.File["picture"] // the server removes them after the answer
 	}
 	var err error
-	o.form, err = readForm(r, append(append(fieldNames(knownFields(k)), orderFields...), "mat*", "codes", "picture")...)
+	o.form, err = readForm(r, known...)
 	o.token = o.form.Get("token")
 	return o, err
 }
