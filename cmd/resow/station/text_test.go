@@ -93,6 +93,7 @@ func TestTextsAreComplete(t *testing.T) {
 	}
 	for _, text := range english {
 		require.NotRegexp(t, `(?i)\bsafe(ly|ty)?\b`, text)
+		require.NotRegexp(t, typed, text)
 	}
 }
 

@@ -155,7 +155,7 @@ var english = texts{
 	"pool.nodry": "Share of days on which nothing dries", "pool.level": "Chance that is allowed for a week to run short", "pool.do": "Work it out", "pool.figures": "The figures",
 
 	"status.title": "Status of the station", "status.address": "Address", "status.line": "Connection", "status.tls": "encrypted", "status.plain": "not encrypted: keep the farm's Wi-Fi to the farm", "status.records": "Records in the ledger", "status.anchor": "Anchor",
-	"status.steps": "Since the start", "status.stepstext": "%d steps recorded, %d requests refused", "status.queue": "Requests waiting", "status.backup": "Scheduled backups", "status.nobackup": "None are scheduled. Start the station with --backup-to and a folder on another disk.",
+	"status.steps": "Since the start", "status.stepstext": "%d steps recorded, %d requests refused", "status.queue": "Requests waiting", "status.backup": "Scheduled backups", "status.nobackup": "None are made. Whoever looks after the station can give it a folder on another disk for them.",
 	"status.failed": "The backup of %s failed.", "status.goeson": "Recording goes on. The station tries again; its terminal says more.", "status.last": "Last good one", "status.holds": "%d records, verified", "status.none": "none yet", "status.file": "File", "status.next": "Next look",
 	"status.every": "Every", "status.keep": "the last %d are kept", "status.pictures": "A backup is the ledger. Pictures and pairings lie in the folder beside it: copy that too.",
 
