@@ -191,7 +191,7 @@ func (s *Station) postRule(w http.ResponseWriter, r *http.Request, who session) 
 		set := v.Policy.Setting(rule.Name)
 		set.On = form.Get("off") == ""
 		var err error
-		if set.Limit, err = amount.Number("limit", form.Get("limit")); err != nil {
+		if set.Limit, err = amount.Number("rule_limit", form.Get("limit")); err != nil {
 			return medium.Step{}, err
 		}
 		if rule.Window != 0 {

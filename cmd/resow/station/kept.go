@@ -399,7 +399,13 @@ func (s *Station) drawKept(w http.ResponseWriter, r *http.Request, who session, 
 
 func (s *Station) heldLine(one held, v *view) heldLine {
 	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)), Done: stamp(one.Entered, v.Location()),
-		Came: stamp(one.Arrived, v.Location()), Named: strings.Join(one.Mats[:min(len(one.Mats), 5)], ", ")}
+		Came: stamp(one.Arrived, v.Location())}
+	for i, text := range one.Mats[:min(len(one.Mats), 5)] {
+		if i > 0 {
+			line.Named += ", "
+		}
+		line.Named += medium.Code(text).String()
+	}
 	if more := len(one.Mats) - 5; more > 0 {
 		line.Named += fmt.Sprintf(" +%d", more)
 	}

@@ -223,7 +223,7 @@ func TestBrowserSupervisorDecides(t *testing.T) {
 	b.open("/")
 	b.see("Kept steps wait for you: 2")
 	b.open("/kept")
-	b.see("Accept as by MK")
+	b.see("Accept: MK did this")
 	b.picture("supervisor")
 	require.False(t, eval[bool](b, `document.documentElement.scrollWidth > innerWidth`))
 	b.click(`.card button[value="accept"]`)
@@ -262,7 +262,7 @@ func TestBrowserNobodyAtWork(t *testing.T) {
 	b.open("/m/" + string(moldy) + "/mold") // a report of danger waits for no name
 	b.fill("where", "edge")
 	b.click("form.step button.first")
-	b.see("on hold")
+	b.see("Recorded.")
 	require.Equal(t, medium.OnHold, s.condition(t, moldy).Stage)
 	b.open("/m/" + string(mat) + "/harvest")
 	b.click("form.step button.first")

@@ -176,7 +176,7 @@ func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
 	for _, text := range o.mats {
 		code, err := find(s.c, v, text)
 		if err != nil && final(err) && o.danger() {
-			o.lost, unknown = append(o.lost, s.wayOut(err)), err
+			o.lost, unknown = append(o.lost, s.wayOut(err, s.labelled(err))), err
 			continue
 		}
 		if err != nil {

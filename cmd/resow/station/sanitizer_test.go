@@ -66,7 +66,7 @@ func TestInsidesStayInside(t *testing.T) {
 		require.Contains(t, log.String(), "/home/farm/x")
 		log.b.Reset()
 	}
-	require.Equal(t, (&BusyError{}).Error(), s.said(r, 503, &BusyError{}))
+	require.Contains(t, s.said(r, 503, &BusyError{}), "0 requests are waiting; try again")
 	err := &store.WriteError{Path: "/home/farm/x", Err: errors.New("no space left")}
 	require.Equal(t, english["way.disk"], s.said(r, statusOf(err), err))
 	require.Contains(t, log.String(), "no space left")

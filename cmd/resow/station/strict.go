@@ -144,12 +144,11 @@ func checkForm(form url.Values, known ...string) error {
 		if slices.Contains(known, name+"*") {
 			continue
 		}
-		want := "one value, not several"
 		if !slices.Contains(known, name) {
-			want = "a field that this form has" + didYouMean(name, known) + " Open the page again"
+			return &medium.InputError{Field: "field of the form", Value: name, Want: "one that it has" + didYouMean(name, known) + " Open the page again"}
 		}
-		if len(given) > 1 || !slices.Contains(known, name) {
-			return &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: want}
+		if len(given) > 1 {
+			return &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: "one value, not several"}
 		}
 	}
 	return nil

@@ -181,7 +181,7 @@ func TestFormsRefuseWhatTheyDoNotKnow(t *testing.T) {
 		got := boss.post(path, url.Values{"tokem": {"5"}})
 		require.Equal(t, 422, got.status, path)
 		has(t, textOf(got.body), "tokem")
-		has(t, textOf(got.body), "want a field that this form has", path)
+		has(t, textOf(got.body), "want one that it has", path)
 		if path == "/kept" { // a list of tokens
 			continue
 		}
@@ -233,7 +233,7 @@ func TestNothingOnAPhoneIsACommand(t *testing.T) {
 		{&medium.FitError{Code: "T0000000", Kind: medium.KindDry, At: at, Took: time.Hour, Last: at}, "Open “Done earlier?” below"},
 		{&medium.DiscardedError{Code: "B0000000", At: at, By: "MK"}, "mix a fresh one. Open “Done earlier?”"},
 		{&medium.StageError{Code: "T0000000", Kind: medium.KindMist, Stage: medium.Retired, Since: at, Do: "void it with `resow correct`"}, "“Correct” in its history"},
-		{&medium.InputError{Field: "initials", Want: "the initials (--by, or RESOW_BY)"}, `initials "": want the initials`},
+		{&medium.InputError{Field: "initials", Want: "the initials (--by, or RESOW_BY)"}, `Initials "": want the initials`},
 		{&medium.UnlikelyError{Product: "blue drum"}, "tick “The label does say so”"},
 		{&medium.ClockError{Now: at}, "not this phone's"},
 		{&medium.UnknownError{What: "crop", Name: "x", Do: "see `resow crop list`, or add your own with `resow crop add`"}, "pick one that the form offers"},
@@ -245,8 +245,10 @@ func TestNothingOnAPhoneIsACommand(t *testing.T) {
 		{&store.UnsureError{Path: "/farm/resow.db", Err: os.ErrPermission}, "Look in the mat's history"},
 		{&store.MissingError{Path: "/farm/resow.db"}, "Tell whoever looks after it"},
 		{os.ErrClosed, "Tell whoever looks after it"},
+		{&medium.InputError{Field: "yield", Value: "much", Want: "a mass"}, `Yield of each mat "much": want a mass`},
+		{&amount.Error{What: "ph", Input: "x", Want: "a number"}, `pH "x"`},
 	} {
-		said := s.wayOut(one.err)
+		said := s.wayOut(one.err, s.labelled(one.err))
 		require.Contains(t, said, one.want)
 		require.NotRegexp(t, typed, said)
 		require.NotContains(t, said, "/farm")

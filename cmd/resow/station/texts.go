@@ -54,7 +54,7 @@ var english = texts{
 	"offline.single": "1 step waits on this device:", "offline.many": "%d steps wait on this device:",
 	"offline.kept": "The station does not answer. The step is kept on this device and sent when it does.",
 	"offline.full": "There is no room to keep this step on the device. Write it on paper and enter it later with its time.",
-	"offline.sent": "Sent and recorded:", "offline.missed": "NOT ACCEPTED:", "offline.refused": "Refused, not recorded:",
+	"offline.sent": "Sent and recorded:", "offline.missed": "NOT ACCEPTED:", "offline.refused": "Refused, not recorded: %d",
 	"offline.drop": "I have seen this", "offline.send": "Try now", "offline.mend": "Mend and send", "offline.by": "by %s",
 	"offline.mending": "You are mending the step of %s. It was refused:", "offline.pick": "Pick your initials",
 	"offline.nobody": "Nobody had picked initials. The step is kept on this device until you say whose it is.", "offline.mine": "I did this: %s",
@@ -62,8 +62,8 @@ var english = texts{
 	"offline.held":  "With the station, waiting for a supervisor: %d", "offline.done": "Recorded in the last 14 days: %d", "offline.none": "This device keeps no steps.",
 
 	"kept.title": "Steps of this device", "kept.held": "The step is with the station. A supervisor has to say whether it counts: the device that it was made on was revoked, or can't prove who was at work.",
-	"kept.wait": "Waiting for you: %d", "kept.about": "A device kept these steps, and nobody vouches for who made them: it was revoked, or its proof is not good. Ask the person. What you accept is recorded as theirs, sent by you.",
-	"kept.who": "By %s, entered %s. Sent by %s, %s, from %s.", "kept.accept": "Accept as by %s", "kept.refuse": "Refuse", "kept.here": "On this device",
+	"kept.wait": "Waiting for you: %d", "kept.about": "It is not certain who did these steps: the device that kept them was revoked, or can't prove who was at work. Ask the person. What you accept is recorded as theirs, sent by you.",
+	"kept.who": "By %s, entered %s. Sent by %s, %s, from %s.", "kept.accept": "Accept: %s did this", "kept.refuse": "Refuse", "kept.here": "On this device",
 	"kept.list": "What was entered on this device, as far as it is kept here. Steps that were recorded stay for 14 days, in case the ledger has to be restored.", "kept.noscript": "This list needs the page's script.",
 
 	"find.label": "Code of a mat (scan or type)", "find.go": "Open",
@@ -78,7 +78,7 @@ var english = texts{
 
 	"mat.since": "since %s", "mat.turn": "turn %d", "mat.new": "not sown yet", "mat.why": "Why", "mat.limit": "limit from:",
 	"mat.sanitized": "Last sanitized %s:", "mat.accepted": "accepted", "mat.notaccepted": "not accepted",
-	"mat.wrong": "Something wrong, or out of the turn", "mat.about": "This mat", "mat.size": "Size", "mat.material": "Material", "mat.mesh": "Mesh",
+	"mat.wrong": "Something wrong, or out of turn", "mat.about": "This mat", "mat.size": "Size", "mat.material": "Material", "mat.mesh": "Mesh",
 	"mat.meshtext": "opening %g mm, thread %g mm, %.0f %% open", "mat.mark": "Mark", "mat.history": "History",
 	"mat.look": "Look at the mat before you sow. A clean look is not a clean mat.", "mat.gone": "This mat is out of use for good; its records stay. Take its label off, so that nobody sows on it.",
 
@@ -110,7 +110,7 @@ var english = texts{
 	"field.min_ph": "Least pH", "field.max_ph": "Greatest pH", "field.rinse": "The directions ask for a rinse with potable water", "field.corrects": "The copy on file was wrong: why", "hint.corrects": "Leave it empty for a new label, which counts from now on. A correction counts for what was done with the wrong copy too, and stops mats that miss it.", "field.as_printed": "The label does say so, although no published range covers it", "field.good_h": "Hours that a mixed solution stays good",
 	"field.registration": "Registration number", "field.rule_limit": "Limit", "field.window": "In the last turns", "field.off": "Switch this rule off",
 
-	"hint.crop": "A mix as broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
+	"hint.crop": "For a mix: broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
 	"hint.density": "1.08g/mL, where the label has it.", "hint.name": "For a product on file, what you leave empty stays as it is.",
 	"hint.mark": "Punched dots, a notch.", "hint.test": "ATP, coliforms, Listeria spp.", "hint.no_sanitizer": "No sanitizer is on file. A supervisor copies its label on the page Sanitizers.",
 	"hint.picture": "Stored small and without the place and time that the camera writes into it.", "hint.at": "18:30, or yesterday 18:30, or 2026-11-24 18:30; the day alone where no more is known. Leave it empty for now.",
@@ -130,7 +130,7 @@ var english = texts{
 	"many.title": "Many mats", "many.about": "One step for many mats: scan them all, then record once. It is recorded for all of them or for none.",
 	"many.start": "Collect by phone camera", "many.scanning": "Collecting: scan a mat with the camera and tap “Put on the list” on its page.", "many.put": "Put on the list", "many.sofar": "Collecting. Mats on the list so far: %d.", "many.stop": "Stop collecting", "many.clear": "Empty the list",
 	"many.addone": "Add a mat (scan or type)", "many.add": "Add", "many.count": "Mats on the list: %d", "many.drop": "Take off", "many.which": "Which step?",
-	"many.list": "Mats on the list", "many.codes": "Codes of mats", "many.hint": "One a line. A hand scanner writes them here by itself.", "many.added": "On the list. Mats so far: %d.", "many.apply": "That is all: choose the step",
+	"many.list": "Mats on the list", "many.codes": "Codes of mats", "many.others": "More mats, by their codes", "many.hint": "One a line. A hand scanner writes them here by itself.", "many.added": "On the list. Mats so far: %d.", "many.apply": "That is all: choose the step",
 
 	"history.title": "History of %s", "history.void": "VOID", "history.sent": "sent by", "history.late": "Late entry, written %s.", "history.picture": "Picture with step %s of %s", "history.correct": "Correct",
 	"correct.title": "Correct a step of %s", "correct.about": "Nothing is edited or deleted. This voids the step; both stay on record. Then record what really happened, with its time.", "correct.do": "Void this step",

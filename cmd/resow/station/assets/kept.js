@@ -120,6 +120,7 @@ const kept = (() => {
   // comes back when that is settled, or after NOTICE ms, while the attempt goes on.
   async function enter(step, instead) {
     const safe = put(step);
+    about = true;
     if (safe && instead && instead.token !== step.token) drop(instead.token);
     if (!safe) { // no room at all: try once, and say so
       const got = await attempt(step);
@@ -198,26 +199,40 @@ const kept = (() => {
     const ul = element("ul", "", to);
     for (const s of steps) line(s, ul);
   }
+  // Above a page that is about something else the steps are folded up: what the person
+  // came for must not lie below them.
+  const unfolded = {};
+  let about = ["/", "/kept"].includes(location.pathname);
+  function fold(title, steps) {
+    if (!steps.length) return;
+    const d = element("details", "", box);
+    d.open = unfolded[title] ?? about;
+    d.addEventListener("toggle", () => { unfolded[title] = d.open; });
+    list(title, steps, element("div", "", d));
+    const summary = element("summary", "");
+    summary.append(d.querySelector("strong"));
+    d.prepend(summary);
+  }
   let open = ""; // the form on this page says itself what is wrong with it
   function draw() {
     const waiting = all("waiting"), refused = all("refused").filter((s) => s.token !== open), held = all("held");
     box.textContent = "";
     box.hidden = !waiting.length && !refused.length && !note;
     if (note) element("p", note, box);
-    list(waiting.length === 1 ? words.single : words.many, waiting, box);
+    fold(waiting.length === 1 ? words.single : words.many, waiting);
     if (waiting.length) {
       button(words.send, box, () => { note = ""; send(); });
       const unknown = waiting.some((s) => s.status === 401);
       if (unknown) link(words.pair, "/pair");
       else if (words.ledger && !words.me || waiting.some((s) => s.status === 403)) link(words.pick, "/shift");
     }
-    list(words.refused, refused, box);
+    fold(words.refused, refused);
     const page = document.getElementById("kept");
     if (!page) return;
     page.textContent = "";
     list(words.held, held, page);
     list(words.done, all("sent").reverse(), page);
-    if (!page.firstChild) element("p", words.none, page);
+    if (!page.firstChild && !waiting.length && !refused.length) element("p", words.none, page);
   }
 
   window.addEventListener("online", send);
