@@ -302,6 +302,8 @@ func TestBrowserMendsARefusedStep(t *testing.T) {
 	b.open("/") // it is still there on other pages
 	b.see("Refused, not recorded")
 	refused := eval[string](b, `Object.keys(localStorage).find(k => k.startsWith("resow.step.")).slice("resow.step.".length)`)
+	require.False(t, eval[bool](b, `document.querySelector("#waiting details").open`), "what the person came for is not pushed down")
+	b.click("#waiting summary")
 	b.click("#waiting li button")
 	b.see("You are mending the step of")
 	require.Equal(t, "281", eval[string](b, `document.querySelector("[name=yield]").value`))

@@ -202,11 +202,11 @@ const kept = (() => {
   // Above a page that is about something else the steps are folded up: what the person
   // came for must not lie below them.
   const unfolded = {};
-  let about = ["/", "/kept"].includes(location.pathname);
+  let about = location.pathname === "/kept";
   function fold(title, steps) {
     if (!steps.length) return;
     const d = element("details", "", box);
-    d.open = unfolded[title] ?? about;
+    d.open = unfolded[title] ?? (about || steps.some((s) => s.state === "waiting" && !s.by)); // somebody is asked
     d.addEventListener("toggle", () => { unfolded[title] = d.open; });
     list(title, steps, element("div", "", d));
     const summary = element("summary", "");
