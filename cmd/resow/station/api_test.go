@@ -244,7 +244,8 @@ func TestWhatIsNotKnownIsRefused(t *testing.T) {
 		step("sow", `"crop":"radish","seed-lot":"S88"`):                   `no field \"seed-lot\"; did you mean \"seed_lot\"`,
 		step("mist", `"wasser":"100mL"`):                                  `no field \"wasser\"; did you mean \"water\"`,
 		step("mist", `"Water":"100mL"`):                                   `did you mean \"water\"`,
-		step("mist", `"token":"1123456789abcdef"`):                        `no field \"token\"`,
+		step("mist", `"token":"1123456789abcdef"`):                        `no field \"token\". It has`,
+		`{"token":"short","kind":"mist","mats":["` + mat + `"]}`:          `token \"short\": want 16 to 64 letters`,
 		step("mist", `"water":"100mL","water":"200mL"`):                   `\"water\" stands in it twice`,
 		step("mist", `"water":100`):                                       `water: want a text`,
 		step("mist", `"water":null`):                                      `water: want a text`,
@@ -280,4 +281,12 @@ func TestDocumentAndFields(t *testing.T) {
 		described := slices.Collect(maps.Keys(schemas[title(string(k))+"Fields"].(object)["properties"].(object)))
 		require.ElementsMatch(t, fieldNames(knownFields(k)), described, k)
 	}
+}
+
+// Whoever looks for the document where many programs have it is told where it is.
+func TestWhereTheDocumentIs(t *testing.T) {
+	s, _ := start(t, nil)
+	got := s.phone(t).get("/openapi.json")
+	require.Equal(t, http.StatusFound, got.status)
+	require.Equal(t, "/api/v1/openapi.json", got.header.Get("Location"))
 }

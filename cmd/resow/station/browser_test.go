@@ -339,7 +339,7 @@ func TestBrowserRound(t *testing.T) {
 			b.fill("code", "00000001")
 			b.fill("device", "sink phone")
 			b.click("form .first")
-			b.see("this code is not valid")
+			b.see("This code is not valid")
 			b.picture("refused")
 			b.pair(Operator, "MK")
 			b.see("Due now")

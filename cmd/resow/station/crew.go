@@ -39,16 +39,17 @@ func (s *Station) drawPair(w http.ResponseWriter, status int, next, device, prob
 }
 
 func (s *Station) pair(w http.ResponseWriter, r *http.Request) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, session{}, badForm(err))
+	form, err := readForm(r, "code", "device", "next")
+	if err != nil {
+		s.failed(w, r, session{}, err)
 		return
 	}
-	next, device := safeNext(r.PostForm.Get("next")), r.PostForm.Get("device")
+	next, device := safeNext(form.Get("next")), form.Get("device")
 	before, _ := r.Cookie(s.cookieName())
 	if before == nil {
 		before = &http.Cookie{}
 	}
-	cookie, role, err := s.people.pair(r.PostForm.Get("code"), device, hostOf(r.RemoteAddr), before.Value)
+	cookie, role, err := s.people.pair(form.Get("code"), device, hostOf(r.RemoteAddr), before.Value)
 	if err != nil {
 		s.counts.unpaired.Add(1)
 		s.drawPair(w, statusOf(err), next, device, s.said(r, statusOf(err), err))
@@ -135,14 +136,15 @@ func (s *Station) drawShift(w http.ResponseWriter, r *http.Request, who session,
 }
 
 func (s *Station) postShift(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "pick", "initials", "next")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	next := safeNext(r.PostForm.Get("next"))
-	initials := r.PostForm.Get("pick")
-	if strings.TrimSpace(r.PostForm.Get("initials")) != "" {
-		initials = r.PostForm.Get("initials")
+	next := safeNext(form.Get("next"))
+	initials := form.Get("pick")
+	if strings.TrimSpace(form.Get("initials")) != "" {
+		initials = form.Get("initials")
 	}
 	if err := s.people.beginShift(who.Hash, initials); err != nil {
 		s.drawShift(w, r, who, statusOf(err), next, s.said(r, statusOf(err), err))
@@ -192,11 +194,12 @@ func (s *Station) drawPeople(w http.ResponseWriter, r *http.Request, who session
 // postCode makes a pairing code and shows it in the answer itself: a code must
 // never stand in an address.
 func (s *Station) postCode(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "role")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	role := Role(r.PostForm.Get("role"))
+	role := Role(form.Get("role"))
 	if role != Operator && role != Supervisor {
 		s.failed(w, r, who, &medium.InputError{Field: "role", Value: string(role), Want: "operator or supervisor"})
 		return
@@ -210,11 +213,12 @@ func (s *Station) postCode(w http.ResponseWriter, r *http.Request, who session) 
 }
 
 func (s *Station) postRevoke(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "id")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	if err := s.people.revoke(r.PostForm.Get("id")); err != nil {
+	if err := s.people.revoke(form.Get("id")); err != nil {
 		s.failed(w, r, who, err)
 		return
 	}

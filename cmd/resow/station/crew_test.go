@@ -5,6 +5,10 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -237,4 +241,29 @@ func TestInitialsAreChecked(t *testing.T) {
 		require.Equal(t, http.StatusSeeOther, p.record(mat, medium.KindMist, url.Values{"water": {"10"}}).status, good)
 		require.Equal(t, good, last(s.thread(t, mat)).By)
 	}
+}
+
+// TestFolderIsSynced: a list that was written anew is still the new one after a power
+// cut. strace watches from outside.
+func TestFolderIsSynced(t *testing.T) {
+	if path := os.Getenv("RESOW_TEST_WRITE"); path != "" {
+		require.NoError(t, writeWhole(path, []byte("x")))
+		return
+	}
+	strace, err := exec.LookPath("strace")
+	if err != nil {
+		missing(t, "strace is not installed")
+	}
+	if out, err := exec.Command(strace, "-q", "-o", os.DevNull, "true").CombinedOutput(); err != nil {
+		missing(t, "strace may not look at a process here: "+string(out))
+	}
+	dir := t.TempDir()
+	log := filepath.Join(t.TempDir(), "log")
+	cmd := exec.Command(strace, "-f", "-q", "-y", "-e", "trace=fsync,rename,renameat,renameat2", "-o", log, os.Args[0], "-test.run=^TestFolderIsSynced$")
+	cmd.Env = append(os.Environ(), "RESOW_TEST_WRITE="+filepath.Join(dir, "kept.json"))
+	out, err := cmd.CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	calls, err := os.ReadFile(log)
+	require.NoError(t, err)
+	require.Regexp(t, `(?s)rename.*kept\.json.*fsync\(\d+<`+regexp.QuoteMeta(dir)+`>\)`, string(calls))
 }

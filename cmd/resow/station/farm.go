@@ -178,31 +178,31 @@ func (s *Station) drawRule(w http.ResponseWriter, r *http.Request, who session, 
 }
 
 func (s *Station) postRule(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token", "limit", "window", "reason", "off")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	f := r.PostForm
-	_, err := s.recordOne(who, f.Get("token"), func(v *view) (medium.Step, error) {
+	_, err = s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
 		rule, ok := medium.RuleNamed(r.PathValue("rule"))
 		if !ok {
 			return medium.Step{}, &RequestError{s.t.get("guard.nopage")}
 		}
 		set := v.Policy.Setting(rule.Name)
-		set.On = f.Get("off") == ""
+		set.On = form.Get("off") == ""
 		var err error
-		if set.Limit, err = amount.Number("limit", f.Get("limit")); err != nil {
+		if set.Limit, err = amount.Number("rule_limit", form.Get("limit")); err != nil {
 			return medium.Step{}, err
 		}
 		if rule.Window != 0 {
-			if set.Window, err = amount.Number("window", f.Get("window")); err != nil {
+			if set.Window, err = amount.Number("window", form.Get("window")); err != nil {
 				return medium.Step{}, err
 			}
 		}
-		return medium.Step{Mat: medium.FarmThread, Body: &medium.PolicyChange{Setting: set, Reason: strings.TrimSpace(f.Get("reason"))}}, nil
+		return medium.Step{Mat: medium.FarmThread, Body: &medium.PolicyChange{Setting: set, Reason: strings.TrimSpace(form.Get("reason"))}}, nil
 	})
 	if err != nil {
-		s.drawRule(w, r, who, statusOf(err), f, s.said(r, statusOf(err), err))
+		s.drawRule(w, r, who, statusOf(err), form, s.said(r, statusOf(err), err))
 		return
 	}
 	http.Redirect(w, r, "/policy", http.StatusSeeOther)
@@ -238,10 +238,8 @@ func (s *Station) sanitizersPage(w http.ResponseWriter, r *http.Request, who ses
 
 type sanitizerPage struct {
 	frame
-	Form    form
-	Token   string
-	Actives []choice
-	Kinds   []choice
+	Form  form
+	Token string
 }
 
 func (s *Station) sanitizerPage(w http.ResponseWriter, r *http.Request, who session) {
@@ -249,7 +247,21 @@ func (s *Station) sanitizerPage(w http.ResponseWriter, r *http.Request, who sess
 }
 
 func (s *Station) drawSanitizer(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
-	page := sanitizerPage{Token: s.newToken()}
+	page := sanitizerPage{Token: s.newToken(), Form: s.sanitizerForm(filled)}
+	err := s.door.read(func(v *view) error {
+		page.frame = s.frame(who, v.Farm, "sanitizers", s.t.get("sanitizers.add"))
+		return nil
+	})
+	if err != nil {
+		s.failed(w, r, who, err)
+		return
+	}
+	page.Problem = problem
+	s.show(w, status, "sanitizer", page)
+}
+
+// sanitizerForm is the form of a label.
+func (s *Station) sanitizerForm(filled url.Values) form {
 	b := formBuilder{t: s.t, v: filled}
 	b.input("name", true)
 	active := b.add("active", "select", true)
@@ -273,30 +285,21 @@ func (s *Station) drawSanitizer(w http.ResponseWriter, r *http.Request, who sess
 	b.input("note", false)
 	b.input("corrects", false)
 	b.check("as_printed")
-	page.Form = b.f
-	err := s.door.read(func(v *view) error {
-		page.frame = s.frame(who, v.Farm, "sanitizers", s.t.get("sanitizers.add"))
-		return nil
-	})
+	return b.f
+}
+
+func (s *Station) postSanitizer(w http.ResponseWriter, r *http.Request, who session) {
+	form, err := readForm(r, append(fieldNames(s.sanitizerForm(url.Values{}).Fields), "token")...)
 	if err != nil {
 		s.failed(w, r, who, err)
 		return
 	}
-	page.Problem = problem
-	s.show(w, status, "sanitizer", page)
-}
-
-func (s *Station) postSanitizer(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
-		return
-	}
-	_, err := s.recordOne(who, r.PostForm.Get("token"), func(v *view) (medium.Step, error) {
-		b, err := sanitizerOf(r.PostForm, v.Farm)
+	_, err = s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
+		b, err := sanitizerOf(form, v.Farm)
 		return medium.Step{Mat: medium.FarmThread, Body: b}, err
 	})
 	if err != nil {
-		s.drawSanitizer(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
+		s.drawSanitizer(w, r, who, statusOf(err), form, s.said(r, statusOf(err), err))
 		return
 	}
 	http.Redirect(w, r, "/sanitizers", http.StatusSeeOther)

@@ -191,14 +191,10 @@ func (b *formBuilder) solutions(f medium.Farm) {
 	}
 	p := b.add("solution", "select", false)
 	p.Choices = []choice{{Value: "", Label: b.t.get("choice.no_solution")}}
-	newest := f.Bottles[len(f.Bottles)-1].MadeAt
-	for _, bottle := range f.Bottles {
-		if newest.Sub(bottle.Solution.GoodUntil) > 30*24*time.Hour { // nobody discarded it, nobody uses it; the page Mix has it
-			continue
-		}
+	for _, bottle := range slices.Backward(f.Bottles) { // the newest first
 		code := string(bottle.Solution.Code)
-		p.Choices = append(p.Choices, choice{Value: code, Chosen: code == p.Value,
-			Label: fmt.Sprintf("%s  %s  %g ppm", bottle.Solution.Code, bottle.Solution.Product, bottle.Strength())})
+		p.Choices = append(p.Choices, choice{Value: code, Chosen: code == p.Value, Label: b.t.get("choice.solution",
+			bottle.Solution.Code, bottle.Solution.Product, bottle.Strength(), stamp(bottle.Solution.GoodUntil, f.Location()))})
 	}
 }
 

@@ -74,9 +74,9 @@ func TestBodyLimits(t *testing.T) {
 	form := func(path, kind string, size int) int {
 		var b bytes.Buffer
 		if kind == "" {
-			fields := url.Values{"token": {s.newToken()}, "water": {"10"}}.Encode() + "&unused="
+			fields := url.Values{"token": {s.newToken()}}.Encode() + "&water=10"
 			b.WriteString(fields)
-			b.Write(bytes.Repeat([]byte("x"), size-b.Len()))
+			b.Write(bytes.Repeat([]byte("+"), size-b.Len()))
 			kind = "application/x-www-form-urlencoded"
 		} else {
 			w := multipart.NewWriter(&b)

@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
@@ -8,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"net/http"
 	"net/url"
 	"os"
@@ -38,30 +40,60 @@ type HeldError struct{ Why string }
 
 func (e *HeldError) Error() string { return e.Why }
 
+// turnedDownError says that a supervisor refused a step, why, and who that was.
+type turnedDownError struct{ why string }
+
+func (e *turnedDownError) Error() string { return "a supervisor refused this step: " + e.why }
+
 // maker is who did a step, and who sent it where that is somebody else.
 type maker struct{ by, sentBy string }
 
 // made says who did what a form tells, and whether that is beyond doubt: it is the
 // one who sends it, or somebody who was on shift on the device at that time. What a
-// device kept that was revoked since is in doubt, whoever sends it.
-func (s *Station) made(who session, form url.Values) (m maker, proven bool, err error) {
+// device kept that was revoked since is in doubt, whoever sends it. A report of
+// danger does not wait for that: it counts at once as of the one whom it names, and
+// says who sent it, or from which device it came.
+func (s *Station) made(who session, o order) (m maker, proven bool, err error) {
 	now := s.c.Now()
-	by, sender := strings.TrimSpace(form.Get("kept_by")), ""
-	if who.onShift(now) {
-		sender = who.Initials
-	}
-	ago, err := ageOf(form)
+	by := strings.TrimSpace(o.form.Get("kept_by"))
+	sender, noShift := s.sender(who)
+	ago, _, err := o.age(now)
 	if err != nil {
 		return m, false, err
 	}
-	device, proven, revoked := s.people.onPass(form.Get("kept_pass"), by, now.Add(-ago))
-	if sender != "" && !revoked && (by == "" || strings.EqualFold(by, sender)) {
+	device, proven, revoked := s.people.onPass(o.form.Get("kept_pass"), by, now.Add(-ago))
+	sent := sender != "" || proven && device == who.id()
+	switch {
+	case sender != "" && !revoked && (by == "" || strings.EqualFold(by, sender)):
 		return maker{by: sender}, true, nil
-	}
-	if sender == "" && !(proven && device == who.id()) {
-		return m, false, &RoleError{s.t.get("guard.shift")}
+	case o.danger() && !(sent && proven):
+		from := cmp.Or(sender, who.initialsOfDevice())
+		if _, named := medium.Initials(by); !named {
+			by = from
+		}
+		return maker{by: by, sentBy: from}, true, nil
+	case !sent:
+		return m, false, noShift
 	}
 	return maker{by: by, sentBy: sender}, proven, nil
+}
+
+// sender gives the initials of who is at work on a device now.
+func (s *Station) sender(who session) (string, error) {
+	if !who.onShift(s.c.Now()) {
+		return "", &RoleError{s.t.get("guard.shift")}
+	}
+	return who.Initials, nil
+}
+
+// initialsOfDevice names a device where a record has room for initials.
+func (s session) initialsOfDevice() string {
+	for i := len(s.Device); i > 0; i-- {
+		if name, ok := medium.Initials(s.Device[:i]); ok {
+			return name
+		}
+	}
+	return "device"
 }
 
 // pass lets a page prove later that these initials were on shift on this device.
@@ -111,21 +143,21 @@ type held struct {
 }
 
 // order is the step as it is recorded when a supervisor accepts it.
-func (h held) order(now time.Time) order {
-	form := url.Values{"ago_ms": {strconv.FormatInt(max(0, now.Sub(h.Entered).Milliseconds()), 10)}}
-	for name, v := range h.Form {
-		if name != "ago_ms" {
-			form[name] = v
-		}
-	}
-	return order{token: h.Token, kind: h.Kind, mats: h.Mats, form: form, photo: h.Photo}
+func (h held) order() order {
+	return order{token: h.Token, kind: h.Kind, mats: h.Mats, form: h.Form, photo: h.Photo, entered: h.Entered}
+}
+
+// same says that a step is the one that waits already, sent again.
+func (h held) same(other held) bool {
+	return h.Kind == other.Kind && h.By == other.By && slices.Equal(h.Mats, other.Mats) && maps.EqualFunc(h.Form, other.Form, slices.Equal)
 }
 
 // holding keeps the list beside the ledger.
 type holding struct {
-	path string
-	mu   sync.Mutex
-	list []held
+	path     string
+	deciding sync.Mutex // one at a time, from the look at a step to what becomes of it
+	mu       sync.Mutex
+	list     []held
 }
 
 func loadHolding(path string) (*holding, error) {
@@ -143,12 +175,19 @@ func loadHolding(path string) (*holding, error) {
 	return h, nil
 }
 
-// put puts a step on the list or changes it; it comes back when that is on the disk.
-func (h *holding) put(one held) error {
+// add puts a step on the list; it comes back when that is on the disk. One that is
+// there already stays as it came, and makes no room for another under its token.
+func (h *holding) add(one held) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	if i := h.index(one.Token); i >= 0 {
+		if !h.list[i].same(one) {
+			return &store.TokenError{Token: one.Token}
+		}
+		return nil
+	}
 	next := slices.DeleteFunc(slices.Clone(h.list), func(old held) bool {
-		return old.Token == one.Token || old.Refused != "" && one.Arrived.Sub(old.Arrived) > heldFor
+		return old.Refused != "" && one.Arrived.Sub(old.Arrived) > heldFor
 	})
 	open, ofOne := 0, 0
 	for _, old := range next {
@@ -159,10 +198,19 @@ func (h *holding) put(one held) error {
 			}
 		}
 	}
-	if one.Refused == "" && (open >= maxHeld || ofOne >= heldOfOne) {
+	if open >= maxHeld || ofOne >= heldOfOne {
 		return &BusyError{Waiting: open}
 	}
 	return h.save(append(next, one))
+}
+
+// refuse notes why a step was refused, for the phone that asks; its pictures go.
+func (h *holding) refuse(token, why string, at time.Time) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	next, i := slices.Clone(h.list), h.index(token)
+	next[i].Refused, next[i].Arrived, next[i].Photo = why, at, nil
+	return h.save(next)
 }
 
 func (h *holding) drop(token string) error {
@@ -182,14 +230,24 @@ func (h *holding) save(list []held) error {
 	return err
 }
 
+// index is where a step is on the list, -1 where it is not. The caller holds the lock.
+func (h *holding) index(token string) int {
+	return slices.IndexFunc(h.list, func(one held) bool { return one.Token == token })
+}
+
 func (h *holding) get(token string) (held, bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	i := slices.IndexFunc(h.list, func(one held) bool { return one.Token == token })
+	i := h.index(token)
 	if i < 0 {
 		return held{}, false
 	}
 	return h.list[i], true
+}
+
+// shows says whether a step that waits has a picture.
+func (h *holding) shows(picture string) bool {
+	return slices.ContainsFunc(h.open(), func(one held) bool { return slices.Contains(one.Photo, picture) })
 }
 
 // open gives what waits, in the order in which it was done.
@@ -206,11 +264,14 @@ func (h *holding) open() (list []held) {
 }
 
 // hold puts a step whose maker nobody vouches for on the list of the supervisors.
-// It may have been recorded before the device was revoked: then it is answered.
-func (s *Station) hold(who session, m maker, o order) ([]medium.Step, error) {
+// It may have been recorded before the device was revoked: then it is answered. One
+// that nobody could ever accept is refused, so that its maker mends it at once.
+func (s *Station) hold(who session, m maker, o *order) ([]medium.Step, error) {
 	var done []medium.Step
 	err := s.door.read(func(v *view) (err error) {
-		done, err = v.Recorded(o.token)
+		if done, err = v.Recorded(o.token); err == nil && len(done) == 0 {
+			err = s.possible(v, m, o)
+		}
 		return err
 	})
 	switch {
@@ -221,24 +282,21 @@ func (s *Station) hold(who session, m maker, o order) ([]medium.Step, error) {
 	case len(done) > 0:
 		return done, nil
 	}
-	if err := s.checkToken(o.token); err != nil {
-		return nil, err
-	}
 	if len(o.form.Encode()) > heldBytes {
 		return nil, &http.MaxBytesError{Limit: heldBytes}
 	}
-	ago, err := ageOf(o.form)
+	now := s.c.Now()
+	ago, _, err := o.age(now)
 	if err != nil {
 		return nil, err
 	}
 	form := url.Values{}
 	for name, v := range o.form {
-		if !slices.Contains([]string{"token", "mat", "codes", "kept_by", "kept_pass"}, name) {
+		if !slices.Contains([]string{"token", "mat", "codes", "kept_by", "kept_pass", "ago_ms"}, name) {
 			form[name] = v
 		}
 	}
-	now := s.c.Now()
-	err = s.holding.put(held{Token: o.token, Kind: o.kind, Mats: o.mats, Form: form, Photo: o.photo, By: m.by, SentBy: m.sentBy,
+	err = s.holding.add(held{Token: o.token, Kind: o.kind, Mats: o.mats, Form: form, Photo: o.photo, By: m.by, SentBy: m.sentBy,
 		Device: who.Device, From: who.Hash, Entered: now.Add(-ago), Arrived: now})
 	if err != nil {
 		return nil, err
@@ -246,20 +304,40 @@ func (s *Station) hold(who session, m maker, o order) ([]medium.Step, error) {
 	return nil, &HeldError{s.t.get("kept.held")}
 }
 
+// possible says what is wrong with a step in whatever stage its mats are. What only
+// does not follow from their stage now may follow when others that wait are accepted.
+func (s *Station) possible(v *view, m maker, o *order) error {
+	steps, err := s.plan(v, m, o)
+	for i := 0; i < len(steps) && err == nil; i++ {
+		var c medium.Condition
+		if steps[i].Mat != medium.FarmThread {
+			c, err = v.Condition(steps[i].Mat)
+		}
+		if err == nil {
+			_, err = medium.Admit(c, v.Farm, steps[i], v.now)
+		}
+		if statusOf(err) == http.StatusConflict {
+			err = nil
+		}
+	}
+	return err
+}
+
 // postKept answers a phone what became of its steps, by their tokens. One that is
 // not in the answer is neither on record nor on the list.
 func (s *Station) postKept(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token*")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	tokens := r.PostForm["token"]
+	tokens := form["token"]
 	type fate struct {
 		State string `json:"state"`
 		Why   string `json:"why,omitempty"`
 	}
 	fates := map[string]fate{}
-	err := s.door.read(func(v *view) error {
+	err = s.door.read(func(v *view) error {
 		for _, token := range tokens[:min(len(tokens), maxAsked)] {
 			done, err := v.Recorded(token)
 			if err != nil {
@@ -321,12 +399,18 @@ func (s *Station) drawKept(w http.ResponseWriter, r *http.Request, who session, 
 
 func (s *Station) heldLine(one held, v *view) heldLine {
 	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)), Done: stamp(one.Entered, v.Location()),
-		Came: stamp(one.Arrived, v.Location()), Named: strings.Join(one.Mats[:min(len(one.Mats), 5)], ", ")}
+		Came: stamp(one.Arrived, v.Location())}
+	for i, text := range one.Mats[:min(len(one.Mats), 5)] {
+		if i > 0 {
+			line.Named += ", "
+		}
+		line.Named += medium.Code(text).String()
+	}
 	if more := len(one.Mats) - 5; more > 0 {
 		line.Named += fmt.Sprintf(" +%d", more)
 	}
 	for name, values := range one.Form {
-		if text := strings.TrimSpace(strings.Join(values, ", ")); text != "" && name != "ago_ms" {
+		if text := strings.TrimSpace(strings.Join(values, ", ")); text != "" {
 			line.Fields = append(line.Fields, keptField{s.fieldName(name), text})
 		}
 	}
@@ -345,16 +429,19 @@ func (s *Station) fieldName(name string) string {
 // postHeld accepts or refuses a step that waits. An accepted one is recorded as the
 // maker's, sent by the supervisor who stands for it.
 func (s *Station) postHeld(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token", "do", "reason")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	one, ok := s.holding.get(r.PostForm.Get("token"))
+	s.holding.deciding.Lock()
+	defer s.holding.deciding.Unlock()
+	one, ok := s.holding.get(form.Get("token"))
 	if !ok || one.Refused != "" { // another supervisor was faster
 		http.Redirect(w, r, "/kept", http.StatusSeeOther)
 		return
 	}
-	err := s.decide(who, one, r.PostForm.Get("do"), strings.TrimSpace(r.PostForm.Get("reason")))
+	err = s.decide(who, one, form.Get("do"), strings.TrimSpace(form.Get("reason")))
 	if err != nil {
 		s.drawKept(w, r, who, statusOf(err), s.said(r, statusOf(err), err))
 		return
@@ -363,24 +450,23 @@ func (s *Station) postHeld(w http.ResponseWriter, r *http.Request, who session) 
 }
 
 func (s *Station) decide(who session, one held, do, reason string) error {
-	switch {
-	case !who.onShift(s.c.Now()):
-		return &RoleError{s.t.get("guard.shift")}
-	case do == "accept":
-		o, m := one.order(s.c.Now()), maker{by: one.By, sentBy: who.Initials}
-		var err error
-		if slices.Contains(medium.FarmKinds(), one.Kind) {
-			_, err = s.recordAs(m, o.token, s.bottleStep(o))
-		} else {
-			_, err = s.recordOrder(m, o)
-		}
-		if err != nil {
+	sender, err := s.sender(who)
+	if err != nil {
+		return err
+	}
+	if do == "accept" {
+		o := one.order()
+		if _, err := s.recordOrder(maker{by: one.By, sentBy: sender}, &o); err != nil {
 			return err
 		}
 		return s.holding.drop(one.Token)
-	case reason == "" || len(reason) > 300:
+	}
+	if reason == "" || len(reason) > 300 {
 		return &medium.InputError{Field: s.t.get("field.reason"), Value: reason, Want: "why it is refused, in one line; its maker reads it"}
 	}
-	one.Refused, one.Arrived = fmt.Sprintf("%s (%s)", reason, who.Initials), s.c.Now()
-	return s.holding.put(one)
+	if err := s.holding.refuse(one.Token, fmt.Sprintf("%s (%s)", reason, sender), s.c.Now()); err != nil {
+		return err
+	}
+	s.dropPictures(one.Photo)
+	return nil
 }

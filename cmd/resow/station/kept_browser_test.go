@@ -223,7 +223,7 @@ func TestBrowserSupervisorDecides(t *testing.T) {
 	b.open("/")
 	b.see("Kept steps wait for you: 2")
 	b.open("/kept")
-	b.see("Accept as by MK")
+	b.see("Accept: MK did this")
 	b.picture("supervisor")
 	require.False(t, eval[bool](b, `document.documentElement.scrollWidth > innerWidth`))
 	b.click(`.card button[value="accept"]`)
@@ -258,7 +258,12 @@ func TestBrowserNobodyAtWork(t *testing.T) {
 	b.fill("device", "sink phone")
 	b.click("form .first")
 	b.see("Who is at work?")
-	mat := s.inStage(t, medium.Growing)[0]
+	mat, moldy := s.inStage(t, medium.Growing)[0], s.inStage(t, medium.Growing)[1]
+	b.open("/m/" + string(moldy) + "/mold") // a report of danger waits for no name
+	b.fill("where", "edge")
+	b.click("form.step button.first")
+	b.see("Recorded.")
+	require.Equal(t, medium.OnHold, s.condition(t, moldy).Stage)
 	b.open("/m/" + string(mat) + "/harvest")
 	b.click("form.step button.first")
 	b.see("until you say whose it is")
@@ -296,6 +301,9 @@ func TestBrowserMendsARefusedStep(t *testing.T) {
 	require.NotEmpty(t, b.steps("refused"))
 	b.open("/") // it is still there on other pages
 	b.see("Refused, not recorded")
+	refused := eval[string](b, `Object.keys(localStorage).find(k => k.startsWith("resow.step.")).slice("resow.step.".length)`)
+	require.False(t, eval[bool](b, `document.querySelector("#waiting details").open`), "what the person came for is not pushed down")
+	b.click("#waiting summary")
 	b.click("#waiting li button")
 	b.see("You are mending the step of")
 	require.Equal(t, "281", eval[string](b, `document.querySelector("[name=yield]").value`))
@@ -310,6 +318,7 @@ func TestBrowserMendsARefusedStep(t *testing.T) {
 	require.Equal(t, medium.KindHarvest, last.Kind)
 	require.InDelta(t, today.Add(-2*time.Hour).Unix(), last.At.Unix(), 60)
 	s.recordedOnce(t, mat, last.Token)
+	require.NotEqual(t, refused, last.Token, "what was refused stays refused")
 
 	// one that is refused at once is mended where it stands
 	b.open("/m/" + string(mat) + "/harvest")

@@ -143,7 +143,7 @@ func TestKeptStepOverRevocationNightAndPairing(t *testing.T) {
 	require.Equal(t, http.StatusAccepted, status)
 
 	require.Equal(t, http.StatusForbidden, again.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
-	hasNot(t, again.get("/kept").body, "Accept as by")
+	hasNot(t, again.get("/kept").body, "Accept: ")
 	reread, err := loadHolding(s.path + ".station/kept.json")
 	require.NoError(t, err)
 	require.Len(t, reread.open(), 2, "the list is on the disk")
@@ -154,7 +154,7 @@ func TestKeptStepOverRevocationNightAndPairing(t *testing.T) {
 	has(t, boss.get("/").body, "Kept steps wait for you: 2")
 	page := boss.get("/kept").body
 	has(t, page, "By MK, entered 25 Nov 09:00. Sent by AB")
-	has(t, page, "Accept as by MK")
+	has(t, page, "Accept: MK did this")
 	s.clock.forward(time.Hour)
 	for range 2 { // a second tap
 		require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", accept).status)
@@ -337,9 +337,9 @@ func TestKeptMixWaitsToo(t *testing.T) {
 func TestHeldStepKeepsItsPicture(t *testing.T) {
 	s, _ := start(t, nil)
 	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "AB")
-	mat := s.inStage(t, medium.Growing)[0]
-	form := url.Values{"token": {s.newToken()}, "where": {"crop, middle"}, "kept_by": {"MK"}, "ago_ms": {"60000"}}
-	require.Equal(t, http.StatusAccepted, p.upload("/m/"+string(mat)+"/mold", form, photo(t, 300, 200, 1)).status)
+	mat := s.inStage(t, medium.ToSanitize)[0]
+	form := url.Values{"token": {s.newToken()}, "note": {"by the light"}, "kept_by": {"MK"}, "ago_ms": {"60000"}}
+	require.Equal(t, http.StatusAccepted, p.upload("/m/"+string(mat)+"/inspect", form, photo(t, 300, 200, 1)).status)
 	name := s.holding.open()[0].Photo[0]
 	require.Equal(t, http.StatusOK, boss.get("/pictures/"+name+".jpg").status)
 	require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
@@ -360,4 +360,243 @@ func TestWrittenTimeOfAKeptStep(t *testing.T) {
 	status, doc := p.send("/m/"+string(mat)+"/harvest", form)
 	require.Equal(t, http.StatusOK, status, doc)
 	require.Equal(t, today.Add(-30*time.Minute), s.recordedOnce(t, mat, form.Get("token")).At)
+}
+
+// TestRefusedStepLeavesNoPicture: unless another step has the same one.
+func TestRefusedStepLeavesNoPicture(t *testing.T) {
+	s, _ := start(t, nil)
+	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "AB")
+	mat := s.inStage(t, medium.ToSanitize)[0]
+	held := func() (token, picture string) {
+		form := url.Values{"token": {s.newToken()}, "kept_by": {"MK"}, "ago_ms": {"60000"}}
+		require.Equal(t, http.StatusAccepted, p.upload("/m/"+string(mat)+"/inspect", form, photo(t, 300, 200, 1)).status)
+		one, found := s.holding.get(form.Get("token"))
+		require.True(t, found)
+		return one.Token, one.Photo[0]
+	}
+	refuse := func(token string) {
+		form := url.Values{"token": {token}, "do": {"refuse"}, "reason": {"another mat"}}
+		require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", form).status)
+	}
+	first, picture := held()
+	second, _ := held()
+	refuse(first)
+	require.Equal(t, http.StatusOK, boss.get("/pictures/"+picture+".jpg").status, "another step waits with it")
+	refuse(second)
+	require.Equal(t, http.StatusNotFound, boss.get("/pictures/"+picture+".jpg").status)
+
+	third, _ := held()
+	own := url.Values{"token": {s.newToken()}, "where": {"edge"}}
+	require.Equal(t, http.StatusSeeOther, p.upload("/m/"+string(mat)+"/mold", own, photo(t, 300, 200, 1)).status)
+	refuse(third)
+	require.Equal(t, http.StatusOK, boss.get("/pictures/"+picture+".jpg").status, "a recorded step has it")
+	require.Empty(t, s.photos.under)
+}
+
+// TestRefusedStepStaysRefused: a phone that had not heard does not bring it back.
+func TestRefusedStepStaysRefused(t *testing.T) {
+	s, _ := start(t, nil)
+	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "AB")
+	mat := s.inStage(t, medium.Growing)[0]
+	form, path := keptStep(s, "MK", ""), "/m/"+string(mat)+"/harvest"
+	status, _ := p.send(path, form)
+	require.Equal(t, http.StatusAccepted, status)
+	require.Equal(t, http.StatusSeeOther,
+		boss.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"refuse"}, "reason": {"MK was not here"}}).status)
+	for _, by := range []string{"MK", "AB"} { // not under the sender's own name either
+		form.Set("kept_by", by)
+		status, doc := p.send(path, form)
+		require.Equal(t, http.StatusUnprocessableEntity, status, doc)
+		require.Equal(t, true, doc["final"])
+		require.Contains(t, doc["error"], "MK was not here (SV)")
+	}
+	require.Empty(t, s.holding.open())
+	require.Equal(t, medium.Growing, s.condition(t, mat).Stage)
+}
+
+// TestTokenHoldsOneStep: what waits is not replaced by what comes under its token.
+func TestTokenHoldsOneStep(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "AB")
+	growing := s.inStage(t, medium.Growing)
+	form := keptStep(s, "MK", "")
+	send := func(mat medium.Code) int {
+		status, _ := p.send("/m/"+string(mat)+"/harvest", form)
+		return status
+	}
+	require.Equal(t, http.StatusAccepted, send(growing[0]))
+	require.Equal(t, http.StatusAccepted, send(growing[0]), "sent again")
+	require.Equal(t, http.StatusConflict, send(growing[1]))
+	form.Set("yield", "9000")
+	require.Equal(t, http.StatusConflict, send(growing[0]))
+	form.Set("yield", "300")
+	form.Set("kept_by", "XY")
+	require.Equal(t, http.StatusConflict, send(growing[0]))
+	require.Len(t, s.holding.open(), 1)
+	require.Equal(t, []string{string(growing[0])}, s.holding.open()[0].Mats)
+}
+
+// TestStepThatCanNeverBeIsNotHeld: its maker hears of it at once. One that only has
+// to wait for another that waits is held.
+func TestStepThatCanNeverBeIsNotHeld(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "AB")
+	growing := string(s.inStage(t, medium.Growing)[0])
+	kept := func(by string, fields url.Values) url.Values {
+		fields.Set("token", s.newToken())
+		fields.Set("kept_by", by)
+		return fields
+	}
+	for path, form := range map[string]url.Values{
+		"/m/" + growing + "/harvest":  kept("MK", url.Values{"yield": {"much"}}),
+		"/many/harvest":               kept("MK", url.Values{"codes": {growing + ",T0000000"}}),
+		"/m/" + growing + "/mist":     kept(strings.Repeat("M", 30), url.Values{}),
+		"/m/" + growing + "/rinse":    kept("MK", url.Values{"debris": {"mud"}}),
+		"/mix":                        kept("MK", url.Values{"product": {"none such"}, "volume": {"2L"}}),
+		"/solutions/B0000000/discard": kept("MK", url.Values{}),
+	} {
+		status, doc := p.send(path, form)
+		require.Equal(t, true, doc["final"], "%s: %d %v", path, status, doc)
+	}
+	require.Empty(t, s.holding.open())
+	for path, form := range map[string]url.Values{
+		"/m/" + growing + "/harvest": kept("MK", url.Values{"yield": {"300"}}),
+		"/m/" + growing + "/dry":     kept("MK", url.Values{"where": {"air"}, "for": {"8h"}}),
+	} {
+		status, doc := p.send(path, form)
+		require.Equal(t, http.StatusAccepted, status, "%s: %v", path, doc)
+	}
+}
+
+// TestSupervisorsAtOnce: nobody decides on a step while another does.
+func TestSupervisorsAtOnce(t *testing.T) {
+	s, _ := start(t, nil)
+	p, first, second := s.paired(t, Operator, "AB"), s.paired(t, Supervisor, "SV"), s.paired(t, Supervisor, "SW")
+	mat := s.inStage(t, medium.Growing)[0]
+	form := keptStep(s, "MK", "")
+	status, _ := p.send("/m/"+string(mat)+"/harvest", form)
+	require.Equal(t, http.StatusAccepted, status)
+
+	reading, release, accepted, refused := make(chan bool), make(chan bool), make(chan int, 1), make(chan bool)
+	go func() { _ = s.door.read(func(*view) error { close(reading); <-release; return nil }) }()
+	<-reading // the ledger is busy, so the first is under way for long
+	go func() {
+		accepted <- first.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status
+	}()
+	require.Eventually(t, func() bool { return s.door.length() > 0 }, 10*time.Second, time.Millisecond)
+	go func() {
+		second.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"refuse"}, "reason": {"not so"}})
+		close(refused)
+	}()
+	select {
+	case <-refused:
+		t.Error("it was refused while it was being recorded")
+	case <-time.After(300 * time.Millisecond):
+	}
+	close(release)
+	require.Equal(t, http.StatusSeeOther, <-accepted)
+	<-refused
+	s.recordedOnce(t, mat, form.Get("token"))
+	_, listed := s.holding.get(form.Get("token"))
+	require.False(t, listed)
+}
+
+// TestDangerDoesNotWaitForItsMaker: whoever it was, the stop begins now.
+func TestDangerDoesNotWaitForItsMaker(t *testing.T) {
+	s, _ := start(t, nil)
+	p, idle := s.paired(t, Operator, "AB"), s.paired(t, Operator, "")
+	growing := s.inStage(t, medium.Growing)
+	pass := p.pass()
+	s.revoke(t, "AB")
+	again := s.paired(t, Operator, "AB")
+	for i, one := range []struct {
+		why        string
+		from       *phone
+		kind       medium.Kind
+		form       url.Values
+		by, sentBy string
+	}{
+		{"no proof", again, medium.KindMold, url.Values{"where": {"edge"}, "kept_by": {"MK"}}, "MK", "AB"},
+		{"the device was revoked", again, medium.KindCut, url.Values{"length": {"80"}, "kept_by": {"AB"}, "kept_pass": {pass}}, "AB", ""},
+		{"nobody is at work", idle, medium.KindHold, url.Values{"reason": {"smells"}, "kept_by": {"MK"}}, "MK", "test"},
+		{"nobody is named", idle, medium.KindMold, url.Values{"where": {"edge"}}, "test", ""},
+		{"no name", idle, medium.KindMold, url.Values{"where": {"edge"}, "kept_by": {strings.Repeat("M", 30)}}, "test", ""},
+		{"a failed swab", again, medium.KindSwab, url.Values{"test": {"ATP"}, "result": {"fail"}, "kept_by": {"MK"}}, "MK", "AB"},
+		{"a look that saw mold", again, medium.KindInspect, url.Values{"mold": {"yes"}, "kept_by": {"MK"}}, "MK", "AB"},
+		{"retired for mold", again, medium.KindRetire, url.Values{"cause": {"mold"}, "kept_by": {"MK"}}, "MK", "AB"},
+	} {
+		one.form.Set("token", s.newToken())
+		one.form.Set("ago_ms", []string{"60000", "-1"}[i%2])
+		status, doc := one.from.send("/m/"+string(growing[i])+"/"+string(one.kind), one.form)
+		require.Equal(t, http.StatusOK, status, "%s: %v", one.why, doc)
+		step := s.recordedOnce(t, growing[i], one.form.Get("token"))
+		require.Equal(t, [2]string{one.by, one.sentBy}, [2]string{step.By, step.SentBy}, one.why)
+		if one.kind != medium.KindCut { // it stops the next sowing
+			require.Contains(t, []medium.Stage{medium.OnHold, medium.Retired}, s.condition(t, growing[i]).Stage, one.why)
+		}
+	}
+	status, _ := idle.send("/m/"+string(growing[8])+"/swab", url.Values{"token": {s.newToken()}, "test": {"ATP"}, "result": {"pass"}})
+	require.Equal(t, http.StatusForbidden, status, "all else waits for its maker")
+	require.Empty(t, s.holding.open())
+}
+
+// TestDangerByTheInterface: an impossible age is no reason to refuse it there either.
+func TestDangerByTheInterface(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	for i, age := range []string{"-1", "9e99", "yesterday", fmt.Sprint((400 * 24 * time.Hour).Milliseconds())} {
+		mat := s.inStage(t, medium.ToSanitize)[0]
+		kind, fields := "mold", `"where":"edge"`
+		if i%2 == 1 {
+			kind, fields = "inspect", `"mold":"yes","fold_snaps":"no","fuzz":"no","smell":"no"`
+		}
+		r := p.request("POST", "/api/v1/steps", strings.NewReader(
+			`{"token":"`+s.newToken()+`","kind":"`+kind+`","mats":["`+string(mat)+`"],"fields":{`+fields+`,"ago_ms":"`+age+`"}}`))
+		r.Header.Set("Content-Type", "application/json")
+		got := p.do(r)
+		require.Equal(t, http.StatusOK, got.status, "%s: %s", age, got.body)
+		require.Equal(t, medium.OnHold, s.condition(t, mat).Stage)
+	}
+}
+
+// TestDangerOfManyMatsAndACodeThatNamesNone: the others are stopped, and it is named.
+func TestDangerOfManyMatsAndACodeThatNamesNone(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mats := s.inStage(t, medium.Growing)[:2]
+	form := url.Values{"token": {s.newToken()}, "where": {"edge"}, "mat": {string(mats[0]), "T0000000"}, "codes": {string(mats[1]) + "\nT0000001"}}
+	done := p.post("/many/mold", form)
+	require.Equal(t, http.StatusSeeOther, done.status, done.body)
+	for _, mat := range mats {
+		require.Equal(t, medium.OnHold, s.condition(t, mat).Stage)
+	}
+	page := p.get(done.header.Get("Location")).body
+	has(t, page, "Mats recorded: 2.")
+	has(t, page, "T0000000")
+	has(t, page, "T0000001")
+	status, doc := p.send("/many/mold", form)
+	require.Equal(t, http.StatusOK, status, "sent again: %v", doc)
+	require.Len(t, doc["lost"], 2)
+	form = url.Values{"token": {s.newToken()}, "where": {"edge"}, "codes": {"T0000000"}}
+	require.Equal(t, http.StatusNotFound, p.post("/many/mold", form).status, "nothing is left to be stopped")
+	form = url.Values{"token": {s.newToken()}, "codes": {string(s.inStage(t, medium.Growing)[0]) + ",T0000000"}}
+	require.Equal(t, http.StatusNotFound, p.post("/many/harvest", form).status, "all else is for all or none")
+}
+
+// TestOldHeldStepIsAccepted: a supervisor who was away for long can still accept it.
+func TestOldHeldStepIsAccepted(t *testing.T) {
+	s, _ := start(t, nil)
+	boss, p := s.paired(t, Supervisor, "SV"), s.paired(t, Operator, "AB")
+	mat := s.inStage(t, medium.ToSanitize)[0]
+	form := url.Values{"token": {s.newToken()}, "smell": {"yes"}, "kept_by": {"MK"}, "kept_pass": {""}}
+	status, _ := p.send("/m/"+string(mat)+"/inspect", form)
+	require.Equal(t, http.StatusAccepted, status)
+	for range 4 { // a device that is in use stays paired
+		s.clock.forward(20 * 24 * time.Hour)
+		boss.get("/")
+	}
+	require.Equal(t, http.StatusSeeOther, boss.post("/shift", url.Values{"initials": {"SV"}}).status)
+	done := boss.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}})
+	require.Equal(t, http.StatusSeeOther, done.status, textOf(done.body))
+	require.Equal(t, today, s.recordedOnce(t, mat, form.Get("token")).At)
 }

@@ -45,20 +45,20 @@ func (s *Station) manyPage(w http.ResponseWriter, r *http.Request, who session) 
 
 // manyChange begins and ends scanning, and takes mats on and off the list.
 func (s *Station) manyChange(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "code", "do", "back")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
 	var code medium.Code
-	if text := r.PostForm.Get("code"); text != "" {
-		var err error
+	if text := form.Get("code"); text != "" {
 		if code, err = s.code(text); err != nil {
 			s.failed(w, r, who, err)
 			return
 		}
 	}
-	do := r.PostForm.Get("do")
-	err := s.people.change(who.Hash, func(one *session) {
+	do := form.Get("do")
+	err = s.people.change(who.Hash, func(one *session) {
 		switch do {
 		case "scan":
 			one.Scanning = true
@@ -78,7 +78,7 @@ func (s *Station) manyChange(w http.ResponseWriter, r *http.Request, who session
 		s.failed(w, r, who, err)
 		return
 	}
-	if r.PostForm.Get("back") != "" && code != "" { // from the mat's own page
+	if form.Get("back") != "" && code != "" { // from the mat's own page
 		http.Redirect(w, r, "/m/"+string(code), http.StatusSeeOther)
 		return
 	}

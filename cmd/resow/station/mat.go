@@ -49,7 +49,7 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 			}
 			for _, d := range one.Dues {
 				if d.At.Before(v.now.Add(24 * time.Hour)) {
-					l.Reasons = append(l.Reasons, d.Text)
+					l.Reasons = append(l.Reasons, onPage(d.Text))
 				}
 			}
 			if l.Late {
@@ -93,7 +93,7 @@ func (s *Station) code(text string) (code medium.Code, err error) {
 // find gives the mat that a text names.
 func find(c Config, v *view, text string) (medium.Code, error) {
 	code, err := c.Find(v.Store, text)
-	if err != nil && !known(err) {
+	if _, _, known := answerTo(err); err != nil && !known {
 		err = &NoMatError{Err: err}
 	}
 	return code, err
@@ -198,7 +198,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		}
 		verdict := medium.Judge(c, v.Farm, v.now)
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
-			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: verdict.Findings,
+			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: findingsOnPage(verdict.Findings),
 			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}
 		if c.Stage == medium.Growing {
 			page.Crop = medium.CropName(c.Crops)
@@ -235,7 +235,7 @@ func doneStep(v *view, code medium.Code, seq string) (*medium.Result, error) {
 	}
 	for _, one := range thread {
 		if one.MatSeq == n {
-			done := one.Result()
+			done := onRecord(one)
 			return &done, nil
 		}
 	}
@@ -253,6 +253,7 @@ type stepPage struct {
 	At     string
 	Basket []medium.Code
 	Codes  string // typed so far
+	Danger bool   // it may report danger
 }
 
 func (s *Station) stepPage(w http.ResponseWriter, r *http.Request, who session) {
@@ -271,7 +272,7 @@ func (s *Station) drawStep(w http.ResponseWriter, r *http.Request, who session, 
 	if filled != nil {
 		values = filled
 	}
-	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.Basket}
+	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.Basket, Danger: medium.MayReportDanger(kind)}
 	err := s.door.read(func(v *view) error {
 		title := s.t.get("step." + string(kind))
 		if text != "" {
@@ -348,7 +349,7 @@ func (s *Station) refused(w http.ResponseWriter, r *http.Request, who session, o
 		s.fail(w, r, who, status, err)
 		return
 	}
-	s.drawStep(w, r, who, status, o.form, err.Error())
+	s.drawStep(w, r, who, status, o.form, s.said(r, status, err))
 }
 
 type historyLine struct {
@@ -411,7 +412,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 			l.Late = stamp(one.Recorded, loc)
 		}
 		for _, f := range one.Outcome.Findings {
-			l.Findings = append(l.Findings, f.Text)
+			l.Findings = append(l.Findings, onPage(f.Text))
 		}
 		l.CanVoid = !l.Void && one.Kind != medium.KindAdd && one.Kind != medium.KindCorrect && one.Kind != medium.KindRelabel
 		lines = append(lines, l)
@@ -460,8 +461,9 @@ func (s *Station) drawCorrect(w http.ResponseWriter, r *http.Request, who sessio
 }
 
 func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token", "reason")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
 	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 32)
@@ -469,8 +471,8 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 		s.failed(w, r, who, &RequestError{s.t.get("guard.nopage")})
 		return
 	}
-	reason := strings.TrimSpace(r.PostForm.Get("reason"))
-	done, err := s.recordOne(who, r.PostForm.Get("token"), func(v *view) (medium.Step, error) {
+	reason := strings.TrimSpace(form.Get("reason"))
+	done, err := s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
 		code, err := find(s.c, v, r.PathValue("code"))
 		return medium.Step{Mat: code, Body: &medium.Correct{MatSeq: seq, Reason: reason}}, err
 	})
@@ -484,19 +486,16 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
 func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
-	if !who.onShift(s.c.Now()) {
-		return medium.Step{}, &RoleError{s.t.get("guard.shift")}
+	sender, err := s.sender(who)
+	if err != nil {
+		return medium.Step{}, err
 	}
-	return s.recordAs(maker{by: who.Initials}, token, plan)
-}
-
-func (s *Station) recordAs(m maker, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
 	if err := s.checkToken(token); err != nil {
 		return medium.Step{}, err
 	}
 	done, err := s.door.record(token, func(v *view) ([]medium.Step, error) {
 		step, err := plan(v)
-		step.By, step.SentBy = m.by, m.sentBy
+		step.By = sender
 		return []medium.Step{step}, err
 	})
 	if err != nil {

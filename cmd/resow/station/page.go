@@ -3,6 +3,7 @@ package station
 import (
 	"bytes"
 	"embed"
+	"errors"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -11,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"resow/cmd/resow/amount"
 	"resow/medium"
 )
 
@@ -126,13 +128,36 @@ func (s *Station) said(r *http.Request, status int, err error) string {
 	} else if status >= 500 {
 		s.log.Printf("%s: %v", r.Pattern, err)
 	}
-	if panicked || status == http.StatusInternalServerError {
-		return s.t.get("guard.failed")
+	if strings.HasPrefix(r.URL.Path, "/api/") { // a program knows fields by their names
+		return s.wayOut(err, err.Error())
 	}
-	if status == http.StatusRequestEntityTooLarge {
-		return s.t.get("guard.large")
+	return s.wayOut(err, s.labelled(err))
+}
+
+// wayOut puts to what an error says what to do about it on a phone.
+func (s *Station) wayOut(err error, own string) string {
+	own = medium.Visible(onPage(own))
+	if _, way, _ := answerTo(err); way != "" {
+		return strings.Replace(s.t.get(way), "%s", own, 1)
 	}
-	return medium.Visible(err.Error())
+	return own
+}
+
+// labelled is what an error says, as a sentence with the labels of the form.
+func (s *Station) labelled(err error) string {
+	var input *medium.InputError
+	var typed *amount.Error
+	switch {
+	case errors.As(err, &input):
+		err = &medium.InputError{Field: s.fieldName(input.Field), Value: input.Value, Want: input.Want}
+	case errors.As(err, &typed):
+		err = &amount.Error{What: s.fieldName(typed.What), Input: typed.Input, Want: typed.Want}
+	}
+	text := err.Error()
+	if len(text) > 1 && text[1] >= 'a' && text[1] <= 'z' { // not pH
+		text = strings.ToUpper(text[:1]) + text[1:]
+	}
+	return text
 }
 
 type failPage struct {

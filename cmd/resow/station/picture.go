@@ -253,6 +253,43 @@ func (p *photos) settle(name string, named bool) {
 	}
 }
 
+// again takes a picture under way that waits with its step, which was refused.
+func (p *photos) again(name string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.under[name] == nil {
+		p.under[name] = &underWay{}
+	}
+	p.under[name].requests++
+	p.under[name].fresh = true
+}
+
+// dropPictures removes the pictures of a step that was refused, but for those that
+// another step has. Where that can't be said they stay.
+func (s *Station) dropPictures(names []string) {
+	if len(names) == 0 {
+		return
+	}
+	for _, name := range names {
+		s.photos.again(name)
+	}
+	named := map[string]bool{}
+	err := s.door.long(func(v *view) error {
+		return v.Steps(func(step medium.Step) error {
+			for _, name := range medium.PicturesOf(step.Body) {
+				named[name] = true
+			}
+			return nil
+		}, medium.KindMold, medium.KindCut, medium.KindInspect)
+	})
+	if err != nil {
+		s.log.Printf("the pictures of a refused step stay: %v", err)
+	}
+	for _, name := range names {
+		s.photos.settle(name, err != nil || named[name] || s.holding.shows(name))
+	}
+}
+
 // upright scales a picture down to keptSide, by the mean of the pixels that
 // fall together, and turns it as its orientation says.
 func upright(img image.RGBA64Image, turn int) image.Image {

@@ -83,13 +83,14 @@ func (s *Station) poolPage(w http.ResponseWriter, r *http.Request, who session) 
 // postPool keeps a plan for the next time and asks for it: the answer has the
 // question in its address and changes nothing.
 func (s *Station) postPool(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, append(planFields, "mats")...)
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	keep, ask := url.Values{}, url.Values{"mats": {r.PostForm.Get("mats")}}
+	keep, ask := url.Values{}, url.Values{"mats": {form.Get("mats")}}
 	for _, name := range planFields {
-		keep.Set(name, strings.TrimSpace(r.PostForm.Get(name)))
+		keep.Set(name, strings.TrimSpace(form.Get(name)))
 		ask.Set(name, keep.Get(name))
 	}
 	if _, err := planning(ask); err == nil && len(ask.Encode()) < 4000 {

@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"net/url"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -22,8 +23,7 @@ import (
 
 const (
 	maxMats = 2000
-	// maxAgo is how old a step may be that a phone kept, or that waited for a
-	// supervisor.
+	// maxAgo is how old a step may be that a phone kept.
 	maxAgo = 60 * 24 * time.Hour
 	// agoSlack is how far two steps that a phone kept may seem to cross, since
 	// each is dated by its age when it arrives.
@@ -40,19 +40,23 @@ type order struct {
 	files []*multipart.FileHeader // pictures as they came
 	photo []string                // those that are kept, by their names
 	blind []string                // why others are not
+
+	entered time.Time // of one that waited for a supervisor
+	lost    []string  // why mats that a report of danger names were left out
 }
 
 // result is what became of an order.
 type result struct {
 	Steps     []medium.Result `json:"steps"`
 	NoPicture []string        `json:"no_picture,omitempty"` // why pictures that came with it are missing
+	Lost      []string        `json:"lost,omitempty"`       // codes of a report of danger that name no mat
 	Next      string          `json:"next,omitempty"`       // the page that says so
 }
 
 func resultOf(steps []medium.Step) result {
 	r := result{Steps: make([]medium.Result, len(steps))}
 	for i, s := range steps {
-		r.Steps[i] = s.Result()
+		r.Steps[i] = onRecord(s)
 	}
 	return r
 }
@@ -97,54 +101,85 @@ func (s *Station) newToken() string {
 // page. A picture never keeps a step from being recorded; the answer says where
 // one is missing.
 func (s *Station) record(who session, o order) (result, error) {
-	if err := s.checkToken(o.token); err != nil {
-		return result{}, err
-	}
 	if len(o.mats) == 0 || len(o.mats) > maxMats {
 		return result{}, &medium.InputError{Field: "mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("1 to %d codes", maxMats)}
 	}
-	m, proven, err := s.made(who, o.form)
+	done, err := s.take(who, &o)
 	if err != nil {
 		return result{}, err
 	}
-	s.keepPictures(who, &o) // not before: a step that is sent again and again must not be decoded each time
+	r := resultOf(done)
+	r.NoPicture, r.Lost = o.blind, o.lost
+	return r, nil
+}
+
+// take records an order as its maker's, or puts it on the supervisors' list. What a
+// supervisor refused stays refused, however often a phone sends it.
+func (s *Station) take(who session, o *order) ([]medium.Step, error) {
+	if err := s.checkToken(o.token); err != nil {
+		return nil, err
+	}
+	one, waits := s.holding.get(o.token)
+	if waits { // not while a supervisor decides on it
+		s.holding.deciding.Lock()
+		defer s.holding.deciding.Unlock()
+		one, waits = s.holding.get(o.token)
+	}
+	if one.Refused != "" {
+		return nil, &turnedDownError{one.Refused}
+	}
+	m, proven, err := s.made(who, *o)
+	if err != nil {
+		return nil, err
+	}
+	s.keepPictures(who, o) // not before: a step that is sent again and again must not be decoded each time
 	var done []medium.Step
 	if proven {
 		done, err = s.recordOrder(m, o)
 	} else {
 		done, err = s.hold(who, m, o)
 	}
-	s.settlePictures(who, &o, done, err)
-	if err != nil {
-		return result{}, err
+	s.settlePictures(who, o, done, err)
+	if err == nil && waits {
+		err = s.holding.drop(o.token)
 	}
-	r := resultOf(done)
-	r.NoPicture = o.blind
-	return r, nil
+	return done, err
 }
 
 // recordOrder records an order as somebody's.
-func (s *Station) recordOrder(m maker, o order) ([]medium.Step, error) {
+func (s *Station) recordOrder(m maker, o *order) ([]medium.Step, error) {
 	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, m, o) })
 	if err != nil {
 		s.counts.refused.Add(1)
 		return nil, err
 	}
 	s.counts.steps.Add(int64(len(done)))
-	s.keepValues(o)
+	s.keepValues(*o)
 	return done, nil
 }
 
-// plan makes the steps of an order.
-func (s *Station) plan(v *view, m maker, o order) ([]medium.Step, error) {
-	at, day, aged, err := happened(o.form, v.now)
+// plan makes the steps of an order. A report of danger stops the mats that it can
+// name: one code that can't be read must not let the others go on.
+func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
+	if slices.Contains(medium.FarmKinds(), o.kind) {
+		step, err := s.bottleStep(v, *o)
+		step.By, step.SentBy = m.by, m.sentBy
+		return []medium.Step{step}, err
+	}
+	at, day, aged, err := o.happened(v.now)
 	if err != nil {
 		return nil, err
 	}
 	var steps []medium.Step
+	var unknown error
 	seen := map[medium.Code]bool{}
+	o.lost = nil
 	for _, text := range o.mats {
 		code, err := find(s.c, v, text)
+		if err != nil && final(err) && o.danger() {
+			o.lost, unknown = append(o.lost, s.wayOut(err, s.labelled(err))), err
+			continue
+		}
 		if err != nil {
 			return nil, err
 		}
@@ -168,39 +203,67 @@ func (s *Station) plan(v *view, m maker, o order) ([]medium.Step, error) {
 		}
 		steps = append(steps, step)
 	}
+	if len(steps) == 0 {
+		return nil, unknown
+	}
 	return steps, nil
 }
 
-// happened reads when a step was done: the field "at" as a person writes it, or
+// danger says that an order reports danger: the stop begins when it arrives.
+func (o order) danger() bool {
+	if !medium.MayReportDanger(o.kind) {
+		return false
+	}
+	v := values{Values: o.form}
+	switch o.kind {
+	case medium.KindSwab:
+		return v.text("result") == "fail"
+	case medium.KindInspect:
+		return v.on("mold")
+	case medium.KindRetire:
+		cause := medium.Cause(v.text("cause"))
+		return cause == medium.CauseMold || cause == medium.CauseCut
+	}
+	return true
+}
+
+// happened says when a step was done: the field "at" as a person writes it, or
 // else the age of a step that a phone kept. The zero time stands for now. What a
 // person wrote yesterday (18:30) is read as of yesterday.
-func happened(form url.Values, now time.Time) (at time.Time, day, aged bool, err error) {
-	ago, err := ageOf(form)
+func (o order) happened(now time.Time) (at time.Time, day, aged bool, err error) {
+	ago, aged, err := o.age(now)
 	if err != nil {
 		return time.Time{}, false, false, err
 	}
-	if text := strings.TrimSpace(form.Get("at")); text != "" {
+	if text := strings.TrimSpace(o.form.Get("at")); text != "" {
 		at, day, err = amount.AtDay(text, now.Add(-ago))
 		return at, day, false, err
 	}
-	if form.Get("ago_ms") == "" {
+	if !aged {
 		return time.Time{}, false, false, nil
 	}
 	return now.Add(-ago), false, true, nil
 }
 
-// ageOf reads how long a phone has kept a step, 0 where it says nothing.
-func ageOf(form url.Values) (time.Duration, error) {
-	text := form.Get("ago_ms")
+// age is how long ago an order was entered, where it says so. The clock of a phone
+// is no reason to refuse a report of danger: one of an impossible age counts from now.
+func (o order) age(now time.Time) (ago time.Duration, aged bool, err error) {
+	text := o.form.Get("ago_ms")
+	if !o.entered.IsZero() {
+		return max(0, now.Sub(o.entered)), true, nil
+	}
 	if text == "" {
-		return 0, nil
+		return 0, false, nil
 	}
 	ms, err := strconv.ParseInt(text, 10, 64)
-	if err != nil || ms < 0 || ms > maxAgo.Milliseconds() {
-		want := fmt.Sprintf("at most %.0f days in milliseconds; enter it by hand with its time", maxAgo.Hours()/24)
-		return 0, &medium.InputError{Field: "age of the step", Value: text, Want: want}
+	if err == nil && ms >= 0 && ms <= maxAgo.Milliseconds() {
+		return time.Duration(ms) * time.Millisecond, true, nil
 	}
-	return time.Duration(ms) * time.Millisecond, nil
+	if o.danger() {
+		return 0, false, nil
+	}
+	want := fmt.Sprintf("at most %.0f days in milliseconds; enter it by hand with its time", maxAgo.Hours()/24)
+	return 0, false, &medium.InputError{Field: "age of the step", Value: text, Want: want}
 }
 
 // keepValues remembers materials and settings for the next form.
@@ -222,7 +285,13 @@ func (s *Station) keepValues(o order) {
 func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 	o := order{kind: k}
 	multi := strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data")
-	if multi && !s.stepForm(k, medium.Farm{}, url.Values{}).Pictures {
+	known := append(fieldNames(knownFields(k)), orderFields...)
+	if r.PathValue("code") == "" {
+		known = append(known, "mat*", "codes")
+	}
+	if s.stepForm(k, medium.Farm{}, url.Values{}).Pictures {
+		known = append(known, "picture")
+	} else if multi {
 		return o, &RequestError{s.t.get("guard.nopictures")}
 	}
 	if multi {
@@ -230,20 +299,22 @@ func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
 			return o, badForm(err)
 		}
 		o.files = r.MultipartForm.File["picture"] // the server removes them after the answer
-	} else if err := r.ParseForm(); err != nil {
-		return o, badForm(err)
 	}
-	o.form = r.PostForm
-	for name, given := range o.form {
-		if len(given) > 1 && name != "mat" {
-			return o, &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: "one value, not several"}
-		}
-	}
-	if _, err := ageOf(o.form); err != nil && medium.MayReportDanger(k) {
-		o.form.Del("ago_ms") // the phone's clock is no reason to refuse it: it counts from now
-	}
+	var err error
+	o.form, err = readForm(r, known...)
 	o.token = o.form.Get("token")
-	return o, nil
+	return o, err
+}
+
+// orderFields are what the form of a bottle has beside its own fields.
+var orderFields = []string{"token", "at", "ago_ms", "kept_by", "kept_pass"}
+
+// readForm reads a form of known fields.
+func readForm(r *http.Request, known ...string) (url.Values, error) {
+	if err := r.ParseForm(); err != nil {
+		return nil, badForm(err)
+	}
+	return r.PostForm, checkForm(r.PostForm, known...)
 }
 
 func badForm(err error) error {

@@ -43,12 +43,13 @@ func (s *Station) drawReview(w http.ResponseWriter, r *http.Request, who session
 }
 
 func (s *Station) postReview(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, "token", "anchor", "from", "to", "name", "note")
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	v := &values{Values: r.PostForm}
-	_, err := s.recordOne(who, v.text("token"), func(*view) (medium.Step, error) {
+	v := &values{Values: form}
+	_, err = s.recordOne(who, v.text("token"), func(*view) (medium.Step, error) {
 		seen, err := store.ParseAnchor(v.text("anchor"))
 		if err != nil {
 			return medium.Step{}, err
@@ -56,7 +57,7 @@ func (s *Station) postReview(w http.ResponseWriter, r *http.Request, who session
 		return medium.Step{Mat: medium.FarmThread, Body: &medium.Review{From: v.text("from"), To: v.text("to"), Name: v.text("name"), Note: strings.TrimSpace(v.text("note")), Anchor: seen.String()}}, nil
 	})
 	if err != nil {
-		s.drawReview(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
+		s.drawReview(w, r, who, statusOf(err), form, s.said(r, statusOf(err), err))
 		return
 	}
 	http.Redirect(w, r, "/reports", http.StatusSeeOther)

@@ -66,7 +66,8 @@ func TestInsidesStayInside(t *testing.T) {
 		require.Contains(t, log.String(), "/home/farm/x")
 		log.b.Reset()
 	}
-	for _, err := range []error{&BusyError{}, &store.WriteError{Err: errors.New("no space left")}} {
-		require.Equal(t, err.Error(), s.said(r, statusOf(err), err), "503 and 507 say what to do")
-	}
+	require.Contains(t, s.said(r, 503, &BusyError{}), "0 requests are waiting; try again")
+	err := &store.WriteError{Path: "/home/farm/x", Err: errors.New("no space left")}
+	require.Equal(t, english["way.disk"], s.said(r, statusOf(err), err))
+	require.Contains(t, log.String(), "no space left")
 }

@@ -137,11 +137,11 @@ func (s *Station) spoons(r sanitizer.Recipe) string {
 // postMix records the solution that was mixed. The code is drawn here; a request
 // that is sent again gets the code of the first.
 func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+	form, err := readForm(r, append(orderFields, "product", "volume", "strength", "stock", "opened", "amounts", "temp", "ph")...)
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
-	form := r.PostForm
 	done, err := s.recordBottle(who, order{token: form.Get("token"), kind: medium.KindSolution, form: form})
 	if err != nil && wantsJSON(r) {
 		s.failed(w, r, who, err)
@@ -158,7 +158,7 @@ func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
 // recordedBottle goes to the page after a step about a bottle, or tells the script.
 func (s *Station) recordedBottle(w http.ResponseWriter, r *http.Request, done medium.Step, next string) {
 	if wantsJSON(r) {
-		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{done.Result()}, "next": next, "ledger": s.door.standing.Load()})
+		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{onRecord(done)}, "next": next, "ledger": s.door.standing.Load()})
 		return
 	}
 	http.Redirect(w, r, next, http.StatusSeeOther)
@@ -166,14 +166,7 @@ func (s *Station) recordedBottle(w http.ResponseWriter, r *http.Request, done me
 
 // recordBottle records what was done with a bottle, mixed or measured or poured away.
 func (s *Station) recordBottle(who session, o order) (medium.Step, error) {
-	m, proven, err := s.made(who, o.form)
-	if err != nil {
-		return medium.Step{}, err
-	}
-	if proven {
-		return s.recordAs(m, o.token, s.bottleStep(o))
-	}
-	done, err := s.hold(who, m, o)
+	done, err := s.take(who, &o)
 	if err != nil {
 		return medium.Step{}, err
 	}
@@ -182,31 +175,29 @@ func (s *Station) recordBottle(who session, o order) (medium.Step, error) {
 
 // bottleStep plans the record. It does not look a bottle up that is named: a request
 // that is sent again after it was poured away is still the same request.
-func (s *Station) bottleStep(o order) func(*view) (medium.Step, error) {
-	return func(v *view) (step medium.Step, err error) {
-		step.Mat = medium.FarmThread
-		day := false
-		if step.At, day, _, err = happened(o.form, v.now); err != nil {
-			return step, err
-		}
-		switch o.kind {
-		case medium.KindStrip:
-			temp := withUnit(o.form.Get("temp"), v.Settings.Units)
-			strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"), temp, o.form.Get("ph"))
-			strip.Code = medium.Code(o.mats[0])
-			step.Body = &strip
-			return step, err
-		case medium.KindDiscard:
-			step.Body = &medium.Discard{Code: medium.Code(o.mats[0]), Reason: strings.TrimSpace(o.form.Get("reason"))}
-			return step, nil
-		}
-		if day {
-			return step, &medium.InputError{Field: s.t.get("field.at"), Value: o.form.Get("at"), Want: "the time too: it says how long the solution is good"}
-		}
-		solution, err := s.mixture(v, o.form)
-		step.Body = &solution
+func (s *Station) bottleStep(v *view, o order) (step medium.Step, err error) {
+	step.Mat = medium.FarmThread
+	day := false
+	if step.At, day, _, err = o.happened(v.now); err != nil {
 		return step, err
 	}
+	switch o.kind {
+	case medium.KindStrip:
+		temp := withUnit(o.form.Get("temp"), v.Settings.Units)
+		strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"), temp, o.form.Get("ph"))
+		strip.Code = medium.Code(o.mats[0])
+		step.Body = &strip
+		return step, err
+	case medium.KindDiscard:
+		step.Body = &medium.Discard{Code: medium.Code(o.mats[0]), Reason: strings.TrimSpace(o.form.Get("reason"))}
+		return step, nil
+	}
+	if day {
+		return step, &medium.InputError{Field: s.t.get("field.at"), Value: o.form.Get("at"), Want: "the time too: it says how long the solution is good"}
+	}
+	solution, err := s.mixture(v, o.form)
+	step.Body = &solution
+	return step, err
 }
 
 // mixture works out the bottle that was mixed, and draws its code.
@@ -332,17 +323,18 @@ func withUnit(text, units string) string {
 // postStrip records what was read in a solution: a test strip, its temperature, its
 // pH, or some of them.
 func (s *Station) postStrip(w http.ResponseWriter, r *http.Request, who session) {
-	s.aboutSolution(w, r, who, medium.KindStrip)
+	s.aboutSolution(w, r, who, medium.KindStrip, "reads", "blocks", "temp", "ph")
 }
 
 // postDiscard records that a solution was used up or poured away.
 func (s *Station) postDiscard(w http.ResponseWriter, r *http.Request, who session) {
-	s.aboutSolution(w, r, who, medium.KindDiscard)
+	s.aboutSolution(w, r, who, medium.KindDiscard, "reason")
 }
 
-func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who session, kind medium.Kind) {
-	if err := r.ParseForm(); err != nil {
-		s.failed(w, r, who, badForm(err))
+func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who session, kind medium.Kind, fields ...string) {
+	form, err := readForm(r, append(orderFields, fields...)...)
+	if err != nil {
+		s.failed(w, r, who, err)
 		return
 	}
 	code, ok := solutionCode(r.PathValue("code"))
@@ -350,13 +342,13 @@ func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who sess
 		s.failed(w, r, who, &NoMatError{Err: &RequestError{s.t.get("solution.none")}})
 		return
 	}
-	done, err := s.recordBottle(who, order{token: r.PostForm.Get("token"), kind: kind, mats: []string{string(code)}, form: r.PostForm})
+	done, err := s.recordBottle(who, order{token: form.Get("token"), kind: kind, mats: []string{string(code)}, form: form})
 	if err != nil && wantsJSON(r) {
 		s.failed(w, r, who, err)
 		return
 	}
 	if err != nil {
-		s.drawSolution(w, r, who, statusOf(err), r.PostForm, s.said(r, statusOf(err), err))
+		s.drawSolution(w, r, who, statusOf(err), form, s.said(r, statusOf(err), err))
 		return
 	}
 	next := "/mix"

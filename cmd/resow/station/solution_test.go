@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -122,4 +123,21 @@ func TestMixedBottleRefused(t *testing.T) {
 	got := p.do(r)
 	require.Equal(t, http.StatusOK, got.status, got.body)
 	has(t, got.body, `"next": "/solutions/B`)
+}
+
+// TestEveryBottleCanBeChosen: one that is long out of date and still on the farm may
+// have been used, and its step has to be recorded.
+func TestEveryBottleCanBeChosen(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	old := strings.TrimPrefix(s.mixed(t, p), "/solutions/")
+	s.clock.forward(100 * 24 * time.Hour)
+	p = s.paired(t, Operator, "MK")
+	fresh := strings.TrimPrefix(s.mixed(t, p), "/solutions/")
+	page := p.get("/many/sanitize").body
+	for _, b := range s.farm(t).Bottles {
+		has(t, page, `value="`+string(b.Solution.Code)+`"`)
+	}
+	require.Less(t, strings.Index(page, `value="`+fresh+`"`), strings.Index(page, `value="`+old+`"`), "the newest first")
+	has(t, page, "good until")
 }

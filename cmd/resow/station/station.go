@@ -263,6 +263,9 @@ func (s *Station) handler() http.Handler {
 	open("GET /sw.js", s.worker)
 	open("GET /healthz", s.health)
 	open("GET /metrics", s.metrics)
+	open("GET /openapi.json", func(w http.ResponseWriter, r *http.Request) {
+		http.Redirect(w, r, "/api/v1/openapi.json", http.StatusFound)
+	})
 	open("GET /pair", s.pairPage)
 	open("POST /pair", s.pair)
 

@@ -18,88 +18,94 @@ func as[T error](err error) bool {
 	return errors.As(err, &target)
 }
 
-// statuses is the one place where errors become HTTP statuses. 422 is input
-// that can't be, 409 a step that does not follow from what is on record, 503
-// what may work a moment later. A test fails when an exported error of a room
-// has no row. The messages say what to do, so there is no hint beside them.
-var statuses = []struct {
+// answers is the one table of errors: the HTTP status of each, and the text that
+// gives the way out on a phone, with what the error itself says at its %s; empty
+// where that is all there is to do. 422 is input that can't be, 409 a step that does
+// not follow from what is on record, 503 what may work a moment later. A test fails
+// when an exported error of a room has no row.
+var answers = []struct {
 	is   func(error) bool
 	code int
+	way  string
 }{
-	{as[*NoMatError], http.StatusNotFound},
-	{as[*RequestError], http.StatusBadRequest},
-	{as[*PictureError], http.StatusUnprocessableEntity},
-	{as[*PairError], http.StatusForbidden},
-	{as[*RoleError], http.StatusForbidden},
-	{as[*HeldError], http.StatusAccepted},
-	{as[*BusyError], http.StatusServiceUnavailable},
-	{as[*ClosedError], http.StatusServiceUnavailable},
-	{as[*ConfigError], http.StatusInternalServerError},
-	{as[*medium.VerdictError], http.StatusConflict},
-	{as[*medium.StageError], http.StatusConflict},
-	{as[*medium.InputError], http.StatusUnprocessableEntity},
-	{as[*medium.TimeError], http.StatusConflict},
-	{as[*medium.FitError], http.StatusConflict},
-	{as[*medium.ClockError], http.StatusConflict},
-	{as[*medium.UnknownError], http.StatusUnprocessableEntity},
-	{as[*medium.CorrectError], http.StatusConflict},
-	{as[*medium.DiscardedError], http.StatusConflict},
-	{as[*medium.ReviewError], http.StatusConflict},
-	{as[*medium.UnlikelyError], http.StatusUnprocessableEntity},
-	{as[*amount.Error], http.StatusUnprocessableEntity},
-	{as[*labels.CodeError], http.StatusNotFound},
-	{as[*labels.PayloadError], http.StatusUnprocessableEntity},
-	{as[*labels.StockError], http.StatusUnprocessableEntity},
-	{as[*labels.SymbolError], http.StatusUnprocessableEntity},
-	{as[*labels.SheetError], http.StatusUnprocessableEntity},
-	{as[*labels.RandomError], http.StatusInternalServerError},
-	{as[*sanitizer.InputError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.UnknownActiveError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.BasisError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.NoDensityError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.RangeError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.AmountError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.TooStrongError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.TooWeakError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.CeilingError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.MixedActivesError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.TooSmallError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.NoStockError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.OutsideError], http.StatusUnprocessableEntity},
-	{as[*sanitizer.ReadingError], http.StatusUnprocessableEntity},
-	{as[*store.UnknownMatError], http.StatusNotFound},
-	{as[*store.TakenError], http.StatusConflict},
-	{as[*store.TokenError], http.StatusConflict},
-	{as[*store.AnchorError], http.StatusUnprocessableEntity},
-	{as[*store.BusyError], http.StatusServiceUnavailable},
-	{as[*store.WriteError], http.StatusInsufficientStorage},
-	{as[*store.MissingError], http.StatusInternalServerError},
-	{as[*store.ExistsError], http.StatusInternalServerError},
-	{as[*store.NotStoreError], http.StatusInternalServerError},
-	{as[*store.UnsureError], http.StatusInternalServerError}, // the phone asks again with the same token
-	{as[*store.DamagedError], http.StatusInternalServerError},
-	{as[*store.NewerError], http.StatusInternalServerError},
-	{as[*store.OlderError], http.StatusInternalServerError},
-	{as[*store.ReadOnlyError], http.StatusInternalServerError},
-	{as[*store.LossError], http.StatusInternalServerError},
-	{as[*store.ImportError], http.StatusUnprocessableEntity},
-	{as[*store.UnsoundError], http.StatusInternalServerError},
-	{as[*store.RecordError], http.StatusInternalServerError},
-	{as[*fs.PathError], http.StatusInternalServerError},
+	{as[*http.MaxBytesError], http.StatusRequestEntityTooLarge, "guard.large"},
+	{as[*NoMatError], http.StatusNotFound, ""},
+	{as[*RequestError], http.StatusBadRequest, ""},
+	{as[*PictureError], http.StatusUnprocessableEntity, ""},
+	{as[*PairError], http.StatusForbidden, ""},
+	{as[*RoleError], http.StatusForbidden, ""},
+	{as[*HeldError], http.StatusAccepted, ""},
+	{as[*turnedDownError], http.StatusUnprocessableEntity, ""},
+	{as[*BusyError], http.StatusServiceUnavailable, ""},
+	{as[*ClosedError], http.StatusServiceUnavailable, ""},
+	{as[*ConfigError], http.StatusInternalServerError, "guard.failed"},
+	{as[*medium.VerdictError], http.StatusConflict, ""},
+	{as[*medium.StageError], http.StatusConflict, "way.stage"},
+	{as[*medium.InputError], http.StatusUnprocessableEntity, ""},
+	{as[*medium.TimeError], http.StatusConflict, "way.time"},
+	{as[*medium.FitError], http.StatusConflict, "way.time"},
+	{as[*medium.ClockError], http.StatusConflict, "way.clock"},
+	{as[*medium.UnknownError], http.StatusUnprocessableEntity, ""},
+	{as[*medium.CorrectError], http.StatusConflict, ""},
+	{as[*medium.DiscardedError], http.StatusConflict, "way.time"},
+	{as[*medium.ReviewError], http.StatusConflict, ""},
+	{as[*medium.UnlikelyError], http.StatusUnprocessableEntity, "way.unlikely"},
+	{as[*amount.Error], http.StatusUnprocessableEntity, ""},
+	{as[*labels.CodeError], http.StatusNotFound, ""},
+	{as[*labels.PayloadError], http.StatusUnprocessableEntity, ""},
+	{as[*labels.StockError], http.StatusUnprocessableEntity, ""},
+	{as[*labels.SymbolError], http.StatusUnprocessableEntity, ""},
+	{as[*labels.SheetError], http.StatusUnprocessableEntity, ""},
+	{as[*labels.RandomError], http.StatusInternalServerError, "guard.failed"},
+	{as[*sanitizer.InputError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.UnknownActiveError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.BasisError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.NoDensityError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.RangeError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.AmountError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.TooStrongError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.TooWeakError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.CeilingError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.MixedActivesError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.TooSmallError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.NoStockError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.OutsideError], http.StatusUnprocessableEntity, ""},
+	{as[*sanitizer.ReadingError], http.StatusUnprocessableEntity, ""},
+	{as[*store.UnknownMatError], http.StatusNotFound, ""},
+	{as[*store.TakenError], http.StatusConflict, ""},
+	{as[*store.TokenError], http.StatusConflict, "way.token"},
+	{as[*store.AnchorError], http.StatusUnprocessableEntity, ""},
+	{as[*store.BusyError], http.StatusServiceUnavailable, "way.busy"},
+	{as[*store.WriteError], http.StatusInsufficientStorage, "way.disk"},
+	{as[*store.MissingError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.ExistsError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.NotStoreError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.UnsureError], http.StatusInternalServerError, "way.unsure"}, // the phone asks again with the same token
+	{as[*store.DamagedError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.NewerError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.OlderError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.ReadOnlyError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.LossError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.ImportError], http.StatusUnprocessableEntity, ""},
+	{as[*store.UnsoundError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.RecordError], http.StatusInternalServerError, "guard.failed"},
+	{as[*fs.PathError], http.StatusInternalServerError, "guard.failed"},
 }
 
-// statusOf gives the status of an error.
-func statusOf(err error) int {
-	var too *http.MaxBytesError
-	if errors.As(err, &too) {
-		return http.StatusRequestEntityTooLarge
-	}
-	for _, s := range statuses {
-		if s.is(err) {
-			return s.code
+// answerTo gives the status of an error and the text with its way out; known says
+// whether it has a row.
+func answerTo(err error) (status int, way string, known bool) {
+	for _, a := range answers {
+		if a.is(err) {
+			return a.code, a.way, true
 		}
 	}
-	return http.StatusInternalServerError
+	return http.StatusInternalServerError, "guard.failed", false
+}
+
+func statusOf(err error) int {
+	status, _, _ := answerTo(err)
+	return status
 }
 
 // final says that the rules or the ledger refuse what was asked for, so that it is
@@ -108,16 +114,6 @@ func final(err error) bool {
 	switch statusOf(err) {
 	case http.StatusNotFound, http.StatusConflict, http.StatusUnprocessableEntity:
 		return true
-	}
-	return false
-}
-
-// known says whether an error has a row.
-func known(err error) bool {
-	for _, s := range statuses {
-		if s.is(err) {
-			return true
-		}
 	}
 	return false
 }

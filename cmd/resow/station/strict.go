@@ -44,11 +44,14 @@ func readSteps(text []byte) (stepsRequest, error) {
 	if !isRecordable(in.Kind) {
 		return in, &medium.InputError{Field: "kind", Value: string(in.Kind), Want: "a step that the pages have"}
 	}
+	if !tokenForm().MatchString(in.Token) {
+		return in, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step", in.Token)}
+	}
+	known := knownFields(in.Kind)
 	in.Fields = url.Values{}
 	if doc["fields"] == nil {
 		return in, saysAll(in)
 	}
-	known := knownFields(in.Kind)
 	fields, err := members("a step of "+string(in.Kind), doc["fields"], fieldNames(known))
 	if err != nil {
 		return in, err
@@ -128,7 +131,7 @@ func members(what string, text []byte, known []string) (map[string]json.RawMessa
 			return bad(fmt.Sprintf("%q stands in it twice", name))
 		}
 		if !slices.Contains(known, name) {
-			return nil, &RequestError{fmt.Sprintf("%s has no field %q; did you mean %q? It has %s", what, name, nearest(name, known), strings.Join(known, ", "))}
+			return nil, &RequestError{fmt.Sprintf("%s has no field %q%s It has %s", what, name, didYouMean(name, known), strings.Join(known, ", "))}
 		}
 		out[name] = value
 	}
@@ -141,15 +144,38 @@ func members(what string, text []byte, known []string) (map[string]json.RawMessa
 	return out, nil
 }
 
-// nearest is the known name that takes the fewest changes of a letter.
-func nearest(name string, known []string) string {
-	best, least := "", -1
+// checkForm refuses a field that a form does not know, and one that came twice: a
+// value that is dropped without a word is lost to every recall. A name that ends in *
+// may come as often as it likes.
+func checkForm(form url.Values, known ...string) error {
+	for name, given := range form {
+		if slices.Contains(known, name+"*") {
+			continue
+		}
+		if !slices.Contains(known, name) {
+			return &medium.InputError{Field: "field of the form", Value: name, Want: "one that it has" + didYouMean(name, known) + " Open the page again"}
+		}
+		if len(given) > 1 {
+			return &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: "one value, not several"}
+		}
+	}
+	return nil
+}
+
+// didYouMean ends a sentence about an unknown name with a known one that is near: in
+// one of four letters, and one more.
+func didYouMean(name string, known []string) string {
+	best, least := "", 2+len(name)/4
 	for _, k := range known {
-		if n := distance(strings.ToLower(name), k); least < 0 || n < least {
+		k = strings.TrimSuffix(k, "*")
+		if n := distance(strings.ToLower(name), k); n < least {
 			best, least = k, n
 		}
 	}
-	return best
+	if best == "" {
+		return "."
+	}
+	return fmt.Sprintf("; did you mean %q?", best)
 }
 
 // distance counts the letters to change, put in or take out between two words.

@@ -1,9 +1,11 @@
 package station
 
 import (
+	"encoding/json"
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -11,10 +13,13 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/amount"
 	"resow/medium"
+	"resow/store"
 )
 
 func itoa(n int) string { return strconv.Itoa(n) }
@@ -64,6 +69,9 @@ func TestTextsAreComplete(t *testing.T) {
 	for key := range used {
 		missing(key)
 	}
+	for _, a := range answers {
+		used[a.way] = true
+	}
 	for key := range english {
 		prefix := key[:strings.Index(key, ".")+1]
 		require.True(t, used[key] || prefixes[prefix], "nothing uses the text %s", key)
@@ -77,13 +85,21 @@ func TestTextsAreComplete(t *testing.T) {
 	for _, k := range recordable {
 		missing("step." + string(k))
 	}
+	for _, a := range answers {
+		if a.way != "" {
+			missing(a.way)
+		}
+		require.True(t, a.code < 500 || a.way == "" || !strings.Contains(english[a.way], "%s"), "%s shows paths", a.way)
+	}
 	for _, text := range english {
 		require.NotRegexp(t, `(?i)\bsafe(ly|ty)?\b`, text)
+		require.NotRegexp(t, typed, text)
 	}
 }
 
 // TestEveryErrorHasAStatus fails when a room that the station imports, or the
-// station itself, exports an error that the table of statuses does not know.
+// station itself, exports an error that the table of answers does not know, with its
+// status and its way out.
 func TestEveryErrorHasAStatus(t *testing.T) {
 	table, err := os.ReadFile("status.go")
 	require.NoError(t, err)
@@ -102,7 +118,7 @@ func TestEveryErrorHasAStatus(t *testing.T) {
 	for dir, pkg := range rooms {
 		for _, name := range errorTypes(t, dir) {
 			if !strings.Contains(string(table), "as[*"+pkg+name+"]") {
-				t.Errorf("%s%s has no row in statuses", pkg, name)
+				t.Errorf("%s%s has no row in answers", pkg, name)
 			}
 		}
 	}
@@ -143,5 +159,141 @@ func TestPagesShowTextsHarmlessly(t *testing.T) {
 	for _, got := range []answer{p.get("/m/T\u202e0000000"), p.get("/find?code=T%E2%80%AE00"), p.post("/many", url.Values{"code": {"\u202e\u2066"}, "do": {"add"}})} {
 		require.NotContains(t, got.body, "\u202e")
 		require.NotContains(t, got.body, "\u2066")
+	}
+}
+
+// TestFormsRefuseWhatTheyDoNotKnow asks every route that takes a form: a field that is
+// dropped without a word, or the second of two values, is lost to every recall.
+func TestFormsRefuseWhatTheyDoNotKnow(t *testing.T) {
+	s, _ := start(t, nil)
+	boss := s.paired(t, Supervisor, "SV")
+	bottle, mat := s.mixed(t, boss), string(s.inStage(t, medium.Growing)[0])
+	code, err := os.ReadFile("station.go")
+	require.NoError(t, err)
+	routes := regexp.MustCompile(`"POST (/[^"]*)"`).FindAllStringSubmatch(string(code), -1)
+	require.Greater(t, len(routes), 15)
+	before := s.anchorText(t)
+	for _, m := range routes {
+		path := strings.NewReplacer("/solutions/{code}", bottle, "{code}", mat, "{step}", "mist", "{seq}", "1", "{rule}", "cuts").Replace(m[1])
+		if path == "/leave" || path == "/shift/end" { // a button without fields
+			continue
+		}
+		got := boss.post(path, url.Values{"tokem": {"5"}})
+		require.Equal(t, 422, got.status, path)
+		has(t, textOf(got.body), "tokem")
+		has(t, textOf(got.body), "want one that it has", path)
+		if path == "/kept" { // a list of tokens
+			continue
+		}
+		twice := map[string]string{"/pair": "code", "/shift": "pick", "/people/code": "role", "/people/revoke": "id", "/many": "do", "/pool": "sow"}[path]
+		if twice == "" {
+			twice = "token"
+		}
+		got = boss.post(path, url.Values{twice: {"1", "2"}})
+		require.Equal(t, 422, got.status, path)
+		has(t, textOf(got.body), "one value, not several", path)
+	}
+	require.Equal(t, before, s.anchorText(t))
+}
+
+// A suggestion is near what was written, or there is none.
+func TestSuggestions(t *testing.T) {
+	known := []string{"water", "treated", "where", "at", "mat*"}
+	for name, want := range map[string]string{"wasser": "water", "Water": "water", "were": "where", "ta": ".", "token": ".", "x": ".", "mats": "mat", "zzzzzzzzzzzz": "."} {
+		got := didYouMean(name, known)
+		if want != "." {
+			want = `; did you mean "` + want + `"?`
+		}
+		require.Equal(t, want, got, name)
+	}
+}
+
+var typed = regexp.MustCompile("(^|[\\s(])--[a-z]|`resow|RESOW_")
+
+// TestNothingOnAPhoneIsACommand holds every text of the rooms below that a page can
+// show against the words of the pages: nobody types a command or a flag on a phone.
+func TestNothingOnAPhoneIsACommand(t *testing.T) {
+	shown := 0
+	for _, dir := range []string{"../../../medium", "../../../medium/sanitizer", "../../../labels", "../amount"} {
+		for _, text := range literals(t, dir) {
+			if typed.MatchString(text) {
+				shown++
+			}
+			require.NotRegexp(t, typed, onPage(text), text)
+		}
+	}
+	require.Greater(t, shown, 5, "the check itself finds some")
+	s, _ := start(t, nil)
+	at := today
+	for _, one := range []struct {
+		err  error
+		want string
+	}{
+		{&medium.TimeError{Code: "T0000000", At: at, Last: at.Add(time.Hour), Now: at}, "Open “Done earlier?” below"},
+		{&medium.FitError{Code: "T0000000", Kind: medium.KindDry, At: at, Took: time.Hour, Last: at}, "Open “Done earlier?” below"},
+		{&medium.DiscardedError{Code: "B0000000", At: at, By: "MK"}, "mix a fresh one. Open “Done earlier?”"},
+		{&medium.StageError{Code: "T0000000", Kind: medium.KindMist, Stage: medium.Retired, Since: at, Do: "void it with `resow correct`"}, "“Correct” in its history"},
+		{&medium.InputError{Field: "initials", Want: "the initials (--by, or RESOW_BY)"}, `Initials "": want the initials`},
+		{&medium.UnlikelyError{Product: "blue drum"}, "tick “The label does say so”"},
+		{&medium.ClockError{Now: at}, "not this phone's"},
+		{&medium.UnknownError{What: "crop", Name: "x", Do: "see `resow crop list`, or add your own with `resow crop add`"}, "pick one that the form offers"},
+		{&amount.Error{What: "time", Input: "02:30", Want: "which of two: --at 2026-10-25T02:30:00+02:00 or --at 2026-10-25T02:30:00+01:00"},
+			"which of two: 2026-10-25T02:30:00+02:00 or 2026-10-25T02:30:00+01:00"},
+		{&store.TokenError{Token: "x"}, "Open the page again"},
+		{&store.BusyError{Path: "/farm/resow.db"}, "try again in a moment"},
+		{&store.WriteError{Path: "/farm/resow.db", Err: os.ErrPermission}, "Nothing was recorded"},
+		{&store.UnsureError{Path: "/farm/resow.db", Err: os.ErrPermission}, "Look in the mat's history"},
+		{&store.MissingError{Path: "/farm/resow.db"}, "Tell whoever looks after it"},
+		{os.ErrClosed, "Tell whoever looks after it"},
+		{&medium.InputError{Field: "yield", Value: "much", Want: "a mass"}, `Yield of each mat "much": want a mass`},
+		{&amount.Error{What: "ph", Input: "x", Want: "a number"}, `pH "x"`},
+	} {
+		said := s.wayOut(one.err, s.labelled(one.err))
+		require.Contains(t, said, one.want)
+		require.NotRegexp(t, typed, said)
+		require.NotContains(t, said, "/farm")
+		require.NotContains(t, said, "%s")
+	}
+}
+
+// literals are the texts in a room's code.
+func literals(t *testing.T, dir string) (texts []string) {
+	paths, err := filepath.Glob(filepath.Join(dir, "*.go"))
+	require.NoError(t, err)
+	require.NotEmpty(t, paths)
+	for _, p := range paths {
+		if strings.HasSuffix(p, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), p, nil, 0)
+		require.NoError(t, err)
+		ast.Inspect(f, func(n ast.Node) bool {
+			if lit, ok := n.(*ast.BasicLit); ok && lit.Kind == token.STRING {
+				text, err := strconv.Unquote(lit.Value)
+				require.NoError(t, err)
+				texts = append(texts, text)
+			}
+			return true
+		})
+	}
+	return texts
+}
+
+// What stands on record in the words of the command line is shown in those of the page.
+func TestFindingsInTheWordsOfThePage(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mat := s.inStage(t, medium.ToSanitize)[0]
+	form := url.Values{"product": {"chlorine, blue drum"}, "strength": {"5000"}, "contact": {"2min"}, "sides": {"both"}, "method": {"soak"}, "token": {s.newToken()}}
+	status, doc := p.send("/m/"+string(mat)+"/sanitize", form)
+	require.Equal(t, http.StatusOK, status, doc)
+	raw, err := json.Marshal(doc)
+	require.NoError(t, err)
+	stored, err := json.Marshal(last(s.thread(t, mat)).Outcome)
+	require.NoError(t, err)
+	require.Regexp(t, typed, string(stored), "the record has a flag")
+	for _, shown := range []string{string(raw), p.get("/m/" + string(mat) + "?step=" + itoa(len(s.thread(t, mat)))).body, p.get("/m/" + string(mat) + "/history").body} {
+		require.NotRegexp(t, typed, shown)
+		require.Contains(t, shown, "rinse with potable water after the contact time")
 	}
 }

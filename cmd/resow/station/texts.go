@@ -33,11 +33,20 @@ var english = texts{
 	"guard.nopictures": "This step takes no picture.",
 	"guard.large":      "That is more than the station takes in one piece. Leave the picture out, or record fewer mats at once.",
 	"guard.mistake":    "The station made a mistake on this page. It is noted on the terminal; nothing was recorded by this.",
-	"guard.failed":     "The station could not do this; look at its terminal.",
+	"guard.failed":     "The station could not do this. Tell whoever looks after it; its terminal says more.",
 	"guard.unpaired":   "This device is not paired with the station. Open /pair and enter the code from the station's terminal.",
 	"guard.boss":       "Only a supervisor's device may do this. A supervisor pairs it on the page People, or at the terminal.",
 	"guard.token":      "This form has no valid request token; open the page again and send it from there.",
 	"guard.shift":      "Pick your initials first: every step is recorded with who did it.",
+
+	"way.stage":    "%s. The mat's own page offers the steps that can come next.",
+	"way.time":     "%s. Open “Done earlier?” below and give the time at which it was done. If the time of the step before is wrong, a supervisor corrects that one in the mat's history.",
+	"way.clock":    "%s. The clock of the station's computer is meant, not this phone's.",
+	"way.unlikely": "%s. If it does say so, tick “The label does say so” below and send it again.",
+	"way.token":    "Something else was sent with this form before. Open the page again and enter the step there.",
+	"way.busy":     "Another program is using the ledger. Nothing was recorded; try again in a moment.",
+	"way.disk":     "Nothing was recorded: the station can't write to its disk. Tell whoever looks after it, and send the step again after that.",
+	"way.unsure":   "The station's disk failed at the very end, so it is not known whether this was recorded. Look in the mat's history before you do it again, and tell whoever looks after the station.",
 
 	"problem.title": "Not recorded.", "problem.question": "That can't be worked out.",
 	"fail.title": "That did not work",
@@ -45,7 +54,7 @@ var english = texts{
 	"offline.single": "1 step waits on this device:", "offline.many": "%d steps wait on this device:",
 	"offline.kept": "The station does not answer. The step is kept on this device and sent when it does.",
 	"offline.full": "There is no room to keep this step on the device. Write it on paper and enter it later with its time.",
-	"offline.sent": "Sent and recorded:", "offline.missed": "NOT ACCEPTED:", "offline.refused": "Refused, not recorded:",
+	"offline.sent": "Sent and recorded:", "offline.missed": "NOT ACCEPTED:", "offline.refused": "Refused, not recorded: %d",
 	"offline.drop": "I have seen this", "offline.send": "Try now", "offline.mend": "Mend and send", "offline.by": "by %s",
 	"offline.mending": "You are mending the step of %s. It was refused:", "offline.pick": "Pick your initials",
 	"offline.nobody": "Nobody had picked initials. The step is kept on this device until you say whose it is.", "offline.mine": "I did this: %s",
@@ -53,8 +62,8 @@ var english = texts{
 	"offline.held":  "With the station, waiting for a supervisor: %d", "offline.done": "Recorded in the last 14 days: %d", "offline.none": "This device keeps no steps.",
 
 	"kept.title": "Steps of this device", "kept.held": "The step is with the station. A supervisor has to say whether it counts: the device that it was made on was revoked, or can't prove who was at work.",
-	"kept.wait": "Waiting for you: %d", "kept.about": "A device kept these steps, and nobody vouches for who made them: it was revoked, or its proof is not good. Ask the person. What you accept is recorded as theirs, sent by you.",
-	"kept.who": "By %s, entered %s. Sent by %s, %s, from %s.", "kept.accept": "Accept as by %s", "kept.refuse": "Refuse", "kept.here": "On this device",
+	"kept.wait": "Waiting for you: %d", "kept.about": "It is not certain who did these steps: the device that kept them was revoked, or can't prove who was at work. Ask the person. What you accept is recorded as theirs, sent by you.",
+	"kept.who": "By %s, entered %s. Sent by %s, %s, from %s.", "kept.accept": "Accept: %s did this", "kept.refuse": "Refuse", "kept.here": "On this device",
 	"kept.list": "What was entered on this device, as far as it is kept here. Steps that were recorded stay for 14 days, in case the ledger has to be restored.", "kept.noscript": "This list needs the page's script.",
 
 	"find.label": "Code of a mat (scan or type)", "find.go": "Open",
@@ -69,7 +78,7 @@ var english = texts{
 
 	"mat.since": "since %s", "mat.turn": "turn %d", "mat.new": "not sown yet", "mat.why": "Why", "mat.limit": "limit from:",
 	"mat.sanitized": "Last sanitized %s:", "mat.accepted": "accepted", "mat.notaccepted": "not accepted",
-	"mat.wrong": "Something wrong, or out of the turn", "mat.about": "This mat", "mat.size": "Size", "mat.material": "Material", "mat.mesh": "Mesh",
+	"mat.wrong": "Something wrong, or out of turn", "mat.about": "This mat", "mat.size": "Size", "mat.material": "Material", "mat.mesh": "Mesh",
 	"mat.meshtext": "opening %g mm, thread %g mm, %.0f %% open", "mat.mark": "Mark", "mat.history": "History",
 	"mat.look": "Look at the mat before you sow. A clean look is not a clean mat.", "mat.gone": "This mat is out of use for good; its records stay. Take its label off, so that nobody sows on it.",
 
@@ -104,7 +113,7 @@ var english = texts{
 	"field.registration": "Registration number", "field.rule_limit": "Limit", "field.window": "In the last turns", "field.off": "Switch this rule off",
 
 	"hint.area": "Length x width: 20x10mm.", "hint.uv": "For the sun: the mean of those hours.", "hint.contact_date": "2026-03-01",
-	"hint.crop": "A mix as broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
+	"hint.crop": "For a mix: broccoli=16g, radish=12g.", "hint.size": "Length x width: 250x250mm.", "hint.stock": "As on the bottle: 5.25%, 35%.",
 	"hint.density": "1.08g/mL, where the label has it.", "hint.name": "For a product on file, what you leave empty stays as it is.",
 	"hint.mark": "Punched dots, a notch.", "hint.test": "ATP, coliforms, Listeria spp.", "hint.no_sanitizer": "No sanitizer is on file. A supervisor copies its label on the page Sanitizers.",
 	"hint.picture": "Stored small and without the place and time that the camera writes into it.", "hint.at": "18:30, or yesterday 18:30, or 2026-11-24 18:30; the day alone where no more is known. Leave it empty for now.",
@@ -113,19 +122,19 @@ var english = texts{
 	"choice.none": "Nothing", "choice.traces": "Traces", "choice.roots": "Roots", "choice.sun": "Sun", "choice.air": "Air", "choice.both": "Both sides", "choice.one": "One side",
 	"choice.spray": "Spray", "choice.soak": "Soak", "choice.wipe": "Wipe", "choice.growing": "While growing", "choice.harvest": "At harvest", "choice.washing": "At washing",
 	"choice.store": "In store", "choice.pass": "Passed", "choice.fail": "Failed", "choice.cut": "Cut", "choice.mold": "Mold", "choice.wear": "Wear", "choice.yield": "Yield",
-	"choice.age": "Age", "choice.lost": "Lost", "choice.other": "Other", "choice.no_solution": "Not a recorded solution", "choice.label": "The printed label", "choice.farm procedure": "The farm's own procedure",
+	"choice.age": "Age", "choice.lost": "Lost", "choice.other": "Other", "choice.no_solution": "Not a recorded solution", "choice.solution": "%s  %s  %g ppm, good until %s", "choice.label": "The printed label", "choice.farm procedure": "The farm's own procedure",
 
 	"caution.title": "Take care", "caution.mold": "Do not keep a moldy crop; some molds make toxins. The mat goes on hold: look at every mat that the same seed lot touched.",
 	"caution.inspect": "Hold it against the light. A clean look is not a clean mat.", "caution.rinse": "Wet floors are slippery: wipe drips at once. Wear gloves.",
 	"caution.mist": "Do not breathe sprayed mist. Gloves and eye protection for anything but water; the product's label says whether it may touch a crop at all.",
 
 	"done.title": "What was recorded", "done.accepted": "Recorded.", "done.missed": "Recorded, NOT ACCEPTED.", "done.stays": "A step that is not accepted stays on record and does not move the mat.",
-	"done.nopicture": "The step is recorded, but its picture is not:", "done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
+	"done.nopicture": "The step is recorded, but its picture is not:", "done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.lost": "Not on record for a code that names no mat. Set that mat apart until its code is read:", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
 
 	"many.title": "Many mats", "many.about": "One step for many mats: scan them all, then record once. It is recorded for all of them or for none.",
 	"many.start": "Collect by phone camera", "many.scanning": "Collecting: scan a mat with the camera and tap “Put on the list” on its page.", "many.put": "Put on the list", "many.sofar": "Collecting. Mats on the list so far: %d.", "many.stop": "Stop collecting", "many.clear": "Empty the list",
 	"many.addone": "Add a mat (scan or type)", "many.add": "Add", "many.count": "Mats on the list: %d", "many.drop": "Take off", "many.which": "Which step?",
-	"many.list": "Mats on the list", "many.codes": "Codes of mats", "many.hint": "One a line. A hand scanner writes them here by itself.", "many.added": "On the list. Mats so far: %d.", "many.apply": "That is all: choose the step",
+	"many.list": "Mats on the list", "many.codes": "Codes of mats", "many.others": "More mats, by their codes", "many.hint": "One a line. A hand scanner writes them here by itself.", "many.added": "On the list. Mats so far: %d.", "many.apply": "That is all: choose the step",
 
 	"history.title": "History of %s", "history.void": "VOID", "history.sent": "sent by", "history.late": "Late entry, written %s.", "history.picture": "Picture with step %s of %s", "history.correct": "Correct",
 	"correct.title": "Correct a step of %s", "correct.about": "Nothing is edited or deleted. This voids the step; both stay on record. Then record what really happened, with its time.", "correct.do": "Void this step",
@@ -150,7 +159,7 @@ var english = texts{
 	"pool.nodry": "Share of days on which nothing dries", "pool.level": "Chance that is allowed for a week to run short", "pool.do": "Work it out", "pool.figures": "The figures",
 
 	"status.title": "Status of the station", "status.address": "Address", "status.line": "Connection", "status.tls": "encrypted", "status.plain": "not encrypted: keep the farm's Wi-Fi to the farm", "status.records": "Records in the ledger", "status.anchor": "Anchor",
-	"status.steps": "Since the start", "status.stepstext": "%d steps recorded, %d requests refused", "status.queue": "Requests waiting", "status.backup": "Scheduled backups", "status.nobackup": "None are scheduled. Start the station with --backup-to and a folder on another disk.",
+	"status.steps": "Since the start", "status.stepstext": "%d steps recorded, %d requests refused", "status.queue": "Requests waiting", "status.backup": "Scheduled backups", "status.nobackup": "None are made. Whoever looks after the station can give it a folder on another disk for them.",
 	"status.failed": "The backup of %s failed.", "status.goeson": "Recording goes on. The station tries again; its terminal says more.", "status.last": "Last good one", "status.holds": "%d records, verified", "status.none": "none yet", "status.file": "File", "status.next": "Next look",
 	"status.every": "Every", "status.keep": "the last %d are kept", "status.pictures": "A backup is the ledger. Pictures and pairings lie in the folder beside it: copy that too.",
 

@@ -30,7 +30,7 @@
     const mats = data.getAll("mat").concat((data.get("codes") || "").split(/[\n,;]+/).map((c) => c.trim()).filter(Boolean));
     const named = mats.length ? " · " + mats.slice(0, 3).join(", ") + (mats.length > 3 ? " +" + (mats.length - 3) : "") : "";
     const step = { token: data.get("token"), url: form.getAttribute("action"), page: location.pathname + location.search, name: form.dataset.keep + named,
-      fields: [...data], state: "waiting", at, by: kept.words.me, pass: kept.words.pass };
+      fields: [...data], state: "waiting", at, by: kept.words.me, pass: kept.words.pass, danger: form.dataset.danger === "yes" };
     if (mended) {
       const was = (mended.fields.find(([k]) => k === "at") || ["at", ""])[1];
       Object.assign(step, { at: data.get("at") === was ? mended.at : at, by: mended.by, pass: mended.pass, picture: mended.picture });
@@ -40,7 +40,7 @@
   }
 
   // The form of a refused step is filled in again with what was entered. It keeps its
-  // token, its time and its maker.
+  // time and its maker; its token stays refused.
   function mend(form) {
     let step = null;
     try { step = kept.get(sessionStorage.getItem("resow.mend")); } catch { /* nothing to mend */ }
@@ -52,7 +52,7 @@
     for (const e of form.elements) {
       const v = values.get(e.name) || [];
       if (e.type === "radio" || e.type === "checkbox") e.checked = v.includes(e.value);
-      else if (e.name && e.type !== "file") e.value = v.join("\n");
+      else if (e.name && e.name !== "token" && e.type !== "file") e.value = v.join("\n");
       if (e.name === "mat" && e.checked) mats.splice(mats.indexOf(e.value), 1);
     }
     if (form.elements.codes) form.elements.codes.value = mats.concat(values.get("codes") || []).join("\n");
@@ -71,7 +71,7 @@
       try {
         const before = kept.get(form.elements.token.value);
         if (before && before.state !== "refused") form.elements.token.value = kept.token(); // the page came back out of the browser's memory
-        const step = await stepOf(form, Date.now(), mended), now = await kept.enter(step);
+        const step = await stepOf(form, Date.now(), mended), now = await kept.enter(step, mended);
         if (now.state === "sent" && now.doc) return arrived(form, now.doc);
         if (now.state === "refused") { mended = mended && now; kept.opened(step.token); return problem(now.why); }
         mended = null;

@@ -79,13 +79,14 @@ const kept = (() => {
     if (status === 202) return { state: "held", why };
     if (got.ok && Array.isArray(doc.steps) && doc.steps.length) return { state: "sent", doc };
     if (doc.final === true) return { state: "refused", why };
-    return { state: "waiting", why, status, stop: ![400, 404, 405, 413, 415].includes(status) };
+    return { state: "waiting", why, status, stop: Boolean(step.by) && ![400, 404, 405, 413, 415].includes(status) };
   }
 
-  // Older ones first. A step whose maker nobody named waits for a name.
+  // Older ones first. A step whose maker nobody named waits for a name, unless it may
+  // report danger: the station takes that as this device's.
   async function drain() {
     const tried = new Set();
-    for (let step; (step = all("waiting").find((s) => s.by && !tried.has(s.token)));) {
+    for (let step; (step = all("waiting").find((s) => (s.by || s.danger) && !tried.has(s.token)));) {
       tried.add(step.token);
       const { state, why, doc, stop, status } = await attempt(step);
       const now = get(step.token);
@@ -105,6 +106,7 @@ const kept = (() => {
     note = first + words.sent + " " + step.name;
     const missed = doc.steps.filter((s) => !s.accepted);
     if (doc.no_picture) note += ". " + words.nopicture + " " + doc.no_picture.join(" ");
+    if (doc.lost) note += ". " + words.lost + " " + doc.lost.join(" ");
     if (missed.length) note += ". " + words.missed + " " + missed.flatMap((s) => s.findings.map((f) => f.text)).join("; ");
     if (leaving) carry(); // the answer came while the page was already loading anew
   }
@@ -114,10 +116,12 @@ const kept = (() => {
     return running;
   }
 
-  // enter keeps a new step and tries to send it; it comes back when that is settled,
-  // or after NOTICE ms, while the attempt goes on.
-  async function enter(step) {
+  // enter keeps a new step, instead of one that was mended, and tries to send it; it
+  // comes back when that is settled, or after NOTICE ms, while the attempt goes on.
+  async function enter(step, instead) {
     const safe = put(step);
+    about = true;
+    if (safe && instead && instead.token !== step.token) drop(instead.token);
     if (!safe) { // no room at all: try once, and say so
       const got = await attempt(step);
       if (got.state === "waiting") note = words.full;
@@ -195,26 +199,40 @@ const kept = (() => {
     const ul = element("ul", "", to);
     for (const s of steps) line(s, ul);
   }
+  // Above a page that is about something else the steps are folded up: what the person
+  // came for must not lie below them.
+  const unfolded = {};
+  let about = location.pathname === "/kept";
+  function fold(title, steps) {
+    if (!steps.length) return;
+    const d = element("details", "", box);
+    d.open = unfolded[title] ?? (about || steps.some((s) => s.state === "waiting" && !s.by)); // somebody is asked
+    d.addEventListener("toggle", () => { unfolded[title] = d.open; });
+    list(title, steps, element("div", "", d));
+    const summary = element("summary", "");
+    summary.append(d.querySelector("strong"));
+    d.prepend(summary);
+  }
   let open = ""; // the form on this page says itself what is wrong with it
   function draw() {
     const waiting = all("waiting"), refused = all("refused").filter((s) => s.token !== open), held = all("held");
     box.textContent = "";
     box.hidden = !waiting.length && !refused.length && !note;
     if (note) element("p", note, box);
-    list(waiting.length === 1 ? words.single : words.many, waiting, box);
+    fold(waiting.length === 1 ? words.single : words.many, waiting);
     if (waiting.length) {
       button(words.send, box, () => { note = ""; send(); });
       const unknown = waiting.some((s) => s.status === 401);
       if (unknown) link(words.pair, "/pair");
       else if (words.ledger && !words.me || waiting.some((s) => s.status === 403)) link(words.pick, "/shift");
     }
-    list(words.refused, refused, box);
+    fold(words.refused, refused);
     const page = document.getElementById("kept");
     if (!page) return;
     page.textContent = "";
     list(words.held, held, page);
     list(words.done, all("sent").reverse(), page);
-    if (!page.firstChild) element("p", words.none, page);
+    if (!page.firstChild && !waiting.length && !refused.length) element("p", words.none, page);
   }
 
   window.addEventListener("online", send);
