@@ -192,7 +192,7 @@ func TestFilesAndOptionsThatAreRefused(t *testing.T) {
 	table, err := Read(strings.NewReader("mat,date,kind,when\nT000001X,2026-01-01,rinse,x\n"), "")
 	require.NoError(t, err)
 	for want, o := range map[string]Options{
-		"is one already": {}, "the fields are mat": {Map: map[string]string{"when": "whenever"}}, "a column of the file": {Map: map[string]string{"nope": "at", "when": "-"}},
+		"each field once": {Set: map[string]string{"date": "2026-01-01", "at": "2026-01-02"}}, "want one of the two": {Map: map[string]string{"when": "dmy,mdy"}}, "the fields are mat": {Map: map[string]string{"when": "whenever"}}, "a column of the file": {Map: map[string]string{"nope": "at", "when": "-"}},
 		"lines that hold rows": {Skip: "99", Map: map[string]string{"when": "-"}}, "mats or steps": {What: "x", Map: map[string]string{"when": "-"}},
 		"a field, a unit": {Map: map[string]string{"when": "stone"}},
 	} {
@@ -200,6 +200,24 @@ func TestFilesAndOptionsThatAreRefused(t *testing.T) {
 		var typed *Error
 		require.True(t, errors.As(err, &typed), "%v", err)
 		require.ErrorContains(t, err, want)
+	}
+}
+
+// Everything that is open is asked at once, and every answer may be given in an
+// option of its own.
+func TestAllIsAskedAtOnce(t *testing.T) {
+	text := "tag;step;when;yield;number;id;qty\nT000001X;harvest;3/4/2026;1.250;1;2;7\nT000001X;harvest;5/4/2026;1.350;3;4;8\n"
+	var asked []string
+	for _, q := range plan(t, text, Options{}).Questions {
+		asked = append(asked, q.Column)
+	}
+	require.Equal(t, []string{"number", "id", "qty", "yield", "yield", "when"}, asked)
+	p := plan(t, text, Options{Map: map[string]string{"number": "-", "id": "-", "qty": "-", "yield": "g,point", "when": "dmy"}})
+	require.Empty(t, p.Questions)
+	require.Len(t, p.Rows, 2)
+	said := Options{Map: map[string]string{"date": "down", "DATE": "by", "Date": "mat"}}
+	for range 20 {
+		require.Equal(t, `--map "DATE=by,dmy"`, (&planner{Options: said}).option("date", DMY), "the same in every run")
 	}
 }
 
