@@ -15,12 +15,15 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if s.Mat == FarmThread {
 		return AdmitFarm(f, s, now)
 	}
+	seen := s.Seen
 	s, err := head(s, now)
 	if err != nil {
 		return s, err
 	}
 	danger := c.danger(s.Body)
-	if !danger {
+	if danger {
+		s.Seen = seen
+	} else {
 		if s, err = dated(c, s, now); err != nil {
 			return s, err
 		}

@@ -342,7 +342,7 @@ func (w *work) mat(code medium.Code) (*matWork, error) {
 
 func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	_, correct := s.Body.(*medium.Correct)
-	before := mat.Condition.SeenBefore(s)
+	seen, before := mat.Condition.SeenBefore(s)
 	if !correct && !before && s.Replaces == 0 {
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
@@ -355,7 +355,7 @@ func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 			return s, err
 		}
 		if before {
-			s.SeenTurn = medium.TurnAt(t.steps, s.At)
+			s.SeenTurn = medium.TurnAt(t.steps, seen)
 		}
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
