@@ -88,7 +88,7 @@ func head(s Step, now time.Time) (Step, error) {
 		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
 	}
 	s.SentBy = strings.TrimSpace(s.SentBy)
-	if strings.EqualFold(s.SentBy, s.By) {
+	if SameName(s.SentBy, s.By) {
 		s.SentBy = ""
 	}
 	if len(s.SentBy) > 20 || checkText("initials", s.SentBy) != nil {

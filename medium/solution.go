@@ -362,7 +362,7 @@ func checkWater(tempC, pH *float64) error {
 // copiedSince says how to use a product for a time before its label was copied.
 func (f Farm) copiedSince(product string) string {
 	for _, l := range f.Labels {
-		if sameName(l.Sanitizer.Name, product) {
+		if SameName(l.Sanitizer.Name, product) {
 			return fmt.Sprintf("its label is on file only since %s; if it was used by that label before, copy it once more with the time since when (--at)",
 				l.Since.At.In(f.Location()).Format("2 Jan 2006 15:04"))
 		}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -594,7 +593,7 @@ func (w *work) repeated(token string, refs []byte, steps []medium.Step) ([]mediu
 		}
 		want := steps[i]
 		sameMat := want.Mat == "" || want.Mat == s.Mat || string(w.tx.Bucket(bucketTags).Get(tagKey(want.Mat))) == string(s.Mat)
-		if want.Body == nil || medium.KindOf(want.Body) != s.Kind || !sameMat || !strings.EqualFold(strings.TrimSpace(want.By), s.By) {
+		if want.Body == nil || medium.KindOf(want.Body) != s.Kind || !sameMat || !medium.SameName(want.By, s.By) {
 			return nil, &TokenError{Token: token}
 		}
 		recorded[i] = s

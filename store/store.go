@@ -83,7 +83,7 @@ type Store struct {
 	path  string
 	o     Options
 	db    *bbolt.DB
-	file  *os.File   // bbolt's own, to let go of the lock when bbolt can't
+	file  *os.File   // bbolt's own, to free the lock when bbolt can't
 	write sync.Mutex // one writer or one verify at a time
 
 	identity identity
@@ -438,7 +438,7 @@ func (s *Store) notIdentity(made []byte, err error) error {
 func (s *Store) Close() error {
 	if s.broken.Load() != nil || s.db == nil {
 		// bbolt was stopped in the middle and may hold its own locks: let go
-		// of the file alone. What it mapped is let go of with the process.
+		// of the file alone. What it mapped is freed with the process.
 		return s.letGo()
 	}
 	if s.o.NoSync && !s.o.ReadOnly {

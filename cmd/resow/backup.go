@@ -18,7 +18,7 @@ func (a *app) backupCommand() *cobra.Command {
 	var pause time.Duration
 	c := &cobra.Command{
 		Use: "backup", Short: "Make a backup that is verified before it counts as one", Args: cobra.NoArgs,
-		Long: `Backup copies the ledger as it is now, and makes room for those who go on
+		Long: `Backup copies the ledger as it is now, and makes way for those who go on
 recording meanwhile. It checks every page of the copy and holds every record
 against its hash, and only then gives the copy its name; a file that is named
 .backup is whole. Keep some of them on another disk or machine.
@@ -136,6 +136,10 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		fmt.Fprintln(w, a.paint(red, "The present file is the ledger of another farm."))
 	case l.Diverge:
 		fmt.Fprintln(w, a.paint(red, "The present file and the backup do not have the same history."))
+	}
+	if l.Present == nil && l.Problem == "" {
+		fmt.Fprintln(w, "No ledger is there, so nothing can be lost.")
+		return
 	}
 	if l.Lost == 0 {
 		fmt.Fprintln(w, "No record of the present file is missing from the backup.")

@@ -177,8 +177,8 @@ ten openings now and then. A clean look is not a clean mat.`,
 func (a *app) holdCommand() *cobra.Command {
 	var b medium.Hold
 	c := a.stepCommand("hold", "Set mats apart until somebody decides",
-		`A mat that fell on the floor, met a doubtful seed lot or is in any doubt is held.
-One that fell (--dropped) is washed, whatever is decided on it.`,
+		`Hold a mat that fell on the floor, carried a doubtful seed lot, or is in doubt for
+any other reason. One that fell (--dropped) is washed, whatever is decided.`,
 		`  resow hold TK7R2N81 --dropped --by MK
   resow hold TK7R2N81 --reason "seed lot S88 in doubt" --by MK`,
 		func(*farm, medium.Code) (medium.Body, error) {
@@ -212,8 +212,8 @@ func (a *app) trimCommand() *cobra.Command {
 	var size string
 	var removes bool
 	c := a.stepCommand("trim", "Cut mats to a smaller size",
-		`The fresh edges send a mat back to the wash. A cut goes with the offcut where it
-can have lain in what was cut off; one that can't, such as a long one in the
+		`The fresh edges send a mat back to the wash. A cut counts as gone when it
+could have lain in the offcut; one that could not, such as a long one in the
 middle, counts until an inspection after the trim finds none (inspect --no-cuts).`,
 		`  resow trim TK7R2N81 --size 250x250mm --removes-cuts --by MK`,
 		func(*farm, medium.Code) (medium.Body, error) {
@@ -231,7 +231,7 @@ func (a *app) documentCommand() *cobra.Command {
 	c := a.stepCommand("document", "Put the supplier's food-contact statement on file",
 		`For mats that were registered without it, or for a newer statement. The mesh's
 compliance belongs to its sheet: resin, additives and color, so ask for the
-statement of that very sheet. The care finding then goes from the verdicts.`,
+statement for that exact sheet. The care finding then drops off the verdicts.`,
 		`  resow document TK7R2N81 --contact "complies with EU 10/2011" \
       --contact-date 2026-03-01 --by MK
   resow list --json | … | resow document - --contact "…" --contact-date 2026-03-01`,

@@ -119,14 +119,14 @@ func (a *app) exportTables(f *farm, dir string) error {
 func (a *app) importCommand() *cobra.Command {
 	o := &importing{}
 	c := &cobra.Command{
-		Use: "import FILE", Short: "Bring in mats and past steps, or a whole export", Args: cobra.ExactArgs(1),
+		Use: "import FILE|FOLDER", Short: "Bring in mats and past steps, or a whole export", Args: cobra.ExactArgs(1),
 		Long: `Import reads CSV, XLSX or JSON with a row for each mat, or for each past step. It
 first only shows how it reads the columns, what it guessed, and every row that it
-can't take with the reason. What has two readings it asks: is 1.250 a thousand or
+can't take, with the reason. Where a cell has two readings it asks: is 1.250 a thousand or
 one, is 3/4 in March or in April, is a bare 60 seconds or minutes? Nothing is
 recorded before each is answered with --map, and before --apply; where something
 was guessed, --confirm says that the guesses are right. All rows are recorded or
-none. A row that was imported before is passed over, so that the same file can be
+none. A row that was imported before is skipped, so that the same file can be
 imported again.
 
 --map says what is known of a column, by its name or its field, with commas

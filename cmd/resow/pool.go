@@ -67,7 +67,7 @@ wed, thu, fri, sat, sun. Without --mats the mats in use on file are taken.`,
 	flags.StringVar(&p.aside, "aside", "0%", "share of the mats that is on hold at any time")
 	flags.StringVar(&p.level, "level", "5%", "chance that is allowed for a week to run short")
 	flags.IntVar(&p.weeks, "weeks", 12, "weeks to simulate")
-	flags.IntVar(&p.repeats, "repeats", 400, "how often the weeks are played")
+	flags.IntVar(&p.repeats, "repeats", 400, "how often the weeks are simulated")
 	flags.BoolVar(&p.byOrder, "by-order", false, "sowings come by chance, with the plan as their mean")
 	flags.StringVar(&p.out, "out", "", "file to write: .pdf, .html or .csv")
 	return c

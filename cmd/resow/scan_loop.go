@@ -288,7 +288,7 @@ func (w *washLoop) bottle(f *farm, code medium.Code) func() loud {
 	}
 	product, _ := f.DirectionsOf(b)
 	card := medium.Card{Action: medium.ActSanitize, Product: product.Name, ContactS: product.ContactS, Method: "spray"}
-	if w.action != nil && w.action.card.Action == medium.ActSanitize && strings.EqualFold(w.action.card.Product, product.Name) {
+	if w.action != nil && w.action.card.Action == medium.ActSanitize && medium.SameName(w.action.card.Product, product.Name) {
 		card = w.action.card
 	}
 	action := &washAction{card: card, bottle: code}

@@ -301,7 +301,7 @@ func (a *app) recordFarm(f *farm, body medium.Body) error {
 
 func (a *app) cropCommand() *cobra.Command {
 	c := &cobra.Command{Use: "crop", Short: "List the crop table, or add a crop of your own",
-		Long:    "The crop table ships with seed sizes, sowing densities and days, each with its source. Your own rows go first.",
+		Long:    "The crop table ships with seed sizes, sowing densities and days, each with its source. Your own rows take precedence.",
 		Example: "  resow crop list\n  resow crop add \"red mizuna\" --seed-size 1.9x1.7x1.6mm --tsw 2.4g --density 120 --days 8-12 --by MK"}
 	c.AddCommand(a.cropListCommand(), a.cropAddCommand())
 	return c

@@ -100,7 +100,7 @@ func (s *Station) record(who session, o order) (result, error) {
 		return result{}, err
 	}
 	if len(o.mats) == 0 || len(o.mats) > maxMats {
-		return result{}, &medium.InputError{Field: "mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("1 to %d codes", maxMats)}
+		return result{}, &medium.InputError{Field: "number of mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("between 1 and %d", maxMats)}
 	}
 	m, proven, err := s.made(who, o.form)
 	if err != nil {
