@@ -44,9 +44,11 @@ func Own(names []string, tables []Table) (Plan, error) {
 	made, ledger, bad, err := store.FromTables(rows)
 	plan.Ledger, plan.Bad, plan.Notes = ledger, append(plan.Bad, bad...), append(plan.Notes, ownNote(len(tables)))
 	for _, r := range made {
-		if r.Step.Kind != medium.KindFarm { // the ledger has its own settings, and init wrote them
+		if r.Step.Kind != medium.KindFarm {
 			plan.Rows = append(plan.Rows, r)
+			continue
 		}
+		plan.Notes = append(plan.Notes, "the farm's name and settings are not taken over: the ledger has its own (1 row)")
 	}
 	return plan, err
 }
