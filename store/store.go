@@ -220,6 +220,18 @@ func rename(temp, path string) error {
 	return syncFolder(filepath.Dir(path))
 }
 
+// Replace puts a file that was written beside path at its place, whole and durably,
+// instead of one that is there. It closes f.
+func Replace(f *os.File, path string) error {
+	if err := errors.Join(f.Sync(), f.Close()); err != nil { // or a power cut leaves an empty file with its name
+		return err
+	}
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
 func syncFolder(dir string) error {
 	if runtime.GOOS == "windows" { // a folder can't be synced there
 		return nil

@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+
+	"resow/store"
 )
 
 // How the files begin that resow writes. A file at the place of a new one is
@@ -165,13 +167,7 @@ func (f *begun) finish(write func(io.Writer) error) error {
 	if err := f.to.Chmod(f.mode); err != nil {
 		return f.named(err)
 	}
-	if err := f.to.Sync(); err != nil { // or a power cut leaves an empty file with its name
-		return f.named(err)
-	}
-	if err := f.to.Close(); err != nil {
-		return f.named(err)
-	}
-	if err := os.Rename(f.to.Name(), f.path); err != nil {
+	if err := store.Replace(f.to, f.path); err != nil {
 		return f.named(err)
 	}
 	f.to = nil
