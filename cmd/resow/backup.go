@@ -156,6 +156,6 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
 	}
 	if mats := l.Speaks(); mats > 0 {
-		fmt.Fprint(w, wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would seem fit for use without them.", counted(mats, "mat")), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would look fit for use without them.", counted(mats, "mat")), 79, "  "))
 	}
 }

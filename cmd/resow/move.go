@@ -32,7 +32,7 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
   resow export | head -3`,
 		RunE: func(*cobra.Command, []string) error {
 			if out != "" && tables != "" {
-				return &usageError{"--out and --csv: one of them at a time"}
+				return &usageError{"give --out or --csv, not both"}
 			}
 			if a.json && out == "" && tables == "" {
 				return &usageError{"--json prints one document, an export has a line for each record: give it a file with --out"}
@@ -58,7 +58,7 @@ func (a *app) exportLines(f *farm, out string) error {
 			out = bare(out)
 		}
 		if _, err := f.Lines(out, nil); err != nil {
-			return fmt.Errorf("what was written is no whole export: %w", err)
+			return fmt.Errorf("what was written is not a complete export: %w", err)
 		}
 		return nil
 	}
@@ -154,7 +154,7 @@ steps of a ledger that has none.`,
 	flags.StringVar(&o.Skip, "skip", "", "lines to leave out: 3,12-15")
 	flags.StringVar(&o.sheet, "sheet", "", "the sheet of a workbook with more than one")
 	flags.BoolVar(&o.apply, "apply", false, "record the rows")
-	flags.BoolVar(&o.confirm, "confirm", false, "what was guessed is right")
+	flags.BoolVar(&o.confirm, "confirm", false, "the guesses are right")
 	return c
 }
 
@@ -444,14 +444,14 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 		fmt.Fprintf(w, "  %s  %-18s  %s\n", padded(c.Head, 24), is, cut(c.Unit, 31))
 	}
 	if len(doc.Guesses) > 0 {
-		fmt.Fprintln(w, "Guessed; look at each:")
+		fmt.Fprintln(w, "Guessed; check each:")
 		for _, g := range doc.Guesses {
 			fmt.Fprint(w, column("  ", g, 79))
 		}
 	}
 	fields := slices.ContainsFunc(doc.Guesses, namesField)
 	if len(doc.Questions) > 0 {
-		fmt.Fprintln(w, "Asked; say each with the option that is right:")
+		fmt.Fprintln(w, "Questions; answer each with the option that is right:")
 	}
 	for _, q := range doc.Questions {
 		printQuestion(w, q)

@@ -28,8 +28,8 @@ const (
 
 // kindNames say what a person calls them.
 var kindNames = map[string]string{
-	beginsPDF: "PDF", beginsHTML: "page of a report", beginsCSV: "table of a report", beginsTable: "table of an export",
-	beginsLines: "export of resow", beginsEPCIS: "EPCIS document", beginsPNG: "PNG", beginsSVG: "SVG",
+	beginsPDF: "a PDF", beginsHTML: "a page of a report", beginsCSV: "a table of a report", beginsTable: "a table of an export",
+	beginsLines: "an export of resow", beginsEPCIS: "an EPCIS document", beginsPNG: "a PNG", beginsSVG: "an SVG",
 }
 
 // writeFile writes a whole file beside its place and moves it there, so that a
@@ -125,9 +125,9 @@ func replaceable(path, begins string) error {
 	head = head[:n]
 	switch {
 	case isLedger(head):
-		return &usageError{path + " is a ledger of resow or a backup of one, and is never written over; name another file"}
+		return &usageError{path + " is a ledger of resow or a backup of one, and is never overwritten; name another file"}
 	case n > 0 && !strings.HasPrefix(strings.ToLower(string(head)), strings.ToLower(begins)):
-		return &usageError{path + " is there and is no " + kindNames[begins] + ", so it is not written over; name another file"}
+		return &usageError{path + " exists and is not " + kindNames[begins] + ", so it is not overwritten; name another file"}
 	}
 	return nil
 }

@@ -181,7 +181,7 @@ func readPlan(path string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 		return nil, err
 	}
 	if len(text) > maxPlanBytes {
-		return nil, &usageError{path + " has more than 1 MiB: it is no sowing plan"}
+		return nil, &usageError{path + " is larger than 1 MiB, so it is no sowing plan"}
 	}
 	return parsePlan(path, bytes.NewReader(text), crop)
 }
@@ -214,7 +214,7 @@ func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)
 			case cell == "":
 				continue
 			case err != nil:
-				return nil, &usageError{fmt.Sprintf("%s, line %d, %s: %q is no whole number", name, n+2, head, cell)}
+				return nil, &usageError{fmt.Sprintf("%s, line %d, %s: %q is not a whole number", name, n+2, head, cell)}
 			case head == "days_min":
 				s.GrowMin = value
 			case head == "days_max":

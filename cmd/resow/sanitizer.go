@@ -167,7 +167,7 @@ func correctedText(old, s medium.Sanitizer) string {
 	if len(changed) == 0 {
 		return "The directions are those that were on file already."
 	}
-	return "It corrects " + old.Name + " from its beginning: " + strings.Join(changed, "; ") +
+	return "It corrects " + old.Name + " from the start: " + strings.Join(changed, "; ") +
 		". A mat whose last sanitizing misses them is stopped until it is sanitized again: see resow due."
 }
 

@@ -31,7 +31,7 @@ resow policy show and make them your own.`,
 				s.Lat, s.Lon = &lat, &lon
 			}
 			if strings.TrimSpace(s.Name) == "" {
-				return &usageError{"the farm needs a name, as it is to stand on labels and reports: --name \"Reed End Greens\""}
+				return &usageError{"the farm needs a name for its labels and reports: --name \"Reed End Greens\""}
 			}
 			if _, err := currency.ParseISO(s.Currency); err != nil {
 				return &medium.InputError{Field: "currency", Value: s.Currency, Want: "a code of ISO 4217 such as EUR, USD or GBP"}
@@ -276,7 +276,7 @@ func (a *app) policySetCommand() *cobra.Command {
 				set.Window = window
 			}
 			if set == old && !rule.Fixed {
-				return &usageError{fmt.Sprintf("%s stands so already (`resow policy show`); nothing was changed", rule.Name)}
+				return &usageError{fmt.Sprintf("%s is set to that already (`resow policy show`); nothing was changed", rule.Name)}
 			}
 			return a.recordFarm(f, &medium.PolicyChange{Setting: set, Reason: reason})
 		})

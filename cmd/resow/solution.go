@@ -319,7 +319,7 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 	}
 	fmt.Fprint(w, wrap(text+".", 79, "  "))
 	if state == "no temperature or pH" {
-		fmt.Fprint(w, wrap(fmt.Sprintf("A step with it is not accepted before both were read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code)), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code)), 79, "  "))
 	}
 	if state == "unsure" {
 		fmt.Fprint(w, wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
@@ -331,7 +331,7 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 	switch {
 	case state != "too weak" && state != "too strong":
 	case today.MinPPM != d.MinPPM || today.MaxPPM != d.MaxPPM:
-		fmt.Fprint(w, wrap("The directions on file are others than those it was mixed under: discard it and mix a fresh one.", 79, "  "))
+		fmt.Fprint(w, wrap("The directions on file have changed since it was mixed: discard it and mix a fresh one.", 79, "  "))
 	default:
 		have := b.Solution.StockML + b.Solution.WaterML
 		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)

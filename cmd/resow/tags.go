@@ -180,7 +180,7 @@ from the start and can't be released.`,
 			return a.open(false, func(f *farm) error { return a.quarantine(f, nil, piece) })
 		}}
 	c.Flags().StringVar(&size, "size", "", "its size: 250x510mm")
-	c.Flags().StringVar(&reason, "reason", "", "why nobody can name it")
+	c.Flags().StringVar(&reason, "reason", "", "why nobody can identify it")
 	c.Flags().StringVar(&piece.Form, "form", medium.FormMat, "mat or screen")
 	must(c.MarkFlagRequired("size"))
 	must(c.MarkFlagRequired("reason"))
