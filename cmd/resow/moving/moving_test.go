@@ -215,6 +215,11 @@ func TestAllIsAskedAtOnce(t *testing.T) {
 	p := plan(t, text, Options{Map: map[string]string{"number": "-", "id": "-", "qty": "-", "yield": "g,point", "when": "dmy"}})
 	require.Empty(t, p.Questions)
 	require.Len(t, p.Rows, 2)
+	asked = nil
+	for _, q := range plan(t, "tray,step,weight,seed\nT000001X,harvest,12,1.5\n", Options{}).Questions {
+		asked = append(asked, q.Text[:15])
+	}
+	require.Equal(t, []string{"no column names", "no column says ", "no unit is give", "no unit is give"}, asked)
 	said := Options{Map: map[string]string{"date": "down", "DATE": "by", "Date": "mat"}}
 	for range 20 {
 		require.Equal(t, `--map "DATE=by,dmy"`, (&planner{Options: said}).option("date", DMY), "the same in every run")

@@ -336,6 +336,12 @@ func (p *planner) kindOfFile() error {
 		}
 		p.plan.Guesses = append(p.plan.Guesses, "no column says what kind of step a row is: each row is a mat (--what mats)")
 	}
+	if p.plan.What == Steps && !p.has("mat", "mark") {
+		p.ask("", "no column names the mat of a step", `--map "COLUMN=mat"`)
+	}
+	if p.plan.What == Steps && !p.has("at") {
+		p.ask("", "no column says when a step was done", `--map "COLUMN=at"`, "--set at=2026-01-05")
+	}
 	return nil
 }
 
