@@ -139,7 +139,8 @@ steps find the mat by it. Past steps go through today's rules, as late entries.
 
 An export of resow becomes a ledger of its own with the same records, at a path
 (--store) where no file is yet. The folder of ` + "`export --csv`" + ` comes in as past
-steps of a ledger that has none.`,
+steps of a ledger that has none of these mats; the tables of two farms are never read
+as one, and a farm's own add nothing to its ledger.`,
 		Example: `  resow import mats.csv --set at=2026-01-05
   resow import mats.csv --set at=2026-01-05 --apply --confirm --by MK
   resow import washing.csv --map "Wer=by" --map contact=min --map datum=dmy --set sides=both
