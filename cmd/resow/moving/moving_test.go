@@ -290,6 +290,30 @@ func TestImportTwice(t *testing.T) {
 	require.True(t, report.OK, report.Problems)
 }
 
+// What the rules do not accept is listed with its line up to a bound, and counted
+// beyond it.
+func TestRowsThatAreNotAccepted(t *testing.T) {
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, dublin)
+	s, err := store.Create(filepath.Join(t.TempDir(), "farm.resow"), medium.FarmSettings{Name: "Reed End Greens", Zone: "Europe/Dublin", Units: medium.Metric, Currency: "EUR", Paper: "a4"}, "MK",
+		store.Options{Now: func() time.Time { return now }})
+	require.NoError(t, err)
+	defer s.Close()
+	_, err = s.Import(plan(t, "mat,size,date\nM-1,250x510mm,2026-01-05\n", Options{}).Rows, false)
+	require.NoError(t, err)
+	for _, n := range []int{200, 201} {
+		var text strings.Builder
+		text.WriteString("mat,date,kind,debris\n")
+		for i := range n {
+			fmt.Fprintf(&text, "M-1,2026-02-01 %02d:%02d,rinse,roots\n", 1+i/60, i%60)
+		}
+		done, err := s.Import(plan(t, text.String(), Options{}).Rows, true)
+		require.NoError(t, err)
+		require.Equal(t, []int{n, 200}, []int{done.Missed, len(done.Misses)})
+		require.Equal(t, 2, done.Misses[0].Line)
+		require.Contains(t, done.Misses[0].Text, "rinse: roots left after the rinse")
+	}
+}
+
 func FuzzRead(f *testing.F) {
 	f.Add("mat,date,kind,yield (g)\nT000001X,2026-01-01 10:00,harvest,12\n")
 	f.Add("mat;datum\n\"a;b\n")
