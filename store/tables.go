@@ -279,10 +279,7 @@ func cellOf(v reflect.Value) string {
 
 // IsTable says whether the head of a table is one that Tables writes.
 func IsTable(head []string) bool {
-	if len(head) < len(envelopeColumns) {
-		return false
-	}
-	return slices.Equal(head[:7], envelopeColumns[:7])
+	return len(head) >= 7 && slices.Equal(head[:7], envelopeColumns[:7])
 }
 
 // TableRow is one row of a table that Tables wrote.

@@ -2,6 +2,8 @@ package moving
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"resow/medium"
 	"resow/store"
@@ -23,11 +25,21 @@ func Own(names []string, tables []Table) (Plan, error) {
 		if !IsOwn(t) {
 			return plan, &Error{"folder", names[i], "tables of resow's own export alone; import the others one by one"}
 		}
+		if !slices.Contains(t.Columns, "ledger") {
+			return plan, &Error{"table", names[i], "its column ledger, which says whose records these are; export the tables again"}
+		}
 		name := names[i]
 		if len(tables) == 1 {
 			name = ""
 		}
-		plan.Notes, plan.Guesses = append(plan.Notes, t.Notes...), append(plan.Guesses, t.Guesses...)
+		for _, guess := range t.Guesses {
+			plan.Guesses = append(plan.Guesses, strings.TrimPrefix(name+": "+guess, ": "))
+		}
+		for _, note := range t.Notes {
+			if !slices.Contains(plan.Notes, note) {
+				plan.Notes = append(plan.Notes, note)
+			}
+		}
 		plan.Count += len(t.Rows)
 		for _, l := range t.Rows {
 			if l.Bad != "" {

@@ -307,7 +307,7 @@ func (t *Table) readArray(content []byte) error {
 		return &Error{"line " + strconv.Itoa(line()), "", "the end of the JSON array: " + err.Error()}
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return &Error{"line " + strconv.Itoa(line()), "", "nothing behind the JSON array; one array in a file"}
+		return &Error{"line " + strconv.Itoa(line()), "", "nothing after the JSON array; one array in a file"}
 	}
 	return t.check()
 }
