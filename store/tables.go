@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"reflect"
 	"regexp"
 	"slices"
@@ -348,8 +349,9 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	if s.Body == nil {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
 	}
-	for name, to := range map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen} {
-		if err := readCell(reflect.ValueOf(to).Elem(), name, cells[name]); err != nil {
+	to := map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen}
+	for _, name := range slices.Sorted(maps.Keys(to)) {
+		if err := readCell(reflect.ValueOf(to[name]).Elem(), name, cells[name]); err != nil {
 			return s, err
 		}
 	}

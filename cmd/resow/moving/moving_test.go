@@ -222,6 +222,8 @@ func TestAllIsAskedAtOnce(t *testing.T) {
 	require.Equal(t, []string{"no column names", "no column says ", "no unit is give", "no unit is give"}, asked)
 	said := Options{Map: map[string]string{"date": "down", "DATE": "by", "Date": "mat"}}
 	for range 20 {
+		bad := plan(t, "mat,at,kind,debris,crop,yield\nT000001X,2026-01-01,rinse,none,pea,10g\n", Options{}).Bad
+		require.Contains(t, bad[0].Text, "a row of rinse has no crop")
 		require.Equal(t, `--map "DATE=by,dmy"`, (&planner{Options: said}).option("date", DMY), "the same in every run")
 	}
 }

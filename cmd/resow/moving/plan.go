@@ -453,7 +453,7 @@ func (p *planner) option(head, word string) string {
 func (p *planner) askMarks() {
 	var all evidence
 	columns := map[string]evidence{}
-	for name := range p.at {
+	for _, name := range slices.Sorted(maps.Keys(p.at)) {
 		f, _ := fieldNamed(name)
 		if f.of == text || f.of == yesNo {
 			continue
