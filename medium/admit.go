@@ -16,18 +16,22 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if s.Mat == FarmThread {
 		return AdmitFarm(f, s, now)
 	}
+	seen := s.Seen
 	s, err := head(s, now)
 	if err != nil {
 		return s, err
 	}
 	danger := c.danger(s.Body)
-	if !danger {
+	if danger {
+		s.Seen = seen
+		if body, note, some := mended(s.Body); some {
+			s.Body = body
+			s.Outcome.Findings = append(s.Outcome.Findings, note)
+		}
+	} else {
 		if s, err = dated(c, f.Policy, s, now); err != nil {
 			return s, err
 		}
-	} else if body, note, some := mended(s.Body); some {
-		s.Body = body
-		s.Outcome.Findings = append(s.Outcome.Findings, note)
 	}
 	if err := checkBody(s.Body); err != nil {
 		return s, err
@@ -89,7 +93,7 @@ func head(s Step, now time.Time) (Step, error) {
 		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
 	}
 	s.SentBy = strings.TrimSpace(s.SentBy)
-	if strings.EqualFold(s.SentBy, s.By) {
+	if SameName(s.SentBy, s.By) {
 		s.SentBy = ""
 	}
 	if len(s.SentBy) > 20 || checkText("initials", s.SentBy) != nil {

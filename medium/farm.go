@@ -105,7 +105,7 @@ var Actives = map[string]string{
 // Check refuses a sanitizer whose directions contradict themselves. A product
 // without directions can be kept on file.
 func (s Sanitizer) Check() error {
-	if s.Name == "" || len(s.Name) > 80 {
+	if strings.TrimSpace(s.Name) == "" || len(s.Name) > 80 {
 		return &InputError{Field: "sanitizer", Value: s.Name, Want: "a name of 1 to 80 bytes"}
 	}
 	if _, ok := Actives[s.Active]; !ok {
@@ -221,7 +221,7 @@ func (f Farm) Apply(s Step) Farm {
 func replaceNamed[T any](list []T, item T, name func(T) string) []T {
 	out := make([]T, 0, len(list)+1)
 	for _, old := range list {
-		if !sameName(name(old), name(item)) { // as they are looked up
+		if !SameName(name(old), name(item)) { // as they are looked up
 			out = append(out, old)
 		}
 	}
@@ -273,9 +273,8 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 
 // Crop finds a crop by name: the farm's own first, then the shipped table.
 func (f Farm) Crop(name string) (Crop, error) {
-	want := strings.ToLower(strings.TrimSpace(name))
 	for _, c := range f.OwnCrops {
-		if strings.ToLower(strings.TrimSpace(c.Name)) == want {
+		if SameName(c.Name, name) {
 			return c, nil
 		}
 	}
@@ -284,7 +283,7 @@ func (f Farm) Crop(name string) (Crop, error) {
 		return Crop{}, err
 	}
 	for _, c := range shipped {
-		if c.Name == want {
+		if SameName(c.Name, name) {
 			return c, nil
 		}
 	}
@@ -296,7 +295,7 @@ func (f Farm) Crop(name string) (Crop, error) {
 func (f Farm) Sanitizer(name, active string) (Sanitizer, bool) {
 	var found []Sanitizer
 	for _, s := range f.Sanitizers {
-		if name != "" && sameName(s.Name, name) {
+		if name != "" && SameName(s.Name, name) {
 			return s, true
 		}
 		if name == "" && s.Active == active {

@@ -3,7 +3,6 @@ package medium
 import (
 	"math"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -178,12 +177,10 @@ func (b Bottle) eachNoted(change func(Noted) Noted) Bottle {
 	return b.measured()
 }
 
-func sameName(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
-
 // label gives the copy of a product's directions that was in force.
 func (f Farm) label(name string, k known) (found Label, ok bool) {
 	for _, l := range f.Labels {
-		if sameName(l.Sanitizer.Name, name) && k.label(l) && (!ok || !l.Since.At.Before(found.Since.At)) {
+		if SameName(l.Sanitizer.Name, name) && k.label(l) && (!ok || !l.Since.At.Before(found.Since.At)) {
 			found, ok = l, true
 		}
 	}
@@ -213,7 +210,7 @@ func (f Farm) relabelled(list []Bottle, l Label) []Bottle {
 	list = slices.Clone(list)
 	for i, b := range list {
 		d, ok := f.DirectionsOf(b)
-		if !ok || !sameName(b.Solution.Product, l.Sanitizer.Name) || b.MadeAt.Before(l.Since.At) {
+		if !ok || !SameName(b.Solution.Product, l.Sanitizer.Name) || b.MadeAt.Before(l.Since.At) {
 			continue
 		}
 		list[i].Solution.GoodUntil = d.goodUntil(f.policyAs(knownAt(b.MadeAt)), b.MadeAt, b.Solution.OpenedAt)
@@ -232,7 +229,7 @@ func (f Farm) directionsAs(b Bottle, k known) (Sanitizer, bool) {
 	k.at = b.MadeAt
 	for _, l := range f.Labels {
 		then := l.Since.Seq < b.Made.Seq || l.Since.later() || l.Corrects != ""
-		if !then || !k.label(l) || !sameName(l.Sanitizer.Name, b.Solution.Product) {
+		if !then || !k.label(l) || !SameName(l.Sanitizer.Name, b.Solution.Product) {
 			continue
 		}
 		if !ok || !l.Since.At.Before(found.Since.At) {

@@ -75,7 +75,7 @@ var Rules = []Rule{
 		About:  "cuts through the mesh that no trim removed"},
 	{Name: "cut-length", Severity: RetireIt, Default: 100, Unit: "mm", Min: 1, Max: 5000, Source: common,
 		About: "summed length of all cuts that no trim removed"},
-	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "times mold", Min: 1, Max: 10, Window: 5, Source: common,
+	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "findings of mold", Min: 1, Max: 10, Window: 5, Source: common,
 		About: "mold in the last turns (the window); in one turn it counts again where the mat was washed between"},
 	{Name: "max-turns", Severity: RetireIt, Default: 30, Unit: "turns", Min: 1, Max: 1000,
 		Source: common + "; no study of reused mesh mats gives a number",

@@ -1,7 +1,5 @@
 package medium
 
-import "strings"
-
 // Printer is how a printer's paper comes out, as measured on the calibration
 // page: labels printed for it are moved and stretched by that much.
 type Printer struct {
@@ -23,7 +21,7 @@ func (p Printer) Check() error {
 // Printer finds the correction of a printer by its name.
 func (f Farm) Printer(name string) (Printer, bool) {
 	for _, p := range f.Printers {
-		if strings.EqualFold(strings.TrimSpace(p.Name), strings.TrimSpace(name)) {
+		if SameName(p.Name, name) {
 			return p, true
 		}
 	}

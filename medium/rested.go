@@ -201,7 +201,7 @@ func (f Farm) learned(r *Rested) (newest Noted, what string) {
 	}
 	for _, l := range f.Labels {
 		switch {
-		case !sameName(l.Sanitizer.Name, r.Use.Product):
+		case !SameName(l.Sanitizer.Name, r.Use.Product):
 		case l.Corrects != "":
 			take(l.Since, mixed, true, fmt.Sprintf("a correction of the directions (%s)", l.Corrects))
 		default:

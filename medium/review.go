@@ -2,7 +2,6 @@ package medium
 
 import (
 	"fmt"
-	"strings"
 	"time"
 )
 
@@ -67,7 +66,7 @@ func (e *ReviewError) Error() string {
 // 21 CFR 112.161(b) asks for a supervisor or responsible party; on a farm of one
 // that is the same person, so it is shown and not refused.
 func SamePerson(step, review Step) bool {
-	return strings.EqualFold(strings.TrimSpace(step.By), strings.TrimSpace(review.By))
+	return SameName(step.By, review.By)
 }
 
 // Covers says whether a review took in a step: the day of the work lies in the

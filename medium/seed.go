@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Crop is a row of the crop table: the seed's size and mass, how it is sown,
@@ -70,7 +71,7 @@ func whole(v float64) string {
 // a factor of three on the sphere's volume, which catches a slipped decimal
 // point.
 func (c Crop) Check() error {
-	if c.Name == "" {
+	if strings.TrimSpace(c.Name) == "" {
 		return &InputError{Field: "crop", Value: c.Name, Want: "a name"}
 	}
 	if err := first(checkText("crop", c.Name), checkText("source", c.SizeSource), checkText("source", c.SowSource)); err != nil {

@@ -364,7 +364,7 @@ func checkWater(tempC, pH *float64) error {
 func (f Farm) onFileOnly(product string, directions bool, at time.Time) string {
 	var since time.Time
 	for _, l := range f.Labels {
-		if sameName(l.Sanitizer.Name, product) && (!directions || l.Sanitizer.Directions != "") && (since.IsZero() || l.Since.At.Before(since)) {
+		if SameName(l.Sanitizer.Name, product) && (!directions || l.Sanitizer.Directions != "") && (since.IsZero() || l.Since.At.Before(since)) {
 			since = l.Since.At
 		}
 	}

@@ -229,10 +229,16 @@ func MayReportDanger(k Kind) bool {
 	return false
 }
 
-// SeenBefore says that a step is a report of danger from before the mat's last
-// step. Whoever records it gives Admit the turn of that time, from TurnAt.
-func (c Condition) SeenBefore(s Step) bool {
-	return s.Body != nil && !s.At.IsZero() && s.At.Before(c.Last) && c.danger(s.Body)
+// SeenBefore says of a report of danger from before the mat's last step when it
+// was seen. Whoever records it gives Admit the turn of that time, from TurnAt.
+func (c Condition) SeenBefore(s Step) (seen time.Time, before bool) {
+	if s.Body == nil || !c.danger(s.Body) {
+		return time.Time{}, false
+	}
+	if !s.Seen.IsZero() {
+		return s.Seen, true
+	}
+	return s.At, !s.At.IsZero() && s.At.Before(c.Last)
 }
 
 // TurnAt is the turn that was under way at a time, 0 before the first. It needs
@@ -269,7 +275,8 @@ func sowings(thread []Step) (sown []Step) {
 
 // reported dates a report of danger. In its place among the mat's steps it keeps
 // its time. What was seen before later steps, or by a clock that is wrong, stops
-// the mat from now on, and Seen keeps what was said.
+// the mat from now on, and Seen keeps what was said. A report that is brought from
+// another ledger keeps the Seen that it has, and its At, when it was made.
 func reported(c Condition, s Step, now time.Time) Step {
 	if s.Unread != nil {
 		s.At, s.Day = time.Time{}, false
@@ -277,7 +284,7 @@ func reported(c Condition, s Step, now time.Time) Step {
 			Text: fmt.Sprintf("no time could be made of what was given (%s); the report counts from now on", s.Unread)})
 		s.Unread = nil
 	}
-	turn, given := s.SeenTurn, !s.At.IsZero() && !s.At.Truncate(time.Second).Equal(s.Recorded)
+	turn, given, brought := s.SeenTurn, !s.At.IsZero() && !s.At.Truncate(time.Second).Equal(s.Recorded), s.Seen
 	s.SeenTurn = 0
 	if !given {
 		s.At, s.Day = now, false
@@ -286,7 +293,7 @@ func reported(c Condition, s Step, now time.Time) Step {
 		}
 	}
 	s.At = s.At.UTC().Truncate(time.Second)
-	if s.Day {
+	if s.Day && brought.IsZero() {
 		s.At = dayOf(s.At, now.Location())
 		if !c.Last.After(latest(s, now)) {
 			s.At = later(s.At, c.Last)
@@ -294,12 +301,17 @@ func reported(c Condition, s Step, now time.Time) Step {
 	}
 	s.Outcome.Late = clockRuns(now) && s.Recorded.Sub(s.At) > LateAfter
 	wrong := c.clockWrong(s.At, now)
-	if wrong == "" && !s.At.Before(c.Last) {
+	if said := s.At; wrong != "" || s.At.Before(c.Last) {
+		if s.At = c.Last; brought.IsZero() {
+			s.Seen = said
+		}
+		if clockRuns(now) {
+			s.At = later(c.Last, s.Recorded)
+		}
+	} else if brought.IsZero() {
 		return s
-	}
-	s.Seen, s.At = s.At, c.Last
-	if clockRuns(now) {
-		s.At = later(c.Last, s.Recorded)
+	} else if wrong = c.clockWrong(brought, now); wrong == "" && brought.After(s.At) {
+		wrong = fmt.Sprintf("clock wrong: it is dated %s, after it was reported", brought.In(now.Location()).Format(fullStamp))
 	}
 	note := Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record", Text: wrong + "; the report counts from now on"}
 	s.SeenTurn = c.Turn

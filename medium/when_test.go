@@ -277,7 +277,8 @@ func TestMoldCountsForTheTurnInWhichItWasSeen(t *testing.T) {
 	seen := func(at time.Time) Step {
 		s := testStep(&Mold{Where: "crop"})
 		s.At = at
-		require.True(t, w.c.SeenBefore(s))
+		_, before := w.c.SeenBefore(s)
+		require.True(t, before)
 		s.SeenTurn = TurnAt(w.thread, at)
 		done, err := Admit(w.c, w.f, s, w.at.Add(time.Hour))
 		require.NoError(t, err)

@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -22,8 +23,16 @@ const maxBadRows = 200
 
 // BadRow is one row of an import that can't be taken.
 type BadRow struct {
-	Line int    `json:"line"` // of the file, from 1
+	File string `json:"file,omitempty"` // where there are several
+	Line int    `json:"line"`           // of the file, from 1
 	Text string `json:"text"`
+}
+
+func (r BadRow) where() string {
+	if r.File == "" {
+		return fmt.Sprintf("line %d", r.Line)
+	}
+	return fmt.Sprintf("%s, line %d", r.File, r.Line)
 }
 
 // ImportError lists the rows for which an import was refused. Nothing of it was
@@ -36,18 +45,22 @@ type ImportError struct {
 func (e *ImportError) Error() string {
 	n := len(e.Rows) + e.More
 	if n == 1 {
-		return fmt.Sprintf("line %d: %s; nothing was recorded", e.Rows[0].Line, e.Rows[0].Text)
+		return fmt.Sprintf("%s: %s; nothing was recorded", e.Rows[0].where(), e.Rows[0].Text)
 	}
-	return fmt.Sprintf("%d of the rows can't be taken, the first is line %d: %s; nothing was recorded, mend the rows and run it again",
-		n, e.Rows[0].Line, e.Rows[0].Text)
+	return fmt.Sprintf("%d of the rows can't be taken, the first is %s: %s; nothing was recorded, mend the rows and run it again",
+		n, e.Rows[0].where(), e.Rows[0].Text)
 }
 
 func (e *ImportError) add(line int, format string, args ...any) {
+	e.put(BadRow{Line: line, Text: fmt.Sprintf(format, args...)})
+}
+
+func (e *ImportError) put(row BadRow) {
 	if len(e.Rows) == maxBadRows {
 		e.More++
 		return
 	}
-	e.Rows = append(e.Rows, BadRow{Line: line, Text: fmt.Sprintf(format, args...)})
+	e.Rows = append(e.Rows, row)
 }
 
 // UnsoundError refuses a file whose records do not chain, or in which Verify found
@@ -321,10 +334,15 @@ func (l readLine) record(text, prev []byte) ([]byte, medium.Step, error) {
 
 // Row is one past step, or one mat, from a file that resow did not write.
 type Row struct {
+	File  string // where there are several
 	Line  int
 	Step  medium.Step
 	Token string // the same row gives the same token in every run
 	Mark  string // instead of Step.Mat: the mat that has this mark, also one of a row before
+}
+
+func (r Row) bad(format string, args ...any) BadRow {
+	return BadRow{File: r.File, Line: r.Line, Text: fmt.Sprintf(format, args...)}
 }
 
 // Imported is what became of the rows of an import.
@@ -333,6 +351,7 @@ type Imported struct {
 	New      int           `json:"new"`
 	Repeated int           `json:"repeated"` // rows that an earlier run had recorded
 	Missed   int           `json:"not_accepted"`
+	Misses   []BadRow      `json:"not_accepted_rows"` // the first of these, each with its reason
 }
 
 // MaxRows bounds the rows of one Import.
@@ -374,6 +393,17 @@ func (s *Store) Import(rows []Row, dry bool) (Imported, error) {
 	return done, nil
 }
 
+// missed says why a step is not accepted.
+func missed(s medium.Step) string {
+	var why []string
+	for _, f := range s.Outcome.Findings {
+		if f.Severity == medium.StepRule {
+			why = append(why, f.Text)
+		}
+	}
+	return strings.Join(why, "; ")
+}
+
 func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 	var done Imported
 	w, err := newWork(tx, now)
@@ -381,7 +411,8 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 		return done, err
 	}
 	bad := &ImportError{}
-	refused := map[medium.Code]int{} // mat: line of its first bad row
+	refused := map[medium.Code]BadRow{} // mat: its first bad row
+	refuse := func(r Row, format string, args ...any) { bad.put(r.bad(format, args...)) }
 	for _, r := range rows {
 		if r.Token == "" || len(r.Token) > maxToken {
 			return done, fmt.Errorf("line %d: a row without a token", r.Line)
@@ -394,13 +425,13 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 		if step.Mat == "" && r.Mark != "" {
 			owner := tx.Bucket(bucketTags).Get(markKey(r.Mark))
 			if owner == nil {
-				bad.add(r.Line, "%v", &UnknownMatError{What: "mark", Name: r.Mark})
+				refuse(r, "%v", &UnknownMatError{What: "mark", Name: r.Mark})
 				continue
 			}
 			step.Mat = medium.Code(owner)
 		}
-		if line, ok := refused[step.Mat]; ok {
-			bad.add(r.Line, "not tried, since line %d about the same mat is refused", line)
+		if first, ok := refused[step.Mat]; ok {
+			refuse(r, "not tried, since %s about the same mat is refused", first.where())
 			continue
 		}
 		took, err := w.answer(Request{Token: r.Token, Steps: []medium.Step{step}, Now: now})
@@ -408,18 +439,20 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 			return done, err
 		}
 		if took.Err != nil {
-			bad.add(r.Line, "%v", took.Err)
-			refused[step.Mat] = r.Line
+			refuse(r, "%v", took.Err)
+			refused[step.Mat] = r.bad("")
 			continue
 		}
 		if got := took.Steps[0]; step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != step.MatSeq {
-			bad.add(r.Line, "it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq)
-			refused[step.Mat] = r.Line
+			refuse(r, "it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq)
+			refused[step.Mat] = r.bad("")
 			continue
 		}
 		done.New++
-		if !took.Steps[0].Outcome.Accepted {
-			done.Missed++
+		if got := took.Steps[0]; !got.Outcome.Accepted {
+			if done.Missed++; done.Missed <= maxBadRows {
+				done.Misses = append(done.Misses, r.bad("%s: %s", got.Kind, missed(got)))
+			}
 		}
 		done.Recorded = append(done.Recorded, took.Steps...)
 	}

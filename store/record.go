@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -342,7 +341,7 @@ func (w *work) mat(code medium.Code) (*matWork, error) {
 
 func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	_, correct := s.Body.(*medium.Correct)
-	before := mat.Condition.SeenBefore(s)
+	seen, before := mat.Condition.SeenBefore(s)
 	if !correct && !before && s.Replaces == 0 {
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
@@ -355,7 +354,7 @@ func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 			return s, err
 		}
 		if before {
-			s.SeenTurn = medium.TurnAt(t.steps, s.At)
+			s.SeenTurn = medium.TurnAt(t.steps, seen)
 		}
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
@@ -595,7 +594,7 @@ func (w *work) repeated(token string, refs []byte, steps []medium.Step) ([]mediu
 		}
 		want := steps[i]
 		sameMat := want.Mat == "" || want.Mat == s.Mat || string(w.tx.Bucket(bucketTags).Get(tagKey(want.Mat))) == string(s.Mat)
-		if want.Body == nil || medium.KindOf(want.Body) != s.Kind || !sameMat || !strings.EqualFold(strings.TrimSpace(want.By), s.By) {
+		if want.Body == nil || medium.KindOf(want.Body) != s.Kind || !sameMat || !medium.SameName(want.By, s.By) {
 			return nil, &TokenError{Token: token}
 		}
 		recorded[i] = s

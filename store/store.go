@@ -83,7 +83,7 @@ type Store struct {
 	path  string
 	o     Options
 	db    *bbolt.DB
-	file  *os.File   // bbolt's own, to let go of the lock when bbolt can't
+	file  *os.File   // bbolt's own, to free the lock when bbolt can't
 	write sync.Mutex // one writer or one verify at a time
 
 	identity identity
@@ -216,6 +216,18 @@ func rename(temp, path string) error {
 		if err := os.Rename(temp, path); err != nil {
 			return &WriteError{Path: path, Err: err}
 		}
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
+// Replace puts a file that was written beside path at its place, whole and durably,
+// instead of one that is there. It closes f.
+func Replace(f *os.File, path string) error {
+	if err := errors.Join(f.Sync(), f.Close()); err != nil { // or a power cut leaves an empty file with its name
+		return err
+	}
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
 	}
 	return syncFolder(filepath.Dir(path))
 }
@@ -438,7 +450,7 @@ func (s *Store) notIdentity(made []byte, err error) error {
 func (s *Store) Close() error {
 	if s.broken.Load() != nil || s.db == nil {
 		// bbolt was stopped in the middle and may hold its own locks: let go
-		// of the file alone. What it mapped is let go of with the process.
+		// of the file alone. What it mapped is freed with the process.
 		return s.letGo()
 	}
 	if s.o.NoSync && !s.o.ReadOnly {

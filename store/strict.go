@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -22,6 +23,42 @@ func strictJSON(text []byte, v any) error {
 	}
 	if name := repeatedName(text); name != "" {
 		return fmt.Errorf("the key %q stands in it twice", name)
+	}
+	return nil
+}
+
+// Members hands over each member of one JSON object, in its order. It refuses a name
+// that stands twice, in small or capital letters, and what follows the object. An
+// error of each ends it.
+func Members(text []byte, each func(name string, value json.RawMessage) error) error {
+	d := json.NewDecoder(bytes.NewReader(text))
+	if open, err := d.Token(); err != nil || open != json.Delim('{') {
+		return errors.New("it is no JSON object")
+	}
+	var names []string
+	for d.More() {
+		token, err := d.Token()
+		if err != nil {
+			return err
+		}
+		name := token.(string) // the decoder lets nothing else stand before a colon
+		if slices.ContainsFunc(names, func(n string) bool { return strings.EqualFold(n, name) }) {
+			return fmt.Errorf("%q stands in it twice; keep one", name)
+		}
+		var value json.RawMessage
+		if err := d.Decode(&value); err != nil {
+			return err
+		}
+		if err := each(name, value); err != nil {
+			return err
+		}
+		names = append(names, name)
+	}
+	if _, err := d.Token(); err != nil {
+		return err
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return errors.New("something follows the object")
 	}
 	return nil
 }

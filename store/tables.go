@@ -1,10 +1,12 @@
 package store
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"reflect"
 	"regexp"
 	"slices"
@@ -39,7 +41,7 @@ func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map
 				if err != nil {
 					return err
 				}
-				t = newTable(w, step.Body)
+				t = newTable(w, step.Body, fmt.Sprintf("%x", s.identity.ID))
 				tables[step.Kind] = t
 			}
 			records[step.Kind]++
@@ -74,18 +76,19 @@ func voidedSteps(tx *bbolt.Tx) (map[stepName]string, error) {
 
 // table is one file of Tables.
 type table struct {
-	w   io.WriteCloser
-	csv *csv.Writer
-	err error
+	w      io.WriteCloser
+	csv    *csv.Writer
+	ledger string // as an export's first line names it
+	err    error
 }
 
 // The columns of every table, before those of the body. A file that begins so
 // is one of ours.
 var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "day_only", "seen_at", "voided", "replaces", "token",
-	"accepted", "from", "to", "late", "policy", "findings", "sent_by"}
+	"accepted", "from", "to", "late", "policy", "findings", "sent_by", "ledger"}
 
-func newTable(w io.WriteCloser, body medium.Body) *table {
-	t := &table{w: w, csv: csv.NewWriter(w)}
+func newTable(w io.WriteCloser, body medium.Body, ledger string) *table {
+	t := &table{w: w, csv: csv.NewWriter(w), ledger: ledger}
 	t.csv.UseCRLF = true
 	_, t.err = io.WriteString(w, "\ufeff")
 	t.row(append(slices.Clone(envelopeColumns), columnsOf(reflect.TypeOf(body).Elem(), "")...))
@@ -116,7 +119,7 @@ func (t *table) write(s medium.Step, voided string) error {
 	}
 	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339),
 		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), strconv.FormatBool(s.Day), seen, voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
-		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy}
+		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy, t.ledger}
 	body := reflect.ValueOf(s.Body).Elem()
 	for part := range partsOf(body) {
 		t.row(append(slices.Clone(envelope), cellsOf(body, part)...))
@@ -277,44 +280,50 @@ func cellOf(v reflect.Value) string {
 
 // IsTable says whether the head of a table is one that Tables writes.
 func IsTable(head []string) bool {
-	if len(head) < len(envelopeColumns) {
-		return false
-	}
-	return slices.Equal(head[:7], envelopeColumns[:7])
+	return len(head) >= 7 && slices.Equal(head[:7], envelopeColumns[:7])
 }
 
 // TableRow is one row of a table that Tables wrote.
 type TableRow struct {
+	File  string
 	Line  int
 	Cells map[string]string
 }
 
 // FromTables makes the steps of rows that Tables wrote, in the order in which
 // they were recorded. What a step was checked against is left to the rules that
-// it goes through again. Rows that can't be read are listed.
-func FromTables(rows []TableRow) (steps []Row, bad []BadRow) {
-	at := map[string]int{} // seq: place among the steps
+// it goes through again. Rows that can't be read are listed. The rows of two
+// ledgers are refused, since each counts its records for itself; ledger is the
+// one that wrote all of them.
+func FromTables(rows []TableRow) (steps []Row, ledger string, bad []BadRow, err error) {
+	at := map[uint64]int{} // seq: place among the steps
 	for _, r := range rows {
 		step, err := stepOfRow(r.Cells)
 		if err != nil {
-			bad = append(bad, BadRow{Line: r.Line, Text: err.Error()})
+			bad = append(bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
 			continue
 		}
-		if i, ok := at[r.Cells["seq"]]; ok {
+		if ledger == "" {
+			ledger = r.Cells["ledger"]
+		} else if other := r.Cells["ledger"]; other != ledger {
+			return nil, "", nil, &medium.InputError{Field: "the ledger in " + BadRow{File: r.File, Line: r.Line}.where(), Value: other,
+				Want: ledger + ", as in the rows before it; import the tables of each ledger by themselves"}
+		}
+		if i, ok := at[step.Seq]; ok {
 			if err := addParts(steps[i].Step.Body, step.Body); err != nil {
-				bad = append(bad, BadRow{Line: r.Line, Text: err.Error()})
+				bad = append(bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
 			}
 			continue
 		}
-		at[r.Cells["seq"]] = len(steps)
-		token := fmt.Sprintf("table-%s-%d-%d", step.Mat, step.MatSeq, step.At.Unix())
+		at[step.Seq] = len(steps)
+		mat := string(step.Mat)
 		if step.Mat == medium.FarmThread { // its name is no text for a token
-			token = fmt.Sprintf("table-farm-%d-%d", step.MatSeq, step.At.Unix())
+			mat = "farm-" + ledger
 		}
-		steps = append(steps, Row{Line: r.Line, Step: step, Token: token})
+		steps = append(steps, Row{File: r.File, Line: r.Line, Step: step, Token: fmt.Sprintf("table-%s-%d-%d", mat, step.MatSeq, step.At.Unix())})
 	}
-	slices.SortStableFunc(steps, func(a, b Row) int { return int(a.Step.Seq) - int(b.Step.Seq) })
-	return steps, bad
+	slices.SortStableFunc(steps, func(a, b Row) int { return cmp.Compare(a.Step.Seq, b.Step.Seq) })
+	return steps, ledger, bad, nil
 }
 
 // addParts puts the list of one row's body behind that of another.
@@ -340,13 +349,14 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	if s.Body == nil {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
 	}
-	for name, to := range map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen} {
-		if err := readCell(reflect.ValueOf(to).Elem(), name, cells[name]); err != nil {
+	to := map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen}
+	for _, name := range slices.Sorted(maps.Keys(to)) {
+		if err := readCell(reflect.ValueOf(to[name]).Elem(), name, cells[name]); err != nil {
 			return s, err
 		}
 	}
-	if s.Seq == 0 || s.MatSeq == 0 || s.At.IsZero() {
-		return s, errors.New("it has no number (seq, mat_seq) or no time (happened_at); export it again")
+	if s.Seq == 0 || s.MatSeq == 0 || s.At.IsZero() || cells["ledger"] == "" {
+		return s, errors.New("it has no number (seq, mat_seq), no time (happened_at) or no ledger; export it again")
 	}
 	_, err := readCells(reflect.ValueOf(s.Body).Elem(), "", cells)
 	if b, ok := s.Body.(*medium.Sanitize); ok { // what the solution's reading gave, it gives again

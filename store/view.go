@@ -47,7 +47,7 @@ type thread struct {
 	head  hash
 	n     uint64 // records so far
 
-	texts *texts // of all steps, for a thread that is let go of as a whole; nil: each has its own
+	texts *texts // of all steps, for a thread that is freed as a whole; nil: each has its own
 }
 
 // next is an empty thread in the memory of this one.

@@ -441,7 +441,7 @@ func (f *farm) other(code medium.Code) string {
 			}
 		}
 		if b.Solution.Code == "" {
-			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it; `resow solution list` shows those there are", code)
+			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it; `resow solution list` lists those on file", code)
 		}
 		s := b.Solution
 		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product, f.stamp(b.MadeAt), f.stamp(s.GoodUntil))
@@ -452,7 +452,7 @@ func (f *farm) other(code medium.Code) string {
 	case labels.Card:
 		c, ok := f.Card(code)
 		if !ok {
-			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it; `resow cards list` shows those there are", code)
+			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it; `resow cards list` lists those in force", code)
 		}
 		return fmt.Sprintf("%s is no mat: it is the card %s; scan it at the wash station, `resow scan` alone", code, cardWord(c))
 	}

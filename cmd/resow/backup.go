@@ -18,7 +18,7 @@ func (a *app) backupCommand() *cobra.Command {
 	var pause time.Duration
 	c := &cobra.Command{
 		Use: "backup", Short: "Make a backup that is verified before it counts as one", Args: cobra.NoArgs,
-		Long: `Backup copies the ledger as it is now, and makes room for those who go on
+		Long: `Backup copies the ledger as it is now, and makes way for those who go on
 recording meanwhile. It checks every page of the copy and holds every record
 against its hash, and only then gives the copy its name; a file that is named
 .backup is whole. Keep some of them on another disk or machine.
@@ -137,6 +137,10 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 	case l.Diverge:
 		fmt.Fprintln(w, a.paint(red, "The present file and the backup do not have the same history."))
 	}
+	if l.Present == nil && l.Problem == "" {
+		fmt.Fprintln(w, "No ledger is there, so nothing can be lost.")
+		return
+	}
 	if l.Lost == 0 {
 		fmt.Fprintln(w, "No record of the present file is missing from the backup.")
 		return
@@ -152,6 +156,6 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
 	}
 	if mats := l.Speaks(); mats > 0 {
-		fmt.Fprint(w, wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would seem fit for use without them.", counted(mats, "mat")), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would look fit for use without them.", counted(mats, "mat")), 79, "  "))
 	}
 }

@@ -102,7 +102,7 @@ func (a *app) batch(f *farm, job batchJob, args []string) error {
 	}
 	return a.print(doc, func(w io.Writer) {
 		if len(doc.Lines) == 0 {
-			fmt.Fprintln(w, "No mat waits to be sanitized.")
+			fmt.Fprintln(w, "No mat is waiting to be sanitized.")
 			return
 		}
 		for _, line := range doc.Lines {

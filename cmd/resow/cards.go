@@ -128,9 +128,9 @@ func (a *app) cards(f *farm, out, paper, sun, printer string) error {
 		}
 		fmt.Fprintf(w, "%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.\n", counted(len(cards), "card"), out)
 		printedCorrected(w, correction)
-		missing := f.productsWithoutCard()
-		if len(missing) > 0 {
-			fmt.Fprint(w, wrap("No card yet for "+strings.Join(missing, ", ")+": `resow cards add sanitize --product NAME --strength 100ppm`.", 78, ""))
+		for _, s := range f.productsWithoutCard() {
+			rinsed := map[bool]string{true: " --rinsed"}[s.Rinse]
+			fmt.Fprintf(w, "No card yet for %s:\n  resow cards add sanitize --product %s --strength %gppm%s\n", s.Name, quoted(s.Name), roundTo((s.MinPPM+s.MaxPPM)/2, 3), rinsed)
 		}
 		if !slices.ContainsFunc(cards, func(c medium.Card) bool { return c.Action == medium.ActOperator }) {
 			fmt.Fprintln(w, "No person has a card yet: `resow cards add operator --initials MK`.")
@@ -156,15 +156,19 @@ func cardsInForce(f medium.Farm) []medium.Card {
 	return cards
 }
 
-func (f *farm) productsWithoutCard() []string {
-	var names []string
+func (f *farm) productsWithoutCard() (missing []medium.Sanitizer) {
 	for _, s := range f.Sanitizers {
-		has := slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return !c.Withdrawn && strings.EqualFold(c.Product, s.Name) })
-		if !has && s.Directions != "" {
-			names = append(names, s.Name)
+		has := slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return !c.Withdrawn && medium.SameName(c.Product, s.Name) })
+		if !has && s.Directions != "" && !measuredEachTime(s) {
+			missing = append(missing, s)
 		}
 	}
-	return names
+	return missing
+}
+
+// measuredEachTime says that the directions ask for what can't stand on a card.
+func measuredEachTime(s medium.Sanitizer) bool {
+	return s.MinTempC > 0 || s.MaxTempC > 0 || s.MinPH > 0 || s.MaxPH > 0
 }
 
 // registerCards registers the standard cards that the farm never had. One that
@@ -317,8 +321,8 @@ func (a *app) sanitizeCard(f *farm, card *medium.Card, strength, contact string)
 		}
 		card.ContactS = int(wet.Seconds())
 	}
-	if product.MinTempC > 0 || product.MaxTempC > 0 || product.MinPH > 0 || product.MaxPH > 0 {
-		return &usageError{fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time and can't stand on a card; use `resow sanitize - --temp …` and scan the mats into it", product.Name)}
+	if measuredEachTime(product) {
+		return &usageError{fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time and can't stand on a card: mix it with `resow mix --bottle`, read it with `resow solution strip`, and scan the bottle's tag instead of a card", product.Name)}
 	}
 	return nil
 }

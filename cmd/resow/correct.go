@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 	"io"
+	"strconv"
+	"strings"
 
 	"resow/medium"
 )
@@ -35,6 +37,7 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 	for _, c := range medium.ChangedBy(thread, seq) {
 		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: f.stamp(c.Step.At), By: c.Step.By, Why: c.Why})
 	}
+	later := laterSteps(thread, seq)
 	lines := []medium.Result{done[0].Result()}
 	return a.print(struct {
 		Steps   []medium.Result `json:"steps"`
@@ -47,6 +50,22 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 		for _, c := range changed {
 			fmt.Fprint(w, column(fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why), 79))
 		}
-		fmt.Fprint(w, wrap(fmt.Sprintf("What really happened is recorded with --at, and with --replaces %d where it stands for that step.", seq), 79, ""))
+		text := fmt.Sprintf("If something else happened, record it now, with --at for the time; add --replaces %d if that was a %s step too.", seq, done[0].Body.(*medium.Correct).Voids)
+		if len(later) > 0 {
+			text = fmt.Sprintf("Later steps still count: %s. Something else can't be recorded in front of them: void each of them too, then record what happened in its order, with --at for the time and --replaces for the step that it stands for.",
+				strings.Join(later, ", "))
+		}
+		fmt.Fprint(w, wrap(text, 79, ""))
 	})
+}
+
+// laterSteps numbers the steps behind one that were not voided.
+func laterSteps(thread []medium.Step, seq uint64) (later []string) {
+	voided := medium.Voided(thread)
+	for _, s := range thread {
+		if s.MatSeq > seq && s.Kind != medium.KindCorrect && !voided[s.MatSeq] {
+			later = append(later, strconv.FormatUint(s.MatSeq, 10))
+		}
+	}
+	return later
 }

@@ -23,7 +23,7 @@ type cutFlags struct {
 func (a *app) cutplanCommand() *cobra.Command {
 	var p cutFlags
 	c := &cobra.Command{Use: "cutplan", Short: "Plan the cuts of a mesh sheet or roll into mats", Args: cobra.NoArgs,
-		Long: `Cutplan lays mats on mesh stock with edge-to-edge cuts and as little waste as it
+		Long: `Cutplan lays mats on mesh stock with edge-to-edge cuts and the least waste that it
 can prove. Lengths run along the mesh: --size 510x250mm=24 is 24 mats, 510 mm
 along the mesh. With a count for every size it plans the fewest sheets, without
 one the best use of one sheet; a roll needs counts and gives the length to cut

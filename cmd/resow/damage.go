@@ -98,8 +98,8 @@ ten openings now and then. A clean look is not a clean mat.`,
 
 func (a *app) holdCommand() *cobra.Command {
 	c, _ := a.fieldCommand(medium.KindHold, "Set mats apart until somebody decides",
-		`A mat that fell on the floor, met a doubtful seed lot or is in any doubt is held.
-One that fell (--dropped) is washed, whatever is decided on it.`,
+		`Hold a mat that fell on the floor, carried a doubtful seed lot, or is in doubt for
+any other reason. One that fell (--dropped) is washed, whatever is decided.`,
 		`  resow hold TK7R2N81 --dropped --by MK
   resow hold TK7R2N81 --reason "seed lot S88 in doubt" --by MK`, nil)
 	c.MarkFlagsOneRequired("reason", "dropped")
@@ -128,7 +128,7 @@ func (a *app) documentCommand() *cobra.Command {
 	c, _ := a.fieldCommand(medium.KindDocument, "Put the supplier's food-contact statement on file",
 		`For mats that were registered without it, or for a newer statement. The mesh's
 compliance belongs to its sheet: resin, additives and color, so ask for the
-statement of that very sheet. The care finding then goes from the verdicts.`,
+statement for that exact sheet. The care finding then drops off the verdicts.`,
 		`  resow document TK7R2N81 --contact "complies with EU 10/2011" \
       --contact-date 2026-03-01 --by MK
   resow list --json | … | resow document - --contact "…" --contact-date 2026-03-01`, nil)

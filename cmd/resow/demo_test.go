@@ -60,7 +60,7 @@ func TestDemoProposesASoundSowing(t *testing.T) {
 	require.NotEmpty(t, sow)
 	w, out, errs := deadWorld(now)
 	require.Equal(t, 0, run(append(strings.Fields(sow), "--by", "ME", "--store", filepath.Join(dir, demoFiles.store)), w), "%s %s", out, errs)
-	require.NotContains(t, out.String()+errs.String(), "Look again")
+	require.NotContains(t, out.String()+errs.String(), "Check the seed")
 }
 
 func TestDemoIsDeterministic(t *testing.T) {

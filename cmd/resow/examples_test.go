@@ -1,8 +1,13 @@
 package main
 
 import (
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"os"
+	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -18,6 +23,7 @@ func TestExamplesUseRealFlags(t *testing.T) {
 	root := newRoot(&app{world: testWorld()})
 	var walk func(c *cobra.Command)
 	walk = func(c *cobra.Command) {
+		checkFlags(t, root, strings.ReplaceAll(c.Long, "\n", " ")) // a hint may go over a line's end
 		if c.Name() != "help" && c.Name() != "completion" && (c.Parent() == nil || c.Parent().Name() != "completion") {
 			require.NotEmpty(t, c.Example, "%s has no example", c.CommandPath())
 			require.NotEmpty(t, c.Long, "%s has no help text", c.CommandPath())
@@ -33,13 +39,51 @@ func TestExamplesUseRealFlags(t *testing.T) {
 	checkFlags(t, root, string(readme))
 }
 
+// Every hint in a message names a command that there is, and flags that it has.
+func TestHintsNameRealCommands(t *testing.T) {
+	root := newRoot(&app{world: testWorld()})
+	hints := 0
+	for _, dir := range []string{".", "station", "moving", "demo", "../../medium", "../../store", "../../labels/report"} {
+		files, err := filepath.Glob(filepath.Join(dir, "*.go"))
+		require.NoError(t, err)
+		for _, name := range files {
+			if strings.HasSuffix(name, "_test.go") {
+				continue
+			}
+			file, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.SkipObjectResolution)
+			require.NoError(t, err)
+			ast.Inspect(file, func(n ast.Node) bool {
+				lit, ok := n.(*ast.BasicLit)
+				if !ok || lit.Kind != token.STRING {
+					return true
+				}
+				text, err := strconv.Unquote(lit.Value)
+				require.NoError(t, err)
+				checkFlags(t, root, text)
+				for _, m := range hint.FindAllStringSubmatch(text, -1) {
+					hints++
+					if c, _, err := root.Find(strings.Fields(m[1])); err != nil || c == root {
+						t.Errorf("%s: no command resow %s", name, m[1])
+					}
+				}
+				return true
+			})
+		}
+	}
+	require.Greater(t, hints, 80)
+}
+
+var hint = regexp.MustCompile("`resow ([a-z][^`]*)`")
+
 func checkFlags(t *testing.T, root *cobra.Command, text string) {
 	text = strings.ReplaceAll(text, "\\\n", " ")
 	for _, line := range strings.Split(text, "\n") {
 		line = strings.TrimPrefix(strings.TrimSpace(line), "| ")
 		for _, part := range strings.Split(line, "resow ")[1:] {
 			part, _, _ = strings.Cut(part, "  ")
-			part, _, _ = strings.Cut(part, "`")
+			for _, end := range []string{"`", ")", ". ", "%s --"} { // of the hint; a word that is filled in may be a command
+				part, _, _ = strings.Cut(part, end)
+			}
 			c, _, err := root.Find(strings.Fields(part))
 			if err != nil || c == root {
 				continue

@@ -58,7 +58,7 @@ var failures = []failure{
 	{as[*medium.CorrectError], exitFailed, ""},
 	{as[*medium.DiscardedError], exitFailed, ""},
 	{as[*medium.ReviewError], exitFailed, ""},
-	{as[*medium.UnlikelyError], exitUsage, "if the label does say so, repeat the command with --as-printed"},
+	{as[*medium.UnlikelyError], exitUsage, "if the label really says so, repeat the command with --as-printed"},
 	{as[*amount.Error], exitUsage, ""},
 	{as[*CodeError], exitFailed, ""},
 	{as[*labels.CodeError], exitUsage, ""},

@@ -18,7 +18,7 @@ func (a *app) forecastCommand() *cobra.Command {
 
 	c := &cobra.Command{Use: "forecast [CODE]", Short: "How many mats will go in the weeks ahead, and how many to buy", Args: cobra.MaximumNArgs(1),
 		Long: `Forecast fits a life to the mats of each material, retired and in use (to all
-mats together where a material has too few retired ones), and plays the weeks
+mats together where a material has too few retired ones), and simulates the weeks
 ahead with a fixed seed: retirements by week with their 95 % interval, the mats
 that reach the farm's own limit of turns, and the mats to buy by then. Without
 --sowings it takes the pace of the last four weeks. With too few retired mats it

@@ -13,8 +13,8 @@ import (
 func (a *app) sowCommand() *cobra.Command {
 	c, _ := a.fieldCommand(medium.KindSow, "Sow a crop or a mix on ready mats",
 		`Sow begins a turn. It is refused on a mat that is not ready, or that the policy
-stops or retires; the reasons are the verdict's. Seed that is fine for the mesh
-is told, not refused. Without --seed it says how much seed the area takes.`,
+stops or retires; the reasons are the verdict's. Seed that may fall through
+the mesh is pointed out, not refused. Without --seed it says how much seed the area takes.`,
 		`  resow sow TK7R2N81 --crop radish --seed 42g --lot R-1124 --seed-lot S88 --by MK
   resow sow TK7R2N81 TB3DF6H2 --crop broccoli=18g --crop radish=10g --by MK`, printSeed)
 	return c
@@ -37,7 +37,7 @@ func printSeed(f *farm, codes []medium.Code, out io.Writer) error {
 		table := crop.SeedG(c.Mat.AreaM2())
 		fmt.Fprint(out, wrap(fmt.Sprintf("%s on %s: %s by the table (%g g/m2; %s)", crop.Name, c.Mat.Size(), f.mass(table), crop.DensityGM2, crop.SowSource), 79, "  "))
 		if s.SeedG > 0 && (s.SeedG > 2*table || s.SeedG < table/2) {
-			fmt.Fprint(out, wrap(fmt.Sprintf("Look again: %s on one mat is %s times what the table says. --seed is for each mat.", f.mass(s.SeedG), digits(s.SeedG/table, 2)), 79, "  "))
+			fmt.Fprint(out, wrap(fmt.Sprintf("Check the seed: %s on one mat is %s times the figure in the table. --seed is for each mat, not for all of them.", f.mass(s.SeedG), digits(s.SeedG/table, 2)), 79, "  "))
 		}
 	}
 	if d := medium.DaysMax(c.Crops); d > 0 {

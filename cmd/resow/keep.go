@@ -19,7 +19,7 @@ func (a *app) verifyCommand() *cobra.Command {
 condition follows from its steps, and that the indexes match. That says that the
 ledger is whole. Whether it is the one that was printed only paper can say: with
 the anchor from a label sheet or report it shows whether records were changed,
-cut off the end, or the whole file exchanged since then.
+cut off the end, or the whole file replaced since then.
 
 It also looks at the pictures that the station keeps beside the ledger: one that a
 step names and that is missing or changed is a problem; one that no step names is

@@ -220,10 +220,13 @@ func pair(what, text string, units map[string]float64, want string) (x, y float6
 // correction gives the printer's correction, and records it where this run
 // states a new one.
 func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
+	p, known := f.Printer(l.printer)
+	if !l.corrects() && l.calibrate { // the page by which it is measured
+		return p, nil
+	}
 	if !l.corrects() {
 		return f.knownPrinter(l.printer)
 	}
-	p, known := f.Printer(l.printer)
 	old := p
 	var err error
 	if l.offset != "" {
@@ -247,7 +250,7 @@ func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
 func (f *farm) knownPrinter(name string) (medium.Printer, error) {
 	p, known := f.Printer(name)
 	if !known && name != defaultPrinter {
-		return p, &medium.UnknownError{What: "printer", Name: name, Do: "measure it with `resow label --calibrate`, and give --offset and --scale once"}
+		return p, &medium.UnknownError{What: "printer", Name: name, Do: "print its ruler page with `resow label --calibrate --printer " + quoted(name) + "`, and run that again with the --offset and --scale that you measured"}
 	}
 	return p, nil
 }

@@ -228,7 +228,7 @@ func (m mixer) asTyped(err error, doc mixAnswer) error {
 	if m.to == "" || m.with != "" || !errors.As(err, &strong) {
 		return err
 	}
-	return &typedError{fmt.Sprintf("wanted %s is stronger than the stock, which is %s; use a stronger stock or want less", m.to, doc.Stock), err}
+	return &typedError{fmt.Sprintf("wanted %s is stronger than the stock, which is %s; use a stronger stock or ask for less", m.to, doc.Stock), err}
 }
 
 // system is the farm's set of kitchen measures.

@@ -154,10 +154,10 @@ func printBottled(w io.Writer, f *farm, d mixAnswer) {
 	} else {
 		fmt.Fprintf(w, "Print its tag: resow solution tag %s\n", string(s.Code))
 	}
-	water := " --temp 20C --ph 7.2"
+	water := " --temp …C --ph …"
 	if s.TempC != nil && s.PH != nil || !sanitizer.Active(s.Active).Chlorine() {
 		water = ""
 	}
-	fmt.Fprintf(w, "Read a strip:  resow solution strip %s --reads 100ppm --step 50ppm%s\n", string(s.Code), water)
+	fmt.Fprintf(w, "Read a strip:  resow solution strip %s --reads …ppm --step …ppm%s\n", string(s.Code), water)
 	fmt.Fprintf(w, "Use it:        resow sanitize CODE... --solution %s --timer\n", string(s.Code))
 }

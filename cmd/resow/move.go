@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -32,7 +33,7 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
   resow export | head -3`,
 		RunE: func(*cobra.Command, []string) error {
 			if out != "" && tables != "" {
-				return &usageError{"--out and --csv: one of them at a time"}
+				return &usageError{"give --out or --csv, not both"}
 			}
 			if a.json && out == "" && tables == "" {
 				return &usageError{"--json prints one document, an export has a line for each record: give it a file with --out"}
@@ -58,7 +59,7 @@ func (a *app) exportLines(f *farm, out string) error {
 			out = bare(out)
 		}
 		if _, err := f.Lines(out, nil); err != nil {
-			return fmt.Errorf("what was written is no whole export: %w", err)
+			return fmt.Errorf("what was written is not a complete export: %w", err)
 		}
 		return nil
 	}
@@ -117,19 +118,16 @@ func (a *app) exportTables(f *farm, dir string) error {
 }
 
 func (a *app) importCommand() *cobra.Command {
-	var o moving.Options
-	var maps, set []string
-	var sheet string
-	var apply, confirm bool
+	o := &importing{}
 	c := &cobra.Command{
-		Use: "import FILE", Short: "Bring in mats and past steps, or a whole export", Args: cobra.ExactArgs(1),
+		Use: "import FILE|FOLDER", Short: "Bring in mats and past steps, or a whole export", Args: cobra.ExactArgs(1),
 		Long: `Import reads CSV, XLSX or JSON with a row for each mat, or for each past step. It
 first only shows how it reads the columns, what it guessed, and every row that it
-can't take with the reason. What has two readings it asks: is 1.250 a thousand or
+can't take, with the reason. Where a cell has two readings it asks: is 1.250 a thousand or
 one, is 3/4 in March or in April, is a bare 60 seconds or minutes? Nothing is
 recorded before each is answered with --map, and before --apply; where something
 was guessed, --confirm says that the guesses are right. All rows are recorded or
-none. A row that was imported before is passed over, so that the same file can be
+none. A row that was imported before is skipped, so that the same file can be
 imported again.
 
 --map says what is known of a column, by its name or its field, with commas
@@ -142,64 +140,75 @@ steps find the mat by it. Past steps go through today's rules, as late entries.
 
 An export of resow becomes a ledger of its own with the same records, at a path
 (--store) where no file is yet. The folder of ` + "`export --csv`" + ` comes in as past
-steps of a ledger that has none.`,
+steps of a ledger that has none of these mats; the tables of two farms are never read
+as one, and a farm's own add nothing to its ledger.`,
 		Example: `  resow import mats.csv --set at=2026-01-05
   resow import mats.csv --set at=2026-01-05 --apply --confirm --by MK
   resow import washing.csv --map "Wer=by" --map contact=min --map datum=dmy --set sides=both
   resow import harvest.xlsx --sheet 2026 --map yield=g,comma --set kind=harvest --skip 40-42
   resow import farm.jsonl --store new.resow --apply`,
-		RunE: func(_ *cobra.Command, args []string) error {
-			var err error
-			for _, p := range []struct {
-				to   *map[string]string
-				from []string
-				flag string
-			}{{&o.Map, maps, "--map"}, {&o.Set, set, "--set"}} {
-				if *p.to, err = pairs(p.flag, p.from); err != nil {
-					return err
-				}
-			}
-			file, err := os.Open(args[0])
-			if err != nil {
-				return err
-			}
-			defer file.Close()
-			if info, err := file.Stat(); err == nil && info.IsDir() {
-				return a.open(false, func(f *farm) error { return a.importFolder(f, args[0], o, apply, confirm) })
-			}
-			in := bufio.NewReader(file)
-			begin, err := in.Peek(64)
-			if err != nil && !errors.Is(err, io.EOF) {
-				return err
-			}
-			if store.IsLines(begin) {
-				return a.importLedger(in, apply)
-			}
-			table, err := moving.Read(in, sheet)
-			if err != nil {
-				return err
-			}
-			return a.open(false, func(f *farm) error {
-				plan, err := moving.Make(table, a.importOptions(f, o))
-				if err != nil {
-					return err
-				}
-				return a.importPlan(f, plan, apply, confirm)
-			})
-		},
+		RunE: func(_ *cobra.Command, args []string) error { return a.importFile(args[0], o) },
 	}
 	flags := c.Flags()
 	flags.StringVar(&o.What, "what", "", "mats or steps, where the columns do not tell")
-	flags.StringArrayVar(&maps, "map", nil, "what a column is: \"Wer=by\", yield=g,comma; \"Column=-\" leaves it out")
-	flags.StringArrayVar(&set, "set", nil, "value for every row without one: sides=both, at=2026-01-05")
+	flags.StringArrayVar(&o.maps, "map", nil, "what a column is: \"Wer=by\", yield=g,comma; \"Column=-\" leaves it out")
+	flags.StringArrayVar(&o.sets, "set", nil, "value for every row without one: sides=both, at=2026-01-05")
 	flags.StringVar(&o.Skip, "skip", "", "lines to leave out: 3,12-15")
-	flags.StringVar(&sheet, "sheet", "", "the sheet of a workbook with more than one")
-	flags.BoolVar(&apply, "apply", false, "record the rows")
-	flags.BoolVar(&confirm, "confirm", false, "what was guessed is right")
+	flags.StringVar(&o.sheet, "sheet", "", "the sheet of a workbook with more than one")
+	flags.BoolVar(&o.apply, "apply", false, "record the rows")
+	flags.BoolVar(&o.confirm, "confirm", false, "the guesses are right")
 	return c
 }
 
-// pairs reads A=B; a file's column may hold an equals sign itself.
+// importing is what the command line says of a file.
+type importing struct {
+	moving.Options
+	maps, sets     []string
+	sheet          string
+	apply, confirm bool
+}
+
+func (a *app) importFile(path string, o *importing) (err error) {
+	if o.Map, err = pairs("--map", o.maps); err != nil {
+		return err
+	}
+	if o.Set, err = pairs("--set", o.sets); err != nil {
+		return err
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	if info, err := file.Stat(); err == nil && info.IsDir() {
+		return a.open(false, func(f *farm) error { return a.importFolder(f, path, o) })
+	}
+	in := bufio.NewReader(file)
+	begin, err := in.Peek(64)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	if store.IsLines(begin) {
+		if err := o.asItIs("an export of resow"); err != nil {
+			return err
+		}
+		return a.importLedger(in, o.apply)
+	}
+	table, err := moving.Read(in, o.sheet)
+	if err != nil {
+		return err
+	}
+	return a.open(false, func(f *farm) error {
+		plan, err := moving.Make(table, a.importOptions(f, o.Options))
+		if err != nil {
+			return err
+		}
+		return a.importPlan(f, plan, o)
+	})
+}
+
+// pairs reads A=B; a file's column may hold an equals sign itself. What is said
+// of one name in several options is put together.
 func pairs(flag string, texts []string) (map[string]string, error) {
 	out := map[string]string{}
 	for _, t := range texts {
@@ -207,9 +216,27 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 		if i < 1 {
 			return nil, &usageError{fmt.Sprintf("%s %q: want NAME=VALUE", flag, t)}
 		}
-		out[strings.TrimSpace(t[:i])] = strings.TrimSpace(t[i+1:])
+		name, value := strings.TrimSpace(t[:i]), strings.TrimSpace(t[i+1:])
+		before, twice := out[name]
+		if twice && flag == "--set" {
+			return nil, &usageError{fmt.Sprintf("--set %s=%s and %s=%s: keep one", name, before, name, value)}
+		}
+		if twice {
+			value = before + "," + value
+		}
+		out[name] = value
 	}
 	return out, nil
+}
+
+// asItIs refuses what says how to read a file that says so itself.
+func (o *importing) asItIs(what string) error {
+	for _, option := range []struct{ name, said string }{{"--what", o.What}, {"--map", strings.Join(o.maps, "")}, {"--set", strings.Join(o.sets, "")}, {"--skip", o.Skip}, {"--sheet", o.sheet}} {
+		if option.said != "" {
+			return &usageError{fmt.Sprintf("%s does not apply to %s, which is read as it is; leave it out", option.name, what)}
+		}
+	}
+	return nil
 }
 
 // importLedger makes a ledger of an export. Without apply it only tries every
@@ -278,7 +305,11 @@ func (a *app) importFailed(err error) error {
 
 func printBadRows(w io.Writer, rows []store.BadRow, more int) {
 	for _, r := range rows {
-		fmt.Fprint(w, column(fmt.Sprintf("line %5d  ", r.Line), r.Text, 79))
+		file := ""
+		if r.File != "" {
+			file = r.File + " "
+		}
+		fmt.Fprint(w, column(fmt.Sprintf("%sline %5d  ", file, r.Line), r.Text, 79))
 	}
 	if more > 0 {
 		fmt.Fprintf(w, "and %d more\n", more)
@@ -312,41 +343,56 @@ func (a *app) importOptions(f *farm, o moving.Options) moving.Options {
 
 // importFolder takes the tables of an export, which belong together: a step in
 // one rests on a solution in another.
-func (a *app) importFolder(f *farm, dir string, o moving.Options, apply, confirm bool) error {
-	names, err := filepath.Glob(filepath.Join(dir, "*.csv"))
-	if err != nil || len(names) == 0 {
-		return &usageError{fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of `resow export --csv`", dir)}
+func (a *app) importFolder(f *farm, dir string, o *importing) error {
+	if err := o.asItIs("a folder"); err != nil {
+		return err
 	}
-	var plans []moving.Plan
-	for i, name := range names {
-		file, err := os.Open(name)
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	var names []string
+	var tables []moving.Table
+	for _, e := range entries {
+		if !strings.EqualFold(filepath.Ext(e.Name()), ".csv") {
+			continue
+		}
+		file, err := os.Open(filepath.Join(dir, e.Name()))
 		if err != nil {
 			return err
 		}
 		table, err := moving.Read(file, "")
 		_ = file.Close()
 		if err != nil {
-			return fmt.Errorf("%s: %w", name, err)
+			return fmt.Errorf("%s: %w", file.Name(), err)
 		}
-		plan, err := moving.Make(table, a.importOptions(f, o))
-		if err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
-		plans, names[i] = append(plans, plan), filepath.Base(name)
+		names, tables = append(names, e.Name()), append(tables, table)
 	}
-	plan, err := moving.Join(names, plans)
+	if len(names) == 0 {
+		return &usageError{fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of `resow export --csv`", dir)}
+	}
+	plan, err := moving.Own(names, tables)
 	if err != nil {
 		return err
 	}
-	return a.importPlan(f, plan, apply, confirm)
+	return a.importPlan(f, plan, o)
 }
 
-func (a *app) importPlan(f *farm, plan moving.Plan, apply, confirm bool) (err error) {
+func (a *app) importPlan(f *farm, plan moving.Plan, o *importing) (err error) {
+	if plan.Ledger != "" {
+		o.sheet = "" // a workbook's was read
+		if err := o.asItIs("a table of resow's own export"); err != nil {
+			return err
+		}
+	}
+	if plan.Ledger == fmt.Sprintf("%x", f.ID()) {
+		return &usageError{"these tables are this ledger's own export, and an import changes nothing of the ledger that it came from; to mend a record, void it with `resow correct` and record it anew"}
+	}
 	doc := importDoc{Plan: plan}
-	open := len(plan.Guesses) > 0 && !confirm // guesses that nobody has looked at
+	open := len(plan.Guesses) > 0 && !o.confirm // guesses that nobody has looked at
 	more := 0
 	if len(plan.Rows) > 0 {
-		dry := !apply || open || len(plan.Bad) > 0 || len(plan.Questions) > 0
+		dry := !o.apply || open || len(plan.Bad) > 0 || len(plan.Questions) > 0
 		doc.Imported, err = f.Import(plan.Rows, dry)
 		var bad *store.ImportError
 		if errors.As(err, &bad) {
@@ -357,13 +403,17 @@ func (a *app) importPlan(f *farm, plan moving.Plan, apply, confirm bool) (err er
 		}
 		doc.Applied = !dry && len(doc.Bad) == 0
 	}
-	sort.SliceStable(doc.Bad, func(i, j int) bool { return doc.Bad[i].Line < doc.Bad[j].Line })
+	slices.SortStableFunc(doc.Bad, func(a, b store.BadRow) int {
+		return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line))
+	})
 	doc.Recorded = nil // codes and steps are asked for with list and history
-	if len(doc.Bad) > 0 || len(doc.Questions) > 0 || apply && !doc.Applied {
+	if len(doc.Bad) > 0 || len(doc.Questions) > 0 || o.apply && !doc.Applied {
 		a.code = exitFailed
 	}
-	return a.print(doc, func(w io.Writer) { a.printImport(w, doc, apply, more) })
+	return a.print(doc, func(w io.Writer) { a.printImport(w, doc, o.apply, more) })
 }
+
+func namesField(text string) bool { return strings.Contains(text, "=FIELD") }
 
 func printQuestion(w io.Writer, q moving.Question) {
 	text := q.Text
@@ -396,33 +446,41 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 		fmt.Fprintf(w, "  %s  %-18s  %s\n", padded(c.Head, 24), is, cut(c.Unit, 31))
 	}
 	if len(doc.Guesses) > 0 {
-		fmt.Fprintln(w, "Guessed; look at each:")
+		fmt.Fprintln(w, "Guessed; check each:")
 		for _, g := range doc.Guesses {
 			fmt.Fprint(w, column("  ", g, 79))
 		}
-		if slices.ContainsFunc(doc.Guesses, func(g string) bool { return strings.Contains(g, "=FIELD") }) {
-			fmt.Fprint(w, column("  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "), 79))
-		}
+	}
+	fields := slices.ContainsFunc(doc.Guesses, namesField)
+	if len(doc.Questions) > 0 {
+		fmt.Fprintln(w, "Questions; answer each with the option that is right:")
+	}
+	for _, q := range doc.Questions {
+		printQuestion(w, q)
+		fields = fields || slices.ContainsFunc(q.Say, namesField)
+	}
+	if fields {
+		fmt.Fprint(w, column("  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "), 79))
 	}
 	if len(doc.Questions) > 0 {
-		fmt.Fprintln(w, "Asked; say each with the option that is right:")
-		for _, q := range doc.Questions {
-			printQuestion(w, q)
-		}
 		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nRun it again with an option for each.")
 		return
 	}
 	if len(doc.Bad) > 0 {
 		fmt.Fprintf(w, "%s can't be taken:\n", counted(len(doc.Bad)+more, "row"))
 		printBadRows(w, doc.Bad, more)
-		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nMend the rows, say what the columns are (--map), give all rows a value\n(--set debris=none) or leave lines out (--skip 12,15-17), and run it again.")
+		way := "Mend the rows, say what the columns are (--map), give all rows a value\n(--set debris=none) or leave lines out (--skip 12,15-17), and run it again."
+		if doc.Ledger != "" {
+			way = "Export the tables again, or mend the rows in them, and run it again."
+		}
+		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\n"+way)
 		return
 	}
-	taken := fmt.Sprintf("%s, imported before: %d", counted(doc.New, "new row"), doc.Repeated)
+	fmt.Fprintf(w, "  %s, imported before: %d\n", counted(doc.New, "new row"), doc.Repeated)
 	if doc.Missed > 0 {
-		taken += fmt.Sprintf("; steps that the rules do not accept, and that do not move their mats: %d", doc.Missed)
+		fmt.Fprintf(w, "Not accepted by the rules, so kept without moving a mat: %d\n", doc.Missed)
+		printBadRows(w, doc.Misses, doc.Missed-len(doc.Misses))
 	}
-	fmt.Fprint(w, wrap(taken, 79, "  "))
 	switch {
 	case doc.Applied && doc.New == 0:
 		fmt.Fprintln(w, "Nothing to do: every row was imported before.")

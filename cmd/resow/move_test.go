@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -29,12 +30,16 @@ func TestOwnTablesComeBackIn(t *testing.T) {
 	}
 	for mat, steps := range histories(t, old) { // a void step, and one with a text that a spreadsheet would run
 		if len(steps) > 3 && !strings.Contains(steps[len(steps)-1], `"retire"`) {
+			do("mold", string(mat), "--where", "edge", "--at", "2026-11-05 09:00", "--store", old, "--by", "MK")
 			do("hold", string(mat), "--reason", "=doubt", "--store", old, "--by", "MK")
-			do("correct", string(mat), strconv.Itoa(len(steps)+1), "--reason", "another mat", "--store", old, "--by", "MK")
+			do("correct", string(mat), strconv.Itoa(len(steps)+2), "--reason", "another mat", "--store", old, "--by", "MK")
 			break
 		}
 	}
 	do("export", "--csv", tables, "--store", old)
+	molds, err := os.ReadFile(filepath.Join(tables, "mold.csv"))
+	require.NoError(t, err)
+	require.Contains(t, string(molds), ",2026-11-05T09:00:00Z,", "a report that was seen before the mat's last step")
 	do("init", "--name", "Reed End Greens", "--zone", "Europe/Dublin", "--store", again, "--by", "MK")
 	do("import", tables, "--store", again, "--by", "MK")
 	require.Contains(t, do("import", tables, "--store", again, "--by", "MK", "--apply"), "Recorded.")
@@ -64,7 +69,7 @@ func histories(t *testing.T, path string) map[medium.Code][]string {
 			if b, ok := step.Body.(*medium.Sanitize); ok {
 				b.Mixed = nil // a copy, which says when the bottle's records were written down
 			}
-			line, err := json.Marshal([]any{step.MatSeq, step.Kind, step.At, step.By, step.Replaces, step.Outcome.Accepted, step.Outcome.From, step.Outcome.To, step.Body})
+			line, err := json.Marshal([]any{step.MatSeq, step.Kind, step.At, step.Day, step.Seen, step.SeenTurn, step.By, step.Replaces, step.Outcome.Accepted, step.Outcome.From, step.Outcome.To, step.Body})
 			require.NoError(t, err)
 			all[mat] = append(all[mat], string(line))
 		}

@@ -71,7 +71,7 @@ func (o *outcome) put(text []byte) error {
 	}
 	_, err := o.to.Write(text)
 	if o.err == nil && err != nil {
-		o.err = fmt.Errorf("the output can't be written, and what was recorded is recorded: %w", err)
+		o.err = fmt.Errorf("the output can't be written; what was recorded stays recorded: %w", err)
 	}
 	return err
 }

@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+
+	"resow/store"
 )
 
 // How the files begin that resow writes. A file at the place of a new one is
@@ -26,8 +28,8 @@ const (
 
 // kindNames say what a person calls them.
 var kindNames = map[string]string{
-	beginsPDF: "PDF", beginsHTML: "page of a report", beginsCSV: "table of a report", beginsTable: "table of an export",
-	beginsLines: "export of resow", beginsEPCIS: "EPCIS document", beginsPNG: "PNG", beginsSVG: "SVG",
+	beginsPDF: "a PDF", beginsHTML: "a page of a report", beginsCSV: "a table of a report", beginsTable: "a table of an export",
+	beginsLines: "an export of resow", beginsEPCIS: "an EPCIS document", beginsPNG: "a PNG", beginsSVG: "an SVG",
 }
 
 // writeFile writes a whole file beside its place and moves it there, so that a
@@ -123,9 +125,9 @@ func replaceable(path, begins string) error {
 	head = head[:n]
 	switch {
 	case isLedger(head):
-		return &usageError{path + " is a ledger of resow or a backup of one, and is never written over; name another file"}
+		return &usageError{path + " is a ledger of resow or a backup of one, and is never overwritten; name another file"}
 	case n > 0 && !strings.HasPrefix(strings.ToLower(string(head)), strings.ToLower(begins)):
-		return &usageError{path + " is there and is no " + kindNames[begins] + ", so it is not written over; name another file"}
+		return &usageError{path + " exists and is not " + kindNames[begins] + ", so it is not overwritten; name another file"}
 	}
 	return nil
 }
@@ -165,13 +167,7 @@ func (f *begun) finish(write func(io.Writer) error) error {
 	if err := f.to.Chmod(f.mode); err != nil {
 		return f.named(err)
 	}
-	if err := f.to.Sync(); err != nil { // or a power cut leaves an empty file with its name
-		return f.named(err)
-	}
-	if err := f.to.Close(); err != nil {
-		return f.named(err)
-	}
-	if err := os.Rename(f.to.Name(), f.path); err != nil {
+	if err := store.Replace(f.to, f.path); err != nil {
 		return f.named(err)
 	}
 	f.to = nil

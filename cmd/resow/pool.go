@@ -67,7 +67,7 @@ wed, thu, fri, sat, sun. Without --mats the mats in use on file are taken.`,
 	flags.StringVar(&p.aside, "aside", "0%", "share of the mats that is on hold at any time")
 	flags.StringVar(&p.level, "level", "5%", "chance that is allowed for a week to run short")
 	flags.IntVar(&p.weeks, "weeks", 12, "weeks to simulate")
-	flags.IntVar(&p.repeats, "repeats", 400, "how often the weeks are played")
+	flags.IntVar(&p.repeats, "repeats", 400, "how often the weeks are simulated")
 	flags.BoolVar(&p.byOrder, "by-order", false, "sowings come by chance, with the plan as their mean")
 	flags.StringVar(&p.out, "out", "", "file to write: .pdf, .html or .csv")
 	return c
@@ -181,7 +181,7 @@ func readPlan(path string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 		return nil, err
 	}
 	if len(text) > maxPlanBytes {
-		return nil, &usageError{path + " has more than 1 MiB: it is no sowing plan"}
+		return nil, &usageError{path + " is larger than 1 MiB, so it is no sowing plan"}
 	}
 	return parsePlan(path, bytes.NewReader(text), crop)
 }
@@ -214,7 +214,7 @@ func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)
 			case cell == "":
 				continue
 			case err != nil:
-				return nil, &usageError{fmt.Sprintf("%s, line %d, %s: %q is no whole number", name, n+2, head, cell)}
+				return nil, &usageError{fmt.Sprintf("%s, line %d, %s: %q is not a whole number", name, n+2, head, cell)}
 			case head == "days_min":
 				s.GrowMin = value
 			case head == "days_max":

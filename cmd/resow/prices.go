@@ -14,8 +14,8 @@ func (a *app) pricesCommand() *cobra.Command {
 	c := &cobra.Command{Use: "prices", Short: "Show or set what the farm pays, for the cost of a turn",
 		Long: `Prices are the farm's own, in its currency: the labor rate, the throw-away
 medium that a mat takes the place of, sanitizer, water and label. The price of
-the mesh stands with each mat (resow add --cost). The reuse report sets a turn
-on a mat against a tray of medium from them.`,
+the mesh stands with each mat (resow add --cost). From these the reuse report compares a turn
+of a mat with a tray of medium.`,
 		Example: "  resow prices show\n  resow prices set --labour 15 --medium 0.95 --medium-mass 42g --by MK"}
 	c.AddCommand(a.pricesShowCommand(), a.pricesSetCommand())
 	return c
@@ -58,7 +58,7 @@ func (a *app) pricesSetCommand() *cobra.Command {
 	var mass, work string
 	c := &cobra.Command{Use: "set", Short: "Set one or more of the farm's prices", Args: cobra.NoArgs,
 		Long: `Set changes the prices that are given and keeps the others. They are a record of
-the farm, with initials. Time the washing once: resow rinse --minutes.`,
+the farm, with initials. Time the washing once: resow rinse --took.`,
 		Example: `  resow prices set --labour 15 --medium 0.95 --medium-mass 42g --by MK
   resow prices set --sanitizer 0.03 --water 0.02 --label 0.25 --by MK`}
 	flags := c.Flags()

@@ -13,7 +13,7 @@ import (
 )
 
 func (a *app) reportCommand() *cobra.Command {
-	c := &cobra.Command{Use: "report", Short: "Print what the records say: reuse, retirement, sanitation",
+	c := &cobra.Command{Use: "report", Short: "Print what the records say: reuse, retirement, sanitation, trace",
 		Long: `Each report goes to the screen as a table, or into a file by its name's ending:
 .pdf, .html or .csv. Every one carries the ledger's anchor, the usual cautions
 and the method. It gives no certification.`,

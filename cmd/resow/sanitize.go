@@ -34,8 +34,8 @@ Ctrl-C stops it and asks whether to record the short time or nothing.
 The product's own label is the rule. Gloves and eye protection; air the room; do
 not breathe sprayed mist; never mix two products, never chlorine with acid or
 ammonia; wet floors are slippery.`,
-		`  resow sanitize TK7R2N81 TB3DF6H2 --solution BK7R2N81 --timer --temp 20C --ph 7.2 --by MK
-  resow sanitize TK7R2N81 --product "blue drum" --strength 100ppm --contact 2min --temp 20C --ph 7.2 --by MK
+		`  resow sanitize TK7R2N81 TB3DF6H2 --solution BK7R2N81 --timer --temp 24C --ph 7.2 --by MK
+  resow sanitize TK7R2N81 --product "blue drum" --strength 100ppm --contact 2min --temp 24C --ph 7.2 --by MK
   resow sanitize TK7R2N81 --active peroxide --strength 3% --contact 10min --rinsed --by MK`,
 		func(f *farm, _ medium.Code) (medium.Body, error) { return s.body(a, f) },
 		func(f *farm, codes []medium.Code, out io.Writer) error {

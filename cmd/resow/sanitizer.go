@@ -39,7 +39,7 @@ with --corrects: every mat whose last sanitizing misses the right directions is
 stopped until it is sanitized again. Another active ingredient needs another name.
 
 Directions that lie outside every published range (0.5 ppm for 1 s) are asked
-about; --as-printed says that the label does say so, and a care note stays.
+about; --as-printed confirms that the label really says so, and a care note stays.
 
 The stock strength says what its percent counts: 5.25% or 5.25%ww is by weight
 (what labels mostly mean), 3%wv is grams in 100 mL, 10%trade and 65%avail count
@@ -116,8 +116,8 @@ ammonia. The label, local rules and qualified people come first.`,
 	flags.Float64Var(&s.MixedHours, "good-h", 0, "hours that a mixed solution stays good")
 	flags.Float64Var(&s.OpenedDays, "opened-days", 0, "days that an opened bottle stays good")
 	flags.StringVar(&s.Registration, "registration", "", "registration number, as text")
-	flags.StringVar(&s.Corrects, "corrects", "", "the copy on file was wrong from its beginning: why")
-	flags.BoolVar(&s.Confirmed, "as-printed", false, "the label does say so, although no published range covers it")
+	flags.StringVar(&s.Corrects, "corrects", "", "why the copy on file was wrong from the start")
+	flags.BoolVar(&s.Confirmed, "as-printed", false, "the label really says so, although no published range covers it")
 	flags.StringVar(&s.Note, "note", "", "anything else the label says, such as the surfaces it covers")
 	must(c.MarkFlagRequired("active"))
 	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
@@ -166,7 +166,7 @@ func correctedText(old, s medium.Sanitizer) string {
 	if len(changed) == 0 {
 		return "The directions are those that were on file already."
 	}
-	return "It corrects " + old.Name + " from its beginning: " + strings.Join(changed, "; ") +
+	return "It corrects " + old.Name + " from the start: " + strings.Join(changed, "; ") +
 		". A mat whose last sanitizing misses them is stopped until it is sanitized again: see resow due."
 }
 

@@ -134,7 +134,7 @@ func (w *washLoop) twice(code string, answer loud) loud {
 	w.tally.Doubles++
 	if w.pending != nil && w.pending.scan == code {
 		w.asked, w.pending = w.pending, nil
-		answer.Text = append(answer.Text, "CONFIRM is still waited for.")
+		answer.Text = append(answer.Text, "Still waiting for CONFIRM.")
 	}
 	answer.Word, answer.color = "TWICE", yellow
 	return answer
@@ -284,11 +284,11 @@ func (w *washLoop) confirm() loud {
 func (w *washLoop) bottle(f *farm, code medium.Code) func() loud {
 	b, ok := f.Bottle(code)
 	if !ok {
-		return w.refuse("UNKNOWN BOTTLE", code.String()+" is no solution on the farm. Do not use what nobody can name; mix a fresh one with `resow mix`.")
+		return w.refuse("UNKNOWN BOTTLE", code.String()+" is no solution on the farm. Do not use what nobody can identify; mix a fresh one with `resow mix`.")
 	}
 	product, _ := f.DirectionsOf(b)
 	card := medium.Card{Action: medium.ActSanitize, Product: product.Name, ContactS: product.ContactS, Method: "spray"}
-	if w.action != nil && w.action.card.Action == medium.ActSanitize && strings.EqualFold(w.action.card.Product, product.Name) {
+	if w.action != nil && w.action.card.Action == medium.ActSanitize && medium.SameName(w.action.card.Product, product.Name) {
 		card = w.action.card
 	}
 	action := &washAction{card: card, bottle: code}

@@ -31,7 +31,7 @@ resow policy show and make them your own.`,
 				s.Lat, s.Lon = &lat, &lon
 			}
 			if strings.TrimSpace(s.Name) == "" {
-				return &usageError{"the farm needs a name, as it is to stand on labels and reports: --name \"Reed End Greens\""}
+				return &usageError{"the farm needs a name for its labels and reports: --name \"Reed End Greens\""}
 			}
 			if _, err := currency.ParseISO(s.Currency); err != nil {
 				return &medium.InputError{Field: "currency", Value: s.Currency, Want: "a code of ISO 4217 such as EUR, USD or GBP"}
@@ -276,7 +276,7 @@ func (a *app) policySetCommand() *cobra.Command {
 				set.Window = window
 			}
 			if set == old && !rule.Fixed {
-				return &usageError{fmt.Sprintf("%s stands so already (`resow policy show`); nothing was changed", rule.Name)}
+				return &usageError{fmt.Sprintf("%s is set to that already (`resow policy show`); nothing was changed", rule.Name)}
 			}
 			return a.recordFarm(f, &medium.PolicyChange{Setting: set, Reason: reason})
 		})
@@ -301,7 +301,7 @@ func (a *app) recordFarm(f *farm, body medium.Body) error {
 
 func (a *app) cropCommand() *cobra.Command {
 	c := &cobra.Command{Use: "crop", Short: "List the crop table, or add a crop of your own",
-		Long:    "The crop table ships with seed sizes, sowing densities and days, each with its source. Your own rows go first.",
+		Long:    "The crop table ships with seed sizes, sowing densities and days, each with its source. Your own rows take precedence.",
 		Example: "  resow crop list\n  resow crop add \"red mizuna\" --seed-size 1.9x1.7x1.6mm --tsw 2.4g --density 120 --days 8-12 --by MK"}
 	c.AddCommand(a.cropListCommand(), a.cropAddCommand())
 	return c

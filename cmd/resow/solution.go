@@ -147,7 +147,7 @@ not. A solution that is out of date, too strong, too weak or never measured make
 a sanitize step not accepted, and so does a chlorine solution of which nobody
 read the temperature and the pH.`,
 		Example: `  resow solution list
-  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 20C --ph 7.2 --by MK
+  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 24C --ph 7.2 --by MK
   resow solution tag BK7R2N81 --out bottle.pdf
   resow solution discard BK7R2N81 --reason "used up" --by MK`}
 	c.AddCommand(a.solutionListCommand(), a.solutionStripCommand(), a.solutionDiscardCommand(), a.solutionTagCommand())
@@ -231,10 +231,10 @@ a step to either side. The temperature (--temp) and the pH (--ph) can be given
 with it or by themselves; read once, they serve all uses of the solution for some
 hours (the policy's reading-hours), so that nobody needs a thermometer at the mat.
 
-A use is judged by what was last read before it. All readings stay on record; one
-that was a slip is put right by the next reading, with --at where that is to count
-for uses before.`,
-		Example: `  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 20C --ph 7.2 --by MK
+A use is judged by what was last read before it. All readings stay on record; a
+mistaken one is put right by the next, with --at where that is to count for
+earlier uses.`,
+		Example: `  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 24C --ph 7.2 --by MK
   resow solution strip BK7R2N81 --temp 24C --ph 7.2 --by MK            no strip
   resow solution strip BK7R2N81 --reads 0ppm --step 10ppm --by MK      no color at all`,
 		ValidArgsFunction: a.completeSolutions,
@@ -319,7 +319,7 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 	}
 	fmt.Fprint(w, wrap(text+".", 79, "  "))
 	if state == "no temperature or pH" {
-		fmt.Fprint(w, wrap(fmt.Sprintf("A step with it is not accepted before both were read: resow solution strip %s --temp 20C --ph 7.2", string(b.Solution.Code)), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code)), 79, "  "))
 	}
 	if state == "unsure" {
 		fmt.Fprint(w, wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
@@ -331,7 +331,7 @@ func printStrip(w io.Writer, f *farm, b medium.Bottle, now time.Time) {
 	switch {
 	case state != "too weak" && state != "too strong":
 	case today.MinPPM != d.MinPPM || today.MaxPPM != d.MaxPPM:
-		fmt.Fprint(w, wrap("The directions on file are others than those it was mixed under: discard it and mix a fresh one.", 79, "  "))
+		fmt.Fprint(w, wrap("The directions on file have changed since it was mixed: discard it and mix a fresh one.", 79, "  "))
 	default:
 		have := b.Solution.StockML + b.Solution.WaterML
 		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)

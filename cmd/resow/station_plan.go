@@ -127,7 +127,7 @@ func planInPageWords(err error) error {
 	case errors.As(err, &typed):
 		return &medium.InputError{Field: "share", Value: typed.Input, Want: "a percentage, such as 25%"}
 	case errors.As(err, &use):
-		return &medium.InputError{Field: "sowing plan", Want: "days to harvest behind each crop that the crop table has none for: radish=3x8:8-10"}
+		return &medium.InputError{Field: "sowing plan", Want: "days to harvest after each crop that the crop table has none for: radish=3x8:8-10"}
 	}
 	return err
 }

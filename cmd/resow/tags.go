@@ -110,7 +110,7 @@ func spaced(codes []medium.Code) string {
 }
 
 func (a *app) tagsCommand() *cobra.Command {
-	c := &cobra.Command{Use: "tags", Short: "Sort out pieces that nobody can name, and codes that stand on two",
+	c := &cobra.Command{Use: "tags", Short: "Sort out pieces that nobody can identify, and codes found on two",
 		Long: `Every piece has one history. Where two pieces carry one code, or a piece has
 neither a readable code nor a mark, nobody can say which history is whose. Such a
 piece is set apart under a code of its own, can't be released, and is never sown
@@ -177,7 +177,7 @@ from the start and can't be released.`,
 			return a.open(false, func(f *farm) error { return a.quarantine(f, nil, piece) })
 		}}
 	c.Flags().StringVar(&size, "size", "", "its size: 250x510mm")
-	c.Flags().StringVar(&reason, "reason", "", "why nobody can name it")
+	c.Flags().StringVar(&reason, "reason", "", "why nobody can identify it")
 	c.Flags().StringVar(&piece.Form, "form", medium.FormMat, "mat or screen")
 	must(c.MarkFlagRequired("size"))
 	must(c.MarkFlagRequired("reason"))

@@ -31,12 +31,12 @@ type complaint struct {
 // against the library.
 var complaints = []complaint{
 	{`^(?:accepts|requires) (?:at (?:least|most) )?\d+ arg\(s\), (?:only )?received (\d+)$`, func(c *cobra.Command, m []string) string {
-		given := m[1] + " words were given behind the command"
+		given := m[1] + " words were given after the command"
 		switch m[1] {
 		case "0":
-			given = "nothing was given behind the command"
+			given = "nothing was given after the command"
 		case "1":
-			given = "one word was given behind the command"
+			given = "one word was given after the command"
 		}
 		return fmt.Sprintf("%s; it takes `%s` (a name of several words goes in quotes)", given, usageOf(c))
 	}},

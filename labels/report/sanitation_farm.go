@@ -33,7 +33,7 @@ func farmKey(body medium.Body) string {
 	return ""
 }
 
-func productKey(name string) string { return "product " + strings.ToLower(strings.TrimSpace(name)) }
+func productKey(name string) string { return "product " + medium.FoldName(name) }
 
 // superseded gives them in the order of the first step that relied on each.
 func (l *sanitationLog) superseded() []replaced {

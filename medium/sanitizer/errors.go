@@ -74,7 +74,7 @@ type TooStrongError struct {
 }
 
 func (e *TooStrongError) Error() string {
-	return fmt.Sprintf("wanted %s mg/L is stronger than the stock (%s mg/L); use a stronger stock or want less", figure(e.WantedPPM), figure(e.StockPPM))
+	return fmt.Sprintf("wanted %s mg/L is stronger than the stock (%s mg/L); use a stronger stock or ask for less", figure(e.WantedPPM), figure(e.StockPPM))
 }
 
 // TooWeakError reports a blend target below the weaker of the two stocks.

@@ -367,7 +367,9 @@ func (use Use) allowed(a Active) Window {
 
 func dilution(stock Stock, s, t liquid, target Strength, stockG, finalML float64, use Use) (Mix, error) {
 	m := result(stock, s, t, stockG, finalML, use)
-	m.WaterML = max(0, (finalML*t.density()-stockG)/WaterDensity20C)
+	if water := (finalML*t.density() - stockG) / WaterDensity20C; water > 1e-9*finalML { // less is the rounding of the sum
+		m.WaterML = water
+	}
 	if err := measurable(stock.Active, m); err != nil {
 		return Mix{}, err
 	}

@@ -192,7 +192,7 @@ func TestFilesAndOptionsThatAreRefused(t *testing.T) {
 	table, err := Read(strings.NewReader("mat,date,kind,when\nT000001X,2026-01-01,rinse,x\n"), "")
 	require.NoError(t, err)
 	for want, o := range map[string]Options{
-		"is one already": {}, "the fields are mat": {Map: map[string]string{"when": "whenever"}}, "a column of the file": {Map: map[string]string{"nope": "at", "when": "-"}},
+		"each field once": {Set: map[string]string{"date": "2026-01-01", "at": "2026-01-02"}}, "want one of the two": {Map: map[string]string{"when": "dmy,mdy"}}, "the fields are mat": {Map: map[string]string{"when": "whenever"}}, "a column of the file": {Map: map[string]string{"nope": "at", "when": "-"}},
 		"lines that hold rows": {Skip: "99", Map: map[string]string{"when": "-"}}, "mats or steps": {What: "x", Map: map[string]string{"when": "-"}},
 		"a field, a unit": {Map: map[string]string{"when": "stone"}},
 	} {
@@ -200,6 +200,31 @@ func TestFilesAndOptionsThatAreRefused(t *testing.T) {
 		var typed *Error
 		require.True(t, errors.As(err, &typed), "%v", err)
 		require.ErrorContains(t, err, want)
+	}
+}
+
+// Everything that is open is asked at once, and every answer may be given in an
+// option of its own.
+func TestAllIsAskedAtOnce(t *testing.T) {
+	text := "tag;step;when;yield;number;id;qty\nT000001X;harvest;3/4/2026;1.250;1;2;7\nT000001X;harvest;5/4/2026;1.350;3;4;8\n"
+	var asked []string
+	for _, q := range plan(t, text, Options{}).Questions {
+		asked = append(asked, q.Column)
+	}
+	require.Equal(t, []string{"number", "id", "qty", "yield", "yield", "when"}, asked)
+	p := plan(t, text, Options{Map: map[string]string{"number": "-", "id": "-", "qty": "-", "yield": "g,point", "when": "dmy"}})
+	require.Empty(t, p.Questions)
+	require.Len(t, p.Rows, 2)
+	asked = nil
+	for _, q := range plan(t, "tray,step,weight,seed\nT000001X,harvest,12,1.5\n", Options{}).Questions {
+		asked = append(asked, q.Text[:15])
+	}
+	require.Equal(t, []string{"no column names", "no column says ", "no unit is give", "no unit is give"}, asked)
+	said := Options{Map: map[string]string{"date": "down", "DATE": "by", "Date": "mat"}}
+	for range 20 {
+		bad := plan(t, "mat,at,kind,debris,crop,yield\nT000001X,2026-01-01,rinse,none,pea,10g\n", Options{}).Bad
+		require.Contains(t, bad[0].Text, "a row of rinse has no crop")
+		require.Equal(t, `--map "DATE=by,dmy"`, (&planner{Options: said}).option("date", DMY), "the same in every run")
 	}
 }
 
@@ -265,6 +290,30 @@ func TestImportTwice(t *testing.T) {
 	report, err := s.Verify(nil, &after)
 	require.NoError(t, err)
 	require.True(t, report.OK, report.Problems)
+}
+
+// What the rules do not accept is listed with its line up to a bound, and counted
+// beyond it.
+func TestRowsThatAreNotAccepted(t *testing.T) {
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, dublin)
+	s, err := store.Create(filepath.Join(t.TempDir(), "farm.resow"), medium.FarmSettings{Name: "Reed End Greens", Zone: "Europe/Dublin", Units: medium.Metric, Currency: "EUR", Paper: "a4"}, "MK",
+		store.Options{Now: func() time.Time { return now }})
+	require.NoError(t, err)
+	defer s.Close()
+	_, err = s.Import(plan(t, "mat,size,date\nM-1,250x510mm,2026-01-05\n", Options{}).Rows, false)
+	require.NoError(t, err)
+	for _, n := range []int{200, 201} {
+		var text strings.Builder
+		text.WriteString("mat,date,kind,debris\n")
+		for i := range n {
+			fmt.Fprintf(&text, "M-1,2026-02-01 %02d:%02d,rinse,roots\n", 1+i/60, i%60)
+		}
+		done, err := s.Import(plan(t, text.String(), Options{}).Rows, true)
+		require.NoError(t, err)
+		require.Equal(t, []int{n, 200}, []int{done.Missed, len(done.Misses)})
+		require.Equal(t, 2, done.Misses[0].Line)
+		require.Contains(t, done.Misses[0].Text, "rinse: roots left after the rinse")
+	}
 }
 
 func FuzzRead(f *testing.F) {

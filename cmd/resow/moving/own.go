@@ -3,6 +3,7 @@ package moving
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"resow/medium"
 	"resow/store"
@@ -11,57 +12,62 @@ import (
 // IsOwn says whether a table is one that `export --csv` wrote.
 func IsOwn(t Table) bool { return store.IsTable(t.Columns) }
 
-const ownNote = "tables of resow's own export"
-
-// own makes the steps of tables of our own, one or several joined.
-func (p *planner) own() {
-	p.plan.What = Steps
+// Own makes one plan of tables that `export --csv` wrote, by file name: the steps
+// in the order in which they were recorded. Such a table says by itself what its
+// columns are.
+func Own(names []string, tables []Table) (Plan, error) {
+	plan := Plan{What: Steps}
 	var rows []store.TableRow
-	for _, l := range p.table.Rows {
-		if l.Bad != "" {
-			p.plan.Bad = append(p.plan.Bad, store.BadRow{Line: l.N, Text: l.Bad})
+	for i, t := range tables {
+		if err := t.findHead(func(string) bool { return false }); err != nil {
+			return plan, fmt.Errorf("%s: %w", names[i], err)
+		}
+		if !IsOwn(t) {
+			return plan, &Error{"folder", names[i], "tables of resow's own export alone; import the others one by one"}
+		}
+		if !slices.Contains(t.Columns, "ledger") {
+			return plan, &Error{"table", names[i], "its column ledger, which says whose records these are; export the tables again"}
+		}
+		name := names[i]
+		if len(tables) == 1 {
+			name = ""
+		}
+		for _, guess := range t.Guesses {
+			plan.Guesses = append(plan.Guesses, strings.TrimPrefix(name+": "+guess, ": "))
+		}
+		for _, note := range t.Notes {
+			if !slices.Contains(plan.Notes, note) {
+				plan.Notes = append(plan.Notes, note)
+			}
+		}
+		plan.Count += len(t.Rows)
+		for _, l := range t.Rows {
+			if l.Bad != "" {
+				plan.Bad = append(plan.Bad, store.BadRow{File: name, Line: l.N, Text: l.Bad})
+				continue
+			}
+			cells := map[string]string{}
+			for i, column := range t.Columns {
+				cells[column] = l.Cells[i]
+			}
+			rows = append(rows, store.TableRow{File: name, Line: l.N, Cells: cells})
+		}
+	}
+	made, ledger, bad, err := store.FromTables(rows)
+	plan.Ledger, plan.Bad, plan.Notes = ledger, append(plan.Bad, bad...), append(plan.Notes, ownNote(len(tables)))
+	for _, r := range made {
+		if r.Step.Kind != medium.KindFarm {
+			plan.Rows = append(plan.Rows, r)
 			continue
 		}
-		cells := map[string]string{}
-		for i, name := range p.table.Columns {
-			cells[name] = l.Cells[i]
-		}
-		rows = append(rows, store.TableRow{Line: l.N, Cells: cells})
+		plan.Notes = append(plan.Notes, "the farm's name and settings are not taken over: the ledger has its own (1 row)")
 	}
-	made, bad := store.FromTables(rows)
-	seen := 0
-	for _, r := range made {
-		if !r.Step.Seen.IsZero() {
-			seen++
-		}
-		if r.Step.Kind != medium.KindFarm { // the ledger has its own settings, and init wrote them
-			p.plan.Rows = append(p.plan.Rows, r)
-		}
-	}
-	p.plan.Bad = append(p.plan.Bad, bad...)
-	if seen > 0 {
-		p.plan.Notes = append(p.plan.Notes, fmt.Sprintf("when a report was seen is not taken over, only when it was made (%s)", rowsOf(seen)))
-	}
-	p.plan.Notes = append(p.plan.Notes, ownNote)
+	return plan, err
 }
 
-// Join makes one plan of those of several tables, by file name: the steps in
-// the order in which they were recorded.
-func Join(names []string, plans []Plan) (Plan, error) {
-	all := Plan{What: Steps}
-	for i, one := range plans {
-		if one.Columns != nil || len(one.Questions) > 0 {
-			return all, &Error{"folder", names[i], "tables of resow's own export alone; import the others one by one"}
-		}
-		for _, b := range one.Bad {
-			b.Text = names[i] + ": " + b.Text
-			all.Bad = append(all.Bad, b)
-		}
-		all.Rows = append(all.Rows, one.Rows...)
-		all.Notes = append(all.Notes, slices.DeleteFunc(one.Notes, func(n string) bool { return n == ownNote })...)
-		all.Count += one.Count
+func ownNote(tables int) string {
+	if tables == 1 {
+		return "a table of resow's own export"
 	}
-	all.Notes = append(all.Notes, fmt.Sprintf("%d tables of resow's own export", len(plans)))
-	slices.SortStableFunc(all.Rows, func(a, b store.Row) int { return int(a.Step.Seq) - int(b.Step.Seq) })
-	return all, nil
+	return fmt.Sprintf("%d tables of resow's own export", tables)
 }

@@ -64,6 +64,7 @@ type Plan struct {
 	Rows      []store.Row    `json:"-"`
 	Count     int            `json:"rows"` // of the file
 	Notes     []string       `json:"notes"`
+	Ledger    string         `json:"-"` // of tables of resow's own export: whose they are
 }
 
 // Make finds out what the columns mean and makes the steps. A row that can't be
@@ -76,14 +77,13 @@ func Make(t Table, o Options) (Plan, error) {
 	if err := t.findHead(p.knows); err != nil {
 		return Plan{}, err
 	}
+	if IsOwn(t) {
+		return Own([]string{""}, []Table{t})
+	}
 	if err := p.skip(); err != nil {
 		return Plan{}, err
 	}
 	p.plan.Notes, p.plan.Guesses, p.plan.Count = t.Notes, slices.Clone(t.Guesses), len(t.Rows)
-	if IsOwn(t) {
-		p.own()
-		return p.plan, nil
-	}
 	if err := p.columns(); err != nil {
 		return Plan{}, err
 	}
@@ -124,6 +124,12 @@ const sayingWords = "a field, a unit (g, min), point or comma, dmy, mdy or ymd, 
 
 // say reads the words behind --map COLUMN=.
 func say(column, words string) (s saying, err error) {
+	once := func(to *string, word string) {
+		if *to != "" && *to != word {
+			err = &Error{"--map " + column, *to + "," + word, "one of the two"}
+		}
+		*to = word
+	}
 	for word := range strings.SplitSeq(words, ",") {
 		word = strings.TrimSpace(word)
 		year, _ := strconv.Atoi(word)
@@ -133,22 +139,22 @@ func say(column, words string) (s saying, err error) {
 		case word == "-":
 			s.leave = true
 		case word == point || word == comma:
-			s.mark = word
+			once(&s.mark, word)
 		case word == DMY || word == MDY || word == YMD:
-			s.order = word
+			once(&s.order, word)
 		case word == "down":
 			s.down = true
 		case year >= 1990 && year <= 2200:
 			s.year = year
 		case isField:
-			s.field = f.name
+			once(&s.field, f.name)
 		case isUnit:
-			s.unit = unit
+			once(&s.unit, unit)
 		default:
 			return s, &Error{"--map " + column, word, sayingWords + "; the fields are " + strings.Join(FieldNames(), ", ")}
 		}
 	}
-	return s, nil
+	return s, err
 }
 
 func (p *planner) sayings() error {
@@ -160,11 +166,18 @@ func (p *planner) sayings() error {
 		}
 		p.said[plain(column)] = s
 	}
-	for name := range p.Set {
-		if _, ok := fieldNamed(name); !ok {
+	set := map[string]string{}
+	for _, name := range slices.Sorted(maps.Keys(p.Set)) {
+		f, ok := fieldNamed(name)
+		if !ok {
 			return &Error{"--set", name, "one of " + strings.Join(FieldNames(), ", ")}
 		}
+		if _, twice := set[f.name]; twice {
+			return &Error{"--set", name, "each field once; " + f.name + " has another value already"}
+		}
+		set[f.name] = p.Set[name]
 	}
+	p.Set = set
 	return nil
 }
 
@@ -218,7 +231,7 @@ func (p *planner) columns() error {
 		}
 		if s.leave || !known {
 			if !s.leave && p.numbers(i) {
-				p.ask(head, "its name says nothing to resow, and it holds numbers; what they are must be said (a row is one mat, or one step of one mat)",
+				p.ask(head, "its name says nothing to resow, and it holds numbers: say what they are, with the unit of bare numbers and, where it is not plain, the decimal mark (yield,g,comma); a row is one mat, or one step of one mat",
 					fmt.Sprintf("--map %q", head+"=FIELD"), fmt.Sprintf("--map %q", head+"=-"))
 			} else if !s.leave && p.anything(i) {
 				c.Guess = "its name says nothing to resow: it is left out (say what it is with --map \"" + head + "=FIELD\")"
@@ -228,7 +241,10 @@ func (p *planner) columns() error {
 			continue
 		}
 		if other, twice := p.at[f.name]; twice {
-			return &Error{"column", head, fmt.Sprintf("one column for %s; %q is one already (leave one out with --map \"%s=-\")", f.name, p.table.Columns[other], head)}
+			p.ask(head, fmt.Sprintf("it and the column %q both read as %s; leave one out, or say what else it is", p.table.Columns[other], f.name),
+				fmt.Sprintf("--map %q", head+"=-"), fmt.Sprintf("--map %q", p.table.Columns[other]+"=-"), fmt.Sprintf("--map %q", head+"=FIELD"))
+			p.plan.Columns = append(p.plan.Columns, c)
+			continue
 		}
 		for _, u := range []string{unit, s.unit} {
 			if u != "" && f.of != number && f.of != text && !slices.Contains(units[f.of], u) {
@@ -319,6 +335,12 @@ func (p *planner) kindOfFile() error {
 			return nil
 		}
 		p.plan.Guesses = append(p.plan.Guesses, "no column says what kind of step a row is: each row is a mat (--what mats)")
+	}
+	if p.plan.What == Steps && !p.has("mat", "mark") {
+		p.ask("", "no column names the mat of a step", `--map "COLUMN=mat"`)
+	}
+	if p.plan.What == Steps && !p.has("at") {
+		p.ask("", "no column says when a step was done", `--map "COLUMN=at"`, "--set at=2026-01-05")
 	}
 	return nil
 }
@@ -416,7 +438,8 @@ func value(cell string) float64 {
 
 // option is a --map to copy, with what was said of the column before.
 func (p *planner) option(head, word string) string {
-	for column, words := range p.Map {
+	for _, column := range slices.Sorted(maps.Keys(p.Map)) {
+		words := p.Map[column]
 		f, _, _ := recognise(head)
 		if plain(column) == plain(head) || plain(column) == f.name {
 			return fmt.Sprintf("--map %q", column+"="+words+","+word)
@@ -430,7 +453,7 @@ func (p *planner) option(head, word string) string {
 func (p *planner) askMarks() {
 	var all evidence
 	columns := map[string]evidence{}
-	for name := range p.at {
+	for _, name := range slices.Sorted(maps.Keys(p.at)) {
 		f, _ := fieldNamed(name)
 		if f.of == text || f.of == yesNo {
 			continue
@@ -536,9 +559,8 @@ func (p *planner) rows() {
 			r.cells[name] = p.cell(name, line.Cells[i], line.Exact[i])
 		}
 		for name, value := range p.Set {
-			f, _ := fieldNamed(name)
-			if r.cells[f.name] == "" {
-				r.cells[f.name], r.raw[f.name] = value, value
+			if r.cells[name] == "" {
+				r.cells[name], r.raw[name] = value, value
 			}
 		}
 		made, err := r.make()

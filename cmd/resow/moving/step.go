@@ -3,6 +3,7 @@ package moving
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -98,8 +99,8 @@ func (r *row) make() (store.Row, error) {
 	if err != nil {
 		return out, err
 	}
-	for name, cell := range r.cells {
-		if cell != "" && !r.used[name] && r.Set[name] == "" {
+	for _, name := range slices.Sorted(maps.Keys(r.cells)) {
+		if cell := r.cells[name]; cell != "" && !r.used[name] && r.Set[name] == "" {
 			return out, fmt.Errorf("a row of %s has no %s, and %q stands there; empty the cell, say with --map what else the column is, or leave it out with --map \"Column=-\"", r.kindText(out), name, cell)
 		}
 	}

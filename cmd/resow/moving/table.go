@@ -21,6 +21,8 @@ import (
 
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
+
+	"resow/store"
 )
 
 // Error refuses a file or an option as a whole.
@@ -305,7 +307,7 @@ func (t *Table) readArray(content []byte) error {
 		return &Error{"line " + strconv.Itoa(line()), "", "the end of the JSON array: " + err.Error()}
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return &Error{"line " + strconv.Itoa(line()), "", "nothing behind the JSON array; one array in a file"}
+		return &Error{"line " + strconv.Itoa(line()), "", "nothing after the JSON array; one array in a file"}
 	}
 	return t.check()
 }
@@ -340,51 +342,35 @@ func (t *Table) addObject(n int, text []byte) error {
 
 // object reads the names and values of a flat object in their order.
 func object(text []byte) (line Line, names []string, err error) {
-	d := json.NewDecoder(bytes.NewReader(text))
-	d.UseNumber()
-	if open, err := d.Token(); err != nil || open != json.Delim('{') {
-		return line, nil, errors.New("it is no JSON object in one line")
-	}
-	for d.More() {
-		token, err := d.Token()
-		if err != nil {
-			return line, nil, err
-		}
-		name := token.(string)
+	err = store.Members(text, func(name string, value json.RawMessage) error {
 		if len(names) >= maxColumns {
-			return line, nil, fmt.Errorf("it has more than %d names", maxColumns)
+			return fmt.Errorf("it has more than %d names", maxColumns)
 		}
-		if slices.Contains(names, name) {
-			return line, nil, fmt.Errorf("%q stands in it twice; keep one", name)
-		}
-		value, err := d.Token()
-		if err != nil {
-			return line, nil, err
-		}
-		cell, exact := "", false
-		switch v := value.(type) {
-		case string:
-			cell = strings.TrimSpace(v)
-		case json.Number:
-			cell, exact = v.String(), true
-		case bool:
-			cell = map[bool]string{true: "yes", false: "no"}[v]
-		case nil:
+		cell, exact := string(value), false
+		switch value[0] {
+		case '"':
+			if err := json.Unmarshal(value, &cell); err != nil {
+				return err
+			}
+			cell = strings.TrimSpace(cell)
+		case 't':
+			cell = "yes"
+		case 'f':
+			cell = "no"
+		case 'n':
+			cell = ""
+		case '[', '{':
+			return fmt.Errorf("%v holds a list or an object; give it a plain value", name)
 		default:
-			return line, nil, fmt.Errorf("%v holds a list or an object; give it a plain value", name)
+			exact = true
 		}
 		if len(cell) > maxCell {
-			return line, nil, fmt.Errorf("%v has %d bytes; at most %d are taken", name, len(cell), maxCell)
+			return fmt.Errorf("%v has %d bytes; at most %d are taken", name, len(cell), maxCell)
 		}
 		names, line.Cells, line.Exact = append(names, name), append(line.Cells, cell), append(line.Exact, exact)
-	}
-	if _, err := d.Token(); err != nil {
-		return line, nil, err
-	}
-	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return line, nil, errors.New("something follows the object")
-	}
-	return line, names, nil
+		return nil
+	})
+	return line, names, err
 }
 
 // check refuses a table without rows or with a name twice, and makes all rows

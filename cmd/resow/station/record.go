@@ -102,7 +102,7 @@ func (s *Station) newToken() string {
 // one is missing.
 func (s *Station) record(who session, o order) (result, error) {
 	if len(o.mats) == 0 || len(o.mats) > maxMats {
-		return result{}, &medium.InputError{Field: "mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("1 to %d codes", maxMats)}
+		return result{}, &medium.InputError{Field: "number of mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("between 1 and %d", maxMats)}
 	}
 	done, err := s.take(who, &o)
 	if err != nil {
@@ -187,7 +187,7 @@ func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
 			continue
 		}
 		seen[code] = true
-		b, err := body(o, v.Farm, cmp.Or(at, v.now))
+		b, err := body(*o, v.Farm, cmp.Or(at, v.now))
 		if err != nil {
 			return nil, err
 		}

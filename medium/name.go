@@ -1,0 +1,22 @@
+package medium
+
+import (
+	"strings"
+	"unicode"
+)
+
+// FoldName brings a name that a person gave (of a product, a crop, a printer, a
+// person's initials) to one spelling: without space around it, and with letters
+// that differ only in case made one.
+func FoldName(name string) string {
+	return strings.Map(func(r rune) rune {
+		least := r
+		for other := unicode.SimpleFold(r); other != r; other = unicode.SimpleFold(other) {
+			least = min(least, other)
+		}
+		return least
+	}, strings.TrimSpace(name))
+}
+
+// SameName says that two names differ in case and in space around them at most.
+func SameName(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
