@@ -14,7 +14,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	rooms "resow/cmd/resow/farm"
 	"resow/cmd/resow/moving"
 	"resow/labels"
 	"resow/medium"
@@ -325,7 +324,7 @@ type importDoc struct {
 
 func (a *app) importOptions(f *farm, o moving.Options) moving.Options {
 	drawn := map[medium.Code]bool{}
-	o.By, o.Location, o.US, o.Now = a.initials(), f.loc, f.Settings.Units == medium.US, f.now(a)
+	o.Farm, o.By, o.Location, o.US, o.Now = f.Farm, a.initials(), f.loc, f.Settings.Units == medium.US, f.now(a)
 	o.Find = func(text string) (medium.Code, bool) {
 		code, err := f.find(text)
 		return code, err == nil
@@ -335,9 +334,6 @@ func (a *app) importOptions(f *farm, o moving.Options) moving.Options {
 		return medium.Code(code), err == nil && strings.HasPrefix(code, "T")
 	}
 	o.Draw = func() (medium.Code, error) { return a.freshCode(f, drawn) }
-	o.Strength = func(product, active, text string) (float64, error) {
-		return rooms.Strength(f.Farm, product, active, text)
-	}
 	return o
 }
 

@@ -4,6 +4,7 @@
 package farm
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -179,6 +180,7 @@ func Strength(f medium.Farm, product, active, said string) (ppm float64, err err
 	if s, ok := f.Sanitizer(product, active); ok {
 		active = s.Active
 	}
+	active = cmp.Or(active, string(sanitizer.Other))
 	return sanitizer.UsePPM(active, said)
 }
 

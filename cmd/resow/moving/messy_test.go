@@ -208,13 +208,7 @@ func messyOptions(t *testing.T, text string) (o Options, sheet string) {
 		return medium.Code(s), regexp.MustCompile(`^T\d{6}X$`).MatchString(s)
 	}
 	o.Find, o.Valid = code, code
-	o.Strength = func(_, _, text string) (float64, error) {
-		if share, ok := strings.CutSuffix(text, "%"); ok {
-			v, err := strconv.ParseFloat(share, 64)
-			return v * 10000, err
-		}
-		return strconv.ParseFloat(strings.TrimSuffix(text, "ppm"), 64)
-	}
+	o.Farm.Sanitizers = []medium.Sanitizer{{Name: "drum", Active: "hypochlorite"}, {Name: "bottle", Active: "peroxide"}}
 	return o, sheet
 }
 

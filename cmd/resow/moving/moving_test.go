@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -36,13 +35,7 @@ func options(o Options) Options {
 		n++
 		return medium.Code(fmt.Sprintf("T%06dX", n)), nil
 	}
-	o.Strength = func(_, _, text string) (float64, error) {
-		v, ok := strings.CutSuffix(text, "ppm")
-		if !ok {
-			return 0, fmt.Errorf("strength %q", text)
-		}
-		return strconv.ParseFloat(v, 64)
-	}
+	o.Farm.Sanitizers = []medium.Sanitizer{{Name: "drum", Active: "hypochlorite"}}
 	return o
 }
 
@@ -118,7 +111,7 @@ func TestBadRowsAreListed(t *testing.T) {
 	}
 	require.Len(t, got, 9, "%v", got)
 	for i, want := range []string{"2 there is no day", "3 it names no mat", "4 the kind of step \"polish\"", "5 yield", "6 a row of rinse has no yield",
-		"7 it has no date", "8 sides", "9 the time of day", "10 it has 9 cells"} {
+		"7 it has no date", "8 it has no contact, sides, method", "9 the time of day", "10 it has 9 cells"} {
 		require.True(t, strings.HasPrefix(got[i], want), got[i])
 	}
 	require.Len(t, p.Rows, 1)
@@ -361,4 +354,22 @@ func TestMessyMats(t *testing.T) {
 	guesses := strings.Join(p.Guesses, "\n")
 	require.Contains(t, guesses, `dates are read as mdy, since "03/14/2025" fits no other order`)
 	require.Contains(t, guesses, `column "Colour": its name says nothing to resow`)
+}
+
+// TestEveryFieldHasAColumn: what a step can say on one face can be brought in.
+func TestEveryFieldHasAColumn(t *testing.T) {
+	of := map[medium.Measure]quantity{medium.OfMass: mass, medium.OfVolume: volume, medium.OfLength: length, medium.OfSpan: span, medium.OfTemperature: temperature,
+		medium.OfPercent: percent, medium.OfStrength: strength, medium.OfNumber: number, medium.OfCount: number, medium.OfYesNo: yesNo}
+	for _, row := range medium.StepKinds() {
+		for _, f := range row.Asked() {
+			name := columnName(row.Kind, f)
+			got, ok := fieldNamed(name)
+			require.True(t, ok && got.name == name, "%s %s", row.Kind, f.Name)
+			want := of[f.Of]
+			if name == "pass" {
+				want = yesNo
+			}
+			require.Equal(t, want, got.of, "%s %s", row.Kind, f.Name)
+		}
+	}
 }

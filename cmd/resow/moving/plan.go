@@ -34,7 +34,7 @@ type Options struct {
 	Find     func(text string) (medium.Code, bool) // a mat by its code
 	Valid    func(text string) (medium.Code, bool) // a code that is well formed, on file or not
 	Draw     func() (medium.Code, error)           // a fresh code
-	Strength func(product, active, text string) (ppm float64, _ error)
+	Farm     medium.Farm
 }
 
 // Column says how one column is read.

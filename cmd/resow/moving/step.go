@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -39,14 +41,6 @@ func (r *row) number(name string) float64 {
 	return v
 }
 
-func (r *row) optional(name string) *float64 {
-	if r.text(name) == "" {
-		return nil
-	}
-	v := r.number(name)
-	return &v
-}
-
 // choice reads one of a few words, in any of the languages that are known.
 func (r *row) choice(name string) string {
 	word := plain(r.text(name))
@@ -55,13 +49,6 @@ func (r *row) choice(name string) string {
 		return other
 	}
 	return word
-}
-
-// needs refuses a row that leaves out what nobody can know for the person.
-func (r *row) needs(name, say string) {
-	if r.cells[name] == "" {
-		r.keep(fmt.Errorf("it has no %s; fill the cell, or say it for all rows with --set %s", name, say))
-	}
 }
 
 func (r *row) yes(name string) bool {
@@ -212,78 +199,100 @@ func (r *row) step(out *store.Row) error {
 	return err
 }
 
+// columnName is the name of the column that holds a field of a kind.
+func columnName(k medium.Kind, f medium.Field) string {
+	switch {
+	case k == medium.KindSwab && f.Name == "result":
+		return "pass"
+	case k == medium.KindDocument && f.Name == "contact":
+		return "contact statement"
+	}
+	return strings.ReplaceAll(f.Name, "_", " ")
+}
+
+// body makes the body of a step of the cells that hold its fields.
 func (r *row) body(kind medium.Kind) (medium.Body, error) {
-	switch kind {
-	case medium.KindSow:
-		return r.sow()
-	case medium.KindMist:
-		return &medium.Mist{WaterML: r.number("water"), Treated: r.text("treated"), Where: r.text("where")}, nil
-	case medium.KindHarvest:
-		return &medium.Harvest{YieldG: r.number("yield"), CutHeightMM: r.number("cut height"), KnifeTouched: r.yes("knife touched"), MoreCutsToCome: r.yes("more cuts"), Place: r.text("place")}, nil
-	case medium.KindRinse:
-		r.needs("debris", "debris=none")
-		return &medium.Rinse{Debris: medium.Debris(r.choice("debris")), Detergent: r.text("detergent"), Minutes: r.number("took") / 60, Place: r.text("place")}, nil
-	case medium.KindDry:
-		r.needs("where", "where=air")
-		return &medium.Dry{Where: r.choice("where"), DurationS: int(r.number("for"))}, nil
-	case medium.KindSanitize:
-		return r.sanitize()
-	case medium.KindMold:
-		return &medium.Mold{Where: r.text("where"), Seen: r.text("seen"), SharePercent: r.number("share"), Treated: r.text("treated")}, nil
-	case medium.KindCut:
-		return &medium.Cut{LengthMM: r.number("length"), Where: r.text("where"), Through: r.yes("through")}, nil
-	case medium.KindSwab:
-		r.needs("pass", "pass=yes")
-		return &medium.Swab{Test: r.text("test"), Reading: r.number("reading"), Limit: r.number("limit"), Unit: r.text("unit"), Pass: r.yes("pass")}, nil
-	case medium.KindHold:
-		return &medium.Hold{Reason: r.text("reason"), Dropped: r.yes("dropped")}, nil
-	case medium.KindRelease:
-		return &medium.Release{Reason: r.text("reason")}, nil
-	case medium.KindInspect:
-		if !slices.ContainsFunc([]string{"fold snaps", "fuzz", "holes", "smell", "mold", "no cuts", "aperture", "note"}, func(n string) bool { return r.cells[n] != "" }) {
-			r.keep(errors.New("it does not say what the look saw; fill fold snaps, fuzz, smell or mold with yes or no, or say it for all rows with --set mold=no"))
+	row, ok := medium.KindNamed(kind)
+	if asked := row.Asked(); !ok || len(asked) == 0 {
+		return nil, fmt.Errorf("the kind of step %q is not known; want %s", r.cells["kind"], strings.Join(stepNames(), ", "))
+	}
+	said, any := map[string]string{}, false
+	var missing, sets []string
+	for _, f := range row.Asked() {
+		name := columnName(kind, f)
+		if kind == medium.KindTrim && f.Of == medium.OfSize && r.cells[name] == "" && r.cells["length"] != "" { // two columns for one
+			said[f.Name] = fmt.Sprintf("%gmm x %gmm", r.number("length"), r.number("width"))
+			continue
 		}
-		return &medium.Inspect{FoldSnaps: r.yes("fold snaps"), Fuzz: r.yes("fuzz"), Holes: int(r.number("holes")), Smell: r.yes("smell"),
-			Mold: r.yes("mold"), NoCuts: r.yes("no cuts"), ApertureMM: r.number("aperture"), Note: r.text("note")}, nil
-	case medium.KindTrim:
-		return &medium.Trim{LengthMM: r.number("length"), WidthMM: r.number("width")}, nil
-	case medium.KindRetire:
-		return &medium.Retire{Cause: medium.Cause(plain(r.text("cause"))), Note: r.text("note")}, nil
+		if r.cells[name] == "" && f.Needed {
+			missing, sets = append(missing, name), append(sets, "--set "+name+"="+example(f))
+		}
+		said[f.Name] = r.asSaid(name, f)
+		any = any || said[f.Name] != ""
 	}
-	return nil, fmt.Errorf("the kind of step %q is not known; want sow, mist, harvest, rinse, dry, sanitize, mold, cut, swab, hold, release, inspect, trim or retire", r.cells["kind"])
+	if kind == medium.KindInspect && !any {
+		r.keep(errors.New("it does not say what the look saw; fill fold snaps, fuzz, smell or mold with yes or no, or say it for all rows with --set mold=no"))
+	}
+	if len(missing) > 0 { // nobody can know it for the person
+		r.keep(fmt.Errorf("it has no %s; fill the cells, or say it for all rows with %s", strings.Join(missing, ", "), strings.Join(sets, " ")))
+	}
+	if r.err != nil {
+		return nil, r.err
+	}
+	return farm.Reader{Farm: r.Farm, Past: true}.Body(kind, said)
 }
 
-func (r *row) sow() (medium.Body, error) {
-	b := &medium.Sow{Lot: r.text("lot"), SeedLot: r.text("seed lot"), Place: r.text("place")}
-	names := strings.FieldsFunc(r.text("crop"), func(c rune) bool { return c == '+' || c == '/' })
-	seed := r.number("seed")
-	if len(names) > 1 && seed > 0 {
-		return nil, fmt.Errorf("the seed of a mix (%s) can't be parted among its crops; leave the cell empty", r.cells["crop"])
+// stepNames lists the kinds of steps that a row can be.
+func stepNames() (names []string) {
+	for _, row := range medium.StepKinds() {
+		if len(row.Asked()) > 0 {
+			names = append(names, string(row.Kind))
+		}
 	}
-	for _, n := range names {
-		b.Crops = append(b.Crops, medium.Sown{Crop: strings.TrimSpace(n), SeedG: seed})
-	}
-	return b, nil
+	return names
 }
 
-func (r *row) sanitize() (medium.Body, error) {
-	b := &medium.Sanitize{Product: r.text("product"), Active: plain(r.text("active")), ContactS: int(r.number("contact")), TempC: r.optional("temp"), PH: r.optional("ph"),
-		Method: r.choice("method"), Rinsed: r.yes("rinsed"), Place: r.text("place")}
-	switch r.choice("sides") {
-	case "both":
-		b.Sides = 2
-	case "one":
-		b.Sides = 1
-	default:
-		return nil, fmt.Errorf("sides %q: want both or one (for all rows: --set sides=both)", r.cells["sides"])
+// example is what a person may say for a field in all rows.
+func example(f medium.Field) string {
+	if len(f.Choices) > 0 {
+		return f.Choices[0]
 	}
-	r.needs("contact", "contact=2min")
-	r.needs("method", "method=spray")
-	cell := inUnits(r.text("strength"))
-	if bare(cell) {
-		cell += r.said["strength"].unit
+	return strings.ReplaceAll(f.Example, ", ", " ")
+}
+
+// asSaid is a cell as a person would say it, in the unit in which it is kept.
+func (r *row) asSaid(name string, f medium.Field) string {
+	cell := r.text(name)
+	if cell == "" {
+		return ""
 	}
-	var err error
-	b.StrengthPPM, err = r.Strength(b.Product, b.Active, cell)
-	return b, err
+	switch f.Of {
+	case medium.OfYesNo:
+		return yesOrNo(r.yes(name))
+	case medium.OfChoice:
+		if name == "pass" {
+			return map[bool]string{true: "pass", false: "fail"}[r.yes(name)]
+		}
+		return r.choice(name)
+	case medium.OfActive:
+		return plain(cell)
+	case medium.OfCrops:
+		return strings.ReplaceAll(cell, "/", "+")
+	case medium.OfStrength:
+		cell = inUnits(cell)
+		if bare(cell) {
+			cell += r.said[name].unit
+		}
+		return cell
+	case medium.OfText, medium.OfDate, medium.OfSolution, medium.OfSize, medium.OfArea:
+		return cell
+	}
+	return strconv.FormatFloat(r.number(name), 'f', -1, 64) + f.Of.Unit()
+}
+
+func yesOrNo(yes bool) string {
+	if yes {
+		return "yes"
+	}
+	return "no"
 }

@@ -83,6 +83,12 @@ var fields = []field{
 	{"fold snaps", yesNo, nil},
 	{"dropped", yesNo, []string{"fell", "fell on the floor"}},
 	{"no cuts", yesNo, nil},
+	{"area", text, nil},
+	{"as was", yesNo, nil},
+	{"removes cuts", yesNo, nil},
+	{"uv", number, []string{"uv index"}},
+	{"sky", text, nil},
+	{"solution", text, []string{"bottle"}},
 }
 
 // kindWords are other words for a kind.
