@@ -149,7 +149,8 @@ func (h held) order() order {
 
 // same says that a step is the one that waits already, sent again.
 func (h held) same(other held) bool {
-	return h.Kind == other.Kind && h.By == other.By && slices.Equal(h.Mats, other.Mats) && maps.EqualFunc(h.Form, other.Form, slices.Equal)
+	return h.Kind == other.Kind && h.By == other.By && slices.Equal(h.Mats, other.Mats) &&
+		maps.EqualFunc(h.Form, other.Form, slices.Equal)
 }
 
 // holding keeps the list beside the ledger.

@@ -137,7 +137,8 @@ func (s *Station) spoons(r sanitizer.Recipe) string {
 // postMix records the solution that was mixed. The code is drawn here; a request
 // that is sent again gets the code of the first.
 func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, append(orderFields, "product", "volume", "strength", "stock", "opened", "amounts", "temp", "ph")...)
+	form, err := readForm(r, append(orderFields, "product", "volume", "strength", "stock", "opened", "amounts",
+		"temp", "ph")...)
 	if err != nil {
 		s.failed(w, r, who, err)
 		return

@@ -45,7 +45,8 @@ func readSteps(text []byte) (stepsRequest, error) {
 		return in, &medium.InputError{Field: "kind", Value: string(in.Kind), Want: "a step that the pages have"}
 	}
 	if !tokenForm().MatchString(in.Token) {
-		return in, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step", in.Token)}
+		return in, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step",
+			in.Token)}
 	}
 	known := knownFields(in.Kind)
 	in.Fields = url.Values{}
@@ -131,7 +132,8 @@ func members(what string, text []byte, known []string) (map[string]json.RawMessa
 			return bad(fmt.Sprintf("%q stands in it twice", name))
 		}
 		if !slices.Contains(known, name) {
-			return nil, &RequestError{fmt.Sprintf("%s has no field %q%s It has %s", what, name, didYouMean(name, known), strings.Join(known, ", "))}
+			return nil, &RequestError{fmt.Sprintf("%s has no field %q%s It has %s", what, name, didYouMean(name, known),
+				strings.Join(known, ", "))}
 		}
 		out[name] = value
 	}
@@ -153,7 +155,8 @@ func checkForm(form url.Values, known ...string) error {
 			continue
 		}
 		if !slices.Contains(known, name) {
-			return &medium.InputError{Field: "field of the form", Value: name, Want: "one that it has" + didYouMean(name, known) + " Open the page again"}
+			return &medium.InputError{Field: "field of the form", Value: name,
+				Want: "one that it has" + didYouMean(name, known) + " Open the page again"}
 		}
 		if len(given) > 1 {
 			return &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: "one value, not several"}
