@@ -37,7 +37,7 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 	for _, c := range medium.ChangedBy(thread, seq) {
 		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: f.stamp(c.Step.At), By: c.Step.By, Why: c.Why})
 	}
-	later := laterSteps(thread, seq)
+	later, fixed := laterSteps(thread, seq)
 	lines := []medium.Result{done[0].Result()}
 	return a.print(struct {
 		Steps   []medium.Result `json:"steps"`
@@ -55,17 +55,25 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 			text = fmt.Sprintf("Later steps still count: %s. Something else can't be recorded in front of them: void each of them too, then record what happened in its order, with --at for the time and --replaces for the step that it stands for.",
 				strings.Join(later, ", "))
 		}
+		if fixed > 0 {
+			text = fmt.Sprintf("Step %d, a relabelling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
+		}
 		fmt.Fprint(w, wrap(text, 79, ""))
 	})
 }
 
-// laterSteps numbers the steps behind one that were not voided.
-func laterSteps(thread []medium.Step, seq uint64) (later []string) {
+// laterSteps numbers the steps after one that were not voided; fixed is the last of
+// them that can't be.
+func laterSteps(thread []medium.Step, seq uint64) (later []string, fixed uint64) {
 	voided := medium.Voided(thread)
 	for _, s := range thread {
-		if s.MatSeq > seq && s.Kind != medium.KindCorrect && !voided[s.MatSeq] {
-			later = append(later, strconv.FormatUint(s.MatSeq, 10))
+		if s.MatSeq <= seq || s.Kind == medium.KindCorrect || voided[s.MatSeq] {
+			continue
+		}
+		later = append(later, strconv.FormatUint(s.MatSeq, 10))
+		if s.Kind == medium.KindRelabel {
+			fixed = s.MatSeq
 		}
 	}
-	return later
+	return later, fixed
 }

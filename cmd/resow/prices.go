@@ -12,7 +12,7 @@ import (
 
 func (a *app) pricesCommand() *cobra.Command {
 	c := &cobra.Command{Use: "prices", Short: "Show or set what the farm pays, for the cost of a turn",
-		Long: `Prices are the farm's own, in its currency: the labor rate, the throw-away
+		Long: `Prices are the farm's own, in its currency: an hour of work, the throw-away
 medium that a mat takes the place of, sanitizer, water and label. The price of
 the mesh stands with each mat (resow add --cost). From these the reuse report compares a turn
 of a mat with a tray of medium.`,
