@@ -141,7 +141,10 @@ func TestPictureOfRefusedStep(t *testing.T) {
 	send := func(picture []byte, token, where string) answer {
 		return p.upload(path, url.Values{"token": {token}, "where": {where}}, picture)
 	}
-	require.Equal(t, http.StatusUnprocessableEntity, send(one, s.newToken(), "").status)
+	refused := func() answer {
+		return p.upload("/m/"+string(mat)+"/inspect", url.Values{"token": {s.newToken()}, "holes": {"a few"}}, one)
+	}
+	require.Equal(t, http.StatusUnprocessableEntity, refused().status)
 	require.Equal(t, http.StatusBadRequest, send(one, "short", "crop").status)
 	require.Empty(t, s.pictures(t))
 	require.Equal(t, http.StatusSeeOther, p.post("/shift/end", nil).status)
@@ -153,7 +156,7 @@ func TestPictureOfRefusedStep(t *testing.T) {
 	token := s.newToken()
 	require.Equal(t, http.StatusSeeOther, send(one, token, "crop").status)
 	require.Len(t, s.pictures(t), 1)
-	require.Equal(t, http.StatusUnprocessableEntity, send(one, s.newToken(), "").status)
+	require.Equal(t, http.StatusUnprocessableEntity, refused().status)
 	require.Len(t, s.pictures(t), 1, "a step on record has it")
 
 	require.Equal(t, http.StatusSeeOther, send(one, token, "crop").status, "sent once more")

@@ -82,7 +82,6 @@ func TestDangerIsTakenLate(t *testing.T) {
 	has(t, p.get("/m/"+string(mat)).body, "/m/"+string(mat)+"/mold")
 	p.take(t, mat, medium.KindCut, url.Values{"length": {"8"}}, http.StatusSeeOther)
 
-	p.take(t, other, medium.KindHold, url.Values{}, http.StatusUnprocessableEntity)
 	p.take(t, other, medium.KindHold, url.Values{"dropped": {"on"}}, http.StatusSeeOther)
 	require.True(t, s.condition(t, other).MustWash)
 	require.Equal(t, "fell on the floor", s.condition(t, other).HeldFor)
