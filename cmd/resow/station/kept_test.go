@@ -600,3 +600,11 @@ func TestOldHeldStepIsAccepted(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, done.status, textOf(done.body))
 	require.Equal(t, today, s.recordedOnce(t, mat, form.Get("token")).At)
 }
+
+// TestDeviceInPlaceOfInitials: a record has room for twenty letters, in whole ones.
+func TestDeviceInPlaceOfInitials(t *testing.T) {
+	for device, want := range map[string]string{"sink phone": "sink phone", "Gemüseküchentelefoné": "Gemüseküchentelefo",
+		"電話電話電話電話電話電話": "電話電話電話", "": "device"} {
+		require.Equal(t, want, session{Device: device}.initialsOfDevice())
+	}
+}

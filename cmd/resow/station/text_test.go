@@ -2,6 +2,7 @@ package station
 
 import (
 	"encoding/json"
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -18,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/cmd/resow/amount"
+	"resow/labels/report"
 	"resow/medium"
 	"resow/store"
 )
@@ -208,13 +210,13 @@ func TestSuggestions(t *testing.T) {
 	}
 }
 
-var typed = regexp.MustCompile("(^|[\\s(])--[a-z]|`resow|RESOW_")
+var typed = regexp.MustCompile("(^|[\\s(])--[a-z]|`resow|RESOW_|\\(resow ")
 
 // TestNothingOnAPhoneIsACommand holds every text of the rooms below that a page can
 // show against the words of the pages: nobody types a command or a flag on a phone.
 func TestNothingOnAPhoneIsACommand(t *testing.T) {
 	shown := 0
-	for _, dir := range []string{"../../../medium", "../../../medium/sanitizer", "../../../labels", "../amount"} {
+	for _, dir := range []string{"../../../medium", "../../../medium/sanitizer", "../../../labels", "../../../labels/report", "../amount"} {
 		for _, text := range literals(t, dir) {
 			if typed.MatchString(text) {
 				shown++
@@ -225,6 +227,11 @@ func TestNothingOnAPhoneIsACommand(t *testing.T) {
 	require.Greater(t, shown, 5, "the check itself finds some")
 	s, _ := start(t, nil)
 	at := today
+	paper := reportOnPage(report.Report{Summary: []string{"Register the first with `resow add`."}, Method: []string{"by chance (--by-order)"},
+		Sections: []report.Section{{Empty: "(resow add)", Note: "`resow list` has all", Rows: [][]string{{"rinse (--rinsed)"}}}}})
+	require.NotRegexp(t, typed, fmt.Sprintf("%+v", paper))
+	require.Equal(t, "Register the first at the station's computer.", paper.Summary[0])
+	require.Equal(t, "rinse", paper.Sections[0].Rows[0][0])
 	for _, one := range []struct {
 		err  error
 		want string

@@ -129,7 +129,7 @@ var english = texts{
 	"caution.mist": "Do not breathe sprayed mist. Gloves and eye protection for anything but water; the product's label says whether it may touch a crop at all.",
 
 	"done.title": "What was recorded", "done.accepted": "Recorded.", "done.missed": "Recorded, NOT ACCEPTED.", "done.stays": "A step that is not accepted stays on record and does not move the mat.",
-	"done.nopicture": "The step is recorded, but its picture is not:", "done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.lost": "Not on record for a code that names no mat. Set that mat apart until its code is read:", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
+	"done.nopicture": "The step is recorded, but its picture is not:", "done.count": "Mats recorded: %d.", "done.notall": "%d not accepted: they stay where they were.", "done.lost": "Nothing is on record for this code. Set the mat apart until its code can be read:", "done.unknown": "This was recorded some time ago; each mat's history shows it.",
 
 	"many.title": "Many mats", "many.about": "One step for many mats: scan them all, then record once. It is recorded for all of them or for none.",
 	"many.start": "Collect by phone camera", "many.scanning": "Collecting: scan a mat with the camera and tap “Put on the list” on its page.", "many.put": "Put on the list", "many.sofar": "Collecting. Mats on the list so far: %d.", "many.stop": "Stop collecting", "many.clear": "Empty the list",

@@ -2,9 +2,11 @@ package station
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 
+	"resow/labels/report"
 	"resow/medium"
 )
 
@@ -39,18 +41,42 @@ var tapped = strings.NewReplacer(
 // flags are those in brackets behind what they stand for, and those before a value.
 // What is left of others would help nobody here.
 var flags = sync.OnceValue(func() *regexp.Regexp {
-	return regexp.MustCompile(` \(--[a-z][^)]*\)|--[a-z]+ (\d)| (?:with )?--[a-z][a-z-]*`)
+	return regexp.MustCompile(` ?\((?:--[a-z]|resow )[^)]*\)|--[a-z]+ (\d)| (?:with )?--[a-z][a-z-]*`)
 })
 
-var commands = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile("`resow [^`]*`") })
+var commands = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile("(?:with )?`resow [^`]*`") })
 
 // onPage says what a rule says in the words of the pages.
 func onPage(text string) string {
-	if !strings.Contains(text, "--") && !strings.Contains(text, "`resow ") {
+	if !strings.Contains(text, "--") && !strings.Contains(text, "resow ") {
 		return text
 	}
-	text = commands().ReplaceAllString(tapped.Replace(text), "the station's computer")
+	text = commands().ReplaceAllStringFunc(tapped.Replace(text), func(command string) string {
+		if strings.HasPrefix(command, "with ") {
+			return "at the station's computer"
+		}
+		return "the station's computer"
+	})
 	return flags().ReplaceAllString(text, "$1")
+}
+
+// reportOnPage says a paper's sentences and cells in the words of the pages.
+func reportOnPage(r report.Report) report.Report {
+	each := func(texts []string) (out []string) {
+		for _, text := range texts {
+			out = append(out, onPage(text))
+		}
+		return out
+	}
+	r.Summary, r.Method, r.Sections = each(r.Summary), each(r.Method), slices.Clone(r.Sections)
+	for i := range r.Sections {
+		s := &r.Sections[i]
+		s.Note, s.Empty, s.Rows = onPage(s.Note), onPage(s.Empty), slices.Clone(s.Rows)
+		for j, row := range s.Rows {
+			s.Rows[j] = each(row)
+		}
+	}
+	return r
 }
 
 func findingsOnPage(list []medium.Finding) []medium.Finding {
