@@ -591,6 +591,9 @@ var byHand = []struct {
 		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseMold}).wait(hour).void(one, 6).wait(hour).
 			do(one, &medium.Inspect{})
 	}, "sow"},
+	{"and so does one for a cut", func(c *scene) {
+		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseCut}).wait(hour).void(one, 6)
+	}, "sow with care"},
 	{"a retirement for wear that was voided leaves none", func(c *scene) {
 		c.ready(one).do(one, &medium.Retire{Cause: medium.CauseWear}).wait(hour).void(one, 6)
 	}, "sow"},
