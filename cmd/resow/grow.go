@@ -28,6 +28,9 @@ is told, not refused. Without --seed it says how much seed the area takes.`,
 			return &medium.Sow{Crops: sown, Lot: lot, SeedLot: seedLot, Place: place}, nil
 		},
 		func(f *farm, codes []medium.Code, out io.Writer) error {
+			if strings.TrimSpace(lot) == "" {
+				fmt.Fprintln(out, "No lot: a recall finds this crop only by its mat or its seed lot (--lot).")
+			}
 			return printSeed(f, codes, out)
 		})
 	c.Flags().StringArrayVar(&crops, "crop", nil, "crop, or several for a mix: broccoli=18g")
