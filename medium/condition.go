@@ -86,6 +86,8 @@ type Condition struct {
 	// washed: mold after a wash counts again, in whatever order it is told.
 	MoldSeen []time.Time `cbor:"91" json:"mold_seen_at,omitempty"`
 	Washes   []time.Time `cbor:"92" json:"washed_at,omitempty"`
+	// DayAlone are those of its times of which only the day is known: see When.
+	DayAlone []time.Time `cbor:"93" json:"day_only,omitempty"`
 	// Settled is when the last step was done that was no report of danger.
 	Settled time.Time `cbor:"90" json:"last_other_step_at,omitzero"`
 	// MoldVoided: a report of mold was taken back, and nobody has looked since.
@@ -312,6 +314,36 @@ func (c *Condition) apply(s *Step) {
 	if !c.Stage.Wet() && c.Stage != OnHold { // a hold does not dry a mat
 		c.WetSince = time.Time{}
 	}
+	if alone := s.dayAlone(); alone || len(c.DayAlone) > 0 {
+		c.keepDays(s.At, alone)
+	}
+}
+
+// keepDays keeps which of the times are days alone.
+func (c *Condition) keepDays(at time.Time, alone bool) {
+	times := []time.Time{c.Since, c.WetSince, c.SownAt, c.HeldSince}
+	if c.Sanitized != nil {
+		times = append(times, c.Sanitized.At, c.Sanitized.AcceptedAt)
+	}
+	var days []time.Time
+	for _, t := range times {
+		is := c.dayAlone(t)
+		if t.Equal(at) {
+			is = alone
+		}
+		if is && !slices.ContainsFunc(days, t.Equal) {
+			days = append(days, t)
+		}
+	}
+	c.DayAlone = days
+}
+
+func (c *Condition) dayAlone(t time.Time) bool { return slices.ContainsFunc(c.DayAlone, t.Equal) }
+
+// When writes one of the mat's times by a layout, without the time of day where
+// nobody knows it.
+func (c *Condition) When(t time.Time, loc *time.Location, layout string) string {
+	return when(t, c.dayAlone(t), loc, layout)
 }
 
 // handled says that a step took the mat in hand, so that a contact time or a

@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 )
 
@@ -188,6 +189,22 @@ func fits(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 func (c *Condition) misfit(s Step, p Policy, now time.Time) error {
 	d, _, since := c.needs(s, p)
 	return &FitError{Code: s.Mat, Kind: s.Kind, At: s.At.In(now.Location()), Took: d, Last: since.In(now.Location())}
+}
+
+// dayAlone says that only the day of At is known.
+func (s *Step) dayAlone() bool { return s.Day && s.Seen.IsZero() }
+
+// When writes when a step was done by a layout with 15:04 in it, or without the
+// time of day where nobody knows it.
+func (s *Step) When(loc *time.Location, layout string) string {
+	return when(s.At, s.dayAlone(), loc, layout)
+}
+
+func when(t time.Time, alone bool, loc *time.Location, layout string) string {
+	if alone {
+		layout = strings.TrimRight(strings.Replace(layout, "15:04", "", 1), " ,")
+	}
+	return t.In(loc).Format(layout)
 }
 
 // dayOf is the first moment of a day, by the clocks of a place.

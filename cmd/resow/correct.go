@@ -33,7 +33,7 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 	}
 	changed := []changedStep{}
 	for _, c := range medium.ChangedBy(thread, seq) {
-		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: f.stamp(c.Step.At), By: c.Step.By, Why: c.Why})
+		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: c.Step.When(f.loc, stampForm), By: c.Step.By, Why: c.Why})
 	}
 	lines := []medium.Result{done[0].Result()}
 	return a.print(struct {
