@@ -93,6 +93,8 @@ type Condition struct {
 	// washed: mold after a wash counts again, in whatever order it is told.
 	MoldSeen []time.Time `cbor:"95" json:"mold_seen_at,omitempty"`
 	Washes   []time.Time `cbor:"96" json:"washed_at,omitempty"`
+	// DayAlone are those of its times of which only the day is known: see When.
+	DayAlone []time.Time `cbor:"97" json:"day_only,omitempty"`
 	// Settled is when the last step was done that was no report of danger.
 	Settled time.Time `cbor:"90" json:"last_other_step_at,omitzero"`
 }
@@ -342,6 +344,9 @@ func (c *Condition) apply(s *Step) {
 			c.Since = heldSince
 		}
 	}
+	if alone := s.dayAlone(); alone || len(c.DayAlone) > 0 {
+		c.keepDays(s.At, alone)
+	}
 }
 
 // wetted begins the hours wet of a dry mat. A wet one has been so all along, and
@@ -350,6 +355,33 @@ func (c *Condition) wetted(at time.Time) {
 	if c.WetSince.IsZero() && c.Stage != Growing && c.Stage != Retired {
 		c.WetSince = at
 	}
+}
+
+// keepDays keeps which of the times are days alone.
+func (c *Condition) keepDays(at time.Time, alone bool) {
+	times := []time.Time{c.Since, c.WetSince, c.SownAt, c.HeldSince}
+	if c.Sanitized != nil {
+		times = append(times, c.Sanitized.At, c.Sanitized.AcceptedAt)
+	}
+	var days []time.Time
+	for _, t := range times {
+		is := c.dayAlone(t)
+		if t.Equal(at) {
+			is = alone
+		}
+		if is && !slices.ContainsFunc(days, t.Equal) {
+			days = append(days, t)
+		}
+	}
+	c.DayAlone = days
+}
+
+func (c *Condition) dayAlone(t time.Time) bool { return slices.ContainsFunc(c.DayAlone, t.Equal) }
+
+// When writes one of the mat's times by a layout, without the time of day where
+// nobody knows it.
+func (c *Condition) When(t time.Time, loc *time.Location, layout string) string {
+	return when(t, c.dayAlone(t), loc, layout)
 }
 
 // handled says that a step took the mat in hand, so that a contact time or a

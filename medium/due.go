@@ -116,7 +116,7 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 			add(step, from.Add(time.Duration(l*float64(time.Hour))), rule, text)
 		}
 	}
-	day := func(t time.Time) string { return t.In(loc).Format("2 Jan 15:04") }
+	day := func(t time.Time) string { return c.When(t, loc, "2 Jan 15:04") }
 
 	var looks []Finding
 	if c.Stage != Growing {
@@ -154,7 +154,7 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	case Ready:
 		if l, on := p.limit("sanitize-lapsed"); on && c.Sanitized != nil {
 			at := c.Sanitized.AcceptedAt.Add(time.Duration(l*24) * time.Hour)
-			add(KindSanitize, at, "sanitize-lapsed", "sanitizing is good until "+day(at)+"; sow on it before that, sanitize again after")
+			add(KindSanitize, at, "sanitize-lapsed", "sanitizing is good until "+when(at, c.dayAlone(c.Sanitized.AcceptedAt), loc, "2 Jan 15:04")+"; sow on it before that, sanitize again after")
 			if !c.Sanitized.Accepted {
 				add(KindSanitize, c.Sanitized.At, "not-sanitized", "the last sanitize step was not accepted")
 			}

@@ -166,6 +166,7 @@ var OtherRules = map[string]string{
 	"seen-before":            "a report of danger from before later steps counts for its own time, and stops the mat from now on",
 	"clock-wrong":            "by a clock that says earlier than the records nothing is clear to sow; a report of danger by a wrong clock is taken and marked, and so is what follows it",
 	"danger-detail":          "a report of danger is taken without those of its details that can't be",
+	"policy-since":           "a change of the policy counts from when it was written down, whatever earlier time is given",
 	"debris":                 "a rinse that leaves debris does not wash a mat",
 	"unwashed":               "a mat is washed before it is dried, inspected or sanitized",
 	"wet":                    "a rinsed mat is dry before it is sanitized, unless sanitize-wet allows it",

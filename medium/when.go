@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 )
 
@@ -148,6 +149,9 @@ func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 // comes after all that is on record: by a clock that says earlier it is refused.
 func (f Farm) dated(s Step, now time.Time) (Step, error) {
 	s, err := dated(Condition{}, Policy{}, s, now)
+	if s.Day {
+		s.At = f.ofDay(s, now)
+	}
 	ahead := f.Last.Sub(s.At)
 	if err != nil || ahead <= 0 || s.At.Before(s.Recorded) {
 		return s, err
@@ -157,6 +161,20 @@ func (f Farm) dated(s Step, now time.Time) (Step, error) {
 	}
 	s.At = f.Last
 	return s, nil
+}
+
+// ofDay is when a record of which only the day is known counts: a strip says nothing
+// of the uses of that day, and what was mixed on it was poured away after that.
+func (f Farm) ofDay(s Step, now time.Time) time.Time {
+	switch b := s.Body.(type) {
+	case *Strip:
+		return latest(s, now).UTC().Truncate(time.Second)
+	case *Discard:
+		if in, ok := f.Bottle(b.Code); ok && !in.MadeAt.After(latest(s, now)) {
+			return later(s.At, in.MadeAt)
+		}
+	}
+	return s.At
 }
 
 // fits refuses a step that says that it took longer than there was time for
@@ -171,6 +189,22 @@ func fits(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 func (c *Condition) misfit(s Step, p Policy, now time.Time) error {
 	d, _, since := c.needs(s, p)
 	return &FitError{Code: s.Mat, Kind: s.Kind, At: s.At.In(now.Location()), Took: d, Last: since.In(now.Location())}
+}
+
+// dayAlone says that only the day of At is known.
+func (s *Step) dayAlone() bool { return s.Day && s.Seen.IsZero() }
+
+// When writes when a step was done by a layout with 15:04 in it, or without the
+// time of day where nobody knows it.
+func (s *Step) When(loc *time.Location, layout string) string {
+	return when(s.At, s.dayAlone(), loc, layout)
+}
+
+func when(t time.Time, alone bool, loc *time.Location, layout string) string {
+	if alone {
+		layout = strings.TrimRight(strings.Replace(layout, "15:04", "", 1), " ,")
+	}
+	return t.In(loc).Format(layout)
 }
 
 // dayOf is the first moment of a day, by the clocks of a place.
@@ -228,6 +262,10 @@ func MayReportDanger(k Kind) bool {
 	}
 	return false
 }
+
+// ReportsDanger says that a step is a report of danger whatever the mat's stage: of
+// several mats it counts for those that exist.
+func ReportsDanger(b Body) bool { return Condition{}.danger(b) }
 
 // SeenBefore says of a report of danger from before the mat's last step when it
 // was seen. Whoever records it gives Admit the turn of that time, from TurnAt.

@@ -470,7 +470,7 @@ func (f *farm) mat(text string) (medium.Condition, error) {
 
 // findAll gives the mats that the arguments name, each once, in their order.
 // A single dash reads further codes from standard input, with any white space
-// between them.
+// between them. With an error it gives those that name a mat.
 func (a *app) findAll(f *farm, args []string) ([]medium.Code, error) {
 	texts, err := a.expand(args)
 	if err != nil {
@@ -493,16 +493,16 @@ func (a *app) findAll(f *farm, args []string) ([]medium.Code, error) {
 			twice = append(twice, code.String())
 		}
 	}
-	if len(bad.errs) == 1 {
-		return nil, bad.errs[0]
-	}
-	if len(bad.errs) > 1 {
-		return nil, bad
-	}
-	if len(twice) > 0 {
+	if len(twice) > 0 && len(bad.errs) == 0 {
 		a.remark(some(twice, 10) + " named more than once, taken once")
 	}
-	return codes, nil
+	switch len(bad.errs) {
+	case 0:
+		return codes, nil
+	case 1:
+		return codes, bad.errs[0]
+	}
+	return codes, bad
 }
 
 // codesError holds what is wrong with several codes of one command.

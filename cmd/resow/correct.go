@@ -35,7 +35,7 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 	}
 	changed := []changedStep{}
 	for _, c := range medium.ChangedBy(thread, seq) {
-		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: f.stamp(c.Step.At), By: c.Step.By, Why: c.Why})
+		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: c.Step.When(f.loc, stampForm), By: c.Step.By, Why: c.Why})
 	}
 	later, fixed := laterSteps(thread, seq)
 	lines := []medium.Result{done[0].Result()}

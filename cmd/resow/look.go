@@ -18,7 +18,9 @@ import (
 
 // date and stamp write times as people at the farm read them.
 func (f *farm) date(t time.Time) string  { return t.In(f.loc).Format("2 Jan 2006") }
-func (f *farm) stamp(t time.Time) string { return t.In(f.loc).Format("2 Jan 15:04") }
+func (f *farm) stamp(t time.Time) string { return t.In(f.loc).Format(stampForm) }
+
+const stampForm = "2 Jan 15:04"
 
 // mass writes grams in the farm's units.
 func (f *farm) mass(g float64) string {
@@ -86,7 +88,7 @@ var verdictColor = map[medium.Word]string{medium.SowIt: green, medium.SowWithCar
 
 func (a *app) printVerdict(w io.Writer, f *farm, c medium.Condition, v medium.Verdict) {
 	fmt.Fprintf(w, "%s   %s\n", v.Code, a.paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
-	fmt.Fprint(w, wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), f.stamp(c.Since), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
+	fmt.Fprint(w, wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.loc, stampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
 	for _, finding := range v.Findings {
 		fmt.Fprint(w, column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
 		fmt.Fprint(w, column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
@@ -96,7 +98,7 @@ func (a *app) printVerdict(w io.Writer, f *farm, c medium.Condition, v medium.Ve
 		if !s.Accepted {
 			accepted = "not accepted"
 		}
-		fmt.Fprint(w, wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", f.stamp(s.At), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.loc, stampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
 	}
 	if v.NextStep != "" {
 		fmt.Fprint(w, wrap("next step: "+string(v.NextStep), 79, "  "))
@@ -449,11 +451,7 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 		case !s.Outcome.Accepted:
 			state = "NOT ACCEPTED "
 		}
-		at := s.At.In(f.loc).Format("2006-01-02 15:04")
-		if s.Day && s.Seen.IsZero() {
-			at = fmt.Sprintf("%-16s", s.At.In(f.loc).Format(time.DateOnly))
-		}
-		lead := fmt.Sprintf("%4d  %s  %-5s %-9s ", s.MatSeq, at, s.By, s.Kind)
+		lead := fmt.Sprintf("%4d  %-16s  %-5s %-9s ", s.MatSeq, s.When(f.loc, "2006-01-02 15:04"), s.By, s.Kind)
 		text := join(state+bodyText(s.Body), f.stripText(s.Body))
 		if s.Replaces > 0 {
 			text += fmt.Sprintf(" (stands for step %d)", s.Replaces)

@@ -15,10 +15,11 @@ const holdBatch = 1000
 
 // holding is what became of the mats of a trace that were to be held.
 type holding struct {
-	Held    []medium.Code `json:"held"`         // put on hold by this command
-	Before  int           `json:"held_before"`  // on hold already
-	Added   int           `json:"reason_added"` // of those, for something else: the reason was added
-	Retired int           `json:"retired"`      // they can't be held, and are not in use
+	Held    []medium.Code `json:"held"`            // put on hold by this command
+	Before  int           `json:"held_before"`     // on hold already
+	Added   int           `json:"reason_added"`    // of those, for something else: the reason was added
+	Retired int           `json:"retired"`         // they can't be held, and are not in use
+	Voided  int           `json:"voided_not_held"` // mats whose sowing was voided: not held without --voided
 	Others  bool          `json:"recorded_meanwhile"`
 }
 
@@ -125,6 +126,9 @@ func (a *app) printHolding(w io.Writer, h holding, reason string) {
 	}
 	if h.Retired > 0 {
 		text += fmt.Sprintf(" Retired, and so not held: %d.", h.Retired)
+	}
+	if h.Voided > 0 {
+		text += fmt.Sprintf(" Not held, since the sowing on them was voided: %s; --voided holds these too.", counted(h.Voided, "mat"))
 	}
 	fmt.Fprint(w, wrap(text, 79, "  "))
 	if h.Others {

@@ -140,7 +140,14 @@ func (a *app) addSanitizer(f *farm, s medium.Sanitizer) error {
 	case known && s.Corrects != "":
 		fmt.Fprint(a.out, wrap(correctedText(old, s), 79, "  "))
 	case known:
-		fmt.Fprint(a.out, wrap(replacedText(old, s), 79, "  "))
+		if f.Farm, err = f.Store.Farm(); err != nil {
+			return err
+		}
+		text := replacedText(old, s)
+		if now, _ := f.Sanitizer(s.Name, ""); len(changesOf(now, s)) > 0 {
+			text = "It counts for what was done since then and before the newer copy on file, which stays in force."
+		}
+		fmt.Fprint(a.out, wrap(text, 79, "  "))
 	}
 	for _, note := range sanitizer.Notes(s) {
 		fmt.Fprint(a.out, column("  ", note, 79))

@@ -286,16 +286,17 @@ func (a *app) policySetCommand() *cobra.Command {
 
 // recordFarm records something about the farm, also as a late entry, and says so.
 func (a *app) recordFarm(f *farm, body medium.Body) error {
-	at, err := a.happened(f)
+	at, day, err := a.happenedOn(f)
 	if err != nil {
 		return err
 	}
-	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: body}})
+	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: body}})
 	if err != nil {
 		return err
 	}
 	return a.print(done[0], func(w io.Writer) {
 		fmt.Fprint(w, wrap(fmt.Sprintf("recorded %s: %s", done[0].Kind, bodyText(done[0].Body)), 79, "  "))
+		printFindings(w, done[0].Outcome.Findings)
 	})
 }
 

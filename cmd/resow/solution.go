@@ -16,7 +16,7 @@ import (
 
 // bottleUp records a mixed solution under a new code.
 func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Stock, doc mixAnswer) (mixAnswer, error) {
-	at, err := a.happened(f)
+	at, day, err := a.happenedOn(f)
 	if err != nil {
 		return doc, err
 	}
@@ -38,7 +38,7 @@ func (a *app) bottleUp(f *farm, m mixer, d medium.Sanitizer, stock sanitizer.Sto
 		}
 		defer file.drop()
 	}
-	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Body: &s}})
+	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: &s}})
 	if err != nil {
 		return doc, err
 	}
@@ -129,14 +129,24 @@ func (a *app) bottle(f *farm, text string) (medium.Bottle, error) {
 	if err != nil {
 		return medium.Bottle{}, err
 	}
-	at, err := a.happened(f)
+	at, err := a.asOf(f)
 	if err != nil {
 		return medium.Bottle{}, err
 	}
-	if at.IsZero() {
-		at = f.now(a)
-	}
 	return f.BottleAt(medium.Code(code), at)
+}
+
+// asOf is the time of --at, the end of it where that is a day, else now.
+func (a *app) asOf(f *farm) (time.Time, error) {
+	at, day, err := a.happenedOn(f)
+	now := f.now(a)
+	if day {
+		at = time.Date(at.Year(), at.Month(), at.Day(), 23, 59, 59, 0, f.loc)
+	}
+	if err != nil || at.IsZero() || at.After(now) {
+		return now, err
+	}
+	return at, nil
 }
 
 func (a *app) solutionCommand() *cobra.Command {
@@ -258,7 +268,14 @@ earlier uses.`,
 				if b, err = a.bottle(f, args[0]); err != nil {
 					return err
 				}
-				printStrip(a.out, f, b, f.now(a))
+				at, err := a.asOf(f)
+				if err != nil {
+					return err
+				}
+				if at.Before(f.now(a)) {
+					fmt.Fprintf(a.out, "As of %s: ", f.stamp(at))
+				}
+				printStrip(a.out, f, b, at)
 				return nil
 			})
 		}}

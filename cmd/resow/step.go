@@ -20,9 +20,9 @@ func (a *app) stepCommand(use, short, long, example string, body func(f *farm, c
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(false, func(f *farm) error {
-				codes, err := a.findAll(f, args)
-				if err != nil {
-					return noneRecorded(err, len(args))
+				codes, unknown := a.findAll(f, args)
+				if unknown != nil && len(codes) == 0 {
+					return noneRecorded(unknown, len(args))
 				}
 				if replaces > 0 && len(codes) > 1 {
 					return &usageError{"--replaces names a step of one mat; give one code"}
@@ -33,9 +33,15 @@ func (a *app) stepCommand(use, short, long, example string, body func(f *farm, c
 					if err != nil {
 						return err
 					}
+					if unknown != nil && !medium.ReportsDanger(b) {
+						return noneRecorded(unknown, len(args))
+					}
 					steps[i] = medium.Step{Mat: code, Body: b, Replaces: replaces}
 				}
-				return a.record(f, steps, after)
+				if err := a.record(f, steps, after); err != nil || unknown == nil {
+					return err
+				}
+				return &partError{unknown, len(codes)}
 			})
 		},
 	}
@@ -43,7 +49,19 @@ func (a *app) stepCommand(use, short, long, example string, body func(f *farm, c
 	return c
 }
 
-const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\nthem. All mats of a command are recorded, or none."
+const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\nthem. All mats of a command are recorded, or none;\nbut a report of danger counts for those that exist."
+
+// partError names the codes of a report of danger that name no mat.
+type partError struct {
+	err  error
+	mats int
+}
+
+func (e *partError) Error() string {
+	return fmt.Sprintf("%v. The report counts for %s of this command; give the right code for the rest", e.err, counted(e.mats, "mat"))
+}
+
+func (e *partError) Unwrap() error { return e.err }
 
 // batchError is what stopped one mat of several: all are recorded or none.
 type batchError struct {

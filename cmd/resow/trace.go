@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"slices"
 	"strings"
 	"time"
 
@@ -121,7 +122,7 @@ func (a *app) traceCommand() *cobra.Command {
 	var t tracing
 	var hold, epcis string
 	var n trace.Names
-	var initials bool
+	var initials, voided bool
 	c := &cobra.Command{
 		Use: "trace NAME", Short: "Follow a lot, a mat, a solution or a mesh roll forward and back", Args: cobra.ExactArgs(1),
 		Long: `Trace shows the mats that a crop lot lay on, what was on them before and after, the
@@ -129,7 +130,8 @@ solutions and who mixed them, and every other lot at risk: sown on one of those
 mats with no accepted sanitize step between, or part of such a lot. With --hold
 it puts all of these mats on hold, however many, a thousand at a time. If it is
 stopped on the way, run it again: it holds the rest, and says how many were on
-hold already.
+hold already. A mat whose sowing of such a lot was voided is listed with who voided
+it and why; --voided holds these mats too.
 
 A trace shows what the records say, no more. Whether food is recalled is decided
 with the buyer and the local health authority.`,
@@ -141,6 +143,9 @@ with the buyer and the local health authority.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if cmd.Flags().Changed("hold") && strings.TrimSpace(hold) == "" {
 				return &usageError{"--hold: say why, in a few words"}
+			}
+			if voided && hold == "" {
+				return &usageError{"--voided holds more mats: give it with --hold"}
 			}
 			if n.Base != "" {
 				if err := n.Check(); err != nil {
@@ -169,7 +174,12 @@ with the buyer and the local health authority.`,
 			})
 			held := holding{Held: []medium.Code{}}
 			if err == nil && hold != "" {
-				held, err = a.holdAll(r.Mats, step, anchor.Count)
+				also := voidedMats(r)
+				if !voided {
+					also = nil
+				}
+				held, err = a.holdAll(slices.Concat(r.Mats, also), step, anchor.Count)
+				held.Voided = len(voidedMats(r)) - len(also)
 			}
 			if err != nil {
 				return err
@@ -183,6 +193,9 @@ with the buyer and the local health authority.`,
 				if hold != "" {
 					a.printHolding(w, held, hold)
 				}
+				if voided {
+					r.VoidedHold = nil
+				}
 				a.printHoldCommands(w, r, hold != "")
 				if epcis != "" {
 					fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
@@ -192,11 +205,20 @@ with the buyer and the local health authority.`,
 	}
 	t.flags(c)
 	c.Flags().StringVar(&hold, "hold", "", "put all of these mats on hold, for this reason")
+	c.Flags().BoolVar(&voided, "voided", false, "hold also the mats whose sowing of such a lot was voided")
 	c.Flags().StringVar(&epcis, "epcis", "", "file for the steps of these mats as GS1 EPCIS 2.0 JSON-LD")
 	c.Flags().BoolVar(&initials, "initials", false, "put into that file also who did each step")
 	c.Flags().StringVar(&n.Base, "base", "", "address of your own under which the names in it stand: https://greens.example/")
 	c.Flags().StringVar(&n.GRAI, "grai", "", "your GS1 company prefix and asset type for the mats: 9521234.00001")
 	return c
+}
+
+// voidedMats are the mats whose sowing of such a lot was voided, each once.
+func voidedMats(r trace.Result) (mats []medium.Code) {
+	for _, v := range r.Voided {
+		mats = append(mats, v.Mat)
+	}
+	return slices.Compact(mats) // they stand mat by mat
 }
 
 // printHoldCommands shows the commands that hold what is not on hold yet, and the one
@@ -218,8 +240,12 @@ func (a *app) holdCommands(r trace.Result) (out []string) {
 	if !r.Query.Since.IsZero() {
 		since = " --since " + r.Query.Since.Format(time.DateOnly)
 	}
-	if len(r.Hold) > 0 {
-		out = append(out, fmt.Sprintf("%s trace %s --as %s%s --hold %s", a.self, quoted(r.Query.Name), traceFlag(r.Query.From), since, quoted("recall of "+r.Query.From+" "+r.Query.Name)))
+	voided := ""
+	if len(r.Hold) == 0 && len(r.VoidedHold) > 0 {
+		voided = " --voided"
+	}
+	if len(r.Hold)+len(r.VoidedHold) > 0 {
+		out = append(out, fmt.Sprintf("%s trace %s --as %s%s%s --hold %s", a.self, quoted(r.Query.Name), traceFlag(r.Query.From), since, voided, quoted("recall of "+r.Query.From+" "+r.Query.Name)))
 	}
 	for _, s := range r.Seeds {
 		if len(s.Hold) > 0 {
@@ -304,6 +330,14 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 	part(a.paint(red, "AT RISK, sown later or of the same lots"), r.AtRisk)
 	part("POSSIBLE SOURCES, on the same mats before", r.Sources)
 	a.printSeedAlso(w, f, r)
+	if len(r.Voided) > 0 {
+		fmt.Fprint(w, wrap(a.paint(red, "SOWING VOIDED, and the mat not found otherwise")+" (--hold alone does not hold it, --hold with --voided does):", 79, "  "))
+	}
+	for _, v := range r.Voided {
+		lot := join(named("lot", v.Lot), named("seed lot", v.SeedLot))
+		fmt.Fprint(w, column("  "+string(v.Mat)+"  ", fmt.Sprintf("sowing voided on %s by %s: %s (%s, sown %s by %s)",
+			f.date(v.VoidedAt), v.VoidedBy, v.Reason, join(lot, v.Crop), f.date(v.SownAt), v.SownBy), 79))
+	}
 	for _, s := range r.Solutions {
 		text := s.Product
 		if s.Code != "" {

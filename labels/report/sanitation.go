@@ -81,6 +81,7 @@ type gap struct {
 	what string
 	mat  medium.Code
 	at   time.Time
+	when string // at in words, where that is not its date and time
 	by   string
 	more string
 	week bool    // at is the Monday of the week that is meant
@@ -376,7 +377,7 @@ func (l *sanitationLog) rowGaps() {
 	add := func(what string, pick func(cleaning) bool, more func(cleaning) string) {
 		for _, r := range l.rows {
 			if pick(r) {
-				l.gaps = append(l.gaps, gap{what: what, mat: r.step.Mat, at: r.step.At, by: r.step.By, more: more(r), row: r.key()})
+				l.gaps = append(l.gaps, gap{what: what, mat: r.step.Mat, at: r.step.At, when: l.when(r.step), by: r.step.By, more: more(r), row: r.key()})
 			}
 		}
 	}
@@ -482,7 +483,7 @@ func (l *sanitationLog) gapTable() Section {
 	s := Section{Heading: "Gaps and entries to be explained", Empty: "None found.",
 		Columns: []Column{{Head: "No.", Right: true}, {Head: "What"}, {Head: "Mat"}, {Head: "When"}, {Head: "By", Drop: 1}, {Head: "More"}}}
 	for i, g := range l.gaps {
-		when := l.time(g.at)
+		when := or(g.when, l.time(g.at))
 		if g.week {
 			when = "week of " + keep(g.at.In(l.loc).Format("2 Jan 2006"))
 		}
@@ -504,6 +505,14 @@ func (l *sanitationLog) numbers() map[stepKey][]string {
 
 func (l *sanitationLog) time(t time.Time) string {
 	return keep(t.In(l.loc).Format("2 Jan 2006")) + " " + t.In(l.loc).Format("15:04")
+}
+
+// when is the time of a step, which says where only its day is known.
+func (l *sanitationLog) when(s medium.Step) string {
+	if day := s.When(l.loc, "2 Jan 2006 15:04"); !strings.Contains(day, ":") {
+		return keep(day) + ", day only"
+	}
+	return l.time(s.At)
 }
 
 func (l *sanitationLog) stepTable() Section {
@@ -537,11 +546,7 @@ func (l *sanitationLog) row(r cleaning, numbers []string) []string {
 	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
 	}
-	at := l.time(r.step.At)
-	if r.step.Day {
-		at = keep(r.step.At.In(l.loc).Format("2 Jan 2006")) + ", day only"
-	}
-	cells := []string{at, place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
+	cells := []string{l.when(r.step), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
 	cells = append(cells, l.values(r.step.Body)...)
 	reviewed := "–"
 	if r.review != nil {

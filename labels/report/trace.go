@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"resow/medium"
 	"resow/medium/trace"
@@ -27,10 +28,13 @@ func Trace(in TraceInput) Report {
 	r.Summary = t.summary()
 	r.Sections = []Section{t.matTable(), t.growths("What is traced", in.Result.Start), t.reach("At risk", in.Result.AtRisk),
 		t.reach("Possible sources", in.Result.Sources), t.growths("Other crops of the same seed lots", in.Result.SeedAlso), t.solutions()}
+	if len(in.Result.Voided) > 0 {
+		r.Sections = slices.Insert(r.Sections, 1, t.voided())
+	}
 	r.Method = []string{
 		"A growth is one lot of a crop on one mat, from sowing to harvest. At risk is every growth sown on the same mat later with no accepted sanitizing step between, every other part of such a growth's lot, and so on from each of these. Possible sources are found in the same way, back in time.",
 		"An accepted sanitizing step ends the way on a mat. It was accepted by the directions and policy on file when it was recorded (with a mixed solution, by the directions on file when that was mixed), and a later correction did not take that away; where the solution itself is traced, steps with it end nothing.",
-		"Voided steps count as never taken. What was never written down can't be traced.",
+		"Voided steps count as never taken; a mat whose sowing of such a lot was voided is named apart. What was never written down can't be traced.",
 		"Whether food is recalled is decided with the buyers and the local health authority, not by this paper.",
 	}
 	return r
@@ -52,6 +56,9 @@ func (t tracePaper) summary() []string {
 		if len(s.Hold) > 0 {
 			out = append(out, fmt.Sprintf("In use, not on hold, and other crops of seed lot %s grew on them: %s more.", s.Name, mats(len(s.Hold))))
 		}
+	}
+	if n := len(t.r.Voided); n > 0 {
+		out = append(out, fmt.Sprintf("NOT AMONG THEM: %s of such lots, on other mats, that were voided; look at each.", count(n, "sowing", "sowings")))
 	}
 	for _, c := range t.in.Commands {
 		out = append(out, "To hold them: "+c)
@@ -119,6 +126,18 @@ func (t tracePaper) matTable() Section {
 			crop = "none now; last " + crop
 		}
 		s.Rows = append(s.Rows, []string{keep(m.Mat.String()), stateText(m), crop, "____________________"})
+	}
+	return s
+}
+
+// voided are the sowings that were taken back, on mats that were not found otherwise.
+func (t tracePaper) voided() Section {
+	s := Section{Heading: "Sowings of these lots that were voided", Columns: []Column{{Head: "Mat"}, {Head: "Crop and lot"}, {Head: "Sown"}, {Head: "Voided"}, {Head: "Why"}}}
+	for _, v := range t.r.Voided {
+		day := func(at time.Time, by string) string {
+			return keep(at.In(t.in.now().Location()).Format("2 Jan 2006")) + " " + by
+		}
+		s.Rows = append(s.Rows, []string{keep(v.Mat.String()), lotText(v.Crop, v.Lot), day(v.SownAt, v.SownBy), day(v.VoidedAt, v.VoidedBy), v.Reason})
 	}
 	return s
 }

@@ -49,6 +49,10 @@ type Result struct {
 	Hold      []medium.Code `json:"to_hold"`    // those that are neither retired nor on hold
 	States    []State       `json:"mat_states"` // of Mats, in their order
 	Seeds     []SeedLot     `json:"seed_lots_also"`
+	// Voided are the sowings of these lots that were taken back, on mats that are not
+	// among Mats; VoidedHold are those mats that are neither retired nor on hold.
+	Voided     []Voided      `json:"voided_sowings"`
+	VoidedHold []medium.Code `json:"voided_to_hold"`
 }
 
 // SeedLot is a seed lot of the start that other growths share, with the mats of
@@ -81,6 +85,7 @@ func (g *Graph) Find(q Query) (Result, error) {
 		suspect = g.solutions[q.Name] // a doubtful solution clears no mat
 	}
 	f := found{Graph: g, start: start, ahead: g.spread(start, suspect, true), back: g.spread(start, suspect, false), touched: g.touched(q), seeds: g.sameSeeds(start)}
+	f.voided = f.takenBack(q)
 	if err := f.read(); err != nil {
 		return Result{}, err
 	}
@@ -116,7 +121,11 @@ func (g *Graph) written() []string {
 	var all []name
 	for _, l := range []lots{g.lots, g.seeds} {
 		for i, text := range l.names {
-			all = append(all, name{text, l.growths[i][0]})
+			first := int32(len(g.growths)) // of a lot whose sowings were all voided
+			if len(l.growths[i]) > 0 {
+				first = l.growths[i][0]
+			}
+			all = append(all, name{text, first})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b name) int { return cmp.Compare(a.first, b.first) })
@@ -145,10 +154,10 @@ func (g *Graph) start(q Query) (start []int32, known bool) {
 	switch q.From {
 	case FromLot:
 		start = g.lots.named(q.Name)
-		return start, len(start) > 0
+		return start, g.lots.numbers[fold(q.Name)] != 0
 	case FromSeedLot:
 		start = g.seeds.named(q.Name)
-		return start, len(start) > 0
+		return start, g.seeds.numbers[fold(q.Name)] != 0
 	}
 	touched := g.touched(q)
 	for _, m := range touched {

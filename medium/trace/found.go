@@ -15,6 +15,7 @@ type found struct {
 	start, touched []int32
 	ahead, back    []visit
 	seeds          []seedGrowths
+	voided         []voided
 
 	growth map[int32]Growth
 	mat    map[int32]history // without its growths
@@ -24,6 +25,38 @@ type found struct {
 type seedGrowths struct {
 	start  int32 // the first of the start
 	others []int32
+}
+
+// takenBack gives the voided sowings of what is traced and of the lots at risk, on
+// mats that were not found otherwise.
+func (f *found) takenBack(q Query) (out []voided) {
+	lots, mats, seed := map[int32]bool{}, map[int32]bool{}, int32(0)
+	switch q.From {
+	case FromLot:
+		lots[f.lots.numbers[fold(q.Name)]] = true
+	case FromSeedLot:
+		seed = f.Graph.seeds.numbers[fold(q.Name)]
+	}
+	take := func(n int32) {
+		lots[f.growths[n].lot] = true
+		mats[f.growths[n].mat] = true
+	}
+	for _, n := range f.start {
+		take(n)
+	}
+	for _, v := range f.ahead {
+		take(v.growth)
+	}
+	for _, m := range f.touched {
+		mats[m] = true
+	}
+	delete(lots, 0)
+	for _, v := range f.Graph.voided {
+		if !mats[v.mat] && (lots[v.lot] || seed != 0 && v.seed == seed) {
+			out = append(out, v)
+		}
+	}
+	return out
 }
 
 // read reads the growths and mats anew, mat by mat. One copy of each name is
@@ -40,6 +73,9 @@ func (f *found) read() error {
 	wanted := map[int32][]int32{}
 	for _, m := range f.touched {
 		wanted[m] = nil
+	}
+	for _, v := range f.voided {
+		wanted[v.mat] = nil
 	}
 	for _, n := range growths {
 		m := f.growths[n].mat
@@ -58,7 +94,7 @@ func (f *found) read() error {
 		for _, n := range wanted[number] {
 			f.growth[n] = names.growth(h.growths[n-m.first])
 		}
-		f.mat[number] = history{state: names.state(h.state), roll: names.Kept(h.roll), open: names.cleanings(h.open)}
+		f.mat[number] = history{state: names.state(h.state), roll: names.Kept(h.roll), open: names.cleanings(h.open), voided: names.voided(h.voided)}
 	}
 	return nil
 }
@@ -87,6 +123,15 @@ func (k kept) growth(g Growth) Growth {
 	return g
 }
 
+func (k kept) voided(list []Voided) []Voided {
+	for i := range list {
+		v := &list[i]
+		v.Mat, v.Crop, v.Lot, v.SeedLot, v.SownBy, v.VoidedBy, v.Reason = k.code(v.Mat), k.Kept(v.Crop), k.Kept(v.Lot), k.Kept(v.SeedLot),
+			k.Kept(v.SownBy), k.Kept(v.VoidedBy), k.Kept(v.Reason)
+	}
+	return list
+}
+
 func (k kept) cleanings(list []Cleaning) []Cleaning {
 	for i := range list {
 		c := &list[i]
@@ -102,7 +147,7 @@ func (k kept) state(s State) State {
 // result puts together what is said about all that was found.
 func (f *found) result(q Query) Result {
 	r := Result{Query: q, Start: make([]Growth, len(f.start)), AtRisk: f.reaches(f.ahead, true), Sources: f.reaches(f.back, false), SeedAlso: []Growth{},
-		Mats: []medium.Code{}, Hold: []medium.Code{}, States: []State{}, Seeds: []SeedLot{}}
+		Mats: []medium.Code{}, Hold: []medium.Code{}, States: []State{}, Seeds: []SeedLot{}, Voided: []Voided{}, VoidedHold: []medium.Code{}}
 	lots, seeds, rolls, mats := newNames(), newNames(), newNames(), map[int32]bool{}
 	solutions := map[string]*Solution{}
 	for i, n := range f.start {
@@ -144,6 +189,13 @@ func (f *found) result(q Query) Result {
 			r.Hold = append(r.Hold, s.Mat)
 		}
 	}
+	for _, v := range f.voided {
+		r.Voided = append(r.Voided, f.mat[v.mat].voided[v.nth])
+		if f.mats[v.mat].inUse {
+			r.VoidedHold = append(r.VoidedHold, f.mats[v.mat].code)
+		}
+	}
+	r.VoidedHold = slices.Compact(r.VoidedHold) // they stand mat by mat
 	r.Solutions = listed(solutions)
 	return r
 }

@@ -49,6 +49,20 @@ type Cleaning struct {
 	MadeAt   time.Time   `json:"made_at,omitzero"`
 }
 
+// Voided is a sowing that was taken back. Whether the crop lay on the mat for a
+// while is not known, so a recall names it.
+type Voided struct {
+	Mat      medium.Code `json:"mat"`
+	Crop     string      `json:"crop"`
+	Lot      string      `json:"lot,omitempty"`
+	SeedLot  string      `json:"seed_lot,omitempty"`
+	SownAt   time.Time   `json:"sown_at"`
+	SownBy   string      `json:"sown_by"`
+	VoidedAt time.Time   `json:"voided_at"`
+	VoidedBy string      `json:"voided_by"`
+	Reason   string      `json:"reason"`
+}
+
 // State is where a mat stands now.
 type State struct {
 	Mat    medium.Code  `json:"mat"`
@@ -67,6 +81,7 @@ type history struct {
 	roll    string
 	growths []Growth   // in order
 	open    []Cleaning // sanitize steps since the last of them
+	voided  []Voided
 }
 
 // Graph is the ledger as growths, with as much of them as a search looks at: of
@@ -79,6 +94,7 @@ type Graph struct {
 	again     func(medium.Code) ([]medium.Step, error)
 	mats      []mat
 	growths   []growth // mat by mat, in order
+	voided    []voided // mat by mat, in order
 	uses      []use    // of the growths and then the open ones, mat by mat, in order
 	lots      lots
 	seeds     lots
@@ -104,6 +120,9 @@ type growth struct {
 	before  span // uses since the growth before
 	cleared bool
 }
+
+// voided is a sowing that was taken back: the nth of its mat.
+type voided struct{ mat, nth, lot, seed int32 }
 
 // use is a sanitize step: the number of its solution, and whether it counts.
 type use struct {
@@ -134,15 +153,19 @@ type lots struct {
 }
 
 func (l *lots) add(name string, growth int32) int32 {
-	number := l.numbers.of(fold(name))
-	if number == 0 {
-		return 0
+	number := l.number(name)
+	if number != 0 {
+		l.growths[number-1] = append(l.growths[number-1], growth)
 	}
+	return number
+}
+
+func (l *lots) number(name string) int32 {
+	number := l.numbers.of(fold(name))
 	if int(number) > len(l.names) {
 		l.names = append(l.names, strings.Clone(name))
 		l.growths = append(l.growths, nil)
 	}
-	l.growths[number-1] = append(l.growths[number-1], growth)
 	return number
 }
 
@@ -159,7 +182,8 @@ func (l *lots) of(number int32) []int32 {
 // New makes the graph of a ledger. threads gives every mat's steps, one mat
 // after the other in the order of their codes, each in its order; the farm's own
 // thread is passed over. again gives those of one mat once more, for Find; what
-// was added to them meanwhile is left out. Voided steps count as never taken.
+// was added to them meanwhile is left out. Voided steps count as never taken; only
+// a voided sowing is named.
 func New(threads iter.Seq[[]medium.Step], again func(medium.Code) ([]medium.Step, error)) *Graph {
 	g := &Graph{again: again, lots: lots{numbers: numbers{}}, seeds: lots{numbers: numbers{}}, rolls: numbers{}, solutions: numbers{}}
 	for thread := range threads {
@@ -176,6 +200,9 @@ func (g *Graph) add(h history, steps int) {
 		n := int32(len(g.growths))
 		g.growths = append(g.growths, growth{sown: x.SownAt.Unix(), mat: int32(len(g.mats)), lot: g.lots.add(x.Lot, n), seed: g.seeds.add(x.SeedLot, n),
 			before: g.used(x.Before), cleared: x.Cleared})
+	}
+	for i, v := range h.voided {
+		g.voided = append(g.voided, voided{int32(len(g.mats)), int32(i), g.lots.number(v.Lot), g.seeds.number(v.SeedLot)})
 	}
 	m.end = int32(len(g.growths))
 	m.open = g.used(h.open)
@@ -197,6 +224,9 @@ func read(thread []medium.Step) history {
 	var h history
 	var c medium.Condition
 	for _, s := range thread {
+		if b, ok := s.Body.(*medium.Sow); ok && voided[s.MatSeq] {
+			h.voided = append(h.voided, takenBack(thread, s, b))
+		}
 		if voided[s.MatSeq] || s.Kind == medium.KindCorrect {
 			continue
 		}
@@ -207,6 +237,16 @@ func read(thread []medium.Step) history {
 	h.roll = c.Mat.Roll
 	h.state = State{Mat: thread[0].Mat, Stage: c.Stage, HeldIn: c.HeldIn, Crop: medium.CropName(c.Crops), Lot: c.Lot}
 	return h
+}
+
+func takenBack(thread []medium.Step, s medium.Step, b *medium.Sow) Voided {
+	v := Voided{Mat: s.Mat, Crop: medium.CropName(b.Crops), Lot: b.Lot, SeedLot: b.SeedLot, SownAt: s.At, SownBy: s.By}
+	for _, later := range thread {
+		if c, ok := later.Body.(*medium.Correct); ok && c.MatSeq == s.MatSeq {
+			v.VoidedAt, v.VoidedBy, v.Reason = later.At, later.By, c.Reason
+		}
+	}
+	return v
 }
 
 func (h *history) take(s medium.Step, c medium.Condition, credited bool) {

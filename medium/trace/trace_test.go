@@ -296,9 +296,34 @@ func TestFindSaysWhatStandsAround(t *testing.T) {
 	bottle, err := l.graph().Find(Query{From: FromSolution, Name: "B0000001"})
 	require.NoError(t, err)
 	require.Equal(t, []string{"L1", "L2", "L3"}, bottle.Lots, "the one solution of all cleanings clears nothing")
-	_, err = l.graph().Find(Query{From: FromLot, Name: "L9"})
+	require.Empty(t, r.Voided)
+
+	// A sowing that was voided is named, never dropped: here by its lot alone,
+	// there beside what was sown of the lot.
+	only, err := l.graph().Find(Query{From: FromLot, Name: "l9"})
+	require.NoError(t, err)
+	require.Empty(t, only.Start)
+	require.Empty(t, only.Mats)
+	require.Len(t, only.Voided, 1)
+	require.Equal(t, "wrong mat", only.Voided[0].Reason)
+	require.Equal(t, []medium.Code{a}, only.VoidedHold)
+	c := medium.Code("T000003X")
+	l.do(c, &medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}}, true)
+	l.do(c, &medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}, Lot: "l1", SeedLot: "S3"}, true)
+	l.do(c, &medium.Correct{MatSeq: 2, Reason: "typed twice"}, true)
+	for _, q := range []Query{{From: FromLot, Name: "L2"}, {From: FromLot, Name: "L1"}, {From: FromSeedLot, Name: "S3"}} {
+		found, err := l.graph().Find(q)
+		require.NoError(t, err)
+		if q.Name == "L2" {
+			require.Empty(t, found.Voided, "L1 was before it")
+			continue
+		}
+		require.Len(t, found.Voided, 1, "%v", q)
+		require.Equal(t, c, found.Voided[0].Mat)
+		require.Equal(t, []medium.Code{c}, found.VoidedHold)
+		require.NotContains(t, found.Hold, c)
+	}
 	var unknown *medium.UnknownError
-	require.ErrorAs(t, err, &unknown)
 	_, err = l.graph().Find(Query{From: "nothing", Name: "x"})
 	require.ErrorAs(t, err, &unknown)
 }

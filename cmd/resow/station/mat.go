@@ -198,13 +198,13 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		}
 		verdict := medium.Judge(c, v.Farm, v.now)
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
-			Stage: s.stageText(c.Stage), Since: stamp(c.Since, v.Location()), Turn: c.Turn, Mat: c.Mat, Findings: findingsOnPage(verdict.Findings),
+			Stage: s.stageText(c.Stage), Since: c.When(c.Since, v.Location(), stampForm), Turn: c.Turn, Mat: c.Mat, Findings: findingsOnPage(verdict.Findings),
 			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}
 		if c.Stage == medium.Growing {
 			page.Crop = medium.CropName(c.Crops)
 		}
 		if c.Sanitized != nil {
-			page.SanitizedAt, page.Contact = stamp(c.Sanitized.At, v.Location()), medium.Seconds(c.Sanitized.ContactS)
+			page.SanitizedAt, page.Contact = c.When(c.Sanitized.At, v.Location(), stampForm), medium.Seconds(c.Sanitized.ContactS)
 		}
 		page.Steps, page.Wrong = stepsOf(c, verdict, v.Policy)
 		page.Done, err = doneStep(v, code, r.FormValue("step"))
@@ -400,11 +400,8 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 	now := medium.Standings(thread)
 	lines := make([]historyLine, 0, len(thread))
 	for i, one := range slices.Backward(thread) {
-		l := historyLine{Seq: one.MatSeq, At: one.At.In(loc).Format("2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: s.c.Describe(one.Body),
+		l := historyLine{Seq: one.MatSeq, At: one.When(loc, "2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: s.c.Describe(one.Body),
 			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: medium.PicturesOf(one.Body)}
-		if one.Day && one.Seen.IsZero() {
-			l.At = one.At.In(loc).Format(time.DateOnly)
-		}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
 		}

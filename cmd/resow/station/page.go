@@ -282,7 +282,9 @@ func (s *Station) favicon(w http.ResponseWriter, r *http.Request) {
 }
 
 // stamp writes a time as people at the farm read it.
-func stamp(t time.Time, loc *time.Location) string { return t.In(loc).Format("2 Jan 15:04") }
+func stamp(t time.Time, loc *time.Location) string { return t.In(loc).Format(stampForm) }
+
+const stampForm = "2 Jan 15:04"
 
 // overdue says how late something is in the unit that reads best.
 func (s *Station) overdue(h float64) string {
