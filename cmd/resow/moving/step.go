@@ -258,7 +258,7 @@ func (r *row) sow() (medium.Body, error) {
 	names := strings.FieldsFunc(r.text("crop"), func(c rune) bool { return c == '+' || c == '/' })
 	seed := r.number("seed")
 	if len(names) > 1 && seed > 0 {
-		return nil, fmt.Errorf("the seed of a mix (%s) can't be parted among its crops; leave the cell empty", r.cells["crop"])
+		return nil, fmt.Errorf("the seed of a mix (%s) can't be split among its crops; leave the cell empty", r.cells["crop"])
 	}
 	for _, n := range names {
 		b.Crops = append(b.Crops, medium.Sown{Crop: strings.TrimSpace(n), SeedG: seed})
