@@ -483,3 +483,37 @@ func TestNothingIsClearByAClockThatIsBehind(t *testing.T) {
 	_, err := Admit(c, f, testStep(&Sow{Crops: []Sown{{Crop: "kale"}}}), testNow)
 	require.ErrorAs(t, err, &verdict)
 }
+
+// TestAReportThatIsBroughtKeepsBothTimes: when the danger was seen, and when that
+// was reported in the ledger that it comes from.
+func TestAReportThatIsBroughtKeepsBothTimes(t *testing.T) {
+	c := testCondition(Ready)
+	reported := testNow.Add(-2 * time.Hour)
+	for _, k := range []struct {
+		seen time.Time
+		turn int
+		rule string
+	}{
+		{testSince.Add(-3 * 24 * time.Hour), 5, "seen-before"},
+		{testNow.AddDate(1, 0, 0), c.Turn, "clock-wrong"},
+		{testNow.Add(-time.Hour), c.Turn, "clock-wrong"},
+		{time.Unix(600, 0), c.Turn, "clock-wrong"},
+	} {
+		s := testStep(&Mold{Where: "edge"})
+		s.At, s.Seen, s.SeenTurn = reported, k.seen, 5
+		seen, before := c.SeenBefore(s)
+		require.True(t, before)
+		require.Equal(t, k.seen, seen)
+		s, err := Admit(c, testFarm(), s, testNow)
+		require.NoError(t, err)
+		assert.True(t, s.At.Equal(reported), s.At)
+		assert.True(t, s.Seen.Equal(k.seen), s.Seen)
+		assert.Equal(t, k.turn, s.SeenTurn)
+		assert.Contains(t, rulesOf(s.Outcome.Findings), k.rule)
+	}
+	s := testStep(&Dry{Where: DryAir, DurationS: 3600})
+	s.At, s.Seen = testNow, reported
+	s, err := Admit(testCondition(ToDry), testFarm(), s, testNow)
+	require.NoError(t, err)
+	assert.True(t, s.Seen.IsZero(), "only a report of danger has been seen")
+}

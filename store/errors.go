@@ -74,7 +74,7 @@ type BusyError struct {
 }
 
 func (e *BusyError) Error() string {
-	return fmt.Sprintf("%s is in use by another program since more than %s; let it finish (a backup, an import, a second station) and try again",
+	return fmt.Sprintf("%s has been in use by another program for more than %s; let it finish (a backup, an import, a second station) and try again",
 		e.Path, e.Waited.Round(10*time.Millisecond))
 }
 
@@ -96,7 +96,7 @@ func (e *WriteError) Error() string {
 	if errors.Is(e.Err, fs.ErrNotExist) {
 		return fmt.Sprintf("%s could not be written and nothing was recorded: the folder %s does not exist; make it, or name another place", e.Path, filepath.Dir(e.Path))
 	}
-	return fmt.Sprintf("%s could not be written and nothing was recorded: %v; make room on the disk, or look whether you may write there", e.Path, e.Err)
+	return fmt.Sprintf("%s could not be written and nothing was recorded: %v; make room on the disk, or check that you may write there", e.Path, e.Err)
 }
 
 func (e *WriteError) Unwrap() error { return e.Err }

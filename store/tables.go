@@ -320,7 +320,8 @@ func FromTables(rows []TableRow) (steps []Row, ledger string, bad []BadRow, err 
 		if step.Mat == medium.FarmThread { // its name is no text for a token
 			mat = "farm-" + ledger
 		}
-		steps = append(steps, Row{File: r.File, Line: r.Line, Step: step, Token: fmt.Sprintf("table-%s-%d-%d", mat, step.MatSeq, step.At.Unix())})
+		token := fmt.Sprintf("table-%s-%d-%d", mat, step.MatSeq, step.At.Unix())
+		steps = append(steps, Row{File: r.File, Line: r.Line, Step: step, Token: token})
 	}
 	slices.SortStableFunc(steps, func(a, b Row) int { return cmp.Compare(a.Step.Seq, b.Step.Seq) })
 	return steps, ledger, bad, nil
@@ -349,7 +350,8 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	if s.Body == nil {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
 	}
-	to := map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces, "happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen}
+	to := map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces,
+		"happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen}
 	for _, name := range slices.Sorted(maps.Keys(to)) {
 		if err := readCell(reflect.ValueOf(to[name]).Elem(), name, cells[name]); err != nil {
 			return s, err

@@ -230,7 +230,9 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 
 // asItIs refuses what says how to read a file that says so itself.
 func (o *importing) asItIs(what string) error {
-	for _, option := range []struct{ name, said string }{{"--what", o.What}, {"--map", strings.Join(o.maps, "")}, {"--set", strings.Join(o.sets, "")}, {"--skip", o.Skip}, {"--sheet", o.sheet}} {
+	for _, option := range []struct{ name, said string }{
+		{"--what", o.What}, {"--map", strings.Join(o.maps, "")}, {"--set", strings.Join(o.sets, "")}, {"--skip", o.Skip}, {"--sheet", o.sheet},
+	} {
 		if option.said != "" {
 			return &usageError{fmt.Sprintf("%s does not apply to %s, which is read as it is; leave it out", option.name, what)}
 		}
@@ -465,7 +467,8 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 	if len(doc.Bad) > 0 {
 		fmt.Fprintf(w, "%s can't be taken:\n", counted(len(doc.Bad)+more, "row"))
 		printBadRows(w, doc.Bad, more)
-		way := "Mend the rows, say what the columns are (--map), give all rows a value\n(--set debris=none) or leave lines out (--skip 12,15-17), and run it again."
+		way := "Mend the rows, say what the columns are (--map), give all rows a value\n" +
+			"(--set debris=none) or leave lines out (--skip 12,15-17), and run it again."
 		if doc.Ledger != "" {
 			way = "Export the tables again, or mend the rows in them, and run it again."
 		}

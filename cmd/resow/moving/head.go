@@ -144,11 +144,11 @@ func (t *Table) leaveOut(above int) {
 		switch {
 		case l.Bad != "":
 		case slices.Equal(trimmed(l.Cells), trimmed(t.Columns)):
-			why = "is the head once more"
+			why = "repeats the head"
 		case isTotal(l.Cells):
 			why = "is a sum or mean"
 		case filled(l.Cells) == 1 && len(t.Columns) > 2 && (!hasCode(l.Cells[0]) || l.Cells[0] == ""):
-			why = "holds one remark alone"
+			why = "holds only a remark"
 		}
 		if why == "" {
 			rows = append(rows, l)

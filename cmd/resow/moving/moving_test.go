@@ -353,7 +353,7 @@ func TestMessyMats(t *testing.T) {
 	}
 	guesses := strings.Join(p.Guesses, "\n")
 	require.Contains(t, guesses, `dates are read as mdy, since "03/14/2025" fits no other order`)
-	require.Contains(t, guesses, `column "Colour": its name says nothing to resow`)
+	require.Contains(t, guesses, `column "Colour": resow does not know this name`)
 }
 
 // TestEveryFieldHasAColumn: what a step can say on one face can be brought in.

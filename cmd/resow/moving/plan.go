@@ -231,10 +231,10 @@ func (p *planner) columns() error {
 		}
 		if s.leave || !known {
 			if !s.leave && p.numbers(i) {
-				p.ask(head, "its name says nothing to resow, and it holds numbers: say what they are, with the unit of bare numbers and, where it is not plain, the decimal mark (yield,g,comma); a row is one mat, or one step of one mat",
+				p.ask(head, "resow does not know this name, and the column holds numbers: say what they are, with the unit of bare numbers and, where it is not plain, the decimal mark (yield,g,comma); a row is one mat, or one step of one mat",
 					fmt.Sprintf("--map %q", head+"=FIELD"), fmt.Sprintf("--map %q", head+"=-"))
 			} else if !s.leave && p.anything(i) {
-				c.Guess = "its name says nothing to resow: it is left out (say what it is with --map \"" + head + "=FIELD\")"
+				c.Guess = "resow does not know this name: the column is left out (say what it is with --map \"" + head + "=FIELD\")"
 				p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %s", head, c.Guess))
 			}
 			p.plan.Columns = append(p.plan.Columns, c)

@@ -154,7 +154,7 @@ func (t *Table) eightBits(content []byte) ([]byte, error) {
 			example = string(word[:min(len(word), 40)])
 		}
 	}
-	t.Guesses = append(t.Guesses, fmt.Sprintf("the file is not in UTF-8: it is read as Windows-1252, so that %q stands in it (if that is wrong, save it as CSV UTF-8)", example))
+	t.Guesses = append(t.Guesses, fmt.Sprintf("the file is not in UTF-8: it is read as Windows-1252, which gives %q, for example (if that is wrong, save it as CSV UTF-8)", example))
 	return t.lineEnds(text)
 }
 
@@ -215,7 +215,7 @@ func (t *Table) readCSV(content []byte) error {
 	c := csv.NewReader(bytes.NewReader(content))
 	c.Comma, c.FieldsPerRecord, c.TrimLeadingSpace = comma, -1, comma != '\t'
 	if comma != ',' {
-		t.Notes = append(t.Notes, fmt.Sprintf("columns are parted by %q", comma))
+		t.Notes = append(t.Notes, fmt.Sprintf("columns are separated by %q", comma))
 	}
 	for {
 		cells, err := c.Read()
