@@ -10,9 +10,9 @@ import (
 // what is learned later.
 type Rested struct {
 	record
-	Seq    uint64    `cbor:"10"` // of the step
-	Use    Sanitize  `cbor:"11"` // without its copies of directions and solution
-	MadeAt time.Time `cbor:"12"` // of the solution
+	Seq    uint64    `cbor:"10,keyasint,omitzero"` // of the step
+	Use    Sanitize  `cbor:"11,keyasint,omitzero"` // without its copies of directions and solution
+	MadeAt time.Time `cbor:"12,keyasint,omitzero"` // of the solution
 }
 
 func restedOn(s *Step, b *Sanitize) *Rested {
@@ -27,9 +27,9 @@ func restedOn(s *Step, b *Sanitize) *Rested {
 // Residue is what a sanitize step left on a mat over its ceiling.
 type Residue struct {
 	record
-	What        string    `cbor:"10" json:"what"`
-	StrengthPPM float64   `cbor:"11" json:"strength_ppm"`
-	At          time.Time `cbor:"12" json:"at"`
+	What        string    `cbor:"10,keyasint,omitzero" json:"what"`
+	StrengthPPM float64   `cbor:"11,keyasint,omitzero" json:"strength_ppm"`
+	At          time.Time `cbor:"12,keyasint,omitzero" json:"at"`
 }
 
 // residueOf is the residue after a sanitize step, accepted or not.

@@ -384,11 +384,6 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 	o = o.withDefaults()
 	o.ReadOnly = true
 	l := Loss{Steps: []medium.Step{}}
-	backup, done, err := inTodaysFormat(backup, o)
-	if err != nil {
-		return l, err
-	}
-	defer done()
 	b, err := Open(backup, o)
 	var missing *MissingError
 	if errors.As(err, &missing) {
@@ -630,11 +625,6 @@ func Restore(backup, path string, replace bool, by string, o Options) (aside str
 		return "", l, err
 	}
 	defer release()
-	backup, done, err := inTodaysFormat(backup, o)
-	if err != nil {
-		return "", l, err
-	}
-	defer done()
 	if l, err = CompareBackup(backup, path, o); err != nil {
 		return "", l, err
 	}

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"errors"
 	"fmt"
 	"iter"
 	"os"
@@ -68,7 +67,7 @@ func newBuilder(path string, made []byte, o Options) (*builder, error) {
 		}
 	}
 	meta := b.tx.Bucket(bucketMeta)
-	if err := errors.Join(meta.Put(keyIdentity, made), putFormat(meta, made, o)); err != nil {
+	if err := meta.Put(keyIdentity, made); err != nil {
 		b.abandon()
 		return nil, &WriteError{Path: temp, Err: err}
 	}

@@ -115,7 +115,10 @@ func TestRecordAtItsLimit(t *testing.T) {
 		require.ErrorContains(t, err, "at most 65536 bytes")
 		n--
 	}
-	longer, err := libraryEncodeStep(hold(n+1), nil)
+	long := hold(n + 1)
+	body, err := encode(long.Body)
+	require.NoError(t, err)
+	longer, err := encode(&frame{Step: long, Body: body})
 	require.NoError(t, err)
 	require.Len(t, longer, maxRecord+1)
 	_, _, err = decodeStep(longer)

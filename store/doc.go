@@ -8,7 +8,7 @@
 // the file that runs before bbolt maps it, verify.go the comparison of all with
 // all. export.go and import.go take everything out and in, backup.go copies
 // the ledger while others write and puts a copy back, repair.go makes anew what
-// is derived, migrate.go brings a file of an older format up to date.
+// is derived.
 //
 // Format promise: a file of format 1 opens for ever. Records are never
 // rewritten; conditions and indexes are, when a version derives them in

@@ -54,7 +54,7 @@ func (s *Store) Lines(w io.Writer, progress func(done, total int)) (Anchor, erro
 			return err
 		}
 		anchor = anchorOf(l.Count, head)
-		if err := enc.Encode(exportHead{Export: ExportVersion, Format: s.identity.Format, MadeBy: s.identity.MadeBy,
+		if err := enc.Encode(exportHead{Export: ExportVersion, Format: Format, MadeBy: s.identity.MadeBy,
 			Store: fmt.Sprintf("%x", s.identity.ID), Records: l.Count, Anchor: anchor}); err != nil {
 			return err
 		}
@@ -196,11 +196,8 @@ func disordered(path string, part []byte) error {
 
 // numberOf gives a record's number in the ledger.
 func numberOf(stored []byte) (uint64, error) {
-	if seq, _, ok := peek(stored); ok {
-		return seq, nil
-	}
-	step, _, err := decodeStep(stored)
-	return step.Seq, err
+	h, err := headOf(stored)
+	return h.Seq, err
 }
 
 // threadHead is the next record of one thread.

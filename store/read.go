@@ -26,7 +26,7 @@ const (
 func readLedger(tx *bbolt.Tx) (ledger, hash, error) {
 	var l ledger
 	var head hash
-	if err := decode(tx.Bucket(bucketMeta).Get(keyLedger), &l, func() any { return &ledger{} }); err != nil {
+	if err := decode(tx.Bucket(bucketMeta).Get(keyLedger), &l); err != nil {
 		return l, head, &RecordError{Code: "ledger", Err: err}
 	}
 	if len(l.Head) != hashLen {
@@ -42,7 +42,7 @@ func readFarm(tx *bbolt.Tx) (farmEntry, error) {
 	if stored == nil { // while the store is made
 		return f, nil
 	}
-	if err := decode(stored, &f, func() any { return &farmEntry{} }); err != nil {
+	if err := decode(stored, &f); err != nil {
 		return f, &RecordError{Code: medium.FarmThread, Err: err}
 	}
 	return f, nil
@@ -66,7 +66,7 @@ func readEntry(tx *bbolt.Tx, code medium.Code) (*entry, error) {
 
 func decodeEntry(stored []byte) (*entry, error) {
 	e := &entry{}
-	return e, decode(stored, e, func() any { return &entry{} })
+	return e, decode(stored, e)
 }
 
 // read runs f on what is derived, which must be up to date.
@@ -185,7 +185,10 @@ func (s *Store) Steps(yield func(medium.Step) error, kinds ...medium.Kind) error
 	var skip func(v []byte) bool
 	if len(kinds) > 0 {
 		others := otherKinds(kinds)
-		skip = func(v []byte) bool { return others[recordKind(v)] }
+		skip = func(v []byte) bool {
+			h, err := headOf(v)
+			return err == nil && others[string(h.Kind)]
+		}
 	}
 	return each(s, bucketSteps, func(k, v []byte) (medium.Step, error) {
 		code, seq, _ := parseStepKey(k)
@@ -205,39 +208,6 @@ func otherKinds(wanted []medium.Kind) map[string]bool {
 		others[string(k)] = !slices.Contains(wanted, k)
 	}
 	return others
-}
-
-// recordFront is how much of a record is looked at for its kind. Behind very long
-// initials it is not found, and the record is read.
-const recordFront = 128
-
-// recordKind gives the kind of a record by going over what stands before it,
-// nothing where that is not what this version writes.
-func recordKind(record []byte) string {
-	r := reader{data: string(record[:min(len(record), recordFront)])}
-	if r.head(majorMap) == 0 || r.head(majorUint) != 10 || r.head(majorUint) != medium.Version {
-		return ""
-	}
-	for last := 10; !r.bad; {
-		switch last = r.key(last); last {
-		case 11, 13:
-			r.uint()
-		case 12, 16:
-			r.part(majorText)
-		case 14, 15:
-			r.bad = r.bad || r.byte() != tagTime
-			r.part(majorText)
-		case 17:
-			kind := r.part(majorText)
-			if r.bad {
-				return ""
-			}
-			return kind
-		default:
-			return ""
-		}
-	}
-	return ""
 }
 
 // each goes through a bucket in portions. One short transaction copies one out of
@@ -352,7 +322,6 @@ func (p *portion[T]) give(yield func(T) error) error {
 func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
 	var out []medium.Work
-	var l dueLines
 	err := s.read(func(tx *bbolt.Tx) error {
 		c := tx.Bucket(bucketDue).Cursor()
 		for k, v := c.First(); k != nil; k, v = c.Next() {
@@ -366,7 +335,7 @@ func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 				out = make([]medium.Work, 0, max(1, min(limit, 256)))
 			}
 			out = append(out, medium.Work{})
-			if err := l.read(v, &out[len(out)-1]); err != nil {
+			if err := decode(v, &out[len(out)-1]); err != nil {
 				return &RecordError{Code: medium.Code(k[8:]), Err: err}
 			}
 		}

@@ -2,9 +2,7 @@ package store
 
 import (
 	"errors"
-	"math/rand/v2"
 	"path/filepath"
-	"reflect"
 	"runtime"
 	"slices"
 	"testing"
@@ -111,7 +109,7 @@ func TestStepsBroken(t *testing.T) {
 	require.Equal(t, broken, damaged.Code)
 	require.Less(t, last, broken)
 	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindAdd), &damaged)
-	require.NoError(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse))
+	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse), &damaged, "what is cut has no kind")
 
 	require.NoError(t, s.db.Update(func(tx *bbolt.Tx) error {
 		k := stepKey(broken, 1)
@@ -125,43 +123,4 @@ func TestStepsBroken(t *testing.T) {
 	require.PanicsWithValue(t, "no such thing", func() {
 		_ = each(s, bucketSteps, func(k, v []byte) (int, error) { panic("no such thing") }, nil, func(int) error { return nil })
 	})
-}
-
-// The kind that stands in front is the one that the whole record has, or none
-// that is known, also where bytes are broken.
-func TestRecordKind(t *testing.T) {
-	r := rand.New(rand.NewPCG(5, 5))
-	told := 0
-	kinds := slices.Concat(medium.Kinds(), medium.FarmKinds())
-	for _, kind := range kinds {
-		for range 60 {
-			var s medium.Step
-			random(r, reflect.ValueOf(&s).Elem())
-			s.Version, s.Kind, s.Body = medium.Version, kind, medium.NewBody(kind)
-			if r.IntN(3) > 0 {
-				s.Mat, s.By, s.At, s.Recorded = code(1), "ab", start, start
-			}
-			random(r, reflect.ValueOf(s.Body).Elem())
-			data, err := writeStep(s, make([]byte, hashLen))
-			if err != nil {
-				continue
-			}
-			if got := string(recordKind(data)); got != "" {
-				require.Equal(t, string(kind), got)
-				told++
-			}
-			for range 50 {
-				bad := slices.Clone(data)
-				bad[r.IntN(min(len(bad), 140))] ^= byte(1 + r.IntN(255))
-				bad = bad[:len(bad)-r.IntN(2)*r.IntN(len(bad))]
-				if step, _, err := decodeStep(bad); err == nil && slices.Contains(kinds, medium.Kind(recordKind(bad))) {
-					require.Equal(t, string(step.Kind), string(recordKind(bad)))
-				}
-			}
-			data[2]++ // the version
-			require.Empty(t, recordKind(data))
-		}
-	}
-	require.NotZero(t, told)
-	require.Empty(t, recordKind(nil))
 }

@@ -166,7 +166,7 @@ func (d *derivation) run(with rules) {
 	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
 	defer func() { d.fault = recover() }()
 	d.rules, d.tokens = with, map[string][]byte{}
-	t := thread{texts: &texts{}}
+	var t thread
 	var mat medium.Code
 	for _, kv := range d.records {
 		code, seq, _ := parseStepKey(kv.key)

@@ -163,9 +163,8 @@ func (v *verifier) checkThreads(count uint64) (*chain, error) {
 		}
 	}
 	work := func(tx *bbolt.Tx) error {
-		var read texts
 		for {
-			p := &swept{v: v, tx: tx, chain: c, thread: thread{texts: &read}}
+			p := &swept{v: v, tx: tx, chain: c}
 			begin, end := take()
 			if begin == nil {
 				return nil
@@ -264,8 +263,8 @@ func (p *swept) read(seq uint64, stored []byte) (uint64, error) {
 		if p.v.progress != nil && p.steps%1000 == 0 {
 			p.v.progress(p.steps, p.v.total)
 		}
-		if at, link, ok := peek(stored); ok {
-			return at, t.follow(seq, stored, link)
+		if h, err := headOf(stored); err == nil {
+			return h.Seq, t.follow(seq, stored, h.Prev)
 		}
 	}
 	s, err := t.read(p.mat, seq, stored)
@@ -338,19 +337,4 @@ func (p *swept) checkToken(s medium.Step) {
 		return
 	}
 	p.refs++
-}
-
-// peek finds a record's number in the ledger and its link without reading the
-// rest; false where the record does not look like what Record writes.
-func peek(stored []byte) (seq uint64, link []byte, ok bool) {
-	const tail = 4 + hashLen // key 31, then 32 bytes
-	if n := len(stored) - tail; n > 0 && bytes.Equal(stored[n:n+4], []byte{24, 31, majorBytes | 24, hashLen}) {
-		link = stored[n+4:]
-	}
-	r := reader{data: string(stored[:min(len(stored), 24)])}
-	if r.head(majorMap) == 0 || r.head(majorUint) != 10 || r.head(majorUint) != medium.Version || r.head(majorUint) != 11 {
-		return 0, nil, false
-	}
-	seq = r.head(majorUint)
-	return seq, link, !r.bad
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"os"
 	"runtime"
 	"slices"
@@ -93,22 +92,6 @@ func TestChainAlone(t *testing.T) {
 	r, err = s.VerifyChain(nil, &a)
 	require.NoError(t, err)
 	require.False(t, r.OK)
-}
-
-// peek reads the number and the link of every record as the whole reading does.
-func TestPeek(t *testing.T) {
-	s, _ := smallLedger(t)
-	for key, stored := range stepBytes(t, s) {
-		seq, link, ok := peek([]byte(stored))
-		require.True(t, ok)
-		step, prev, err := decodeStep([]byte(stored))
-		require.NoError(t, err)
-		require.Equal(t, step.Seq, seq, key)
-		require.Equal(t, fmt.Sprintf("%x", prev), fmt.Sprintf("%x", link), key)
-	}
-	for n := range 40 { // too short to be a record
-		_, _, _ = peek(make([]byte, n))
-	}
 }
 
 // A part among the records, also one without a name, hides nothing from the check

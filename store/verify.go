@@ -231,7 +231,7 @@ func (v *verifier) checkParts() {
 			v.problem("", 0, "the file has a part %q that does not belong there", k)
 		}
 	}
-	meta := map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true, string(keyFormat): true}
+	meta := map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true}
 	c = v.tx.Bucket(bucketMeta).Cursor()
 	for k, _ := c.First(); k != nil; k, _ = c.Next() {
 		if !meta[string(k)] {

@@ -20,38 +20,34 @@ const viewsRevision = 9
 
 // entry is what is kept of a mat beside its records.
 type entry struct {
-	intKeys
-	Head      []byte           `cbor:"10"` // hash of its last record
-	Len       uint64           `cbor:"11"` // records in its thread
-	Condition medium.Condition `cbor:"12"`
-	Due       time.Time        `cbor:"13"` // its key in the due index; zero: not in it
+	Head      []byte           `cbor:"10,keyasint,omitzero"` // hash of its last record
+	Len       uint64           `cbor:"11,keyasint,omitzero"` // records in its thread
+	Condition medium.Condition `cbor:"12,keyasint,omitzero"`
+	Due       time.Time        `cbor:"13,keyasint,omitzero"` // its key in the due index; zero: not in it
 }
 
 // farmEntry is the same for the farm's own thread.
 type farmEntry struct {
-	intKeys
-	Head []byte      `cbor:"10"`
-	Len  uint64      `cbor:"11"`
-	Farm medium.Farm `cbor:"12"`
+	Head []byte      `cbor:"10,keyasint,omitzero"`
+	Len  uint64      `cbor:"11,keyasint,omitzero"`
+	Farm medium.Farm `cbor:"12,keyasint,omitzero"`
 }
 
 // viewsVersion names the way in which this program derives the views: a hash of
 // viewsRevision, of medium.Rules and of a sample of what is stored. A test works
 // it out and says what to write here; to do that at each start would take longer
 // than to open the file.
-func viewsVersion() []byte { return []byte{0x73, 0xf8, 0xe4, 0x0b, 0xe4, 0x4c, 0xb5, 0x41} }
+func viewsVersion() []byte { return []byte{0x3c, 0xa4, 0xc2, 0xfe, 0x8c, 0xf3, 0x2a, 0xca} }
 
 // thread is a mat's records as they were read, with the hash of the last.
 type thread struct {
 	steps []medium.Step
 	head  hash
 	n     uint64 // records so far
-
-	texts *texts // of all steps, for a thread that is let go of as a whole; nil: each has its own
 }
 
 // next is an empty thread in the memory of this one.
-func (t *thread) next() thread { return thread{steps: t.steps[:0], texts: t.texts} }
+func (t *thread) next() thread { return thread{steps: t.steps[:0]} }
 
 // derived is all that is kept beside the records of one mat.
 type derived struct {
@@ -147,13 +143,7 @@ func tagsOf(s *medium.Step) (keys []string) {
 
 // read reads the next record of a thread and checks that it follows.
 func (t *thread) read(code medium.Code, seq uint64, stored []byte) (medium.Step, error) {
-	text := ""
-	if t.texts != nil {
-		text = t.texts.of(stored)
-	} else {
-		text = string(stored)
-	}
-	s, prev, err := decodeCopied(stored, text)
+	s, prev, err := decodeStep(stored)
 	if err != nil {
 		t.head = recordHash(stored)
 		t.n++

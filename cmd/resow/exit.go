@@ -90,7 +90,6 @@ var failures = []failure{
 	{as[*store.NotStoreError], exitFailed, ""},
 	{as[*store.DamagedError], exitFailed, ""},
 	{as[*store.NewerError], exitFailed, ""},
-	{as[*store.OlderError], exitFailed, ""},
 	{as[*store.BusyError], exitFailed, ""},
 	{as[*store.ReadOnlyError], exitFailed, ""},
 	{as[*store.WriteError], exitFailed, ""},

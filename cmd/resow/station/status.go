@@ -79,7 +79,6 @@ var statuses = []struct {
 	{as[*store.UnsureError], http.StatusInternalServerError}, // the phone asks again with the same token
 	{as[*store.DamagedError], http.StatusInternalServerError},
 	{as[*store.NewerError], http.StatusInternalServerError},
-	{as[*store.OlderError], http.StatusInternalServerError},
 	{as[*store.ReadOnlyError], http.StatusInternalServerError},
 	{as[*store.LossError], http.StatusInternalServerError},
 	{as[*store.ImportError], http.StatusUnprocessableEntity},
