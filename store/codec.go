@@ -52,19 +52,29 @@ func modes() (write cbor.EncMode, read, readSome cbor.DecMode) {
 // is far below it.
 const maxRecord = 64 << 10
 
-// frame is one stored record: the step's envelope (keys 10 to 29), its body,
-// and the hash of the mat's record before it (none for the first).
+// frame is one stored record: the step's envelope (keys 10 to 29), its body, and
+// where the mat's record before it is. Reserved are the keys 33 (the ledger of that
+// record, where it is another), 34 (the number of the act) and 35 (of the mat).
 type frame struct {
 	medium.Step
 	Body cbor.RawMessage `cbor:"30,keyasint"`
-	Prev []byte          `cbor:"31,keyasint,omitzero"`
+	link
+}
+
+// link leads to the record of the same mat before one; it is empty for the first.
+type link struct {
+	Prev []byte `cbor:"31,keyasint,omitzero"` // the hash of that record
+	Back uint64 `cbor:"32,keyasint,omitzero"` // its position in the ledger
 }
 
 // recordHead is what can be said of a record without reading its body.
 type recordHead struct {
-	Seq  uint64      `cbor:"11,keyasint"`
-	Kind medium.Kind `cbor:"17,keyasint"`
-	Prev []byte      `cbor:"31,keyasint"`
+	Seq    uint64      `cbor:"11,keyasint"`
+	Mat    medium.Code `cbor:"12,keyasint"`
+	MatSeq uint64      `cbor:"13,keyasint"`
+	Kind   medium.Kind `cbor:"17,keyasint"`
+	Token  string      `cbor:"18,keyasint"`
+	link
 }
 
 func headOf(stored []byte) (h recordHead, err error) {
@@ -153,8 +163,8 @@ func (e *recordError) Error() string { return e.why }
 
 // encodeStep gives the bytes of a record and the step as it will be read from
 // them. A record that can't be read back must never get into the ledger.
-func encodeStep(s medium.Step, prev []byte) ([]byte, medium.Step, error) {
-	data, err := writeStep(s, prev)
+func encodeStep(s medium.Step, before link) ([]byte, medium.Step, error) {
+	data, err := writeStep(s, before)
 	if err != nil {
 		return nil, s, err
 	}
@@ -168,7 +178,7 @@ func encodeStep(s medium.Step, prev []byte) ([]byte, medium.Step, error) {
 
 // writeStep gives the bytes of a record without reading them back: the caller
 // does that later.
-func writeStep(s medium.Step, prev []byte) ([]byte, error) {
+func writeStep(s medium.Step, before link) ([]byte, error) {
 	if s.Body == nil {
 		return nil, errors.New("encoding: a step without a body")
 	}
@@ -179,7 +189,7 @@ func writeStep(s medium.Step, prev []byte) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := encode(&frame{Step: s, Body: body, Prev: prev})
+	data, err := encode(&frame{Step: s, Body: body, link: before})
 	if err != nil {
 		return nil, err
 	}
@@ -190,43 +200,30 @@ func writeStep(s medium.Step, prev []byte) ([]byte, error) {
 	return data, nil
 }
 
-// storedStep reads a record of the steps bucket with its place.
-func storedStep(k, v []byte) (medium.Code, uint64, medium.Step, error) {
-	code, seq, ok := parseStepKey(k)
-	if !ok {
-		return "", 0, medium.Step{}, &RecordError{Err: &recordError{"a key of unknown form"}}
-	}
-	step, _, err := decodeStep(v)
-	if err != nil {
-		return code, seq, step, &RecordError{Code: code, MatSeq: seq, Err: err}
-	}
-	return code, seq, step, nil
-}
-
 // decodeStep reads a stored record, and gives the link to the one before it. It
 // refuses a version, kind or field that it does not know with a NewerError.
-func decodeStep(data []byte) (medium.Step, []byte, error) {
+func decodeStep(data []byte) (medium.Step, link, error) {
 	if len(data) > maxRecord {
-		return medium.Step{}, nil, &recordError{fmt.Sprintf("%d bytes, the longest record has %d", len(data), maxRecord)}
+		return medium.Step{}, link{}, &recordError{fmt.Sprintf("%d bytes, the longest record has %d", len(data), maxRecord)}
 	}
 	var f frame
 	if err := decode(data, &f); err != nil {
-		return medium.Step{}, nil, err
+		return medium.Step{}, link{}, err
 	}
 	if f.Version != medium.Version {
-		return medium.Step{}, nil, &NewerError{What: fmt.Sprintf("a record of version %d", f.Version)}
+		return medium.Step{}, link{}, &NewerError{What: fmt.Sprintf("a record of version %d", f.Version)}
 	}
 	body := medium.NewBody(f.Kind)
 	if body == nil {
-		return medium.Step{}, nil, &NewerError{What: fmt.Sprintf("a step of kind %q", f.Kind)}
+		return medium.Step{}, link{}, &NewerError{What: fmt.Sprintf("a step of kind %q", f.Kind)}
 	}
 	if err := decode(f.Body, body); err != nil {
-		return medium.Step{}, nil, err
+		return medium.Step{}, link{}, err
 	}
-	if len(f.Prev) != 0 && len(f.Prev) != hashLen {
-		return medium.Step{}, nil, &recordError{fmt.Sprintf("a link of %d bytes", len(f.Prev))}
+	if l := f.link; l.Back == 0 != (len(l.Prev) == 0) || len(l.Prev) != 0 && len(l.Prev) != hashLen || l.Back >= f.Seq && l.Back > 0 {
+		return medium.Step{}, link{}, &recordError{fmt.Sprintf("a link of %d bytes to record %d", len(l.Prev), l.Back)}
 	}
 	s := f.Step
 	s.Body = body
-	return s, f.Prev, nil
+	return s, f.link, nil
 }

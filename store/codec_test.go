@@ -72,21 +72,21 @@ func aStep() medium.Step {
 }
 
 func TestStepRoundTrip(t *testing.T) {
-	prev := bytes.Repeat([]byte{7}, hashLen)
+	prev := link{bytes.Repeat([]byte{7}, hashLen), 299}
 	b, back, err := encodeStep(aStep(), prev)
 	require.NoError(t, err)
 	require.Equal(t, aStep(), back)
 	again, _, err := encodeStep(back, prev)
 	require.NoError(t, err)
 	require.Equal(t, b, again)
-	s, link, err := decodeStep(b)
+	s, before, err := decodeStep(b)
 	require.NoError(t, err)
-	require.Equal(t, prev, link)
+	require.Equal(t, prev, before)
 	for i := range b { // the bytes are bbolt's and go away
 		b[i] = 0
 	}
 	require.Equal(t, aStep(), s)
-	require.Equal(t, bytes.Repeat([]byte{7}, hashLen), link)
+	require.Equal(t, link{bytes.Repeat([]byte{7}, hashLen), 299}, before)
 }
 
 // Every kind of body survives with every field set.
@@ -96,7 +96,7 @@ func TestEveryBodyRoundTrips(t *testing.T) {
 		body := medium.NewBody(k)
 		fill(reflect.ValueOf(body).Elem())
 		want := medium.Step{Version: medium.Version, Seq: 1, Mat: "TK7R2N81", MatSeq: 1, At: start, Recorded: start, By: "ab", Kind: k, Body: body}
-		_, got, err := encodeStep(want, nil)
+		_, got, err := encodeStep(want, link{})
 		require.NoError(t, err, k)
 		require.Equal(t, want, got, k)
 	}
@@ -104,7 +104,7 @@ func TestEveryBodyRoundTrips(t *testing.T) {
 	fill(reflect.ValueOf(&c).Elem())
 	b, err := encode(&entry{Condition: c, Len: 7, Due: start})
 	require.NoError(t, err)
-	e, err := decodeEntry(b)
+	e, err := readEntry(sealed{payload: b})
 	require.NoError(t, err)
 	require.Equal(t, c, e.Condition)
 }
@@ -159,7 +159,7 @@ func TestKeysHaveTwoDigits(t *testing.T) {
 		used := map[string]bool{}
 		for _, f := range reflect.VisibleFields(rt) {
 			tag := f.Tag.Get("cbor")
-			if f.Anonymous || tag == "-" {
+			if f.Anonymous || !f.IsExported() || tag == "-" {
 				continue
 			}
 			require.Regexp(t, `^[1-9][0-9],keyasint(,omitzero)?$`, tag, "%v.%s", rt, f.Name)
@@ -206,10 +206,14 @@ func TestWhatANewerVersionWroteIsRefused(t *testing.T) {
 	var broken *recordError
 	for name, b := range map[string][]byte{
 		"nothing": {}, "text": []byte("hello"), "cut": make(func(map[int]any) {})[:20],
-		"trailing byte": append(make(func(map[int]any) {}), 0),
-		"short link":    make(func(f map[int]any) { f[31] = []byte{1, 2, 3} }),
-		"wrong type":    make(func(f map[int]any) { f[11] = "x" }),
-		"too long":      bytes.Repeat([]byte{0}, maxRecord+1),
+		"trailing byte":        append(make(func(map[int]any) {}), 0),
+		"short link":           make(func(f map[int]any) { f[31], f[32] = []byte{1, 2, 3}, 4 }),
+		"link without a place": make(func(f map[int]any) { f[31] = bytes.Repeat([]byte{7}, hashLen) }),
+		"link ahead":           make(func(f map[int]any) { f[31], f[32] = bytes.Repeat([]byte{7}, hashLen), 5 }),
+		"a key twice":          append(append([]byte{0xa8}, make(func(map[int]any) {})[1:]...), 10, 1),
+
+		"wrong type": make(func(f map[int]any) { f[11] = "x" }),
+		"too long":   bytes.Repeat([]byte{0}, maxRecord+1),
 	} {
 		_, _, err := decodeStep(b)
 		if !errors.As(err, &broken) {
@@ -219,7 +223,7 @@ func TestWhatANewerVersionWroteIsRefused(t *testing.T) {
 }
 
 func FuzzDecode(f *testing.F) {
-	b, _, err := encodeStep(aStep(), bytes.Repeat([]byte{7}, hashLen))
+	b, _, err := encodeStep(aStep(), link{bytes.Repeat([]byte{7}, hashLen), 299})
 	require.NoError(f, err)
 	f.Add(b)
 	f.Add([]byte{0xa1, 0x0a, 0xbf, 0xff})
@@ -239,4 +243,21 @@ func FuzzDecode(f *testing.F) {
 		}
 		medium.Replay([]medium.Step{s})
 	})
+}
+
+func BenchmarkReadRecord(b *testing.B) {
+	data, _, err := encodeStep(aStep(), link{bytes.Repeat([]byte{7}, hashLen), 299})
+	require.NoError(b, err)
+	b.ReportAllocs()
+	for b.Loop() {
+		_, _, _ = decodeStep(data)
+	}
+}
+
+func BenchmarkWriteRecord(b *testing.B) {
+	prev := link{bytes.Repeat([]byte{7}, hashLen), 299}
+	b.ReportAllocs()
+	for b.Loop() {
+		_, _ = writeStep(aStep(), prev)
+	}
 }

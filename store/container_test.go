@@ -105,7 +105,7 @@ func TestRecordAtItsLimit(t *testing.T) {
 	}
 	n := maxRecord
 	for {
-		data, _, err := encodeStep(hold(n), nil)
+		data, _, err := encodeStep(hold(n), link{})
 		if err == nil {
 			require.Len(t, data, maxRecord, "the longest that is taken")
 			break

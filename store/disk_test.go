@@ -78,17 +78,19 @@ func TestDamagedRecordIsNamed(t *testing.T) {
 			_, k := split(key)
 			stored := []byte(records[key])
 			stored[random.IntN(len(stored))] ^= 1 << random.IntN(8)
-			tamper(t, s, func(put func(bucket, key string, value []byte)) { put("steps", k, stored) })
+			tamper(t, s, func(put func(bucket, key string, value []byte)) { put("log", k, stored) })
 			r, err := s.Verify(nil, nil)
 			require.NoError(t, err)
 			require.False(t, r.OK)
-			mat, seq, _ := parseStepKey([]byte(k))
+			h, err := headOf([]byte(records[key]))
+			require.NoError(t, err)
+			mat, seq := h.Mat, h.MatSeq
 			named := false
 			for _, p := range r.Problems { // itself, or the step after it; the farm's thread has no numbers for its settings
 				named = named || p.Code == mat && (p.Seq >= seq && p.Seq <= seq+1 || mat == medium.FarmThread)
 			}
 			require.True(t, named, "%s step %d: %+v", mat, seq, r.Problems)
-			tamper(t, s, func(put func(bucket, key string, value []byte)) { put("steps", k, []byte(records[key])) })
+			tamper(t, s, func(put func(bucket, key string, value []byte)) { put("log", k, []byte(records[key])) })
 		}
 		verifyClean(t, s)
 	})

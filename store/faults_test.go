@@ -19,7 +19,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"go.etcd.io/bbolt"
 
 	"resow/medium"
 )
@@ -492,15 +491,11 @@ func TestBackupsBesideProcesses(t *testing.T) {
 	require.NoError(t, err)
 	defer s.Close()
 	had := map[Anchor]bool{}
-	require.NoError(t, s.view(func(tx *bbolt.Tx) error {
-		at := s.genesis
-		return inOrder(tx, func(n uint64, stored []byte, step medium.Step) error {
-			at = at.next(step.Mat, recordHash(stored))
-			if n > 10*batch && (n-1-10*batch)%3 == 0 { // behind the settings, the mats, and whole commands
-				had[anchorOf(n, at)] = true
-			}
-			return nil
-		})
+	require.NoError(t, inOrder(s, stepAt, func(r logged[medium.Step]) error {
+		if r.at > 10*batch && (r.at-1-10*batch)%3 == 0 { // behind the settings, the mats, and whole commands
+			had[anchorOf(r.at, r.head)] = true
+		}
+		return nil
 	}))
 	states := map[Anchor]bool{}
 	for _, b := range made {

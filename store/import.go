@@ -125,24 +125,19 @@ func fromLines(path string, in *bufio.Scanner, head exportHead, made []byte, o O
 	if err != nil {
 		return nil, Anchor{}, err
 	}
-	anchor, err := b.takeLines(in, head, made)
+	anchor, err := b.takeLines(in, head)
 	if err != nil {
 		b.abandon()
 	}
 	return b, anchor, err
 }
 
-func (b *builder) takeLines(in *bufio.Scanner, head exportHead, made []byte) (Anchor, error) {
-	b.fill = bbolt.DefaultFillPercent // the lines come in the order of the ledger
-	l := lineReader{unproven: head.Format < Format, head: genesis(made), threads: map[medium.Code]threadEnd{}}
+func (b *builder) takeLines(in *bufio.Scanner, head exportHead) (Anchor, error) {
+	l := lineReader{unproven: head.Format < Format, b: b}
 	last, whole := 1, true // whole: the last line has an end
 	for line := 2; in.Scan(); line++ {
 		last, whole = line, bytes.HasSuffix(in.Bytes(), []byte("}"))
-		mat, seq, stored := l.read(line, in.Bytes())
-		if stored == nil {
-			continue
-		}
-		if err := b.put(mat, seq, stored); err != nil {
+		if err := l.read(line, in.Bytes()); err != nil {
 			return Anchor{}, err
 		}
 	}
@@ -153,14 +148,14 @@ func (b *builder) takeLines(in *bufio.Scanner, head exportHead, made []byte) (An
 		l.bad.Rows = nil
 		l.bad.add(last, "the file ends here, before the %d records that it promises: it was cut short, or lines were taken out; export it again", head.Records)
 	}
-	anchor := anchorOf(l.count, l.head)
+	anchor := b.anchor()
 	if len(l.bad.Rows) == 0 && (l.count != head.Records || !l.unproven && anchor != head.Anchor) {
 		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in", head.Records, head.Anchor, l.count, anchor)
 	}
 	if len(l.bad.Rows) > 0 {
 		return anchor, &l.bad
 	}
-	return anchor, b.seal(l.count, l.head[:], anchor)
+	return anchor, b.seal()
 }
 
 // readHead reads the first line, and gives what reads the others.
@@ -218,56 +213,44 @@ func sameLedger(path string, want Anchor, o Options) error {
 
 // lineReader makes records from the lines of an export.
 type lineReader struct {
-	unproven bool // the lines' hashes are those of another format
-	count    uint64
-	head     hash
-	threads  map[medium.Code]threadEnd
+	b        *builder
+	unproven bool   // the lines' hashes are those of another format
+	count    uint64 // lines
 	bad      ImportError
 }
 
-type threadEnd struct {
-	seq  uint64
-	hash []byte
-}
-
-// read gives a record's bytes, nil where the line is bad. After a bad line its
-// own hash stands for the record, so that the mat's next line is not bad too.
-func (l *lineReader) read(line int, text []byte) (medium.Code, uint64, []byte) {
+// read takes a line. After a bad one the next are read as if it had been taken, so
+// that they are not bad too, and nothing is made of them.
+func (l *lineReader) read(line int, text []byte) error {
 	l.count++
 	read, err := parseLine(text)
-	s, sum := read.Step, read.hash
-	end := l.threads[s.Mat]
-	if len(sum) == hashLen {
-		l.threads[s.Mat] = threadEnd{s.MatSeq, sum}
+	s := read.Step
+	if err == nil && s.Mat != medium.FarmThread {
+		err = checkCode(s.Mat)
 	}
-	if err != nil {
-		l.bad.add(line, "%v", err)
-		return "", 0, nil
+	last := l.b.end(s.Mat)
+	if err == nil && (s.Seq != l.count || s.MatSeq != last.n+1) {
+		err = fmt.Errorf("it is number %d of the ledger and %d of mat %s, %d and %d belong here: lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, last.n+1)
 	}
-	if s.Mat != medium.FarmThread {
-		if err := checkCode(s.Mat); err != nil {
-			l.bad.add(line, "%v", err)
-			return "", 0, nil
+	var stored []byte
+	if err == nil {
+		stored, err = read.record(text, last.link())
+	}
+	if err == nil {
+		if h := recordHash(stored); !l.unproven && !bytes.Equal(h[:], read.hash) {
+			err = fmt.Errorf("step %d of mat %s is not what its hash says: the line, or one of that mat before it, was changed", s.MatSeq, s.Mat)
 		}
 	}
-	if s.Seq != l.count || s.MatSeq != end.seq+1 || s.MatSeq > 1<<32-1 {
-		l.bad.add(line, "it is number %d of the ledger and %d of mat %s, %d and %d belong here: lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, end.seq+1)
-		return "", 0, nil
-	}
-	stored, back, err := read.record(text, end.hash)
 	if err != nil {
 		l.bad.add(line, "%v", err)
-		return "", 0, nil
 	}
-	got := recordHash(stored)
-	if l.unproven {
-		l.threads[back.Mat] = threadEnd{back.MatSeq, got[:]}
-	} else if !bytes.Equal(got[:], sum) {
-		l.bad.add(line, "step %d of mat %s is not what its hash says: the line, or one of that mat before it, was changed", s.MatSeq, s.Mat)
-		return "", 0, nil
+	if len(l.bad.Rows) == 0 {
+		return l.b.put(s.Mat, stored)
 	}
-	l.head = l.head.next(back.Mat, got)
-	return back.Mat, back.MatSeq, stored
+	if len(read.hash) == hashLen {
+		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, read.hash}
+	}
+	return nil
 }
 
 // readLine is a line as it was read.
@@ -309,22 +292,23 @@ func parseLine(text []byte) (readLine, error) {
 
 // record gives the bytes of a line's record behind the one before it. Bytes that
 // stand in the line must say the same as the line.
-func (l readLine) record(text, prev []byte) ([]byte, medium.Step, error) {
+func (l readLine) record(text []byte, before link) ([]byte, error) {
 	if l.Stored == nil {
-		return encodeStep(l.Step, prev)
+		stored, _, err := encodeStep(l.Step, before)
+		return stored, err
 	}
-	s, link, err := decodeStep(l.Stored)
+	s, back, err := decodeStep(l.Stored)
 	if err != nil {
-		return nil, s, err
+		return nil, err
 	}
 	again, err := jsonLine(exportLine{Step: s, Hash: l.Hash, Stored: l.Stored})
 	if err != nil {
-		return nil, s, err
+		return nil, err
 	}
-	if !bytes.Equal(bytes.TrimSpace(again), bytes.TrimSpace(text)) || !bytes.Equal(link, prev) {
-		return nil, s, errors.New("its stored bytes do not say what the line says")
+	if !bytes.Equal(bytes.TrimSpace(again), bytes.TrimSpace(text)) || back.Back != before.Back || !bytes.Equal(back.Prev, before.Prev) {
+		return nil, errors.New("its stored bytes do not say what the line says")
 	}
-	return l.Stored, s, nil
+	return l.Stored, nil
 }
 
 // Row is one past step, or one mat, from a file that resow did not write.
@@ -394,18 +378,23 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 		if r.Token == "" || len(r.Token) > maxToken {
 			return done, fmt.Errorf("line %d: a row without a token", r.Line)
 		}
-		if w.used(r.Token) != nil {
+		if used, err := w.used(r.Token); err != nil {
+			return done, err
+		} else if used != nil {
 			done.Repeated++
 			continue
 		}
 		step := r.Step
 		if step.Mat == "" && r.Mark != "" {
-			owner := tx.Bucket(bucketTags).Get(markKey(r.Mark))
-			if owner == nil {
+			owner, err := w.tagged(markKey(r.Mark))
+			if err != nil {
+				return done, err
+			}
+			if owner == "" {
 				bad.add(r.Line, "%v", &UnknownMatError{What: "mark", Name: r.Mark})
 				continue
 			}
-			step.Mat = medium.Code(owner)
+			step.Mat = owner
 		}
 		if line, ok := refused[step.Mat]; ok {
 			bad.add(r.Line, "not tried, since line %d about the same mat is refused", line)

@@ -14,6 +14,9 @@ import (
 	"resow/medium"
 )
 
+// parts is more than are worked on at a time.
+const parts = 256
+
 // manyRecords makes a store with more records than are read ahead at a time, of
 // several kinds.
 func manyRecords(t *testing.T) (*Store, *clock) {
@@ -22,7 +25,7 @@ func manyRecords(t *testing.T) (*Store, *clock) {
 	s, err := Create(filepath.Join(folder(t), "farm.resow"), settings, "ab", c.options())
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
-	const mats = 3*chunk + 17
+	const mats = 3*parts + 17
 	record(t, s, adds(0, mats)...)
 	c.after(3 * time.Hour)
 	for i := range mats {
@@ -62,7 +65,7 @@ func TestStepsAndConditionsInOrder(t *testing.T) {
 func codes(t *testing.T, s *Store) (out []medium.Code) {
 	t.Helper()
 	require.NoError(t, s.Conditions(func(c medium.Condition) error { out = append(out, c.Code); return nil }))
-	require.Len(t, out, 3*chunk+17)
+	require.Len(t, out, 3*parts+17)
 	require.True(t, slices.IsSorted(out))
 	return out
 }
@@ -71,7 +74,7 @@ func codes(t *testing.T, s *Store) (out []medium.Code) {
 func TestStepsStop(t *testing.T) {
 	s, c := manyRecords(t)
 	enough := errors.New("enough")
-	for _, n := range []int{1, chunk, chunk + 1, 3 * chunk} {
+	for _, n := range []int{1, parts, parts + 1, 3 * parts} {
 		seen := 0
 		require.Equal(t, enough, s.Steps(func(medium.Step) error {
 			if seen++; seen == n {
@@ -89,18 +92,18 @@ func TestStepsStop(t *testing.T) {
 		}
 		return nil
 	}))
-	require.GreaterOrEqual(t, seen, 3*chunk+17)
+	require.GreaterOrEqual(t, seen, 3*parts+17)
 }
 
 // A broken record ends the reading where it stands; what was read ahead of it is
 // not given. A kind that is left out is passed over without a look.
 func TestStepsBroken(t *testing.T) {
 	s, _ := manyRecords(t)
-	broken := code(2*chunk + 5)
+	broken := code(2*parts + 5)
+	key := recordKey(t, s, broken, 1)
 	require.NoError(t, s.db.Update(func(tx *bbolt.Tx) error {
-		k := stepKey(broken, 1)
-		v := tx.Bucket(bucketSteps).Get(k)
-		return tx.Bucket(bucketSteps).Put(k, slices.Clone(v[:len(v)-3]))
+		v := tx.Bucket(bucketLog).Get([]byte(key))
+		return tx.Bucket(bucketLog).Put([]byte(key), slices.Clone(v[:len(v)-3]))
 	}))
 	var last medium.Code
 	err := s.Steps(func(s medium.Step) error { last = s.Mat; return nil })
@@ -112,15 +115,14 @@ func TestStepsBroken(t *testing.T) {
 	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse), &damaged, "what is cut has no kind")
 
 	require.NoError(t, s.db.Update(func(tx *bbolt.Tx) error {
-		k := stepKey(broken, 1)
-		v := slices.Clone(tx.Bucket(bucketSteps).Get(k))
+		v := slices.Clone(tx.Bucket(bucketLog).Get([]byte(key)))
 		at := slices.Index(v, 17) + 2 // in the name of the kind
 		v[at] = 'z'
-		return tx.Bucket(bucketSteps).Put(k, v)
+		return tx.Bucket(bucketLog).Put([]byte(key), v)
 	}))
 	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse), &damaged, "a kind that is not known is never passed over")
 
 	require.PanicsWithValue(t, "no such thing", func() {
-		_ = each(s, bucketSteps, func(k, v []byte) (int, error) { panic("no such thing") }, nil, func(int) error { return nil })
+		_ = parallel(3, func(int) (int, error) { panic("no such thing") }, func(int) error { return nil })
 	})
 }

@@ -27,7 +27,7 @@ const Format = 2
 const DefaultWait = 5 * time.Second
 
 var (
-	bucketSteps  = []byte("steps")
+	bucketLog    = []byte("log")
 	bucketMats   = []byte("mats")
 	bucketFarm   = []byte("farm")
 	bucketDue    = []byte("due")
@@ -39,9 +39,10 @@ var (
 	keyIdentity = []byte("identity")
 	keyLedger   = []byte("ledger")
 	keyViews    = []byte("views")
+	keySums     = []byte("sums")
 	keyFarm     = []byte("farm")
 
-	buckets = [][]byte{bucketSteps, bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens, bucketMeta}
+	buckets = [][]byte{bucketLog, bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens, bucketMeta}
 )
 
 // Options are what a store is handed instead of reaching for it.
@@ -83,7 +84,8 @@ type Store struct {
 	identity identity
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
-	unseen   bool  // the pages that lead to others were not looked at yet: see skim
+	seeing   sync.Mutex
+	unseen   bool // the pages that lead to others were not looked at yet: see skim
 	broken   atomic.Pointer[DamagedError]
 }
 
@@ -150,20 +152,11 @@ func initialize(f *os.File, identity []byte, first medium.Step, o Options) error
 	defer db.Close()
 	head := genesis(identity)
 	err = update(db, temp, func(tx *bbolt.Tx) error {
-		for _, name := range buckets {
-			if _, err := tx.CreateBucket(name); err != nil {
-				return err
-			}
-		}
-		meta := tx.Bucket(bucketMeta)
-		start, err := encode(&ledger{Head: head[:]})
-		if err != nil {
+		if err := makeParts(tx, identity); err != nil {
 			return err
 		}
-		for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyLedger, start}, {keyViews, viewsVersion()}} {
-			if err := meta.Put(kv[0], kv[1]); err != nil {
-				return err
-			}
+		if err := put(tx.Bucket(bucketMeta), keyLedger, &ledger{Head: head[:]}); err != nil {
+			return err
 		}
 		w, err := newWork(tx, o.Now())
 		if err != nil {
@@ -178,6 +171,22 @@ func initialize(f *os.File, identity []byte, first medium.Step, o Options) error
 		return err
 	}
 	return db.Close()
+}
+
+// makeParts makes the parts of an empty file.
+func makeParts(tx *bbolt.Tx, identity []byte) error {
+	for _, name := range buckets {
+		if _, err := tx.CreateBucket(name); err != nil {
+			return err
+		}
+	}
+	meta := tx.Bucket(bucketMeta)
+	for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyViews, viewsVersion()}, {keySums, {}}} {
+		if err := meta.Put(kv[0], kv[1]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // rename gives the finished file its name, unless another process was faster,
@@ -456,20 +465,12 @@ func update(db *bbolt.DB, path string, f func(tx *bbolt.Tx) error) error {
 	return &WriteError{Path: path, Err: err}
 }
 
-// walk is view for what goes through a whole part of the file.
-func (s *Store) walk(f func(tx *bbolt.Tx) error) error {
-	if err := s.skim(); err != nil {
-		return err
-	}
-	return s.view(f)
-}
-
 // skim looks at the pages that lead to others, once, where the file is too large
 // for that to be done whenever it is opened: on one that leads back bbolt would
 // go round for ever.
 func (s *Store) skim() error {
-	s.write.Lock()
-	defer s.write.Unlock()
+	s.seeing.Lock()
+	defer s.seeing.Unlock()
 	if !s.unseen {
 		return nil
 	}

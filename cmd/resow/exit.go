@@ -95,6 +95,7 @@ var failures = []failure{
 	{as[*store.WriteError], exitFailed, ""},
 	{as[*store.UnsureError], exitFailed, ""},
 	{as[*store.RecordError], exitFailed, ""},
+	{as[*store.ViewError], exitFailed, ""},
 	{as[*store.UnknownMatError], exitFailed, ""},
 	{as[*store.TakenError], exitFailed, ""},
 	{as[*store.TokenError], exitFailed, ""},

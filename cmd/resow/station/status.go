@@ -84,6 +84,7 @@ var statuses = []struct {
 	{as[*store.ImportError], http.StatusUnprocessableEntity},
 	{as[*store.UnsoundError], http.StatusInternalServerError},
 	{as[*store.RecordError], http.StatusInternalServerError},
+	{as[*store.ViewError], http.StatusInternalServerError},
 	{as[*fs.PathError], http.StatusInternalServerError},
 }
 
