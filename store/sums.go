@@ -13,9 +13,10 @@ import (
 // The views are what is derived from the log: conditions, due lines, lots, other
 // names, tokens, the farm's settings. Each entry carries the position that it speaks
 // of and a checksum over its key and value. Each view is divided into slots by the
-// first bytes of its keys, and of each slot the count and the sum of the checksums
-// are kept, whatever their order. Who reads an entry holds its whole slot against
-// that: one that is missing, foreign, changed or stale shows.
+// first bytes of its keys, and of each slot the number of its entries and the sum of
+// their marks are kept, whatever their order. Who reads an entry, or finds none,
+// holds the whole slot against that: one that is missing, foreign, changed or stale
+// shows.
 
 // view is one of them.
 type view struct {
@@ -45,8 +46,8 @@ func (e *ViewError) Error() string {
 }
 
 // sums holds what is kept of all slots, in the order of their names: the view's name,
-// the slot's in six bytes, the number of its entries (4), the sum of their checksums
-// (8), all integers big-endian. A slot without entries is left out.
+// the slot's in six bytes, the number of its entries (4), the sum of their marks (8),
+// all integers big-endian. A slot without entries is left out.
 type sums []byte
 
 const (
@@ -107,6 +108,16 @@ func (w view) checksum(key, value []byte) uint64 {
 	return binary.BigEndian.Uint64(sum[:])
 }
 
+// mark is what an entry counts in the sum of its slot: its checksum and the FNV-1a
+// hash (64 bits) of its key. It costs little to work out for a whole slot.
+func mark(key, value []byte) uint64 {
+	h := uint64(0xcbf29ce484222325)
+	for _, b := range key {
+		h = (h ^ uint64(b)) * 0x100000001b3
+	}
+	return h + binary.BigEndian.Uint64(value)
+}
+
 // seal gives an entry's value: its checksum, the position that it speaks of, and what
 // it says.
 func (w view) seal(key []byte, at uint64, payload []byte) []byte {
@@ -150,20 +161,19 @@ func (t *tables) broken(w view) error {
 	return &ViewError{Path: t.tx.DB().Path(), Part: string(w.part)}
 }
 
-// check holds the slot of a key against its sum, once.
-func (t *tables) check(w view, key []byte) error {
-	name := w.slotOf(key)
-	if t.good[name] {
-		return nil
-	}
-	prefix := key[:min(w.slot, len(key))]
+// check holds a slot against its sum. take, which may be nil, is given its entries as
+// they are stored.
+func (t *tables) check(w view, slot []byte, take func(k, v []byte)) error {
 	c := t.tx.Bucket(w.part).Cursor()
 	var count uint32
 	var sum uint64
-	for k, v := c.Seek(prefix); k != nil && bytes.HasPrefix(k, prefix) && len(v) >= sealLen; k, v = c.Next() {
-		count++
-		sum += binary.BigEndian.Uint64(v)
+	for k, v := c.Seek(slot); k != nil && bytes.HasPrefix(k, slot) && len(v) >= sealLen; k, v = c.Next() {
+		count, sum = count+1, sum+mark(k, v)
+		if take != nil {
+			take(k, v)
+		}
 	}
+	name := w.slotOf(slot)
 	if n, want := t.sums.get(name); n != count || sum != want {
 		return t.broken(w)
 	}
@@ -173,39 +183,56 @@ func (t *tables) check(w view, key []byte) error {
 
 // get gives an entry, false where there is none.
 func (t *tables) get(w view, key []byte) (e sealed, found bool, err error) {
-	if err := t.check(w, key); err != nil {
-		return e, false, err
+	if !t.good[w.slotOf(key)] {
+		if err := t.check(w, key[:min(w.slot, len(key))], nil); err != nil {
+			return e, false, err
+		}
 	}
-	value := t.tx.Bucket(w.part).Get(key)
-	if value == nil {
-		return e, false, nil
+	c := t.tx.Bucket(w.part).Cursor()
+	k, value := c.Seek(key)
+	if bytes.Equal(k, key) {
+		if e, found = w.open(key, value); !found {
+			err = t.broken(w)
+		}
+		return e, found, err
 	}
-	e, ok := w.open(key, value)
-	if !ok {
-		return e, false, t.broken(w)
+	before := k // the neighbours tell whether a broken page has led the search astray
+	if k == nil {
+		before, _ = c.Last()
+	} else {
+		before, _ = c.Prev()
 	}
-	return e, true, nil
+	if k != nil && bytes.Compare(k, key) < 0 || before != nil && bytes.Compare(before, key) >= 0 {
+		err = t.broken(w)
+	}
+	return e, false, err
 }
 
-// each gives the entries from a key on whose keys begin with prefix, until do says
-// that it has enough.
+// each gives the entries whose keys begin with prefix, until do says that it has
+// enough. A prefix is none, or it names a slot.
 func (t *tables) each(w view, prefix []byte, do func(sealed) (more bool, err error)) error {
 	at, _ := t.sums.find(w.slotOf(prefix))
-	c := t.tx.Bucket(w.part).Cursor()
-	k, v := c.Seek(prefix)
+	if len(prefix) == 0 {
+		at, _ = t.sums.find([slotName]byte{w.name})
+	}
+	slots := 0
 	for ; at < len(t.sums) && t.sums[at] == w.name; at += slotLen { // slots without an entry in the part show too
 		slot := t.sums[at+1 : at+1+w.slot]
-		if len(prefix) >= w.slot && !bytes.Equal(slot, prefix[:w.slot]) {
+		if len(prefix) > 0 && !bytes.HasPrefix(prefix, slot) {
 			break
 		}
-		if err := t.check(w, slot); err != nil {
+		var all []keyValue
+		err := t.check(w, slot, func(k, v []byte) {
+			if bytes.HasPrefix(k, prefix) {
+				all = append(all, keyValue{k, v})
+			}
+		})
+		if err != nil {
 			return err
 		}
-		for ; k != nil && bytes.HasPrefix(k, slot); k, v = c.Next() {
-			if !bytes.HasPrefix(k, prefix) {
-				return nil
-			}
-			e, ok := w.open(k, v)
+		slots++
+		for _, kv := range all {
+			e, ok := w.open(kv.key, kv.value)
 			if !ok {
 				return t.broken(w)
 			}
@@ -214,8 +241,8 @@ func (t *tables) each(w view, prefix []byte, do func(sealed) (more bool, err err
 			}
 		}
 	}
-	if k != nil && bytes.HasPrefix(k, prefix) { // in no slot
-		return t.broken(w)
+	if slots == 0 && len(prefix) > 0 {
+		return t.check(w, prefix[:w.slot], nil) // it must be empty
 	}
 	return nil
 }
@@ -225,13 +252,13 @@ func (t *tables) each(w view, prefix []byte, do func(sealed) (more bool, err err
 func (t *tables) set(w view, key, value []byte) (was []byte, err error) {
 	b := t.tx.Bucket(w.part)
 	name := w.slotOf(key)
-	if was = bytes.Clone(b.Get(key)); len(was) >= checkLen {
-		t.sums = t.sums.with(name, ^uint32(0), -binary.BigEndian.Uint64(was))
+	if was = bytes.Clone(b.Get(key)); len(was) >= sealLen {
+		t.sums = t.sums.with(name, ^uint32(0), -mark(key, was))
 	}
 	if value == nil {
 		return was, b.Delete(key)
 	}
-	t.sums = t.sums.with(name, 1, binary.BigEndian.Uint64(value))
+	t.sums = t.sums.with(name, 1, mark(key, value))
 	return was, b.Put(key, value)
 }
 
@@ -262,7 +289,7 @@ func (w view) counted(tx *bbolt.Tx) (s sums, n int, bad []byte) {
 		if _, ok := w.open(k, v); !ok {
 			return s, n, bytes.Clone(k)
 		}
-		s, n = s.with(w.slotOf(k), 1, binary.BigEndian.Uint64(v)), n+1
+		s, n = s.with(w.slotOf(k), 1, mark(k, v)), n+1
 	}
 	return s, n, nil
 }
