@@ -5,46 +5,46 @@ import "time"
 // Add registers a mat. A new mat starts at ToWash.
 type Add struct {
 	record
-	Mat Mat `cbor:"10" json:"mat"`
+	Mat Mat `cbor:"10,keyasint,omitzero" json:"mat"`
 }
 
 // Sown is one crop of a sowing, with the seed used for it and the figures of
 // the crop table that the day's decisions relied on.
 type Sown struct {
 	record
-	Crop    string  `cbor:"10" json:"crop"`
-	SeedG   float64 `cbor:"11" json:"seed_g,omitempty"`
-	SizeMM  float64 `cbor:"12" json:"seed_mm,omitempty"` // width that meets a square opening
-	DaysMin int     `cbor:"13" json:"days_min,omitempty"`
-	DaysMax int     `cbor:"14" json:"days_max,omitempty"`
+	Crop    string  `cbor:"10,keyasint,omitzero" json:"crop"`
+	SeedG   float64 `cbor:"11,keyasint,omitzero" json:"seed_g,omitempty"`
+	SizeMM  float64 `cbor:"12,keyasint,omitzero" json:"seed_mm,omitempty"` // width that meets a square opening
+	DaysMin int     `cbor:"13,keyasint,omitzero" json:"days_min,omitempty"`
+	DaysMax int     `cbor:"14,keyasint,omitzero" json:"days_max,omitempty"`
 }
 
 // Sow puts a crop, or a mix of crops, on a ready mat and begins a turn.
 type Sow struct {
 	record
-	Crops   []Sown `cbor:"10" json:"crops"`
-	Lot     string `cbor:"11" json:"lot,omitempty"`      // the grower's own name for the crop batch
-	SeedLot string `cbor:"12" json:"seed_lot,omitempty"` // the supplier's
-	Place   string `cbor:"13" json:"place,omitempty"`    // shelf or area
+	Crops   []Sown `cbor:"10,keyasint,omitzero" json:"crops"`
+	Lot     string `cbor:"11,keyasint,omitzero" json:"lot,omitempty"`      // the grower's own name for the crop batch
+	SeedLot string `cbor:"12,keyasint,omitzero" json:"seed_lot,omitempty"` // the supplier's
+	Place   string `cbor:"13,keyasint,omitzero" json:"place,omitempty"`    // shelf or area
 }
 
 // Mist wets a growing crop, or treats a spot of it.
 type Mist struct {
 	record
-	WaterML float64 `cbor:"10" json:"water_ml,omitempty"`
-	Treated string  `cbor:"11" json:"treated,omitempty"` // what a spot was treated with
-	Where   string  `cbor:"12" json:"where,omitempty"`
+	WaterML float64 `cbor:"10,keyasint,omitzero" json:"water_ml,omitempty"`
+	Treated string  `cbor:"11,keyasint,omitzero" json:"treated,omitempty"` // what a spot was treated with
+	Where   string  `cbor:"12,keyasint,omitzero" json:"where,omitempty"`
 }
 
 // Harvest cuts the crop off a growing mat. After a knife that touched the mesh
 // the mat is looked at before it is sown on again.
 type Harvest struct {
 	record
-	YieldG         float64 `cbor:"10" json:"yield_g,omitempty"`
-	CutHeightMM    float64 `cbor:"11" json:"cut_height_mm,omitempty"` // above the mat
-	KnifeTouched   bool    `cbor:"12" json:"knife_touched_mesh,omitempty"`
-	MoreCutsToCome bool    `cbor:"13" json:"more_cuts_to_come,omitempty"` // pea shoots and the like stay growing
-	Place          string  `cbor:"20" json:"place,omitempty"`             // where it was done
+	YieldG         float64 `cbor:"10,keyasint,omitzero" json:"yield_g,omitempty"`
+	CutHeightMM    float64 `cbor:"11,keyasint,omitzero" json:"cut_height_mm,omitempty"` // above the mat
+	KnifeTouched   bool    `cbor:"12,keyasint,omitzero" json:"knife_touched_mesh,omitempty"`
+	MoreCutsToCome bool    `cbor:"13,keyasint,omitzero" json:"more_cuts_to_come,omitempty"` // pea shoots and the like stay growing
+	Place          string  `cbor:"20,keyasint,omitzero" json:"place,omitempty"`             // where it was done
 }
 
 // Debris is what a rinse left on the mat.
@@ -60,24 +60,24 @@ const (
 // Rinse pulls the roots and washes the mat.
 type Rinse struct {
 	record
-	Debris    Debris  `cbor:"10" json:"debris"`
-	Detergent string  `cbor:"11" json:"detergent,omitempty"`
-	Minutes   float64 `cbor:"12" json:"minutes,omitempty"` // hands-on time, for the cost of a turn
-	Place     string  `cbor:"20" json:"place,omitempty"`   // where it was done: 21 CFR 112.161(a)(1)(iv)
+	Debris    Debris  `cbor:"10,keyasint,omitzero" json:"debris"`
+	Detergent string  `cbor:"11,keyasint,omitzero" json:"detergent,omitempty"`
+	Minutes   float64 `cbor:"12,keyasint,omitzero" json:"minutes,omitempty"` // hands-on time, for the cost of a turn
+	Place     string  `cbor:"20,keyasint,omitzero" json:"place,omitempty"`   // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
 // Dry lets the mat dry in the sun or in air. It earns no sanitizing credit.
 type Dry struct {
 	record
-	Where     string  `cbor:"10" json:"where"` // sun or air
-	DurationS int     `cbor:"11" json:"duration_s,omitempty"`
-	KLy       float64 `cbor:"12" json:"sun_kly,omitempty"` // wear: total sun, 1 kLy = 41.84 MJ/m2
+	Where     string  `cbor:"10,keyasint,omitzero" json:"where"` // sun or air
+	DurationS int     `cbor:"11,keyasint,omitzero" json:"duration_s,omitempty"`
+	KLy       float64 `cbor:"12,keyasint,omitzero" json:"sun_kly,omitempty"` // wear: total sun, 1 kLy = 41.84 MJ/m2
 	// The sunburning dose, for comparison with a forecast: 1 SED = 100 J/m2.
-	ErythemalJM2 float64 `cbor:"13" json:"erythemal_j_m2,omitempty"`
-	SED          float64 `cbor:"14" json:"sed,omitempty"`
-	UVIndex      float64 `cbor:"15" json:"uv_index,omitempty"` // of the forecast, or the highest computed
-	Sky          string  `cbor:"16" json:"sky,omitempty"`
-	SunFrom      string  `cbor:"17" json:"sun_from,omitempty"` // how the figures were found
+	ErythemalJM2 float64 `cbor:"13,keyasint,omitzero" json:"erythemal_j_m2,omitempty"`
+	SED          float64 `cbor:"14,keyasint,omitzero" json:"sed,omitempty"`
+	UVIndex      float64 `cbor:"15,keyasint,omitzero" json:"uv_index,omitempty"` // of the forecast, or the highest computed
+	Sky          string  `cbor:"16,keyasint,omitzero" json:"sky,omitempty"`
+	SunFrom      string  `cbor:"17,keyasint,omitzero" json:"sun_from,omitempty"` // how the figures were found
 }
 
 // Places to dry.
@@ -91,118 +91,118 @@ const (
 // that it was checked against into the step.
 type Sanitize struct {
 	record
-	Product     string     `cbor:"10" json:"product,omitempty"`
-	Active      string     `cbor:"11" json:"active,omitempty"`
-	StrengthPPM float64    `cbor:"12" json:"strength_ppm"` // mg/L
-	ContactS    int        `cbor:"13" json:"contact_s"`    // wet contact time
-	TempC       *float64   `cbor:"14" json:"temp_c,omitempty"`
-	PH          *float64   `cbor:"15" json:"ph,omitempty"`
-	Sides       int        `cbor:"16" json:"sides"`            // 1 or 2
-	Method      string     `cbor:"17" json:"method"`           // spray, soak or wipe
-	Rinsed      bool       `cbor:"18" json:"rinsed,omitempty"` // with potable water, after the contact time
-	Solution    Code       `cbor:"19" json:"solution,omitempty"`
-	Directions  *Sanitizer `cbor:"20" json:"directions,omitempty"`
-	Mixed       *Bottle    `cbor:"21" json:"solution_record,omitempty"` // the solution as it stood; Admit fills it in
-	Timed       bool       `cbor:"22" json:"timed,omitempty"`           // the contact time was counted by the timer
+	Product     string     `cbor:"10,keyasint,omitzero" json:"product,omitempty"`
+	Active      string     `cbor:"11,keyasint,omitzero" json:"active,omitempty"`
+	StrengthPPM float64    `cbor:"12,keyasint,omitzero" json:"strength_ppm"` // mg/L
+	ContactS    int        `cbor:"13,keyasint,omitzero" json:"contact_s"`    // wet contact time
+	TempC       *float64   `cbor:"14,keyasint,omitzero" json:"temp_c,omitempty"`
+	PH          *float64   `cbor:"15,keyasint,omitzero" json:"ph,omitempty"`
+	Sides       int        `cbor:"16,keyasint,omitzero" json:"sides"`            // 1 or 2
+	Method      string     `cbor:"17,keyasint,omitzero" json:"method"`           // spray, soak or wipe
+	Rinsed      bool       `cbor:"18,keyasint,omitzero" json:"rinsed,omitempty"` // with potable water, after the contact time
+	Solution    Code       `cbor:"19,keyasint,omitzero" json:"solution,omitempty"`
+	Directions  *Sanitizer `cbor:"20,keyasint,omitzero" json:"directions,omitempty"`
+	Mixed       *Bottle    `cbor:"21,keyasint,omitzero" json:"solution_record,omitempty"` // the solution as it stood; Admit fills it in
+	Timed       bool       `cbor:"22,keyasint,omitzero" json:"timed,omitempty"`           // the contact time was counted by the timer
 	// When the temperature or pH was read, where the solution's reading served and
 	// none was taken for this step; Admit fills them in.
-	TempAt time.Time `cbor:"23" json:"temp_read_at,omitzero"`
-	PHAt   time.Time `cbor:"24" json:"ph_read_at,omitzero"`
-	Place  string    `cbor:"30" json:"place,omitempty"` // where it was done: 21 CFR 112.161(a)(1)(iv)
+	TempAt time.Time `cbor:"23,keyasint,omitzero" json:"temp_read_at,omitzero"`
+	PHAt   time.Time `cbor:"24,keyasint,omitzero" json:"ph_read_at,omitzero"`
+	Place  string    `cbor:"30,keyasint,omitzero" json:"place,omitempty"` // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
 // Mold reports mold. It puts the mat on hold.
 type Mold struct {
 	record
-	Where        string  `cbor:"10" json:"where"`          // crop, mat, edge …
-	Seen         string  `cbor:"11" json:"seen,omitempty"` // growing, at harvest, at washing, in store
-	SharePercent float64 `cbor:"12" json:"share_percent,omitempty"`
-	AreaMM2      float64 `cbor:"13" json:"area_mm2,omitempty"`
-	Treated      string  `cbor:"14" json:"treated,omitempty"`
+	Where        string  `cbor:"10,keyasint,omitzero" json:"where"`          // crop, mat, edge …
+	Seen         string  `cbor:"11,keyasint,omitzero" json:"seen,omitempty"` // growing, at harvest, at washing, in store
+	SharePercent float64 `cbor:"12,keyasint,omitzero" json:"share_percent,omitempty"`
+	AreaMM2      float64 `cbor:"13,keyasint,omitzero" json:"area_mm2,omitempty"`
+	Treated      string  `cbor:"14,keyasint,omitzero" json:"treated,omitempty"`
 
-	Pictures []string `cbor:"15" json:"pictures,omitempty"` // see IsPicture
+	Pictures []string `cbor:"15,keyasint,omitzero" json:"pictures,omitempty"` // see IsPicture
 }
 
 // Cut reports damage by a knife or a tear.
 type Cut struct {
 	record
-	LengthMM float64 `cbor:"10" json:"length_mm"`
-	Where    string  `cbor:"11" json:"where,omitempty"` // middle, edge, corner …
-	Through  bool    `cbor:"12" json:"through,omitempty"`
+	LengthMM float64 `cbor:"10,keyasint,omitzero" json:"length_mm"`
+	Where    string  `cbor:"11,keyasint,omitzero" json:"where,omitempty"` // middle, edge, corner …
+	Through  bool    `cbor:"12,keyasint,omitzero" json:"through,omitempty"`
 
-	Pictures []string `cbor:"13" json:"pictures,omitempty"`
+	Pictures []string `cbor:"13,keyasint,omitzero" json:"pictures,omitempty"`
 }
 
 // Swab reports a hygiene test of the mat.
 type Swab struct {
 	record
-	Test    string  `cbor:"10" json:"test"` // ATP, Listeria spp., coliforms …
-	Reading float64 `cbor:"11" json:"reading,omitempty"`
-	Limit   float64 `cbor:"12" json:"limit,omitempty"`
-	Unit    string  `cbor:"13" json:"unit,omitempty"`
-	Pass    bool    `cbor:"14" json:"pass,omitempty"`
+	Test    string  `cbor:"10,keyasint,omitzero" json:"test"` // ATP, Listeria spp., coliforms …
+	Reading float64 `cbor:"11,keyasint,omitzero" json:"reading,omitempty"`
+	Limit   float64 `cbor:"12,keyasint,omitzero" json:"limit,omitempty"`
+	Unit    string  `cbor:"13,keyasint,omitzero" json:"unit,omitempty"`
+	Pass    bool    `cbor:"14,keyasint,omitzero" json:"pass,omitempty"`
 }
 
 // Hold sets the mat apart until somebody decides.
 type Hold struct {
 	record
-	Reason   string `cbor:"10" json:"reason"`              // may be empty where it was dropped
-	MustWash bool   `cbor:"11" json:"must_wash,omitempty"` // what happened to the mat is not known: no release back to where it was
-	Dropped  bool   `cbor:"12" json:"dropped,omitempty"`   // it fell on the floor: it is washed, whatever the release says
+	Reason   string `cbor:"10,keyasint,omitzero" json:"reason"`              // may be empty where it was dropped
+	MustWash bool   `cbor:"11,keyasint,omitzero" json:"must_wash,omitempty"` // what happened to the mat is not known: no release back to where it was
+	Dropped  bool   `cbor:"12,keyasint,omitzero" json:"dropped,omitempty"`   // it fell on the floor: it is washed, whatever the release says
 }
 
 // Release ends a hold. The mat goes to ToWash, or back to the stage that it
 // was held in.
 type Release struct {
 	record
-	Reason string `cbor:"10" json:"reason"`
-	AsWas  bool   `cbor:"11" json:"as_was,omitempty"`
+	Reason string `cbor:"10,keyasint,omitzero" json:"reason"`
+	AsWas  bool   `cbor:"11,keyasint,omitzero" json:"as_was,omitempty"`
 }
 
 // Inspect is a look at a washed mat.
 type Inspect struct {
 	record
-	FoldSnaps  bool    `cbor:"10" json:"fold_snaps,omitempty"` // a thread breaks when the mat is folded flat
-	Fuzz       bool    `cbor:"11" json:"fuzz,omitempty"`       // fuzz, chalking or whitening at crossings
-	Holes      int     `cbor:"12" json:"holes,omitempty"`
-	Smell      bool    `cbor:"13" json:"smell,omitempty"`
-	Mold       bool    `cbor:"14" json:"mold,omitempty"`
-	ApertureMM float64 `cbor:"15" json:"aperture_mm,omitempty"` // mean over ten openings
-	Note       string  `cbor:"16" json:"note,omitempty"`
+	FoldSnaps  bool    `cbor:"10,keyasint,omitzero" json:"fold_snaps,omitempty"` // a thread breaks when the mat is folded flat
+	Fuzz       bool    `cbor:"11,keyasint,omitzero" json:"fuzz,omitempty"`       // fuzz, chalking or whitening at crossings
+	Holes      int     `cbor:"12,keyasint,omitzero" json:"holes,omitempty"`
+	Smell      bool    `cbor:"13,keyasint,omitzero" json:"smell,omitempty"`
+	Mold       bool    `cbor:"14,keyasint,omitzero" json:"mold,omitempty"`
+	ApertureMM float64 `cbor:"15,keyasint,omitzero" json:"aperture_mm,omitempty"` // mean over ten openings
+	Note       string  `cbor:"16,keyasint,omitzero" json:"note,omitempty"`
 
-	Pictures []string `cbor:"17" json:"pictures,omitempty"`
+	Pictures []string `cbor:"17,keyasint,omitzero" json:"pictures,omitempty"`
 	// NoCuts: looked for, none is left. It counts for what a trim may have removed.
-	NoCuts bool `cbor:"18" json:"no_cuts,omitempty"`
+	NoCuts bool `cbor:"18,keyasint,omitzero" json:"no_cuts,omitempty"`
 }
 
 // Trim cuts the mat to a smaller size. The fresh edges send it back to ToWash.
 // What was cut off is a strip along one side, or one along each of two.
 type Trim struct {
 	record
-	LengthMM    float64 `cbor:"10" json:"length_mm"`
-	WidthMM     float64 `cbor:"11" json:"width_mm"`
-	RemovesCuts bool    `cbor:"12" json:"removes_cuts,omitempty"` // the damaged part went with the offcut
+	LengthMM    float64 `cbor:"10,keyasint,omitzero" json:"length_mm"`
+	WidthMM     float64 `cbor:"11,keyasint,omitzero" json:"width_mm"`
+	RemovesCuts bool    `cbor:"12,keyasint,omitzero" json:"removes_cuts,omitempty"` // the damaged part went with the offcut
 	// The size before; Admit fills it in. Where it is missing (older records),
 	// RemovesCuts took away every cut and hole.
-	FromLengthMM float64 `cbor:"13" json:"from_length_mm,omitempty"`
-	FromWidthMM  float64 `cbor:"14" json:"from_width_mm,omitempty"`
+	FromLengthMM float64 `cbor:"13,keyasint,omitzero" json:"from_length_mm,omitempty"`
+	FromWidthMM  float64 `cbor:"14,keyasint,omitzero" json:"from_width_mm,omitempty"`
 }
 
 // Relabel puts a new label on a mat. The history stays.
 type Relabel struct {
 	record
-	Reason  string `cbor:"10" json:"reason"`
-	NewCode Code   `cbor:"11" json:"new_code,omitempty"` // empty: the same code was printed again
-	Mark    string `cbor:"12" json:"mark,omitempty"`
+	Reason  string `cbor:"10,keyasint,omitzero" json:"reason"`
+	NewCode Code   `cbor:"11,keyasint,omitzero" json:"new_code,omitempty"` // empty: the same code was printed again
+	Mark    string `cbor:"12,keyasint,omitzero" json:"mark,omitempty"`
 }
 
 // Document puts a supplier's food-contact statement on file for a mat that was
 // registered without it, or a newer one.
 type Document struct {
 	record
-	Supplier         string `cbor:"10" json:"supplier,omitempty"` // empty: as it was
-	ContactStatement string `cbor:"11" json:"contact_statement"`
-	ContactDate      string `cbor:"12" json:"contact_date"` // YYYY-MM-DD
+	Supplier         string `cbor:"10,keyasint,omitzero" json:"supplier,omitempty"` // empty: as it was
+	ContactStatement string `cbor:"11,keyasint,omitzero" json:"contact_statement"`
+	ContactDate      string `cbor:"12,keyasint,omitzero" json:"contact_date"` // YYYY-MM-DD
 }
 
 // Cause is why a mat was retired.
@@ -225,14 +225,14 @@ var Causes = []Cause{CauseCut, CauseMold, CauseWear, CauseYield, CauseAge, Cause
 // Retire ends a mat's use as a growing surface.
 type Retire struct {
 	record
-	Cause Cause  `cbor:"10" json:"cause"`
-	Note  string `cbor:"11" json:"note,omitempty"`
+	Cause Cause  `cbor:"10,keyasint,omitzero" json:"cause"`
+	Note  string `cbor:"11,keyasint,omitzero" json:"note,omitempty"`
 }
 
 // Correct voids an earlier step of the same mat; both stay in the ledger.
 type Correct struct {
 	record
-	MatSeq uint64 `cbor:"10" json:"voids_mat_seq"`
-	Voids  Kind   `cbor:"11" json:"voids_kind"` // filled in by AdmitCorrect
-	Reason string `cbor:"12" json:"reason"`
+	MatSeq uint64 `cbor:"10,keyasint,omitzero" json:"voids_mat_seq"`
+	Voids  Kind   `cbor:"11,keyasint,omitzero" json:"voids_kind"` // filled in by AdmitCorrect
+	Reason string `cbor:"12,keyasint,omitzero" json:"reason"`
 }

@@ -37,19 +37,19 @@ var Actions = []Action{ActHarvest, ActRinseClean, ActRinseRoots, ActDryAir, ActD
 // the code; what the code does stands here, and a lost card can be withdrawn.
 type Card struct {
 	record
-	Code        Code    `cbor:"10" json:"code"`
-	Action      Action  `cbor:"11" json:"action"`
-	Initials    string  `cbor:"12" json:"initials,omitempty"` // of an operator
-	Product     string  `cbor:"13" json:"product,omitempty"`  // of a sanitize step, with the four below
-	StrengthPPM float64 `cbor:"14" json:"strength_ppm,omitempty"`
-	ContactS    int     `cbor:"15" json:"contact_s,omitempty"`
-	Method      string  `cbor:"16" json:"method,omitempty"`
-	Rinsed      bool    `cbor:"17" json:"rinsed,omitempty"`
-	DurationS   int     `cbor:"18" json:"duration_s,omitempty"` // of drying
-	Reason      string  `cbor:"19" json:"reason,omitempty"`     // of a hold, a release or a mold report
-	Cause       Cause   `cbor:"20" json:"cause,omitempty"`      // of a retirement
-	Withdrawn   bool    `cbor:"21" json:"withdrawn,omitempty"`
-	Dropped     bool    `cbor:"22" json:"dropped,omitempty"` // of a hold: the mat fell on the floor
+	Code        Code    `cbor:"10,keyasint,omitzero" json:"code"`
+	Action      Action  `cbor:"11,keyasint,omitzero" json:"action"`
+	Initials    string  `cbor:"12,keyasint,omitzero" json:"initials,omitempty"` // of an operator
+	Product     string  `cbor:"13,keyasint,omitzero" json:"product,omitempty"`  // of a sanitize step, with the four below
+	StrengthPPM float64 `cbor:"14,keyasint,omitzero" json:"strength_ppm,omitempty"`
+	ContactS    int     `cbor:"15,keyasint,omitzero" json:"contact_s,omitempty"`
+	Method      string  `cbor:"16,keyasint,omitzero" json:"method,omitempty"`
+	Rinsed      bool    `cbor:"17,keyasint,omitzero" json:"rinsed,omitempty"`
+	DurationS   int     `cbor:"18,keyasint,omitzero" json:"duration_s,omitempty"` // of drying
+	Reason      string  `cbor:"19,keyasint,omitzero" json:"reason,omitempty"`     // of a hold, a release or a mold report
+	Cause       Cause   `cbor:"20,keyasint,omitzero" json:"cause,omitempty"`      // of a retirement
+	Withdrawn   bool    `cbor:"21,keyasint,omitzero" json:"withdrawn,omitempty"`
+	Dropped     bool    `cbor:"22,keyasint,omitzero" json:"dropped,omitempty"` // of a hold: the mat fell on the floor
 }
 
 // Body is the step that the card stands for, and nil for a card that steers.

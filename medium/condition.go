@@ -11,108 +11,108 @@ import (
 // thread. The store keeps it beside the thread and can always rebuild it.
 type Condition struct {
 	record
-	Code     Code      `cbor:"10" json:"code"`
-	Mat      Mat       `cbor:"11" json:"mat"`
-	Stage    Stage     `cbor:"12" json:"stage"`
-	Since    time.Time `cbor:"13" json:"stage_since"`
-	Turn     int       `cbor:"14" json:"turn"`
-	Added    time.Time `cbor:"15" json:"added_at"`
-	Last     time.Time `cbor:"16" json:"last_step_at"`
-	WetSince time.Time `cbor:"17" json:"wet_since,omitzero"`
+	Code     Code      `cbor:"10,keyasint,omitzero" json:"code"`
+	Mat      Mat       `cbor:"11,keyasint,omitzero" json:"mat"`
+	Stage    Stage     `cbor:"12,keyasint,omitzero" json:"stage"`
+	Since    time.Time `cbor:"13,keyasint,omitzero" json:"stage_since"`
+	Turn     int       `cbor:"14,keyasint,omitzero" json:"turn"`
+	Added    time.Time `cbor:"15,keyasint,omitzero" json:"added_at"`
+	Last     time.Time `cbor:"16,keyasint,omitzero" json:"last_step_at"`
+	WetSince time.Time `cbor:"17,keyasint,omitzero" json:"wet_since,omitzero"`
 
-	Crops     []Sown         `cbor:"20" json:"crops,omitempty"` // of the turn under way, or of the last one
-	Lot       string         `cbor:"21" json:"lot,omitempty"`
-	SeedLot   string         `cbor:"22" json:"seed_lot,omitempty"`
-	SownAt    time.Time      `cbor:"23" json:"sown_at,omitzero"`
-	Debris    Debris         `cbor:"24" json:"debris,omitempty"`
-	Cleared   bool           `cbor:"25" json:"sanitized_since_crop,omitempty"` // an accepted sanitize step since the last crop
-	Sanitized *LastSanitized `cbor:"26" json:"last_sanitized,omitempty"`
+	Crops     []Sown         `cbor:"20,keyasint,omitzero" json:"crops,omitempty"` // of the turn under way, or of the last one
+	Lot       string         `cbor:"21,keyasint,omitzero" json:"lot,omitempty"`
+	SeedLot   string         `cbor:"22,keyasint,omitzero" json:"seed_lot,omitempty"`
+	SownAt    time.Time      `cbor:"23,keyasint,omitzero" json:"sown_at,omitzero"`
+	Debris    Debris         `cbor:"24,keyasint,omitzero" json:"debris,omitempty"`
+	Cleared   bool           `cbor:"25,keyasint,omitzero" json:"sanitized_since_crop,omitempty"` // an accepted sanitize step since the last crop
+	Sanitized *LastSanitized `cbor:"26,keyasint,omitzero" json:"last_sanitized,omitempty"`
 	// SownUncleared: as the records stand now, the crop was sown without an
 	// accepted sanitize step before it. Only a correction brings that about.
-	SownUncleared bool `cbor:"27" json:"sown_uncleared,omitempty"`
+	SownUncleared bool `cbor:"27,keyasint,omitzero" json:"sown_uncleared,omitempty"`
 	// WetWith are the sanitizers put on since the mat was last dried or rinsed,
 	// accepted or not.
-	WetWith []string `cbor:"28" json:"wet_with,omitempty"`
+	WetWith []string `cbor:"28,keyasint,omitzero" json:"wet_with,omitempty"`
 	// CropVoided: a sowing or a harvest since the last accepted sanitize step
 	// was taken back. Whether a crop lay on the mat is not certain.
-	CropVoided bool `cbor:"29" json:"crop_step_voided,omitempty"`
+	CropVoided bool `cbor:"29,keyasint,omitzero" json:"crop_step_voided,omitempty"`
 
 	// Care are the findings of the last accepted sanitize step, DryCare those of
 	// the dryings since, or since a look at the mat. They stand on the verdict.
-	Care    []Finding `cbor:"53" json:"sanitize_findings,omitempty"`
-	DryCare []Finding `cbor:"54" json:"dry_findings,omitempty"`
+	Care    []Finding `cbor:"53,keyasint,omitzero" json:"sanitize_findings,omitempty"`
+	DryCare []Finding `cbor:"54,keyasint,omitzero" json:"dry_findings,omitempty"`
 
-	HeldIn    Stage   `cbor:"30" json:"held_in,omitempty"` // stage before the hold
-	HeldFor   string  `cbor:"31" json:"held_for,omitempty"`
-	MustWash  bool    `cbor:"32" json:"must_wash,omitempty"` // mold or a failed swab: no release back to where it was
-	SwabOpen  bool    `cbor:"33" json:"swab_open,omitempty"` // failed and neither sanitized nor passed since
-	SwabText  string  `cbor:"34" json:"swab,omitempty"`
-	MoldTurns []int   `cbor:"35" json:"mold_turns,omitempty"`
-	TurnG     float64 `cbor:"36" json:"turn_yield_g,omitempty"` // cuts so far of a crop that is cut more than once
+	HeldIn    Stage   `cbor:"30,keyasint,omitzero" json:"held_in,omitempty"` // stage before the hold
+	HeldFor   string  `cbor:"31,keyasint,omitzero" json:"held_for,omitempty"`
+	MustWash  bool    `cbor:"32,keyasint,omitzero" json:"must_wash,omitempty"` // mold or a failed swab: no release back to where it was
+	SwabOpen  bool    `cbor:"33,keyasint,omitzero" json:"swab_open,omitempty"` // failed and neither sanitized nor passed since
+	SwabText  string  `cbor:"34,keyasint,omitzero" json:"swab,omitempty"`
+	MoldTurns []int   `cbor:"35,keyasint,omitzero" json:"mold_turns,omitempty"`
+	TurnG     float64 `cbor:"36,keyasint,omitzero" json:"turn_yield_g,omitempty"` // cuts so far of a crop that is cut more than once
 	// HeldSince is since when it was in the stage before the hold.
-	HeldSince time.Time `cbor:"37" json:"held_in_since,omitzero"`
+	HeldSince time.Time `cbor:"37,keyasint,omitzero" json:"held_in_since,omitzero"`
 
-	CutsThrough int         `cbor:"40" json:"cuts_through,omitempty"`
-	Cuts        int         `cbor:"41" json:"cuts,omitempty"` // not through
-	CutMM       float64     `cbor:"42" json:"cut_mm,omitempty"`
-	SunKLy      float64     `cbor:"43" json:"sun_kly,omitempty"`
-	Inspected   int         `cbor:"44" json:"inspected_turn,omitempty"` // turn of the last inspection
-	Holes       int         `cbor:"45" json:"holes,omitempty"`
-	FoldSnaps   bool        `cbor:"46" json:"fold_snaps,omitempty"`
-	Fuzz        bool        `cbor:"47" json:"fuzz,omitempty"`
-	Yields      []CropYield `cbor:"48" json:"yields,omitempty"`
-	YieldG      float64     `cbor:"49" json:"yield_g,omitempty"` // all turns
-	Harvests    int         `cbor:"50" json:"harvests,omitempty"`
-	Labels      int         `cbor:"51" json:"relabels,omitempty"`
-	Tags        []Code      `cbor:"52" json:"other_codes,omitempty"`
+	CutsThrough int         `cbor:"40,keyasint,omitzero" json:"cuts_through,omitempty"`
+	Cuts        int         `cbor:"41,keyasint,omitzero" json:"cuts,omitempty"` // not through
+	CutMM       float64     `cbor:"42,keyasint,omitzero" json:"cut_mm,omitempty"`
+	SunKLy      float64     `cbor:"43,keyasint,omitzero" json:"sun_kly,omitempty"`
+	Inspected   int         `cbor:"44,keyasint,omitzero" json:"inspected_turn,omitempty"` // turn of the last inspection
+	Holes       int         `cbor:"45,keyasint,omitzero" json:"holes,omitempty"`
+	FoldSnaps   bool        `cbor:"46,keyasint,omitzero" json:"fold_snaps,omitempty"`
+	Fuzz        bool        `cbor:"47,keyasint,omitzero" json:"fuzz,omitempty"`
+	Yields      []CropYield `cbor:"48,keyasint,omitzero" json:"yields,omitempty"`
+	YieldG      float64     `cbor:"49,keyasint,omitzero" json:"yield_g,omitempty"` // all turns
+	Harvests    int         `cbor:"50,keyasint,omitzero" json:"harvests,omitempty"`
+	Labels      int         `cbor:"51,keyasint,omitzero" json:"relabels,omitempty"`
+	Tags        []Code      `cbor:"52,keyasint,omitzero" json:"other_codes,omitempty"`
 
 	// Residue is what was left on the mat over its ceiling and not rinsed off since.
-	Residue *Residue `cbor:"70" json:"residue,omitempty"`
+	Residue *Residue `cbor:"70,keyasint,omitzero" json:"residue,omitempty"`
 	// Uses are the sanitizers put on since a rinse, accepted or not, voided or not: what
 	// is learned later of one can tell of a residue. At most usesKept, and one that says so.
-	Uses []Rested `cbor:"71" json:"-"`
+	Uses []Rested `cbor:"71,keyasint,omitzero" json:"-"`
 	// Doubts are the reports of danger that were taken back, each once: what was seen,
 	// until somebody looked, or doubtResidue, until a rinse. (Key 88 was one of mold.)
-	Doubts []string `cbor:"72" json:"voided_reports,omitempty"`
+	Doubts []string `cbor:"72,keyasint,omitzero" json:"voided_reports,omitempty"`
 
-	RetiredAt time.Time `cbor:"60" json:"retired_at,omitzero"`
-	Cause     Cause     `cbor:"61" json:"cause,omitempty"`
+	RetiredAt time.Time `cbor:"60,keyasint,omitzero" json:"retired_at,omitzero"`
+	Cause     Cause     `cbor:"61,keyasint,omitzero" json:"cause,omitempty"`
 
 	// Handled is when the last step that takes the mat in hand was done: no
 	// contact time and no drying after it can have begun before.
-	Handled      time.Time `cbor:"80" json:"handled_at,omitzero"`
-	Recorded     time.Time `cbor:"81" json:"last_recorded_at,omitzero"`    // when the last step that was no report of danger was written down
-	CutUnweighed bool      `cbor:"82" json:"cut_not_weighed,omitempty"`    // a cut of this turn's crop was not weighed
-	CutList      []MeshCut `cbor:"83" json:"cut_list,omitempty"`           // those of CutsThrough and Cuts
-	HolesTrimmed bool      `cbor:"84" json:"holes_trimmed,omitempty"`      // a trim may have removed the holes
-	HolesSaid    bool      `cbor:"91" json:"holes_said_removed,omitempty"` // with that trim, and nobody has looked since
-	KnifeTouched bool      `cbor:"85" json:"knife_touched,omitempty"`      // and nobody has looked since
+	Handled      time.Time `cbor:"80,keyasint,omitzero" json:"handled_at,omitzero"`
+	Recorded     time.Time `cbor:"81,keyasint,omitzero" json:"last_recorded_at,omitzero"`    // when the last step that was no report of danger was written down
+	CutUnweighed bool      `cbor:"82,keyasint,omitzero" json:"cut_not_weighed,omitempty"`    // a cut of this turn's crop was not weighed
+	CutList      []MeshCut `cbor:"83,keyasint,omitzero" json:"cut_list,omitempty"`           // those of CutsThrough and Cuts
+	HolesTrimmed bool      `cbor:"84,keyasint,omitzero" json:"holes_trimmed,omitempty"`      // a trim may have removed the holes
+	HolesSaid    bool      `cbor:"91,keyasint,omitzero" json:"holes_said_removed,omitempty"` // with that trim, and nobody has looked since
+	KnifeTouched bool      `cbor:"85,keyasint,omitzero" json:"knife_touched,omitempty"`      // and nobody has looked since
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
-	MoldLook bool `cbor:"86" json:"look_for_mold,omitempty"`
+	MoldLook bool `cbor:"86,keyasint,omitzero" json:"look_for_mold,omitempty"`
 	// MoldSeen is when the mold of MoldTurns was seen, and Washes when the mat was
 	// washed: mold after a wash counts again, in whatever order it is told.
-	MoldSeen []time.Time `cbor:"95" json:"mold_seen_at,omitempty"`
-	Washes   []time.Time `cbor:"96" json:"washed_at,omitempty"`
+	MoldSeen []time.Time `cbor:"95,keyasint,omitzero" json:"mold_seen_at,omitempty"`
+	Washes   []time.Time `cbor:"96,keyasint,omitzero" json:"washed_at,omitempty"`
 	// DayAlone are those of its times of which only the day is known: see When.
-	DayAlone []time.Time `cbor:"97" json:"day_only,omitempty"`
+	DayAlone []time.Time `cbor:"97,keyasint,omitzero" json:"day_only,omitempty"`
 	// Settled is when the last step was done that was no report of danger.
-	Settled time.Time `cbor:"90" json:"last_other_step_at,omitzero"`
+	Settled time.Time `cbor:"90,keyasint,omitzero" json:"last_other_step_at,omitzero"`
 }
 
 // LastSanitized is the last sanitize step, accepted or not.
 type LastSanitized struct {
 	record
-	At            time.Time `cbor:"10" json:"at"`
-	Product       string    `cbor:"11" json:"product,omitempty"`
-	Active        string    `cbor:"12" json:"active"`
-	StrengthPPM   float64   `cbor:"13" json:"strength_ppm"`
-	ContactS      int       `cbor:"14" json:"contact_s"`
-	Accepted      bool      `cbor:"15" json:"accepted"`
-	FarmProcedure bool      `cbor:"16" json:"farm_procedure,omitempty"`
+	At            time.Time `cbor:"10,keyasint,omitzero" json:"at"`
+	Product       string    `cbor:"11,keyasint,omitzero" json:"product,omitempty"`
+	Active        string    `cbor:"12,keyasint,omitzero" json:"active"`
+	StrengthPPM   float64   `cbor:"13,keyasint,omitzero" json:"strength_ppm"`
+	ContactS      int       `cbor:"14,keyasint,omitzero" json:"contact_s"`
+	Accepted      bool      `cbor:"15,keyasint,omitzero" json:"accepted"`
+	FarmProcedure bool      `cbor:"16,keyasint,omitzero" json:"farm_procedure,omitempty"`
 	// AcceptedAt is the last accepted step, which an unaccepted one does not undo.
-	AcceptedAt time.Time `cbor:"17" json:"accepted_at,omitzero"`
-	Solution   Code      `cbor:"18" json:"solution,omitempty"`
-	Rested     *Rested   `cbor:"19" json:"-"` // of the last accepted step
+	AcceptedAt time.Time `cbor:"17,keyasint,omitzero" json:"accepted_at,omitzero"`
+	Solution   Code      `cbor:"18,keyasint,omitzero" json:"solution,omitempty"`
+	Rested     *Rested   `cbor:"19,keyasint,omitzero" json:"-"` // of the last accepted step
 }
 
 // CropName names the crop or the mix on a mat. A mix is the same one in

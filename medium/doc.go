@@ -11,12 +11,9 @@
 // time.Time called now is the farm's, and is used for dates in sentences.
 package medium
 
-// record marks a struct that is kept in the ledger. The store's CBOR codec
-// finds the tag by the field's name: integer keys, empty fields left out. Keys
-// have two digits, so that their text order is their numeric order.
-type record struct {
-	_struct struct{} `cbor:",int,omitempty"` //lint:ignore U1000 read by reflection
-}
+// record marks a struct that is kept in the ledger: its fields have integer keys
+// of two digits, and those that are empty are left out.
+type record struct{}
 
 // stored is what every struct that is kept in the ledger is.
 type stored interface{ stored() }

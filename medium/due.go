@@ -10,22 +10,22 @@ import (
 // Due is one thing that a mat needs by a time.
 type Due struct {
 	record
-	Step Kind      `cbor:"10" json:"step"`
-	At   time.Time `cbor:"11" json:"due_at"`
-	Rule string    `cbor:"12" json:"rule"`
-	Text string    `cbor:"13" json:"text"`
+	Step Kind      `cbor:"10,keyasint,omitzero" json:"step"`
+	At   time.Time `cbor:"11,keyasint,omitzero" json:"due_at"`
+	Rule string    `cbor:"12,keyasint,omitzero" json:"rule"`
+	Text string    `cbor:"13,keyasint,omitzero" json:"text"`
 }
 
 // Work is a mat's line of the due list: what it needs first, by when, and all
 // the reasons.
 type Work struct {
 	record
-	Code  Code      `cbor:"10" json:"code"`
-	Stage Stage     `cbor:"11" json:"stage"`
-	Turn  int       `cbor:"12" json:"turn"`
-	Step  Kind      `cbor:"13" json:"next_step"`
-	At    time.Time `cbor:"14" json:"due_at"`
-	Dues  []Due     `cbor:"15" json:"dues"`
+	Code  Code      `cbor:"10,keyasint,omitzero" json:"code"`
+	Stage Stage     `cbor:"11,keyasint,omitzero" json:"stage"`
+	Turn  int       `cbor:"12,keyasint,omitzero" json:"turn"`
+	Step  Kind      `cbor:"13,keyasint,omitzero" json:"next_step"`
+	At    time.Time `cbor:"14,keyasint,omitzero" json:"due_at"`
+	Dues  []Due     `cbor:"15,keyasint,omitzero" json:"dues"`
 }
 
 // OverdueH is how many hours ago the work was due; negative before.

@@ -9,16 +9,16 @@ import (
 // FarmSettings is the farm's name, its units and its time zone.
 type FarmSettings struct {
 	record
-	Name     string `cbor:"10" json:"name"`
-	Place    string `cbor:"11" json:"place,omitempty"`
-	Zone     string `cbor:"12" json:"zone"`     // IANA name: Europe/Berlin
-	Units    string `cbor:"13" json:"units"`    // metric or us
-	Currency string `cbor:"14" json:"currency"` // ISO 4217: EUR
-	Paper    string `cbor:"15" json:"paper"`    // a4 or letter
+	Name     string `cbor:"10,keyasint,omitzero" json:"name"`
+	Place    string `cbor:"11,keyasint,omitzero" json:"place,omitempty"`
+	Zone     string `cbor:"12,keyasint,omitzero" json:"zone"`     // IANA name: Europe/Berlin
+	Units    string `cbor:"13,keyasint,omitzero" json:"units"`    // metric or us
+	Currency string `cbor:"14,keyasint,omitzero" json:"currency"` // ISO 4217: EUR
+	Paper    string `cbor:"15,keyasint,omitzero" json:"paper"`    // a4 or letter
 	// Where the mats dry outdoors, in degrees, north and east positive; nil where
 	// it is not known.
-	Lat *float64 `cbor:"16" json:"lat_deg,omitempty"`
-	Lon *float64 `cbor:"17" json:"lon_deg,omitempty"`
+	Lat *float64 `cbor:"16,keyasint,omitzero" json:"lat_deg,omitempty"`
+	Lon *float64 `cbor:"17,keyasint,omitzero" json:"lon_deg,omitempty"`
 }
 
 // Units that a farm can choose.
@@ -60,27 +60,27 @@ func (s FarmSettings) Check() error {
 // used by.
 type Sanitizer struct {
 	record
-	Name         string  `cbor:"10" json:"name"`
-	Active       string  `cbor:"11" json:"active"` // peroxide, hypochlorite, …: see Actives
-	Stock        string  `cbor:"12" json:"stock,omitempty"`
-	Directions   string  `cbor:"13" json:"directions,omitempty"` // DirectionsLabel, DirectionsFarm or empty: none on file
-	MinPPM       float64 `cbor:"14" json:"min_ppm,omitempty"`    // use strength, mg/L
-	MaxPPM       float64 `cbor:"15" json:"max_ppm,omitempty"`
-	ContactS     int     `cbor:"16" json:"contact_s,omitempty"`
-	MinTempC     float64 `cbor:"17" json:"min_temp_c,omitempty"`
-	MaxTempC     float64 `cbor:"18" json:"max_temp_c,omitempty"`
-	MinPH        float64 `cbor:"19" json:"min_ph,omitempty"`
-	MaxPH        float64 `cbor:"20" json:"max_ph,omitempty"`
-	Rinse        bool    `cbor:"21" json:"rinse,omitempty"` // potable water after the contact time
-	MixedHours   float64 `cbor:"22" json:"mixed_good_h,omitempty"`
-	OpenedDays   float64 `cbor:"23" json:"opened_good_days,omitempty"`
-	Registration string  `cbor:"24" json:"registration,omitempty"`
-	Note         string  `cbor:"25" json:"note,omitempty"`
-	DensityGPML  float64 `cbor:"26" json:"density_g_per_ml,omitempty"` // of the stock, from the label or data sheet
+	Name         string  `cbor:"10,keyasint,omitzero" json:"name"`
+	Active       string  `cbor:"11,keyasint,omitzero" json:"active"` // peroxide, hypochlorite, …: see Actives
+	Stock        string  `cbor:"12,keyasint,omitzero" json:"stock,omitempty"`
+	Directions   string  `cbor:"13,keyasint,omitzero" json:"directions,omitempty"` // DirectionsLabel, DirectionsFarm or empty: none on file
+	MinPPM       float64 `cbor:"14,keyasint,omitzero" json:"min_ppm,omitempty"`    // use strength, mg/L
+	MaxPPM       float64 `cbor:"15,keyasint,omitzero" json:"max_ppm,omitempty"`
+	ContactS     int     `cbor:"16,keyasint,omitzero" json:"contact_s,omitempty"`
+	MinTempC     float64 `cbor:"17,keyasint,omitzero" json:"min_temp_c,omitempty"`
+	MaxTempC     float64 `cbor:"18,keyasint,omitzero" json:"max_temp_c,omitempty"`
+	MinPH        float64 `cbor:"19,keyasint,omitzero" json:"min_ph,omitempty"`
+	MaxPH        float64 `cbor:"20,keyasint,omitzero" json:"max_ph,omitempty"`
+	Rinse        bool    `cbor:"21,keyasint,omitzero" json:"rinse,omitempty"` // potable water after the contact time
+	MixedHours   float64 `cbor:"22,keyasint,omitzero" json:"mixed_good_h,omitempty"`
+	OpenedDays   float64 `cbor:"23,keyasint,omitzero" json:"opened_good_days,omitempty"`
+	Registration string  `cbor:"24,keyasint,omitzero" json:"registration,omitempty"`
+	Note         string  `cbor:"25,keyasint,omitzero" json:"note,omitempty"`
+	DensityGPML  float64 `cbor:"26,keyasint,omitzero" json:"density_g_per_ml,omitempty"` // of the stock, from the label or data sheet
 	// Corrects says why the copy on file is wrong from its beginning; empty: a
 	// label of its own, which counts from now on.
-	Corrects  string `cbor:"27" json:"corrects,omitempty"`
-	Confirmed bool   `cbor:"28" json:"range_confirmed,omitempty"` // the label does say so: see PublishedRange
+	Corrects  string `cbor:"27,keyasint,omitzero" json:"corrects,omitempty"`
+	Confirmed bool   `cbor:"28,keyasint,omitzero" json:"range_confirmed,omitempty"` // the label does say so: see PublishedRange
 }
 
 // Kinds of directions.
@@ -169,20 +169,20 @@ func (s Sanitizer) checkProcedure(p Policy) error {
 // Farm is the present state of the farm's own thread.
 type Farm struct {
 	record
-	Settings   FarmSettings `cbor:"10" json:"settings"`
-	Policy     Policy       `cbor:"11" json:"policy"`
-	OwnCrops   []Crop       `cbor:"12" json:"crops,omitempty"`
-	Sanitizers []Sanitizer  `cbor:"13" json:"sanitizers,omitempty"`
-	Bottles    []Bottle     `cbor:"14" json:"solutions,omitempty"`           // not discarded, oldest first
-	Discarded  []Bottle     `cbor:"15" json:"discarded_solutions,omitempty"` // for late entries
+	Settings   FarmSettings `cbor:"10,keyasint,omitzero" json:"settings"`
+	Policy     Policy       `cbor:"11,keyasint,omitzero" json:"policy"`
+	OwnCrops   []Crop       `cbor:"12,keyasint,omitzero" json:"crops,omitempty"`
+	Sanitizers []Sanitizer  `cbor:"13,keyasint,omitzero" json:"sanitizers,omitempty"`
+	Bottles    []Bottle     `cbor:"14,keyasint,omitzero" json:"solutions,omitempty"`           // not discarded, oldest first
+	Discarded  []Bottle     `cbor:"15,keyasint,omitzero" json:"discarded_solutions,omitempty"` // for late entries
 	// What was in force before, for late entries and for what is learned later.
-	Labels   []Label       `cbor:"16" json:"-"` // every copy of Sanitizers, in the order of the records
-	Policies []PolicySince `cbor:"17" json:"-"` // every change of Policy, in the order of the records
-	Cards    []Card        `cbor:"20" json:"cards,omitempty"`
-	Printers []Printer     `cbor:"21" json:"printers,omitempty"`
-	Prices   Prices        `cbor:"30" json:"prices"`
+	Labels   []Label       `cbor:"16,keyasint,omitzero" json:"-"` // every copy of Sanitizers, in the order of the records
+	Policies []PolicySince `cbor:"17,keyasint,omitzero" json:"-"` // every change of Policy, in the order of the records
+	Cards    []Card        `cbor:"20,keyasint,omitzero" json:"cards,omitempty"`
+	Printers []Printer     `cbor:"21,keyasint,omitzero" json:"printers,omitempty"`
+	Prices   Prices        `cbor:"30,keyasint,omitzero" json:"prices"`
 	// Last is when the last record was written down.
-	Last time.Time `cbor:"31" json:"-"`
+	Last time.Time `cbor:"31,keyasint,omitzero" json:"-"`
 }
 
 // Apply gives the farm after one record about it. It is total: a step about a

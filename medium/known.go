@@ -10,10 +10,10 @@ import (
 // whom, and the place of its record in the ledger.
 type Noted struct {
 	record
-	At       time.Time `cbor:"10" json:"at"`
-	Recorded time.Time `cbor:"11" json:"recorded_at"`
-	By       string    `cbor:"12" json:"by"`
-	Seq      uint64    `cbor:"13" json:"seq"`
+	At       time.Time `cbor:"10,keyasint,omitzero" json:"at"`
+	Recorded time.Time `cbor:"11,keyasint,omitzero" json:"recorded_at"`
+	By       string    `cbor:"12,keyasint,omitzero" json:"by"`
+	Seq      uint64    `cbor:"13,keyasint,omitzero" json:"seq"`
 }
 
 func noted(s Step) Noted { return Noted{At: s.At, Recorded: s.Recorded, By: s.By, Seq: s.Seq} }
@@ -38,17 +38,17 @@ func LearnedLater(s Step) bool {
 // copy that it corrects.
 type Label struct {
 	record
-	Since     Noted     `cbor:"10" json:"since"`
-	Sanitizer Sanitizer `cbor:"11" json:"sanitizer"`
-	Corrects  string    `cbor:"12" json:"corrects,omitempty"` // why; empty: a label of its own
+	Since     Noted     `cbor:"10,keyasint,omitzero" json:"since"`
+	Sanitizer Sanitizer `cbor:"11,keyasint,omitzero" json:"sanitizer"`
+	Corrects  string    `cbor:"12,keyasint,omitzero" json:"corrects,omitempty"` // why; empty: a label of its own
 }
 
 // PolicySince is one change of the policy. It counts from the later of its time
 // and when it was written down.
 type PolicySince struct {
 	record
-	Since   Noted   `cbor:"10" json:"since"`
-	Setting Setting `cbor:"11" json:"setting"`
+	Since   Noted   `cbor:"10,keyasint,omitzero" json:"since"`
+	Setting Setting `cbor:"11,keyasint,omitzero" json:"setting"`
 }
 
 // known is what a decision on a step takes for true: what had happened by the

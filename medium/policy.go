@@ -23,10 +23,10 @@ const (
 // where the limit comes from.
 type Finding struct {
 	record
-	Rule     string   `cbor:"10" json:"rule"`
-	Severity Severity `cbor:"11" json:"severity"`
-	Text     string   `cbor:"12" json:"text"`
-	Source   string   `cbor:"13" json:"source"`
+	Rule     string   `cbor:"10,keyasint,omitzero" json:"rule"`
+	Severity Severity `cbor:"11,keyasint,omitzero" json:"severity"`
+	Text     string   `cbor:"12,keyasint,omitzero" json:"text"`
+	Source   string   `cbor:"13,keyasint,omitzero" json:"source"`
 }
 
 func (f Finding) retires() bool { return f.Severity == RetireIt }
@@ -208,17 +208,17 @@ func RuleNamed(name string) (Rule, bool) {
 // Setting is the farm's own figure for a rule.
 type Setting struct {
 	record
-	Rule   string  `cbor:"10" json:"rule"`
-	On     bool    `cbor:"11" json:"on"`
-	Limit  float64 `cbor:"12" json:"limit"`
-	Window float64 `cbor:"13" json:"window,omitempty"`
+	Rule   string  `cbor:"10,keyasint,omitzero" json:"rule"`
+	On     bool    `cbor:"11,keyasint,omitzero" json:"on"`
+	Limit  float64 `cbor:"12,keyasint,omitzero" json:"limit"`
+	Window float64 `cbor:"13,keyasint,omitzero" json:"window,omitempty"`
 }
 
 // Policy is the farm's own limits over the defaults of Rules.
 type Policy struct {
 	record
-	Version  int       `cbor:"10" json:"version"`
-	Settings []Setting `cbor:"11" json:"settings,omitempty"`
+	Version  int       `cbor:"10,keyasint,omitzero" json:"version"`
+	Settings []Setting `cbor:"11,keyasint,omitzero" json:"settings,omitempty"`
 }
 
 // Setting gives the limit in force for a rule of Rules.
@@ -250,8 +250,8 @@ func (p Policy) with(s Setting) Policy {
 // PolicyChange is the record of one changed rule, with the reason.
 type PolicyChange struct {
 	record
-	Setting Setting `cbor:"10" json:"setting"`
-	Reason  string  `cbor:"11" json:"reason"`
+	Setting Setting `cbor:"10,keyasint,omitzero" json:"setting"`
+	Reason  string  `cbor:"11,keyasint,omitzero" json:"reason"`
 }
 
 // Check refuses a change of an unknown or fixed rule, a limit out of range, or

@@ -5,13 +5,13 @@ package medium
 // for not known or nothing.
 type Prices struct {
 	record
-	LabourPerHour    float64 `cbor:"10" json:"labour_per_h,omitempty"`
-	MediumPerTray    float64 `cbor:"11" json:"medium_per_tray,omitempty"`   // throw-away medium that a mat replaces
-	MediumGPerTray   float64 `cbor:"12" json:"medium_g_per_tray,omitempty"` // its dry mass
-	MediumMinutes    float64 `cbor:"13" json:"medium_min_per_tray,omitempty"`
-	SanitizerPerTurn float64 `cbor:"14" json:"sanitizer_per_turn,omitempty"`
-	WaterPerTurn     float64 `cbor:"15" json:"water_per_turn,omitempty"`
-	LabelPerMat      float64 `cbor:"16" json:"label_per_mat,omitempty"` // label, mark and making
+	LabourPerHour    float64 `cbor:"10,keyasint,omitzero" json:"labour_per_h,omitempty"`
+	MediumPerTray    float64 `cbor:"11,keyasint,omitzero" json:"medium_per_tray,omitempty"`   // throw-away medium that a mat replaces
+	MediumGPerTray   float64 `cbor:"12,keyasint,omitzero" json:"medium_g_per_tray,omitempty"` // its dry mass
+	MediumMinutes    float64 `cbor:"13,keyasint,omitzero" json:"medium_min_per_tray,omitempty"`
+	SanitizerPerTurn float64 `cbor:"14,keyasint,omitzero" json:"sanitizer_per_turn,omitempty"`
+	WaterPerTurn     float64 `cbor:"15,keyasint,omitzero" json:"water_per_turn,omitempty"`
+	LabelPerMat      float64 `cbor:"16,keyasint,omitzero" json:"label_per_mat,omitempty"` // label, mark and making
 }
 
 // Check refuses prices below 0 or beyond belief, and a record without any.

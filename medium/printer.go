@@ -4,11 +4,11 @@ package medium
 // page: labels printed for it are moved and stretched by that much.
 type Printer struct {
 	record
-	Name      string  `cbor:"10" json:"name"`
-	OffsetXMM float64 `cbor:"11" json:"offset_x_mm,omitempty"` // to the right
-	OffsetYMM float64 `cbor:"12" json:"offset_y_mm,omitempty"` // down
-	ScaleX    float64 `cbor:"13" json:"scale_x_percent"`
-	ScaleY    float64 `cbor:"14" json:"scale_y_percent"`
+	Name      string  `cbor:"10,keyasint,omitzero" json:"name"`
+	OffsetXMM float64 `cbor:"11,keyasint,omitzero" json:"offset_x_mm,omitempty"` // to the right
+	OffsetYMM float64 `cbor:"12,keyasint,omitzero" json:"offset_y_mm,omitempty"` // down
+	ScaleX    float64 `cbor:"13,keyasint,omitzero" json:"scale_x_percent"`
+	ScaleY    float64 `cbor:"14,keyasint,omitzero" json:"scale_y_percent"`
 }
 
 // Check refuses a correction that no printer in order needs: more than 20 mm,

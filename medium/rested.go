@@ -10,11 +10,11 @@ import (
 // learned later.
 type Rested struct {
 	record
-	Seq    uint64    `cbor:"10"` // of the step
-	Use    Sanitize  `cbor:"11"` // without its copies of directions and solution
-	MadeAt time.Time `cbor:"12"` // of the solution
-	At     time.Time `cbor:"13"` // of the step
-	Void   bool      `cbor:"14"` // taken back: nobody knows whether it was put on
+	Seq    uint64    `cbor:"10,keyasint,omitzero"` // of the step
+	Use    Sanitize  `cbor:"11,keyasint,omitzero"` // without its copies of directions and solution
+	MadeAt time.Time `cbor:"12,keyasint,omitzero"` // of the solution
+	At     time.Time `cbor:"13,keyasint,omitzero"` // of the step
+	Void   bool      `cbor:"14,keyasint,omitzero"` // taken back: nobody knows whether it was put on
 }
 
 func restedOn(s *Step, b *Sanitize) Rested {
@@ -66,9 +66,9 @@ func (c *Condition) rinsed() {
 // Residue is what a sanitize step left on a mat over its ceiling.
 type Residue struct {
 	record
-	What        string    `cbor:"10" json:"what"`
-	StrengthPPM float64   `cbor:"11" json:"strength_ppm"`
-	At          time.Time `cbor:"12" json:"at"`
+	What        string    `cbor:"10,keyasint,omitzero" json:"what"`
+	StrengthPPM float64   `cbor:"11,keyasint,omitzero" json:"strength_ppm"`
+	At          time.Time `cbor:"12,keyasint,omitzero" json:"at"`
 }
 
 // residueOf is what a use left by the findings on it; nil where they name none.

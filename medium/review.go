@@ -11,11 +11,11 @@ import (
 // the person in full where initials do not say it.
 type Review struct {
 	record
-	From   string `cbor:"10" json:"from"` // first day, YYYY-MM-DD in the farm's zone
-	To     string `cbor:"11" json:"to"`   // last day
-	Name   string `cbor:"12" json:"name,omitempty"`
-	Note   string `cbor:"13" json:"note,omitempty"`
-	Anchor string `cbor:"14" json:"anchor,omitempty"` // state of the ledger that was looked at
+	From   string `cbor:"10,keyasint,omitzero" json:"from"` // first day, YYYY-MM-DD in the farm's zone
+	To     string `cbor:"11,keyasint,omitzero" json:"to"`   // last day
+	Name   string `cbor:"12,keyasint,omitzero" json:"name,omitempty"`
+	Note   string `cbor:"13,keyasint,omitzero" json:"note,omitempty"`
+	Anchor string `cbor:"14,keyasint,omitzero" json:"anchor,omitempty"` // state of the ledger that was looked at
 }
 
 // KindReview names the record of a review.

@@ -11,18 +11,18 @@ import (
 // and how long it grows.
 type Crop struct {
 	record
-	Name        string  `cbor:"10" json:"name"`
-	LengthMM    float64 `cbor:"11" json:"length_mm,omitempty"`
-	WidthMM     float64 `cbor:"12" json:"width_mm,omitempty"`
-	ThicknessMM float64 `cbor:"13" json:"thickness_mm,omitempty"`
-	TSWG        float64 `cbor:"14" json:"tsw_g,omitempty"` // mass of a thousand seeds
-	DensityGM2  float64 `cbor:"15" json:"density_g_m2,omitempty"`
-	DarkDays    int     `cbor:"16" json:"dark_days,omitempty"`
-	DaysMin     int     `cbor:"17" json:"days_min,omitempty"` // sowing to harvest
-	DaysMax     int     `cbor:"18" json:"days_max,omitempty"`
-	RootMM      float64 `cbor:"19" json:"root_mm,omitempty"` // thickest usual root at harvest
-	SizeSource  string  `cbor:"20" json:"size_source"`
-	SowSource   string  `cbor:"21" json:"sow_source"`
+	Name        string  `cbor:"10,keyasint,omitzero" json:"name"`
+	LengthMM    float64 `cbor:"11,keyasint,omitzero" json:"length_mm,omitempty"`
+	WidthMM     float64 `cbor:"12,keyasint,omitzero" json:"width_mm,omitempty"`
+	ThicknessMM float64 `cbor:"13,keyasint,omitzero" json:"thickness_mm,omitempty"`
+	TSWG        float64 `cbor:"14,keyasint,omitzero" json:"tsw_g,omitempty"` // mass of a thousand seeds
+	DensityGM2  float64 `cbor:"15,keyasint,omitzero" json:"density_g_m2,omitempty"`
+	DarkDays    int     `cbor:"16,keyasint,omitzero" json:"dark_days,omitempty"`
+	DaysMin     int     `cbor:"17,keyasint,omitzero" json:"days_min,omitempty"` // sowing to harvest
+	DaysMax     int     `cbor:"18,keyasint,omitzero" json:"days_max,omitempty"`
+	RootMM      float64 `cbor:"19,keyasint,omitzero" json:"root_mm,omitempty"` // thickest usual root at harvest
+	SizeSource  string  `cbor:"20,keyasint,omitzero" json:"size_source"`
+	SowSource   string  `cbor:"21,keyasint,omitzero" json:"sow_source"`
 }
 
 // SeedMM is the width in mm with which a seed meets a square opening:

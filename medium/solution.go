@@ -14,18 +14,18 @@ import (
 // the active ingredient and until when it is good.
 type Solution struct {
 	record
-	Code        Code      `cbor:"10" json:"code"`
-	Product     string    `cbor:"11" json:"product"`
-	Active      string    `cbor:"12" json:"active"`
-	Stock       string    `cbor:"13" json:"stock,omitempty"` // strength of what it was mixed from, with its basis
-	StockML     float64   `cbor:"14" json:"stock_ml,omitempty"`
-	StockG      float64   `cbor:"15" json:"stock_g,omitempty"` // granules
-	WaterML     float64   `cbor:"16" json:"water_ml,omitempty"`
-	StrengthPPM float64   `cbor:"17" json:"strength_ppm"` // computed, mg/L
-	GoodUntil   time.Time `cbor:"18" json:"good_until,omitzero"`
-	OpenedAt    time.Time `cbor:"19" json:"opened_at,omitzero"` // when the bottle of stock was opened
-	TempC       *float64  `cbor:"20" json:"temp_c,omitempty"`   // read when it was mixed
-	PH          *float64  `cbor:"21" json:"ph,omitempty"`
+	Code        Code      `cbor:"10,keyasint,omitzero" json:"code"`
+	Product     string    `cbor:"11,keyasint,omitzero" json:"product"`
+	Active      string    `cbor:"12,keyasint,omitzero" json:"active"`
+	Stock       string    `cbor:"13,keyasint,omitzero" json:"stock,omitempty"` // strength of what it was mixed from, with its basis
+	StockML     float64   `cbor:"14,keyasint,omitzero" json:"stock_ml,omitempty"`
+	StockG      float64   `cbor:"15,keyasint,omitzero" json:"stock_g,omitempty"` // granules
+	WaterML     float64   `cbor:"16,keyasint,omitzero" json:"water_ml,omitempty"`
+	StrengthPPM float64   `cbor:"17,keyasint,omitzero" json:"strength_ppm"` // computed, mg/L
+	GoodUntil   time.Time `cbor:"18,keyasint,omitzero" json:"good_until,omitzero"`
+	OpenedAt    time.Time `cbor:"19,keyasint,omitzero" json:"opened_at,omitzero"` // when the bottle of stock was opened
+	TempC       *float64  `cbor:"20,keyasint,omitzero" json:"temp_c,omitempty"`   // read when it was mixed
+	PH          *float64  `cbor:"21,keyasint,omitzero" json:"ph,omitempty"`
 }
 
 // Strip is what was read in a solution: a test strip, in mg/L, the temperature
@@ -33,11 +33,11 @@ type Solution struct {
 // color blocks beside the strip's reading, 0 where no strip was read.
 type Strip struct {
 	record
-	Code    Code     `cbor:"10" json:"code"`
-	ReadPPM float64  `cbor:"11" json:"read_ppm"`
-	StepPPM float64  `cbor:"12" json:"step_ppm"`
-	TempC   *float64 `cbor:"13" json:"temp_c,omitempty"`
-	PH      *float64 `cbor:"14" json:"ph,omitempty"`
+	Code    Code     `cbor:"10,keyasint,omitzero" json:"code"`
+	ReadPPM float64  `cbor:"11,keyasint,omitzero" json:"read_ppm"`
+	StepPPM float64  `cbor:"12,keyasint,omitzero" json:"step_ppm"`
+	TempC   *float64 `cbor:"13,keyasint,omitzero" json:"temp_c,omitempty"`
+	PH      *float64 `cbor:"14,keyasint,omitzero" json:"ph,omitempty"`
 }
 
 // strength says that a test strip was read, not the temperature or pH alone.
@@ -46,15 +46,15 @@ func (s Strip) strength() bool { return s.StepPPM > 0 || s.TempC == nil && s.PH 
 // Reading is a Strip with when it was read and by whom.
 type Reading struct {
 	record
-	Noted Noted `cbor:"10" json:"noted"`
-	Strip Strip `cbor:"11" json:"strip"`
+	Noted Noted `cbor:"10,keyasint,omitzero" json:"noted"`
+	Strip Strip `cbor:"11,keyasint,omitzero" json:"strip"`
 }
 
 // Discard says that a solution was poured away or used up.
 type Discard struct {
 	record
-	Code   Code   `cbor:"10" json:"code"`
-	Reason string `cbor:"11" json:"reason,omitempty"`
+	Code   Code   `cbor:"10,keyasint,omitzero" json:"code"`
+	Reason string `cbor:"11,keyasint,omitzero" json:"reason,omitempty"`
 }
 
 // Bottle is a solution with its maker and the last strip that was read in it.
@@ -62,22 +62,22 @@ type Discard struct {
 // the strip that counted.
 type Bottle struct {
 	record
-	Solution Solution  `cbor:"10" json:"solution"`
-	MadeAt   time.Time `cbor:"11" json:"made_at"`
-	MadeBy   string    `cbor:"12" json:"made_by"`
-	Strip    *Strip    `cbor:"13" json:"strip,omitempty"` // nil: never measured
-	StripAt  time.Time `cbor:"14" json:"strip_at,omitzero"`
-	StripBy  string    `cbor:"15" json:"strip_by,omitempty"`
+	Solution Solution  `cbor:"10,keyasint,omitzero" json:"solution"`
+	MadeAt   time.Time `cbor:"11,keyasint,omitzero" json:"made_at"`
+	MadeBy   string    `cbor:"12,keyasint,omitzero" json:"made_by"`
+	Strip    *Strip    `cbor:"13,keyasint,omitzero" json:"strip,omitempty"` // nil: never measured
+	StripAt  time.Time `cbor:"14,keyasint,omitzero" json:"strip_at,omitzero"`
+	StripBy  string    `cbor:"15,keyasint,omitzero" json:"strip_by,omitempty"`
 	// DiscardedAt is zero for a solution that is still on the farm.
-	DiscardedAt time.Time `cbor:"17" json:"discarded_at,omitzero"`
-	DiscardedBy string    `cbor:"18" json:"discarded_by,omitempty"`
+	DiscardedAt time.Time `cbor:"17,keyasint,omitzero" json:"discarded_at,omitzero"`
+	DiscardedBy string    `cbor:"18,keyasint,omitzero" json:"discarded_by,omitempty"`
 
-	Readings []Reading `cbor:"19" json:"readings,omitempty"` // in the order of their times
-	Made     Noted     `cbor:"20" json:"made,omitzero"`
-	Gone     Noted     `cbor:"21" json:"gone,omitzero"`
+	Readings []Reading `cbor:"19,keyasint,omitzero" json:"readings,omitempty"` // in the order of their times
+	Made     Noted     `cbor:"20,keyasint,omitzero" json:"made,omitzero"`
+	Gone     Noted     `cbor:"21,keyasint,omitzero" json:"gone,omitzero"`
 	// Doubted: something was learned of it later. It is kept for good, since what
 	// was learned stops the mats that rested on it.
-	Doubted bool `cbor:"22" json:"doubted,omitempty"`
+	Doubted bool `cbor:"22,keyasint,omitzero" json:"doubted,omitempty"`
 }
 
 // Strength is what the solution is judged by, in mg/L: the last strip, or the

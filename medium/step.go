@@ -19,22 +19,22 @@ const Version = 1
 // Seen says when it was seen.
 type Step struct {
 	record
-	Version  int       `cbor:"10" json:"version"`
-	Seq      uint64    `cbor:"11" json:"seq"`                // place in the whole ledger, from 1
-	Mat      Code      `cbor:"12" json:"mat"`                // the mat, or FarmThread
-	MatSeq   uint64    `cbor:"13" json:"mat_seq"`            // place in the mat's own thread, from 1
-	At       time.Time `cbor:"14" json:"happened_at"`        // when it was done
-	Recorded time.Time `cbor:"15" json:"recorded_at"`        // when it was written down
-	By       string    `cbor:"16" json:"by"`                 // initials of the person who did it
-	Kind     Kind      `cbor:"17" json:"kind"`               //
-	Token    string    `cbor:"18" json:"token,omitempty"`    // makes a repeated request harmless
-	Outcome  Outcome   `cbor:"19" json:"outcome"`            //
-	Replaces uint64    `cbor:"20" json:"replaces,omitempty"` // the voided step of the mat, by its MatSeq, that this one stands for
-	Day      bool      `cbor:"21" json:"day_only,omitempty"` // of At, or of Seen, only the day is known
-	Seen     time.Time `cbor:"22" json:"seen_at,omitzero"`   // of a report of danger, where that is not At
-	SeenTurn int       `cbor:"23" json:"seen_in_turn,omitempty"`
-	SentBy   string    `cbor:"24" json:"sent_by,omitempty"` // initials of who sent it, where that is not who did it: a phone had kept it
-	Body     Body      `cbor:"-" json:"body"`               // the store keeps it under its own key
+	Version  int       `cbor:"10,keyasint,omitzero" json:"version"`
+	Seq      uint64    `cbor:"11,keyasint,omitzero" json:"seq"`                // place in the whole ledger, from 1
+	Mat      Code      `cbor:"12,keyasint,omitzero" json:"mat"`                // the mat, or FarmThread
+	MatSeq   uint64    `cbor:"13,keyasint,omitzero" json:"mat_seq"`            // place in the mat's own thread, from 1
+	At       time.Time `cbor:"14,keyasint,omitzero" json:"happened_at"`        // when it was done
+	Recorded time.Time `cbor:"15,keyasint,omitzero" json:"recorded_at"`        // when it was written down
+	By       string    `cbor:"16,keyasint,omitzero" json:"by"`                 // initials of the person who did it
+	Kind     Kind      `cbor:"17,keyasint,omitzero" json:"kind"`               //
+	Token    string    `cbor:"18,keyasint,omitzero" json:"token,omitempty"`    // makes a repeated request harmless
+	Outcome  Outcome   `cbor:"19,keyasint,omitzero" json:"outcome"`            //
+	Replaces uint64    `cbor:"20,keyasint,omitzero" json:"replaces,omitempty"` // the voided step of the mat, by its MatSeq, that this one stands for
+	Day      bool      `cbor:"21,keyasint,omitzero" json:"day_only,omitempty"` // of At, or of Seen, only the day is known
+	Seen     time.Time `cbor:"22,keyasint,omitzero" json:"seen_at,omitzero"`   // of a report of danger, where that is not At
+	SeenTurn int       `cbor:"23,keyasint,omitzero" json:"seen_in_turn,omitempty"`
+	SentBy   string    `cbor:"24,keyasint,omitzero" json:"sent_by,omitempty"` // initials of who sent it, where that is not who did it: a phone had kept it
+	Body     Body      `cbor:"-" json:"body"`                                 // the store keeps it under its own key
 
 	// Unread is why no time could be made of what somebody wrote; nil where that is
 	// no matter. Admit gives it back, but takes a report of danger and says it there.
@@ -67,12 +67,12 @@ func (s Step) Result() Result {
 // step, so that a later change of policy does not restate the past.
 type Outcome struct {
 	record
-	Accepted bool      `cbor:"10" json:"accepted"`
-	From     Stage     `cbor:"11" json:"from,omitempty"`
-	To       Stage     `cbor:"12" json:"to,omitempty"`
-	Late     bool      `cbor:"13" json:"late,omitempty"` // written down more than LateAfter after it was done
-	Policy   int       `cbor:"14" json:"policy,omitempty"`
-	Findings []Finding `cbor:"15" json:"findings,omitempty"`
+	Accepted bool      `cbor:"10,keyasint,omitzero" json:"accepted"`
+	From     Stage     `cbor:"11,keyasint,omitzero" json:"from,omitempty"`
+	To       Stage     `cbor:"12,keyasint,omitzero" json:"to,omitempty"`
+	Late     bool      `cbor:"13,keyasint,omitzero" json:"late,omitempty"` // written down more than LateAfter after it was done
+	Policy   int       `cbor:"14,keyasint,omitzero" json:"policy,omitempty"`
+	Findings []Finding `cbor:"15,keyasint,omitzero" json:"findings,omitempty"`
 }
 
 // LateAfter is how long after the work a record still counts as made at the

@@ -11,12 +11,12 @@ import (
 // MeshCut is a cut that is on the mat.
 type MeshCut struct {
 	record
-	LengthMM float64 `cbor:"10" json:"length_mm"` // of all of them, where N is more than one
-	Where    string  `cbor:"11" json:"where,omitempty"`
-	Through  bool    `cbor:"12" json:"through,omitempty"`
-	Trimmed  bool    `cbor:"13" json:"trimmed_since,omitempty"` // a trim may have removed it
-	N        int     `cbor:"14" json:"n,omitempty"`             // cuts in this line, 0 for one
-	Said     bool    `cbor:"15" json:"said_removed,omitempty"`  // with that trim, and nobody has looked since
+	LengthMM float64 `cbor:"10,keyasint,omitzero" json:"length_mm"` // of all of them, where N is more than one
+	Where    string  `cbor:"11,keyasint,omitzero" json:"where,omitempty"`
+	Through  bool    `cbor:"12,keyasint,omitzero" json:"through,omitempty"`
+	Trimmed  bool    `cbor:"13,keyasint,omitzero" json:"trimmed_since,omitempty"` // a trim may have removed it
+	N        int     `cbor:"14,keyasint,omitzero" json:"n,omitempty"`             // cuts in this line, 0 for one
+	Said     bool    `cbor:"15,keyasint,omitzero" json:"said_removed,omitempty"`  // with that trim, and nobody has looked since
 }
 
 func (m MeshCut) count() int { return max(m.N, 1) }

@@ -35,22 +35,22 @@ func PerSeed(yieldG, seedG float64) (float64, bool) {
 // YieldRate is what a turn gave for its seed and for its area.
 type YieldRate struct {
 	record
-	PerSeed float64 `cbor:"10" json:"g_per_g_seed"`
-	PerM2   float64 `cbor:"11" json:"g_per_m2"`
+	PerSeed float64 `cbor:"10,keyasint,omitzero" json:"g_per_g_seed"`
+	PerM2   float64 `cbor:"11,keyasint,omitzero" json:"g_per_m2"`
 }
 
 // CropYield sums a mat's harvests of one crop, or of one mix with the same shares.
 type CropYield struct {
 	record
-	Crop string      `cbor:"10" json:"crop"`
-	N    int         `cbor:"11" json:"n"`
-	SumG float64     `cbor:"12" json:"sum_g"`
-	NSum int         `cbor:"14" json:"compared,omitempty"` // harvests in Sum: weighed whole, with the seed noted
-	Sum  YieldRate   `cbor:"15" json:"sum_rates,omitzero"`
-	Last []YieldRate `cbor:"16" json:"last_rates,omitempty"` // newest last, at most yieldsKept
+	Crop string      `cbor:"10,keyasint,omitzero" json:"crop"`
+	N    int         `cbor:"11,keyasint,omitzero" json:"n"`
+	SumG float64     `cbor:"12,keyasint,omitzero" json:"sum_g"`
+	NSum int         `cbor:"14,keyasint,omitzero" json:"compared,omitempty"` // harvests in Sum: weighed whole, with the seed noted
+	Sum  YieldRate   `cbor:"15,keyasint,omitzero" json:"sum_rates,omitzero"`
+	Last []YieldRate `cbor:"16,keyasint,omitzero" json:"last_rates,omitempty"` // newest last, at most yieldsKept
 	// Shares of a mix's seed in percent, in the order of the crops' names; none for
 	// one crop, or where some seed was not noted.
-	Shares []int `cbor:"17" json:"shares_percent,omitempty"`
+	Shares []int `cbor:"17,keyasint,omitzero" json:"shares_percent,omitempty"`
 }
 
 // Name names the crop, or the mix with its shares.

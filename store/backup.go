@@ -384,11 +384,6 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 	o = o.withDefaults()
 	o.ReadOnly = true
 	l := Loss{Steps: []medium.Step{}}
-	backup, done, err := inTodaysFormat(backup, o)
-	if err != nil {
-		return l, err
-	}
-	defer done()
 	b, err := Open(backup, o)
 	var missing *MissingError
 	if errors.As(err, &missing) {
@@ -418,42 +413,46 @@ func CompareBackup(backup, path string, o Options) (Loss, error) {
 	}
 	defer s.Close()
 	l.Other = s.genesis != b.genesis
-	err = b.view(func(has *bbolt.Tx) error { return s.compare(&l, has) })
-	if err != nil {
+	if err := s.compare(&l, b); err != nil {
 		l.Problem = err.Error()
 	}
 	return l, nil
 }
 
-func (s *Store) compare(l *Loss, backup *bbolt.Tx) error {
-	return s.walk(func(tx *bbolt.Tx) error {
-		count, head, err := readLedger(tx)
-		if err != nil {
-			return err
+func (s *Store) compare(l *Loss, backup *Store) error {
+	count, head, err := s.ledgerNow()
+	if err != nil {
+		return err
+	}
+	now := anchorOf(count.Count, head)
+	l.Present = &now
+	l.Diverge = !l.Other && count.Count < l.Backup.Count // the backup knows more
+	return inOrderTo(s, count.Count, head, stepAt, func(r logged[medium.Step]) error {
+		if !l.Other && r.at == l.Backup.Count && anchorOf(r.at, r.head) != l.Backup {
+			l.Diverge = true
 		}
-		now := anchorOf(count.Count, head)
-		l.Present = &now
-		at := s.genesis
-		l.Diverge = !l.Other && count.Count < l.Backup.Count // the backup knows more
-		return inOrder(tx, func(n uint64, stored []byte, step medium.Step) error {
-			at = at.next(step.Mat, recordHash(stored))
-			if !l.Other && n == l.Backup.Count && anchorOf(n, at) != l.Backup {
-				l.Diverge = true
-			}
-			// by the bytes, since two histories that parted may count alike
-			if what, crop := finding(step); what != "" && !l.Other && !bytes.Equal(stored, backup.Bucket(bucketSteps).Get(stepKey(step.Mat, step.MatSeq))) {
-				l.Findings = append(l.Findings, Finding{Mat: step.Mat, Seq: n, What: what, Crop: crop, Wash: asksForWash(step)})
-			}
-			if !l.Other && n <= l.Backup.Count {
-				return nil
-			}
-			l.Lost++
-			if len(l.Steps) < maxLost {
-				l.Steps = append(l.Steps, step)
-			}
+		// by the bytes, since two histories that parted may count alike
+		if what, crop := finding(r.read); what != "" && !l.Other && !backup.holds(r.at, r.stored) {
+			l.Findings = append(l.Findings, Finding{Mat: r.read.Mat, Seq: r.at, What: what, Crop: crop, Wash: asksForWash(r.read)})
+		}
+		if !l.Other && r.at <= l.Backup.Count {
 			return nil
-		})
+		}
+		l.Lost++
+		if len(l.Steps) < maxLost {
+			l.Steps = append(l.Steps, r.read)
+		}
+		return nil
 	})
+}
+
+// holds says whether a record stands at a position.
+func (s *Store) holds(position uint64, stored []byte) (same bool) {
+	_ = s.view(func(tx *bbolt.Tx) error {
+		same = bytes.Equal(stored, tx.Bucket(bucketLog).Get(logKey(position)))
+		return nil
+	})
+	return same
 }
 
 // finding says what a record holds against its mat, and nothing where it holds
@@ -630,11 +629,6 @@ func Restore(backup, path string, replace bool, by string, o Options) (aside str
 		return "", l, err
 	}
 	defer release()
-	backup, done, err := inTodaysFormat(backup, o)
-	if err != nil {
-		return "", l, err
-	}
-	defer done()
 	if l, err = CompareBackup(backup, path, o); err != nil {
 		return "", l, err
 	}
@@ -740,12 +734,10 @@ func copyStore(from, path string, want Anchor, o Options) (*builder, error) {
 		return nil, err
 	}
 	defer s.Close()
-	var l ledger
 	var made []byte
-	err = s.view(func(tx *bbolt.Tx) (err error) {
+	err = s.view(func(tx *bbolt.Tx) error {
 		made = bytes.Clone(tx.Bucket(bucketMeta).Get(keyIdentity))
-		l, _, err = readLedger(tx)
-		return err
+		return nil
 	})
 	if err != nil {
 		return nil, err
@@ -754,17 +746,12 @@ func copyStore(from, path string, want Anchor, o Options) (*builder, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = s.view(func(tx *bbolt.Tx) error {
-		return tx.Bucket(bucketSteps).ForEach(func(k, stored []byte) error {
-			code, seq, _, err := storedStep(k, stored)
-			if err != nil {
-				return err
-			}
-			return b.put(code, seq, bytes.Clone(stored))
-		})
-	})
+	err = inOrder(s, stepAt, func(r logged[medium.Step]) error { return b.put(r.read.Mat, r.stored) })
 	if err == nil {
-		err = b.seal(l.Count, l.Head, want)
+		err = b.seal()
+	}
+	if err == nil && b.anchor() != want {
+		err = &BusyError{Path: from, Waited: o.Wait} // somebody wrote to the backup meanwhile
 	}
 	if err != nil {
 		b.abandon()

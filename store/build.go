@@ -1,7 +1,6 @@
 package store
 
 import (
-	"errors"
 	"fmt"
 	"iter"
 	"os"
@@ -17,19 +16,21 @@ import (
 // of an export or of another file. It writes beside the place where the store
 // will stand; the store gets its name when all of it was verified.
 type builder struct {
-	path string
-	temp string
-	o    Options
-	db   *bbolt.DB
-	tx   *bbolt.Tx
-	n    int     // records in the transaction
-	fill float64 // how full pages are made: 1 where records come in the order of their keys
+	path  string
+	temp  string
+	o     Options
+	db    *bbolt.DB
+	tx    *bbolt.Tx
+	n     int    // records in the transaction
+	count uint64 // records in all
+	head  hash
+	ends  map[medium.Code]tail
 
-	batch   []keyValue      // records that wait
-	batches chan []keyValue // to the writer, which alone has tx until it is closed
-	written chan struct{}   // closed when the writer has ended
-	failed  atomic.Bool     // the writer has stopped
-	err     error           // why; read it when the writer has ended
+	batch   [][]byte      // records that wait
+	batches chan [][]byte // to the writer, which alone has tx until it is closed
+	written chan struct{} // closed when the writer has ended
+	failed  atomic.Bool   // the writer has stopped
+	err     error         // why; read it when the writer has ended
 }
 
 // putBatch is how many records are handed to the writer at once, buildBatch is
@@ -47,45 +48,46 @@ func newBuilder(path string, made []byte, o Options) (*builder, error) {
 	if err != nil {
 		return nil, err
 	}
-	temp := f.Name()
-	b := &builder{path: path, temp: temp, o: o, fill: 1}
+	b := &builder{path: path, temp: f.Name(), o: o, head: genesis(made), ends: map[medium.Code]tail{}}
 	// nothing reads the file before seal, which makes it durable as a whole
-	b.db, err = bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType, OpenFile: opened(f)})
+	b.db, err = bbolt.Open(b.temp, 0o600, &bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType, OpenFile: opened(f)})
 	if err != nil {
 		f.Close()
-		_ = os.Remove(temp) // a disk that is too full even for an empty one
-		return nil, &WriteError{Path: temp, Err: err}
+		_ = os.Remove(b.temp) // a disk that is too full even for an empty one
+		return nil, &WriteError{Path: b.temp, Err: err}
 	}
 	b.db.AllocSize = buildAlloc
-	if b.tx, err = b.db.Begin(true); err != nil {
+	if b.tx, err = b.db.Begin(true); err == nil {
+		err = makeParts(b.tx, made)
+	}
+	if err != nil {
 		b.abandon()
-		return nil, &WriteError{Path: temp, Err: err}
+		return nil, &WriteError{Path: b.temp, Err: err}
 	}
-	for _, name := range buckets {
-		if _, err := b.tx.CreateBucket(name); err != nil {
-			b.abandon()
-			return nil, &WriteError{Path: temp, Err: err}
-		}
-	}
-	meta := b.tx.Bucket(bucketMeta)
-	if err := errors.Join(meta.Put(keyIdentity, made), putFormat(meta, made, o)); err != nil {
-		b.abandon()
-		return nil, &WriteError{Path: temp, Err: err}
-	}
-	b.batches, b.written = make(chan []keyValue, 4), make(chan struct{})
+	b.batches, b.written = make(chan [][]byte, 4), make(chan struct{})
 	go b.write()
 	return b, nil
 }
 
-// put takes one record as it is stored. It is written beside the work on the
-// next ones; what goes wrong shows at a later call.
-func (b *builder) put(mat medium.Code, matSeq uint64, stored []byte) error {
-	b.batch = append(b.batch, keyValue{stepKey(mat, matSeq), stored})
+// end is the last record of a mat so far.
+func (b *builder) end(mat medium.Code) tail {
+	t := b.ends[mat]
+	t.mat = mat
+	return t
+}
+
+// put takes the next record of a mat as it is stored. It is written beside the work
+// on the next ones; what goes wrong shows at a later call.
+func (b *builder) put(mat medium.Code, stored []byte) error {
+	b.count++
+	b.head = b.head.next(stored)
+	b.ends[mat] = b.end(mat).then(b.count, stored)
+	b.batch = append(b.batch, stored)
 	if len(b.batch) < putBatch {
 		return nil
 	}
 	b.batches <- b.batch
-	b.batch = make([]keyValue, 0, putBatch)
+	b.batch = make([][]byte, 0, putBatch)
 	if b.failed.Load() {
 		return b.settle()
 	}
@@ -106,19 +108,21 @@ func (b *builder) settle() error {
 
 func (b *builder) write() {
 	defer close(b.written)
+	position := uint64(0)
 	for batch := range b.batches {
 		if b.err == nil {
-			b.err = b.putAll(batch)
+			b.err = b.putAll(batch, position)
 		}
+		position += uint64(len(batch))
 		b.failed.Store(b.err != nil)
 	}
 }
 
-func (b *builder) putAll(batch []keyValue) error {
-	steps := b.tx.Bucket(bucketSteps)
-	steps.FillPercent = b.fill
-	for _, kv := range batch {
-		if err := steps.Put(kv.key, kv.value); err != nil {
+func (b *builder) putAll(batch [][]byte, after uint64) error {
+	log := b.tx.Bucket(bucketLog)
+	log.FillPercent = 1
+	for i, stored := range batch {
+		if err := log.Put(logKey(after+uint64(i)+1), stored); err != nil {
 			return &WriteError{Path: b.temp, Err: err}
 		}
 	}
@@ -143,27 +147,27 @@ func (b *builder) commit() (*bbolt.Tx, error) {
 	return b.tx, nil
 }
 
-// finish seals the store and gives it its name.
-func (b *builder) finish(count uint64, head []byte, want Anchor) error {
-	defer b.abandon()
-	if err := b.seal(count, head, want); err != nil {
-		return err
-	}
-	return rename(b.temp, b.path)
-}
+func (b *builder) anchor() Anchor { return anchorOf(b.count, b.head) }
 
 // seal derives what is derived, closes the file, and holds it against what was
-// written: every page, every record against its thread and the anchor, and what
-// was derived from these records against the sum of it. It has no name yet.
-func (b *builder) seal(count uint64, head []byte, want Anchor) error {
+// written: every page, every record against the anchor, and every view against its
+// sums. It has no name yet.
+func (b *builder) seal() error {
 	if err := b.settle(); err != nil {
 		return err
 	}
-	if err := put(b.tx.Bucket(bucketMeta), keyLedger, &ledger{Count: count, Head: head}); err != nil {
+	if err := put(b.tx.Bucket(bucketMeta), keyLedger, &ledger{Count: b.count, Head: b.head[:]}); err != nil {
 		return err
 	}
-	derived := newPartsSum()
-	if _, err := rebuildIn(b.tx, derived, buildMats, b.commit); err != nil {
+	if _, err := b.commit(); err != nil { // what follows is read from what is there
+		return err
+	}
+	s := &Store{path: b.temp, o: b.o, db: b.db, genesis: genesis(b.tx.Bucket(bucketMeta).Get(keyIdentity))}
+	err := s.guard(func() error {
+		_, err := s.rebuildIn(b.tx, buildMats, b.commit)
+		return err
+	})
+	if err != nil {
 		return err
 	}
 	if err := b.tx.Commit(); err != nil {
@@ -177,7 +181,7 @@ func (b *builder) seal(count uint64, head []byte, want Anchor) error {
 		return &WriteError{Path: b.temp, Err: err}
 	}
 	b.db = nil
-	return verifyBuilt(b.temp, want, b.o, derived)
+	return verifyBuilt(b.temp, b.anchor(), b.o)
 }
 
 // abandon lets go of everything and leaves no file but one that has its name.
@@ -196,7 +200,7 @@ func (b *builder) abandon() {
 
 // verifyBuilt opens a file that was made just now and holds it against what was
 // written into it.
-func verifyBuilt(path string, want Anchor, o Options, derived *partsSum) error {
+func verifyBuilt(path string, want Anchor, o Options) error {
 	o.ReadOnly = true
 	s, err := Open(path, o)
 	if err != nil {
@@ -210,13 +214,13 @@ func verifyBuilt(path string, want Anchor, o Options, derived *partsSum) error {
 	if err != nil {
 		return err
 	}
-	unsound := func(text string) error { return &UnsoundError{Path: path, Problems: []Problem{{Text: text}}} }
 	if now != want {
-		return unsound(fmt.Sprintf("its anchor is %s, it must be %s", now, want))
+		return &UnsoundError{Path: path, Problems: []Problem{{Text: fmt.Sprintf("its anchor is %s, it must be %s", now, want)}}}
 	}
 	return s.view(func(tx *bbolt.Tx) error {
-		if !derived.are(tx) {
-			return unsound("what follows from its records is not what was written")
+		v := &verifier{store: s}
+		if v.checkViews(tx); len(v.report.Problems) > 0 {
+			return &UnsoundError{Path: path, Problems: v.report.Problems}
 		}
 		return nil
 	})
@@ -242,7 +246,6 @@ func Load(path string, steps iter.Seq2[medium.Step, error], o Options) (Anchor, 
 		return Anchor{}, err
 	}
 	defer b.abandon()
-	head, count, ends := genesis(made), uint64(0), map[medium.Code]threadEnd{}
 	for s, err := range steps {
 		if err != nil {
 			return Anchor{}, err
@@ -252,20 +255,18 @@ func Load(path string, steps iter.Seq2[medium.Step, error], o Options) (Anchor, 
 				return Anchor{}, err
 			}
 		}
-		count++
-		end := ends[s.Mat]
-		s.Seq, s.MatSeq = count, end.seq+1
-		stored, err := writeStep(s, end.hash) // finish reads all of them
+		last := b.end(s.Mat)
+		s.Seq, s.MatSeq = b.count+1, last.n+1
+		stored, err := writeStep(s, last.link()) // seal reads all of them
 		if err != nil {
 			return Anchor{}, err
 		}
-		if err := b.put(s.Mat, s.MatSeq, stored); err != nil {
+		if err := b.put(s.Mat, stored); err != nil {
 			return Anchor{}, err
 		}
-		h := recordHash(stored)
-		head = head.next(s.Mat, h)
-		ends[s.Mat] = threadEnd{s.MatSeq, h[:]}
 	}
-	anchor := anchorOf(count, head)
-	return anchor, b.finish(count, head[:], anchor)
+	if err := b.seal(); err != nil {
+		return Anchor{}, err
+	}
+	return b.anchor(), rename(b.temp, b.path)
 }

@@ -5,13 +5,11 @@ import (
 	"encoding/binary"
 	"strconv"
 	"strings"
-
-	"resow/medium"
 )
 
-// Two threads of SHA-256 run through the ledger. A record holds the hash of
-// the bytes of its mat's record before it, so that the history of one mat can
-// be checked alone. And one head runs over all records in the order in which
+// Two threads of SHA-256 run through the ledger. A record holds the position and
+// the hash of its mat's record before it, so that the history of one mat can be
+// read and checked alone. And one head runs over all records in the order in which
 // they were written, so that a mat or a tail that is missing shows.
 
 const hashLen = sha256.Size
@@ -29,14 +27,10 @@ func genesis(identity []byte) hash {
 	return sha256.Sum256(append([]byte("resow ledger\n"), identity...))
 }
 
-// next gives the ledger's head after one more record:
-// SHA-256(head || mat || record hash).
-func (h hash) next(mat medium.Code, record hash) hash {
-	var room [2*hashLen + 2*codeLen]byte
-	b := append(room[:0], h[:]...)
-	b = append(b, mat...)
-	b = append(b, record[:]...)
-	return sha256.Sum256(b)
+// next gives the ledger's head after one more record: SHA-256(head || record).
+func (h hash) next(stored []byte) hash {
+	var room [1024]byte
+	return sha256.Sum256(append(append(room[:0], h[:]...), stored...))
 }
 
 // Anchor names one state of the ledger: the number of its records and the

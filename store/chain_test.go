@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"strings"
 	"testing"
@@ -14,9 +15,10 @@ import (
 func TestNextHead(t *testing.T) {
 	var h, r hash
 	h[0], r[0] = 1, 2
-	want := sha256.Sum256([]byte(string(h[:]) + "TK7R2N81" + string(r[:])))
-	require.Equal(t, hash(want), h.next("TK7R2N81", r))
-	require.NotEqual(t, h.next("TK7R2N81", r), h.next("TK7R2N82", r))
+	for _, n := range []int{0, 100, 5000} {
+		record := bytes.Repeat(r[:], n)
+		require.Equal(t, hash(sha256.Sum256(append(h[:], record...))), h.next(record))
+	}
 }
 
 func drawAnchor(t *rapid.T) Anchor {

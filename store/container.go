@@ -53,11 +53,6 @@ type container struct {
 	used     []bool
 	skim     bool // leave out the leaves of the parts
 
-	// records, which may be nil, is given what stands in the part of the records,
-	// in the order of the keys. The bytes are good during the call only.
-	records func(key, value []byte)
-	in      string // name of the part that the walk is in
-
 	branches [maxDepth + 1]branch // of the skim, by the depth below them
 
 	mapped []byte // the file in memory, or nil: it is read
@@ -396,7 +391,7 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		return fmt.Errorf("it holds %d keys", count)
 	}
 	var last []byte
-	var parts []part
+	var parts [][]byte
 	for i := range count {
 		at := pageHeader + 16*i
 		flags, pos, ksize, vsize := n.Uint32(b[at:]), n.Uint32(b[at+4:]), n.Uint32(b[at+8:]), n.Uint32(b[at+12:])
@@ -414,14 +409,8 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		last = key
 		switch {
 		case flags == 0:
-			if c.records != nil && c.in == string(bucketSteps) {
-				c.records(key, value)
-			}
 		case flags == 1:
-			if c.records != nil && c.in == string(bucketSteps) {
-				c.records(key, nil) // a part among the records, as bbolt's cursor gives it
-			}
-			parts = append(parts, part{string(key), bytes.Clone(value)}) // the page is gone when its parts are looked at
+			parts = append(parts, bytes.Clone(value)) // the page is gone when its parts are looked at
 		default:
 			return fmt.Errorf("a key of unknown kind")
 		}
@@ -430,24 +419,14 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		return fmt.Errorf("its keys are out of order")
 	}
 	for _, p := range parts {
-		above := c.in
-		if c.in = p.name; above != "" {
-			c.in = above + "/" + p.name
-		}
-		if err := c.checkBucket(p.value, depth); err != nil {
+		if err := c.checkBucket(p, depth); err != nil {
 			return err
 		}
-		c.in = above
 	}
 	return nil
 }
 
-// part is a bucket as it stands in the page above it.
-type part struct {
-	name  string
-	value []byte
-}
-
+// checkBucket checks a part as it stands in the page above it.
 func (c *container) checkBucket(value []byte, depth int) error {
 	if len(value) < 16 {
 		return fmt.Errorf("a part of %d bytes", len(value))

@@ -105,7 +105,7 @@ func TestRecordAtItsLimit(t *testing.T) {
 	}
 	n := maxRecord
 	for {
-		data, _, err := encodeStep(hold(n), nil)
+		data, _, err := encodeStep(hold(n), link{})
 		if err == nil {
 			require.Len(t, data, maxRecord, "the longest that is taken")
 			break
@@ -115,7 +115,10 @@ func TestRecordAtItsLimit(t *testing.T) {
 		require.ErrorContains(t, err, "at most 65536 bytes")
 		n--
 	}
-	longer, err := libraryEncodeStep(hold(n+1), nil)
+	long := hold(n + 1)
+	body, err := encode(long.Body)
+	require.NoError(t, err)
+	longer, err := encode(&frame{Step: long, Body: body})
 	require.NoError(t, err)
 	require.Len(t, longer, maxRecord+1)
 	_, _, err = decodeStep(longer)

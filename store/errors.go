@@ -120,10 +120,14 @@ func (e *UnsureError) Unwrap() error { return e.Err }
 type RecordError struct {
 	Code   medium.Code
 	MatSeq uint64
+	Seq    uint64 // in the ledger, where the mat is not known
 	Err    error
 }
 
 func (e *RecordError) Error() string {
+	if e.Code == "" {
+		return fmt.Sprintf("record %d of the ledger can't be read: %v; see `resow verify`", e.Seq, e.Err)
+	}
 	return fmt.Sprintf("mat %s, step %d can't be read: %v; see `resow verify`", e.Code, e.MatSeq, e.Err)
 }
 

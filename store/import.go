@@ -92,6 +92,10 @@ func IsLines(begin []byte) bool {
 // after the last must be the anchor of the first line. So the store has the
 // bytes and the anchor of the old one; what is derived is made anew.
 //
+// An export of format 1, which was never released, gives the same steps in the
+// same order and a new anchor: its hashes are those of bytes that nobody writes any
+// more, so they are not checked.
+//
 // It refuses a path where a file is, unless that file holds these records and
 // no others: then repeated is true and nothing is done. Lines that can't be
 // taken are listed in an ImportError.
@@ -104,12 +108,12 @@ func FromLines(path string, r io.Reader, o Options) (anchor Anchor, repeated boo
 	if _, err := os.Lstat(path); err == nil {
 		return head.Anchor, true, sameLedger(path, head.Anchor, o)
 	}
-	b, err := fromLines(path, in, head, made, o)
+	b, anchor, err := fromLines(path, in, head, made, o)
 	if err != nil {
 		return Anchor{}, false, err
 	}
 	defer b.abandon()
-	return head.Anchor, false, rename(b.temp, path)
+	return anchor, false, rename(b.temp, path)
 }
 
 // TryLines does what FromLines does, in the folder for temporary files, and leaves
@@ -120,55 +124,51 @@ func TryLines(r io.Reader, o Options) (Anchor, error) {
 	if err != nil {
 		return Anchor{}, err
 	}
-	b, err := fromLines(filepath.Join(os.TempDir(), "resow-import"), in, head, made, o)
+	b, anchor, err := fromLines(filepath.Join(os.TempDir(), "resow-import"), in, head, made, o)
 	if err != nil {
 		return Anchor{}, err
 	}
 	b.abandon()
-	return head.Anchor, nil
+	return anchor, nil
 }
 
 // fromLines makes the store of the lines behind the head. It has no name yet.
-func fromLines(path string, in *bufio.Scanner, head exportHead, made []byte, o Options) (*builder, error) {
+func fromLines(path string, in *bufio.Scanner, head exportHead, made []byte, o Options) (*builder, Anchor, error) {
 	b, err := newBuilder(path, made, o)
 	if err != nil {
-		return nil, err
+		return nil, Anchor{}, err
 	}
-	if err := b.takeLines(in, head, made); err != nil {
+	anchor, err := b.takeLines(in, head)
+	if err != nil {
 		b.abandon()
-		return nil, err
 	}
-	return b, nil
+	return b, anchor, err
 }
 
-func (b *builder) takeLines(in *bufio.Scanner, head exportHead, made []byte) error {
-	b.fill = bbolt.DefaultFillPercent // the lines come in the order of the ledger
-	l := lineReader{head: genesis(made), threads: map[medium.Code]threadEnd{}}
+func (b *builder) takeLines(in *bufio.Scanner, head exportHead) (Anchor, error) {
+	l := lineReader{unproven: head.Format < Format, b: b}
 	last, whole := 1, true // whole: the last line has an end
 	for line := 2; in.Scan(); line++ {
 		last, whole = line, bytes.HasSuffix(in.Bytes(), []byte("}"))
-		mat, seq, stored := l.read(line, in.Bytes())
-		if stored == nil {
-			continue
-		}
-		if err := b.put(mat, seq, stored); err != nil {
-			return err
+		if err := l.read(line, in.Bytes()); err != nil {
+			return Anchor{}, err
 		}
 	}
 	if err := in.Err(); err != nil {
-		return err
+		return Anchor{}, err
 	}
 	if n := len(l.bad.Rows); n == 0 && l.count < head.Records || n == 1 && !whole {
 		l.bad.Rows = nil
 		l.bad.add(last, "the file ends here, before the %d records that it promises: it was cut short, or lines were taken out; export it again", head.Records)
 	}
-	if len(l.bad.Rows) == 0 && (l.count != head.Records || anchorOf(l.count, l.head) != head.Anchor) {
-		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in", head.Records, head.Anchor, l.count, anchorOf(l.count, l.head))
+	anchor := b.anchor()
+	if len(l.bad.Rows) == 0 && (l.count != head.Records || !l.unproven && anchor != head.Anchor) {
+		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in", head.Records, head.Anchor, l.count, anchor)
 	}
 	if len(l.bad.Rows) > 0 {
-		return &l.bad
+		return anchor, &l.bad
 	}
-	return b.seal(l.count, l.head[:], head.Anchor)
+	return anchor, b.seal()
 }
 
 // readHead reads the first line, and gives what reads the others.
@@ -200,7 +200,7 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 	if err != nil || len(id) == 0 || len(id) > 64 {
 		return refuse("the store's number %q can't be read", h.Store)
 	}
-	made, err = encode(&identity{Format: h.Format, MadeBy: h.MadeBy, ID: id})
+	made, err = encode(&identity{Format: Format, MadeBy: h.MadeBy, ID: id})
 	return in, h, made, err
 }
 
@@ -226,53 +226,44 @@ func sameLedger(path string, want Anchor, o Options) error {
 
 // lineReader makes records from the lines of an export.
 type lineReader struct {
-	count   uint64
-	head    hash
-	threads map[medium.Code]threadEnd
-	bad     ImportError
+	b        *builder
+	unproven bool   // the lines' hashes are those of another format
+	count    uint64 // lines
+	bad      ImportError
 }
 
-type threadEnd struct {
-	seq  uint64
-	hash []byte
-}
-
-// read gives a record's bytes, nil where the line is bad. After a bad line its
-// own hash stands for the record, so that the mat's next line is not bad too.
-func (l *lineReader) read(line int, text []byte) (medium.Code, uint64, []byte) {
+// read takes a line. After a bad one the next are read as if it had been taken, so
+// that they are not bad too, and nothing is made of them.
+func (l *lineReader) read(line int, text []byte) error {
 	l.count++
 	read, err := parseLine(text)
-	s, sum := read.Step, read.hash
-	end := l.threads[s.Mat]
-	if len(sum) == hashLen {
-		l.threads[s.Mat] = threadEnd{s.MatSeq, sum}
+	s := read.Step
+	if err == nil && s.Mat != medium.FarmThread {
+		err = checkCode(s.Mat)
 	}
-	if err != nil {
-		l.bad.add(line, "%v", err)
-		return "", 0, nil
+	last := l.b.end(s.Mat)
+	if err == nil && (s.Seq != l.count || s.MatSeq != last.n+1) {
+		err = fmt.Errorf("it is number %d of the ledger and %d of mat %s, %d and %d belong here: lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, last.n+1)
 	}
-	if s.Mat != medium.FarmThread {
-		if err := checkCode(s.Mat); err != nil {
-			l.bad.add(line, "%v", err)
-			return "", 0, nil
+	var stored []byte
+	if err == nil {
+		stored, err = read.record(text, last.link())
+	}
+	if err == nil {
+		if h := recordHash(stored); !l.unproven && !bytes.Equal(h[:], read.hash) {
+			err = fmt.Errorf("step %d of mat %s is not what its hash says: the line, or one of that mat before it, was changed", s.MatSeq, s.Mat)
 		}
 	}
-	if s.Seq != l.count || s.MatSeq != end.seq+1 || s.MatSeq > 1<<32-1 {
-		l.bad.add(line, "it is number %d of the ledger and %d of mat %s, %d and %d belong here: lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, end.seq+1)
-		return "", 0, nil
-	}
-	stored, back, err := read.record(text, end.hash)
 	if err != nil {
 		l.bad.add(line, "%v", err)
-		return "", 0, nil
 	}
-	got := recordHash(stored)
-	if !bytes.Equal(got[:], sum) {
-		l.bad.add(line, "step %d of mat %s is not what its hash says: the line, or one of that mat before it, was changed", s.MatSeq, s.Mat)
-		return "", 0, nil
+	if len(l.bad.Rows) == 0 {
+		return l.b.put(s.Mat, stored)
 	}
-	l.head = l.head.next(back.Mat, got)
-	return back.Mat, back.MatSeq, stored
+	if len(read.hash) == hashLen {
+		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, read.hash}
+	}
+	return nil
 }
 
 // readLine is a line as it was read.
@@ -314,22 +305,23 @@ func parseLine(text []byte) (readLine, error) {
 
 // record gives the bytes of a line's record behind the one before it. Bytes that
 // stand in the line must say the same as the line.
-func (l readLine) record(text, prev []byte) ([]byte, medium.Step, error) {
+func (l readLine) record(text []byte, before link) ([]byte, error) {
 	if l.Stored == nil {
-		return encodeStep(l.Step, prev)
+		stored, _, err := encodeStep(l.Step, before)
+		return stored, err
 	}
-	s, link, err := decodeStep(l.Stored)
+	s, back, err := decodeStep(l.Stored)
 	if err != nil {
-		return nil, s, err
+		return nil, err
 	}
 	again, err := jsonLine(exportLine{Step: s, Hash: l.Hash, Stored: l.Stored})
 	if err != nil {
-		return nil, s, err
+		return nil, err
 	}
-	if !bytes.Equal(bytes.TrimSpace(again), bytes.TrimSpace(text)) || !bytes.Equal(link, prev) {
-		return nil, s, errors.New("its stored bytes do not say what the line says")
+	if !bytes.Equal(bytes.TrimSpace(again), bytes.TrimSpace(text)) || back.Back != before.Back || !bytes.Equal(back.Prev, before.Prev) {
+		return nil, errors.New("its stored bytes do not say what the line says")
 	}
-	return l.Stored, s, nil
+	return l.Stored, nil
 }
 
 // Row is one past step, or one mat, from a file that resow did not write.
@@ -417,18 +409,23 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 		if r.Token == "" || len(r.Token) > maxToken {
 			return done, fmt.Errorf("line %d: a row without a token", r.Line)
 		}
-		if w.used(r.Token) != nil {
+		if used, err := w.used(r.Token); err != nil {
+			return done, err
+		} else if used != nil {
 			done.Repeated++
 			continue
 		}
 		step := r.Step
 		if step.Mat == "" && r.Mark != "" {
-			owner := tx.Bucket(bucketTags).Get(markKey(r.Mark))
-			if owner == nil {
+			owner, err := w.tagged(markKey(r.Mark))
+			if err != nil {
+				return done, err
+			}
+			if owner == "" {
 				refuse(r, "%v", &UnknownMatError{What: "mark", Name: r.Mark})
 				continue
 			}
-			step.Mat = medium.Code(owner)
+			step.Mat = owner
 		}
 		if first, ok := refused[step.Mat]; ok {
 			refuse(r, "not tried, since %s about the same mat is refused", first.where())

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
 	"time"
@@ -39,19 +40,8 @@ func checkIndexed(field, text string) error {
 	return nil
 }
 
-func stepKey(mat medium.Code, seq uint64) []byte {
-	return binary.BigEndian.AppendUint32([]byte(mat), uint32(seq))
-}
-
-// stepKeyLen is the length of a record's key.
-const stepKeyLen = codeLen + 4
-
-func parseStepKey(k []byte) (medium.Code, uint64, bool) {
-	if len(k) != stepKeyLen {
-		return "", 0, false
-	}
-	return medium.Code(k[:codeLen]), uint64(binary.BigEndian.Uint32(k[codeLen:])), true
-}
+// logKey is the key of the record at a position of the ledger, from 1.
+func logKey(position uint64) []byte { return binary.BigEndian.AppendUint64(nil, position) }
 
 // dueKey orders by time, before 1970 too.
 func dueKey(at time.Time, mat medium.Code) []byte {
@@ -64,25 +54,34 @@ const (
 	seedLot = 'S'
 )
 
+// spread puts a byte of its hash before a key, so that what is looked up by name
+// lies in slots of about the same size: see sums.
+func spread(key []byte) []byte {
+	sum := sha256.Sum256(key)
+	return append([]byte{sum[0] & 31}, key...)
+}
+
 // lotPrefix begins the keys of all mats of a lot. Case and doubled spaces do
 // not tell lots apart: a recall must rather list a mat too many.
 func lotPrefix(kind byte, lot string) []byte {
 	k := make([]byte, 0, 2+len(lot)+codeLen)
-	return append(appendFolded(append(k, kind), lot), 0)
+	return spread(append(appendFolded(append(k, kind), lot), 0))
 }
 
 // lotKey is empty for a lot without a name.
 func lotKey(kind byte, lot string, mat medium.Code) string {
 	prefix := lotPrefix(kind, lot)
-	if len(prefix) == 2 {
+	if len(prefix) == 3 {
 		return ""
 	}
 	return string(append(prefix, mat...))
 }
 
-func tagKey(c medium.Code) []byte { return append([]byte{'C'}, c...) }
+func tagKey(c medium.Code) []byte { return spread(append([]byte{'C'}, c...)) }
 
-func markKey(mark string) []byte { return appendFolded([]byte{'M'}, mark) }
+func markKey(mark string) []byte { return spread(appendFolded([]byte{'M'}, mark)) }
+
+func tokenKey(token string) []byte { return spread([]byte(token)) }
 
 // fold brings a name to one spelling: ASCII letters small, single spaces. It
 // stays with ASCII, since keys must not change with a new version of Unicode.
@@ -105,12 +104,4 @@ func appendFolded(b []byte, s string) []byte {
 		b = append(b, c)
 	}
 	return b
-}
-
-// ref is where a token's record is, in the order of the ledger.
-const refLen = 8 + codeLen + 4
-
-func appendRef(refs []byte, s medium.Step) []byte {
-	refs = binary.BigEndian.AppendUint64(refs, s.Seq)
-	return append(refs, stepKey(s.Mat, s.MatSeq)...)
 }

@@ -180,7 +180,7 @@ func copyBody(body medium.Body) medium.Body {
 
 // told writes a body without what is empty.
 func told(body medium.Body) string {
-	text := strings.ReplaceAll(fmt.Sprintf("%+v", body), "record:{_struct:{}} ", "")
+	text := strings.ReplaceAll(fmt.Sprintf("%+v", body), "record:{} ", "")
 	var kept []string
 	for _, part := range strings.Fields(strings.Trim(text, "&{}")) {
 		_, v, ok := strings.Cut(part, ":")

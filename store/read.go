@@ -4,10 +4,8 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -15,18 +13,10 @@ import (
 	"resow/medium"
 )
 
-// One read transaction gives so many values and, with the last of them, bytes at
-// most: a transaction that is kept open for a slow reader makes the file grow
-// with every commit.
-const (
-	chunk      = 256
-	chunkBytes = 1 << 20
-)
-
 func readLedger(tx *bbolt.Tx) (ledger, hash, error) {
 	var l ledger
 	var head hash
-	if err := decode(tx.Bucket(bucketMeta).Get(keyLedger), &l, func() any { return &ledger{} }); err != nil {
+	if err := decode(tx.Bucket(bucketMeta).Get(keyLedger), &l); err != nil {
 		return l, head, &RecordError{Code: "ledger", Err: err}
 	}
 	if len(l.Head) != hashLen {
@@ -36,52 +26,91 @@ func readLedger(tx *bbolt.Tx) (ledger, hash, error) {
 	return l, head, nil
 }
 
-func readFarm(tx *bbolt.Tx) (farmEntry, error) {
+// farmKept reads the farm's entry; it is empty while the store is made.
+func (t *tables) farmKept() (farmEntry, error) {
 	var f farmEntry
-	stored := tx.Bucket(bucketFarm).Get(keyFarm)
-	if stored == nil { // while the store is made
-		return f, nil
+	e, found, err := t.get(viewFarm, keyFarm)
+	if err != nil || !found {
+		return f, err
 	}
-	if err := decode(stored, &f, func() any { return &farmEntry{} }); err != nil {
+	if err := decode(e.payload, &f); err != nil {
 		return f, &RecordError{Code: medium.FarmThread, Err: err}
 	}
+	f.at = e.at
 	return f, nil
 }
 
-// readEntry gives what is kept of a mat, nil where there is none.
-func readEntry(tx *bbolt.Tx, code medium.Code) (*entry, error) {
+// mat gives what is kept of a mat, nil where there is none.
+func (t *tables) mat(code medium.Code) (*entry, error) {
 	if len(code) != codeLen {
 		return nil, nil
 	}
-	stored := tx.Bucket(bucketMats).Get([]byte(code))
-	if stored == nil {
-		return nil, nil
+	e, found, err := t.get(viewMats, []byte(code))
+	if err != nil || !found {
+		return nil, err
 	}
-	e, err := decodeEntry(stored)
-	if err != nil {
-		return nil, &RecordError{Code: code, Err: err}
-	}
-	return e, nil
+	return readEntry(e)
 }
 
-func decodeEntry(stored []byte) (*entry, error) {
-	e := &entry{}
-	return e, decode(stored, e, func() any { return &entry{} })
+func readEntry(e sealed) (*entry, error) {
+	read := &entry{mat: medium.Code(e.key), at: e.at}
+	if err := decode(e.payload, read); err != nil {
+		return nil, &RecordError{Code: printable(read.mat), Err: err}
+	}
+	return read, nil
+}
+
+// tagged gives the mat that another code or a mark names, nothing where it names none.
+func (t *tables) tagged(key []byte) (medium.Code, error) {
+	e, _, err := t.get(viewTags, key)
+	return medium.Code(e.payload), err
+}
+
+// token gives the positions of the records that a request token made.
+func (t *tables) token(token string) ([]uint64, error) {
+	e, _, err := t.get(viewTokens, tokenKey(token))
+	return positionsIn(e.payload), err
+}
+
+func positionsIn(payload []byte) (at []uint64) {
+	for p := range slices.Chunk(payload, 8) {
+		if len(p) == 8 {
+			at = append(at, binary.BigEndian.Uint64(p))
+		}
+	}
+	return at
+}
+
+// thread reads the whole thread of a mat or of the farm, nothing where there is none.
+func (t *tables) thread(code medium.Code) ([]medium.Step, error) {
+	last := tail{}
+	if code == medium.FarmThread {
+		f, err := t.farmKept()
+		if err != nil {
+			return nil, err
+		}
+		last = f.tail()
+	} else if e, err := t.mat(code); err != nil {
+		return nil, err
+	} else if e != nil {
+		last = e.tail()
+	}
+	return readThread(t.tx, last, nil)
 }
 
 // read runs f on what is derived, which must be up to date.
-func (s *Store) read(f func(tx *bbolt.Tx) error) error {
+func (s *Store) read(f func(t *tables) error) error {
 	if s.viewsErr != nil {
 		return s.viewsErr
 	}
-	return s.view(f)
+	return s.view(func(tx *bbolt.Tx) error { return f(tablesOf(tx)) })
 }
 
 // Farm gives the farm's settings, policy, crops and sanitizers.
 func (s *Store) Farm() (medium.Farm, error) {
 	var f farmEntry
-	err := s.read(func(tx *bbolt.Tx) (err error) {
-		f, err = readFarm(tx)
+	err := s.read(func(t *tables) (err error) {
+		f, err = t.farmKept()
 		return err
 	})
 	return f.Farm, err
@@ -91,8 +120,8 @@ func (s *Store) Farm() (medium.Farm, error) {
 // Resolve. A code that names no mat is an UnknownMatError.
 func (s *Store) Condition(code medium.Code) (medium.Condition, error) {
 	var c medium.Condition
-	err := s.read(func(tx *bbolt.Tx) error {
-		e, err := readEntry(tx, code)
+	err := s.read(func(t *tables) error {
+		e, err := t.mat(code)
 		if err != nil {
 			return err
 		}
@@ -107,15 +136,18 @@ func (s *Store) Condition(code medium.Code) (medium.Condition, error) {
 
 // Resolve gives the mat that a code names: its first code or one from a
 // relabelling.
-func (s *Store) Resolve(tag medium.Code) (medium.Code, error) {
-	var mat medium.Code
-	err := s.read(func(tx *bbolt.Tx) error {
-		mat = ""
-		if len(tag) == codeLen && tx.Bucket(bucketMats).Get([]byte(tag)) != nil {
-			mat = tag
-			return nil
+func (s *Store) Resolve(tag medium.Code) (mat medium.Code, err error) {
+	err = s.read(func(t *tables) error {
+		if len(tag) == codeLen {
+			if _, found, err := t.get(viewMats, []byte(tag)); found || err != nil {
+				mat = tag
+				return err
+			}
 		}
-		return tagged(tx, tagKey(tag), &UnknownMatError{What: "code", Name: string(tag)}, &mat)
+		if mat, err = t.tagged(tagKey(tag)); mat == "" && err == nil {
+			err = &UnknownMatError{What: "code", Name: string(tag)}
+		}
+		return err
 	})
 	return mat, err
 }
@@ -127,266 +159,185 @@ func (s *Store) Exists(tag medium.Code) bool {
 }
 
 // ByMark gives the mat that has a mark.
-func (s *Store) ByMark(mark string) (medium.Code, error) {
-	var mat medium.Code
-	err := s.read(func(tx *bbolt.Tx) error {
-		unknown := &UnknownMatError{What: "mark", Name: mark}
-		if fold(mark) == "" {
-			return unknown
+func (s *Store) ByMark(mark string) (mat medium.Code, err error) {
+	err = s.read(func(t *tables) error {
+		if fold(mark) != "" {
+			mat, err = t.tagged(markKey(mark))
 		}
-		return tagged(tx, markKey(mark), unknown, &mat)
+		if mat == "" && err == nil {
+			err = &UnknownMatError{What: "mark", Name: mark}
+		}
+		return err
 	})
 	return mat, err
 }
 
-func tagged(tx *bbolt.Tx, key []byte, unknown error, mat *medium.Code) error {
-	owner := tx.Bucket(bucketTags).Get(key)
-	if owner == nil {
-		return unknown
-	}
-	*mat = medium.Code(owner)
-	return nil
-}
-
 // Thread gives all steps of a mat, or of FarmThread, in their order.
 func (s *Store) Thread(code medium.Code) ([]medium.Step, error) {
-	var t thread
-	err := s.view(func(tx *bbolt.Tx) (err error) {
-		t, err = readThread(tx, code)
+	var steps []medium.Step
+	err := s.read(func(t *tables) (err error) {
+		steps, err = t.thread(code)
 		return err
 	})
-	if err == nil && len(t.steps) == 0 {
+	if err == nil && len(steps) == 0 {
 		err = &UnknownMatError{What: "code", Name: string(code)}
 	}
-	return t.steps, err
+	return steps, err
 }
 
-// Conditions gives the condition of every mat, in the order of their codes,
-// until yield returns an error, which it passes on. Steps that are recorded
-// meanwhile may or may not show.
-func (s *Store) Conditions(yield func(medium.Condition) error) error {
-	if s.viewsErr != nil {
-		return s.viewsErr
+// matsAtOnce is how many mats are worked on at once.
+const matsAtOnce = 32
+
+// copied are entries of a view that were taken out of the file.
+type copied []sealed
+
+// entries takes a whole view out of the file, as it is at one moment.
+func (s *Store) entries(w view) (all copied, err error) {
+	if err := s.skim(); err != nil {
+		return nil, err
 	}
-	return each(s, bucketMats, func(k, v []byte) (medium.Condition, error) {
-		e, err := decodeEntry(v)
-		if err != nil {
-			return medium.Condition{}, &RecordError{Code: medium.Code(k), Err: err}
+	err = s.read(func(t *tables) error {
+		all = nil
+		return t.each(w, nil, func(e sealed) (bool, error) {
+			both := append(bytes.Clone(e.key), e.payload...)
+			all = append(all, sealed{both[:len(e.key):len(e.key)], e.at, both[len(e.key):]})
+			return true, nil
+		})
+	})
+	return all, err
+}
+
+func (c copied) parts() int        { return (len(c) + matsAtOnce - 1) / matsAtOnce }
+func (c copied) part(i int) copied { return c[i*matsAtOnce : min(len(c), (i+1)*matsAtOnce)] }
+
+// Conditions gives the condition of every mat as it was at one moment, in the order
+// of their codes, until yield returns an error, which it passes on.
+func (s *Store) Conditions(yield func(medium.Condition) error) error {
+	all, err := s.entries(viewMats)
+	if err != nil {
+		return err
+	}
+	return parallel(all.parts(), func(i int) (read []medium.Condition, err error) {
+		for _, e := range all.part(i) {
+			kept, err := readEntry(e)
+			if err != nil {
+				return nil, err
+			}
+			read = append(read, kept.Condition)
 		}
-		return e.Condition, nil
-	}, nil, yield)
+		return read, nil
+	}, eachOf(yield))
+}
+
+func eachOf[T any](yield func(T) error) func([]T) error {
+	return func(all []T) error {
+		for _, v := range all {
+			if err := yield(v); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
 }
 
 // Steps gives every step, thread by thread, the farm's first, until yield
 // returns an error, which it passes on. With kinds it gives the steps of those
 // only. Of the others it reads no more than their kind, so what is broken behind
-// that is for Verify to find.
+// that is for Verify to find. What is recorded meanwhile may or may not show.
 func (s *Store) Steps(yield func(medium.Step) error, kinds ...medium.Kind) error {
-	var skip func(v []byte) bool
+	mats, err := s.entries(viewMats)
+	if err != nil {
+		return err
+	}
+	var skip func(medium.Kind) bool
 	if len(kinds) > 0 {
 		others := otherKinds(kinds)
-		skip = func(v []byte) bool { return others[recordKind(v)] }
+		skip = func(k medium.Kind) bool { return others[k] }
 	}
-	return each(s, bucketSteps, func(k, v []byte) (medium.Step, error) {
-		code, seq, _ := parseStepKey(k)
-		step, _, err := decodeStep(v)
-		if err != nil {
-			err = &RecordError{Code: code, MatSeq: seq, Err: err}
+	var farm []medium.Step
+	err = s.read(func(t *tables) error {
+		f, err := t.farmKept()
+		if err == nil {
+			farm, err = readThread(t.tx, f.tail(), skip)
 		}
-		return step, err
-	}, skip, yield)
+		return err
+	})
+	if err == nil {
+		err = eachOf(yield)(farm)
+	}
+	if err != nil {
+		return err
+	}
+	return parallel(mats.parts(), func(i int) (steps []medium.Step, err error) {
+		var tails []tail
+		for _, e := range mats.part(i) {
+			kept, err := readEntry(e)
+			if err != nil {
+				return nil, err
+			}
+			tails = append(tails, kept.tail())
+		}
+		err = s.view(func(tx *bbolt.Tx) error {
+			steps = steps[:0]
+			for _, t := range tails {
+				thread, err := readThread(tx, t, skip)
+				if err != nil {
+					return err
+				}
+				steps = append(steps, thread...)
+			}
+			return nil
+		})
+		return steps, err
+	}, eachOf(yield))
 }
 
 // otherKinds are the known kinds that are not wanted. A kind that is not known is
 // never passed over.
-func otherKinds(wanted []medium.Kind) map[string]bool {
-	others := map[string]bool{}
+func otherKinds(wanted []medium.Kind) map[medium.Kind]bool {
+	others := map[medium.Kind]bool{}
 	for _, k := range slices.Concat(medium.Kinds(), medium.FarmKinds()) {
-		others[string(k)] = !slices.Contains(wanted, k)
+		others[k] = !slices.Contains(wanted, k)
 	}
 	return others
-}
-
-// recordFront is how much of a record is looked at for its kind. Behind very long
-// initials it is not found, and the record is read.
-const recordFront = 128
-
-// recordKind gives the kind of a record by going over what stands before it,
-// nothing where that is not what this version writes.
-func recordKind(record []byte) string {
-	r := reader{data: string(record[:min(len(record), recordFront)])}
-	if r.head(majorMap) == 0 || r.head(majorUint) != 10 || r.head(majorUint) != medium.Version {
-		return ""
-	}
-	for last := 10; !r.bad; {
-		switch last = r.key(last); last {
-		case 11, 13:
-			r.uint()
-		case 12, 16:
-			r.part(majorText)
-		case 14, 15:
-			r.bad = r.bad || r.byte() != tagTime
-			r.part(majorText)
-		case 17:
-			kind := r.part(majorText)
-			if r.bad {
-				return ""
-			}
-			return kind
-		default:
-			return ""
-		}
-	}
-	return ""
-}
-
-// each goes through a bucket in portions. One short transaction copies one out of
-// the file; the copies are read on all processors, ahead of yield by as many
-// portions as there are processors. No transaction is open during yield. Values
-// that skip names are left out.
-func each[T any](s *Store, bucket []byte, read func(k, v []byte) (T, error), skip func(v []byte) bool, yield func(T) error) error {
-	if err := s.skim(); err != nil {
-		return err
-	}
-	ring := make([]portion[T], runtime.GOMAXPROCS(0)+1)
-	var readers sync.WaitGroup
-	defer readers.Wait()
-	var last []byte
-	copied, end := 0, false
-	for taken := 0; ; taken++ {
-		for ; !end && copied < taken+len(ring); copied++ {
-			p := &ring[copied%len(ring)]
-			last = p.copy(s, bucket, last, skip)
-			end = p.err != nil || last == nil
-			p.done = make(chan struct{})
-			readers.Go(func() { p.read(read) })
-		}
-		if taken == copied {
-			return nil
-		}
-		if err := ring[taken%len(ring)].give(yield); err != nil {
-			return err
-		}
-	}
-}
-
-// portion is some neighbouring values on their way to yield. Its memory serves
-// again.
-type portion[T any] struct {
-	bytes []byte        // keys and values as they are in the file
-	ends  []int         // of each in bytes
-	done  chan struct{} // closed once the rest is set
-	items []T
-	err   error
-	fault any // what read panicked with
-}
-
-// copy takes what follows the last key of the portion before. It gives its own
-// last key, none at the end of the bucket.
-func (p *portion[T]) copy(s *Store, bucket, last []byte, skip func(v []byte) bool) (next []byte) {
-	p.bytes, p.ends = p.bytes[:0], p.ends[:0]
-	p.err = s.view(func(tx *bbolt.Tx) error {
-		c := tx.Bucket(bucket).Cursor()
-		k, v := c.Seek(last)
-		if last != nil && bytes.Equal(k, last) {
-			k, v = c.Next()
-		}
-		for seen := 0; k != nil; k, v = c.Next() {
-			if last != nil && bytes.Compare(k, last) <= 0 { // else a damaged file would never end
-				return disordered(s.path, bucket)
-			}
-			if last = k; skip == nil || !skip(v) {
-				p.add(k, v)
-			}
-			if seen++; seen == chunk || len(p.bytes) >= chunkBytes {
-				next = bytes.Clone(k)
-				return nil
-			}
-		}
-		return nil
-	})
-	return next
-}
-
-func (p *portion[T]) add(k, v []byte) {
-	p.bytes = append(p.bytes, k...)
-	p.ends = append(p.ends, len(p.bytes))
-	p.bytes = append(p.bytes, v...)
-	p.ends = append(p.ends, len(p.bytes))
-}
-
-// read reads the values. A panic is kept for whoever waits for them.
-func (p *portion[T]) read(read func(k, v []byte) (T, error)) {
-	defer close(p.done)
-	defer func() { p.fault = recover() }()
-	clear(p.items)
-	p.items = p.items[:0]
-	begin := 0
-	for i := 0; p.err == nil && i < len(p.ends); i += 2 {
-		var item T
-		item, p.err = read(p.bytes[begin:p.ends[i]], p.bytes[p.ends[i]:p.ends[i+1]])
-		p.items = append(p.items, item)
-		begin = p.ends[i+1]
-	}
-}
-
-// give yields the values in their order, none where one can't be read.
-func (p *portion[T]) give(yield func(T) error) error {
-	<-p.done
-	if p.fault != nil {
-		panic(p.fault)
-	}
-	if p.err != nil {
-		return p.err
-	}
-	for _, item := range p.items {
-		if err := yield(item); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // Due gives what is due until a time, most overdue first, at most limit lines;
 // a limit of 0 or less gives all.
 func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
-	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
 	var out []medium.Work
-	var l dueLines
-	err := s.read(func(tx *bbolt.Tx) error {
-		c := tx.Bucket(bucketDue).Cursor()
-		for k, v := c.First(); k != nil; k, v = c.Next() {
-			if len(k) != 8+codeLen {
-				return &RecordError{Code: "due list", Err: &recordError{"a key of unknown form"}}
-			}
-			if bytes.Compare(k[:8], end) > 0 || limit > 0 && len(out) == limit {
-				return nil
-			}
-			if out == nil {
-				out = make([]medium.Work, 0, max(1, min(limit, 256)))
-			}
-			out = append(out, medium.Work{})
-			if err := l.read(v, &out[len(out)-1]); err != nil {
-				return &RecordError{Code: medium.Code(k[8:]), Err: err}
-			}
+	err := s.dueUntil(until, func(e sealed) (bool, error) {
+		if limit > 0 && len(out) == limit {
+			return false, nil
 		}
-		return nil
+		out = append(out, medium.Work{})
+		if len(e.payload) < farmPosLen {
+			return false, &RecordError{Code: "due list", Err: &recordError{"a line without a position"}}
+		}
+		return true, decode(e.payload[farmPosLen:], &out[len(out)-1])
 	})
 	return out, err
 }
 
 // DueTotal counts what is due until a time: what Due gives without a limit.
 func (s *Store) DueTotal(until time.Time) (n int, err error) {
-	end := binary.BigEndian.AppendUint64(nil, uint64(until.Unix())^1<<63)
-	err = s.read(func(tx *bbolt.Tx) error {
-		n = 0
-		c := tx.Bucket(bucketDue).Cursor()
-		for k, _ := c.First(); len(k) >= 8 && bytes.Compare(k[:8], end) <= 0; k, _ = c.Next() {
-			n++
-		}
-		return nil
+	err = s.dueUntil(until, func(sealed) (bool, error) {
+		n++
+		return true, nil
 	})
 	return n, err
+}
+
+func (s *Store) dueUntil(until time.Time, do func(sealed) (bool, error)) error {
+	end := dueKey(until, "")
+	return s.read(func(t *tables) error {
+		return t.each(viewDue, nil, func(e sealed) (bool, error) {
+			if len(e.key) != len(end)+codeLen || bytes.Compare(e.key[:len(end)], end) > 0 {
+				return false, nil
+			}
+			return do(e)
+		})
+	})
 }
 
 // Lot gives the mats that carried a lot, in the order of their codes. Case does
@@ -402,25 +353,17 @@ func (s *Store) lot(kind byte, lot string) ([]medium.Code, error) {
 	}
 	prefix := lotPrefix(kind, strings.TrimSpace(lot))
 	var out []medium.Code
-	err := s.read(func(tx *bbolt.Tx) error {
-		c := tx.Bucket(bucketLots).Cursor()
-		for k, _ := c.Seek(prefix); k != nil && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
-			if len(k) == len(prefix)+codeLen {
-				out = append(out, medium.Code(k[len(prefix):]))
-			}
-		}
-		return nil
+	err := s.read(func(t *tables) error {
+		return t.each(viewLots, prefix, func(e sealed) (bool, error) {
+			out = append(out, medium.Code(e.key[len(prefix):]))
+			return true, nil
+		})
 	})
 	return out, err
 }
 
 // Anchor names the present state of the ledger.
 func (s *Store) Anchor() (Anchor, error) {
-	var a Anchor
-	err := s.view(func(tx *bbolt.Tx) error {
-		l, head, err := readLedger(tx)
-		a = anchorOf(l.Count, head)
-		return err
-	})
-	return a, err
+	l, head, err := s.ledgerNow()
+	return anchorOf(l.Count, head), err
 }

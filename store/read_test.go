@@ -2,9 +2,7 @@ package store
 
 import (
 	"errors"
-	"math/rand/v2"
 	"path/filepath"
-	"reflect"
 	"runtime"
 	"slices"
 	"testing"
@@ -16,6 +14,9 @@ import (
 	"resow/medium"
 )
 
+// parts is more than are worked on at a time.
+const parts = 256
+
 // manyRecords makes a store with more records than are read ahead at a time, of
 // several kinds.
 func manyRecords(t *testing.T) (*Store, *clock) {
@@ -24,7 +25,7 @@ func manyRecords(t *testing.T) (*Store, *clock) {
 	s, err := Create(filepath.Join(folder(t), "farm.resow"), settings, "ab", c.options())
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
-	const mats = 3*chunk + 17
+	const mats = 3*parts + 17
 	record(t, s, adds(0, mats)...)
 	c.after(3 * time.Hour)
 	for i := range mats {
@@ -64,7 +65,7 @@ func TestStepsAndConditionsInOrder(t *testing.T) {
 func codes(t *testing.T, s *Store) (out []medium.Code) {
 	t.Helper()
 	require.NoError(t, s.Conditions(func(c medium.Condition) error { out = append(out, c.Code); return nil }))
-	require.Len(t, out, 3*chunk+17)
+	require.Len(t, out, 3*parts+17)
 	require.True(t, slices.IsSorted(out))
 	return out
 }
@@ -73,7 +74,7 @@ func codes(t *testing.T, s *Store) (out []medium.Code) {
 func TestStepsStop(t *testing.T) {
 	s, c := manyRecords(t)
 	enough := errors.New("enough")
-	for _, n := range []int{1, chunk, chunk + 1, 3 * chunk} {
+	for _, n := range []int{1, parts, parts + 1, 3 * parts} {
 		seen := 0
 		require.Equal(t, enough, s.Steps(func(medium.Step) error {
 			if seen++; seen == n {
@@ -91,18 +92,18 @@ func TestStepsStop(t *testing.T) {
 		}
 		return nil
 	}))
-	require.GreaterOrEqual(t, seen, 3*chunk+17)
+	require.GreaterOrEqual(t, seen, 3*parts+17)
 }
 
 // A broken record ends the reading where it stands; what was read ahead of it is
 // not given. A kind that is left out is passed over without a look.
 func TestStepsBroken(t *testing.T) {
 	s, _ := manyRecords(t)
-	broken := code(2*chunk + 5)
+	broken := code(2*parts + 5)
+	key := recordKey(t, s, broken, 1)
 	require.NoError(t, s.db.Update(func(tx *bbolt.Tx) error {
-		k := stepKey(broken, 1)
-		v := tx.Bucket(bucketSteps).Get(k)
-		return tx.Bucket(bucketSteps).Put(k, slices.Clone(v[:len(v)-3]))
+		v := tx.Bucket(bucketLog).Get([]byte(key))
+		return tx.Bucket(bucketLog).Put([]byte(key), slices.Clone(v[:len(v)-3]))
 	}))
 	var last medium.Code
 	err := s.Steps(func(s medium.Step) error { last = s.Mat; return nil })
@@ -111,57 +112,17 @@ func TestStepsBroken(t *testing.T) {
 	require.Equal(t, broken, damaged.Code)
 	require.Less(t, last, broken)
 	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindAdd), &damaged)
-	require.NoError(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse))
+	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse), &damaged, "what is cut has no kind")
 
 	require.NoError(t, s.db.Update(func(tx *bbolt.Tx) error {
-		k := stepKey(broken, 1)
-		v := slices.Clone(tx.Bucket(bucketSteps).Get(k))
+		v := slices.Clone(tx.Bucket(bucketLog).Get([]byte(key)))
 		at := slices.Index(v, 17) + 2 // in the name of the kind
 		v[at] = 'z'
-		return tx.Bucket(bucketSteps).Put(k, v)
+		return tx.Bucket(bucketLog).Put([]byte(key), v)
 	}))
 	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse), &damaged, "a kind that is not known is never passed over")
 
 	require.PanicsWithValue(t, "no such thing", func() {
-		_ = each(s, bucketSteps, func(k, v []byte) (int, error) { panic("no such thing") }, nil, func(int) error { return nil })
+		_ = parallel(3, func(int) (int, error) { panic("no such thing") }, func(int) error { return nil })
 	})
-}
-
-// The kind that stands in front is the one that the whole record has, or none
-// that is known, also where bytes are broken.
-func TestRecordKind(t *testing.T) {
-	r := rand.New(rand.NewPCG(5, 5))
-	told := 0
-	kinds := slices.Concat(medium.Kinds(), medium.FarmKinds())
-	for _, kind := range kinds {
-		for range 60 {
-			var s medium.Step
-			random(r, reflect.ValueOf(&s).Elem())
-			s.Version, s.Kind, s.Body = medium.Version, kind, medium.NewBody(kind)
-			if r.IntN(3) > 0 {
-				s.Mat, s.By, s.At, s.Recorded = code(1), "ab", start, start
-			}
-			random(r, reflect.ValueOf(s.Body).Elem())
-			data, err := writeStep(s, make([]byte, hashLen))
-			if err != nil {
-				continue
-			}
-			if got := string(recordKind(data)); got != "" {
-				require.Equal(t, string(kind), got)
-				told++
-			}
-			for range 50 {
-				bad := slices.Clone(data)
-				bad[r.IntN(min(len(bad), 140))] ^= byte(1 + r.IntN(255))
-				bad = bad[:len(bad)-r.IntN(2)*r.IntN(len(bad))]
-				if step, _, err := decodeStep(bad); err == nil && slices.Contains(kinds, medium.Kind(recordKind(bad))) {
-					require.Equal(t, string(step.Kind), string(recordKind(bad)))
-				}
-			}
-			data[2]++ // the version
-			require.Empty(t, recordKind(data))
-		}
-	}
-	require.NotZero(t, told)
-	require.Empty(t, recordKind(nil))
 }

@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"maps"
@@ -81,17 +82,25 @@ func (s *Store) RecordEach(requests []Request) ([]Answer, error) {
 // Recorded gives the steps that a request token recorded, none where it is fresh.
 func (s *Store) Recorded(token string) ([]medium.Step, error) {
 	var steps []medium.Step
-	err := s.read(func(tx *bbolt.Tx) error {
-		for ref := range slices.Chunk(tx.Bucket(bucketTokens).Get([]byte(token)), refLen) {
-			_, _, step, err := storedStep(ref[8:], tx.Bucket(bucketSteps).Get(ref[8:]))
-			if err != nil {
-				return err
-			}
-			steps = append(steps, step)
+	err := s.read(func(t *tables) error {
+		used, err := t.token(token)
+		if err == nil {
+			steps, err = stepsAt(t.tx, used)
 		}
-		return nil
+		return err
 	})
 	return steps, err
+}
+
+func stepsAt(tx *bbolt.Tx, positions []uint64) ([]medium.Step, error) {
+	steps := make([]medium.Step, len(positions))
+	for i, at := range positions {
+		var err error
+		if steps[i], err = stepAt(at, tx.Bucket(bucketLog).Get(logKey(at))); err != nil {
+			return nil, err
+		}
+	}
+	return steps, nil
 }
 
 // errNothing rolls back a transaction that has nothing to make durable.
@@ -125,8 +134,12 @@ func (w *work) answer(r Request) (Answer, error) {
 		return Answer{Err: err}, nil
 	}
 	if r.Token != "" {
-		if refs := w.used(r.Token); refs != nil {
-			steps, err := w.repeated(r.Token, refs, r.Steps)
+		used, err := w.used(r.Token)
+		if err != nil {
+			return Answer{}, err
+		}
+		if used != nil {
+			steps, err := w.repeated(r.Token, used, r.Steps)
 			return Answer{Steps: steps, Repeated: err == nil, Err: err}, nil
 		}
 	}
@@ -140,17 +153,17 @@ func (w *work) answer(r Request) (Answer, error) {
 		}
 	}
 	if r.Token != "" {
-		w.tokens[r.Token] = w.refs
+		w.tokens[r.Token] = w.made
 	}
 	return Answer{Steps: steps}, nil
 }
 
-// used gives where the steps are that a token recorded, nil where it is fresh.
-func (w *work) used(token string) []byte {
-	if refs, ok := w.tokens[token]; ok {
-		return refs
+// used gives the positions of the steps that a token recorded, nil where it is fresh.
+func (w *work) used(token string) ([]uint64, error) {
+	if used, ok := w.tokens[token]; ok {
+		return used, nil
 	}
-	return w.tx.Bucket(bucketTokens).Get([]byte(token))
+	return w.token(token)
 }
 
 func (r Request) check() error {
@@ -166,12 +179,13 @@ func (r Request) check() error {
 // work is one transaction under way: what it has read, and what it will write
 // at its end. The records themselves are written at once.
 type work struct {
-	tx *bbolt.Tx
+	*tables
+	log *bbolt.Bucket
 	standing
 	mats   map[medium.Code]*matWork
-	tokens map[string][]byte // of the requests before
+	tokens map[string][]uint64 // positions of the requests before
 
-	refs    []byte                   // of the request under way
+	made    []uint64                 // positions of the request under way
 	was     standing                 // before the request under way
 	wasMats map[medium.Code]*matWork // the mats that it changed, as they were; nil: not read, or not there
 	undo    []undo                   // where it wrote, in its order
@@ -187,6 +201,7 @@ type standing struct {
 
 	farmChanged bool
 	duesChanged bool // of all mats
+	wasSums     sums
 }
 
 type matWork struct {
@@ -196,15 +211,16 @@ type matWork struct {
 }
 
 // undo is a value as it was before a request wrote there; nil: none was there.
-type undo struct{ bucket, key, value []byte }
+type undo struct{ part, key, value []byte }
 
 func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
-	w := &work{tx: tx, mats: map[medium.Code]*matWork{}, tokens: map[string][]byte{}}
+	w := &work{tables: tablesOf(tx), log: tx.Bucket(bucketLog), mats: map[medium.Code]*matWork{}, tokens: map[string][]uint64{}}
+	w.log.FillPercent = 1 // it is only ever appended to
 	var err error
 	if w.ledger, w.head, err = readLedger(tx); err != nil {
 		return nil, err
 	}
-	if w.farm, err = readFarm(tx); err != nil {
+	if w.farm, err = w.tables.farmKept(); err != nil {
 		return nil, err
 	}
 	w.zone = w.farm.Farm.Location()
@@ -215,13 +231,14 @@ func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
 // begin starts a request that takeBack can undo.
 func (w *work) begin(now time.Time) {
 	w.now = now.In(w.zone)
-	w.was, w.wasMats, w.undo, w.refs = w.standing, map[medium.Code]*matWork{}, w.undo[:0], nil
+	w.wasSums = bytes.Clone(w.sums)
+	w.was, w.wasMats, w.undo, w.made = w.standing, map[medium.Code]*matWork{}, w.undo[:0], nil
 }
 
 // takeBack leaves the transaction as it was before the request.
 func (w *work) takeBack() error {
 	for _, u := range slices.Backward(w.undo) {
-		b := w.tx.Bucket(u.bucket)
+		b := w.tx.Bucket(u.part)
 		if u.value == nil {
 			if err := b.Delete(u.key); err != nil {
 				return err
@@ -240,27 +257,16 @@ func (w *work) takeBack() error {
 		w.mats[code] = was
 	}
 	w.standing = w.was
+	w.sums = bytes.Clone(w.wasSums)
 	return nil
 }
 
-// put writes a value and keeps what it takes to undo that. The value is not
-// nil: until the commit bbolt would give it back as that of a key that is not
-// there.
-func (w *work) put(bucket, key, value []byte) error {
-	b := w.tx.Bucket(bucket)
-	w.keep(bucket, key, b.Get(key))
-	return b.Put(key, value)
-}
-
-func (w *work) remove(bucket, key []byte) error {
-	b := w.tx.Bucket(bucket)
-	w.keep(bucket, key, b.Get(key))
-	return b.Delete(key)
-}
-
-// keep copies the value: the next write may move it.
-func (w *work) keep(bucket, key, value []byte) {
-	w.undo = append(w.undo, undo{bucket, key, bytes.Clone(value)})
+// put writes an entry of a view, nil takes it away, and keeps what it takes to undo
+// that.
+func (w *work) put(in view, key, value []byte) error {
+	was, err := w.set(in, key, value)
+	w.undo = append(w.undo, undo{in.part, key, was})
+	return err
 }
 
 // take admits and writes one step.
@@ -282,11 +288,12 @@ func (w *work) take(s medium.Step) (medium.Step, error) {
 		return s, err
 	}
 	mat = w.change(s.Mat, mat)
-	s.MatSeq = mat.Len + 1
-	if s, mat.Head, err = w.write(s, mat.Head); err != nil {
+	mat.mat = s.Mat
+	s, last, err := w.write(s, mat.tail())
+	if err != nil {
 		return s, err
 	}
-	mat.Len = s.MatSeq
+	mat.at, mat.Len, mat.Head = last.at, last.n, last.hash
 	return s, w.follow(mat, s)
 }
 
@@ -312,11 +319,15 @@ func (w *work) resolve(s *medium.Step) (*matWork, error) {
 	if m, err := w.mat(s.Mat); m != nil || err != nil {
 		return m, err
 	}
-	if mat := w.tx.Bucket(bucketTags).Get(tagKey(s.Mat)); mat != nil {
+	mat, err := w.tagged(tagKey(s.Mat))
+	if err != nil {
+		return nil, err
+	}
+	if mat != "" {
 		if _, add := s.Body.(*medium.Add); add {
-			return nil, &TakenError{What: "code", Name: string(s.Mat), Mat: medium.Code(mat)}
+			return nil, &TakenError{What: "code", Name: string(s.Mat), Mat: mat}
 		}
-		s.Mat = medium.Code(mat)
+		s.Mat = mat
 		return w.mat(s.Mat)
 	}
 	if _, add := s.Body.(*medium.Add); !add && s.Body != nil {
@@ -330,7 +341,7 @@ func (w *work) mat(code medium.Code) (*matWork, error) {
 	if m, ok := w.mats[code]; ok {
 		return m, nil
 	}
-	e, err := readEntry(w.tx, code)
+	e, err := w.tables.mat(code)
 	if e == nil || err != nil {
 		return nil, err
 	}
@@ -345,20 +356,20 @@ func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	if !correct && !before && s.Replaces == 0 {
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
-	t, err := readThread(w.tx, s.Mat)
+	thread, err := readThread(w.tx, mat.tail(), nil)
 	if err != nil {
 		return s, err
 	}
 	if !correct {
-		if err := medium.CheckReplaces(t.steps, s); err != nil {
+		if err := medium.CheckReplaces(thread, s); err != nil {
 			return s, err
 		}
 		if before {
-			s.SeenTurn = medium.TurnAt(t.steps, seen)
+			s.SeenTurn = medium.TurnAt(thread, seen)
 		}
 		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
 	}
-	return medium.AdmitCorrect(t.steps, s, w.now)
+	return medium.AdmitCorrect(thread, s, w.now)
 }
 
 // claim refuses a code or a mark that names a mat already.
@@ -379,9 +390,12 @@ func (w *work) claim(s medium.Step) error {
 	if err := checkIndexed("mark", mark); err != nil {
 		return err
 	}
-	tags := w.tx.Bucket(bucketTags)
-	if owner := tags.Get(markKey(mark)); fold(mark) != "" && owner != nil && medium.Code(owner) != s.Mat {
-		return &TakenError{What: "mark", Name: mark, Mat: medium.Code(owner)}
+	if fold(mark) != "" {
+		if owner, err := w.tagged(markKey(mark)); err != nil {
+			return err
+		} else if owner != "" && owner != s.Mat {
+			return &TakenError{What: "mark", Name: mark, Mat: owner}
+		}
 	}
 	if code == "" {
 		return nil
@@ -389,8 +403,10 @@ func (w *work) claim(s medium.Step) error {
 	if err := checkCode(code); err != nil {
 		return err
 	}
-	if owner := tags.Get(tagKey(code)); owner != nil {
-		return &TakenError{What: "code", Name: string(code), Mat: medium.Code(owner)}
+	if owner, err := w.tagged(tagKey(code)); err != nil {
+		return err
+	} else if owner != "" {
+		return &TakenError{What: "code", Name: string(code), Mat: owner}
 	}
 	if m, err := w.mat(code); m != nil || err != nil {
 		if err != nil {
@@ -401,27 +417,26 @@ func (w *work) claim(s medium.Step) error {
 	return nil
 }
 
-// write puts a step into the ledger and gives it back as it will be read, with
-// the hash of its record.
-func (w *work) write(s medium.Step, prev []byte) (medium.Step, []byte, error) {
-	if s.MatSeq > 1<<32-1 {
-		return s, prev, &medium.InputError{Field: "steps of one mat", Value: fmt.Sprint(s.MatSeq), Want: "fewer; register the mat anew"}
+// write appends a step to the ledger, behind the last record of its thread, and gives
+// it back as it will be read, with what is the last record then.
+func (w *work) write(s medium.Step, last tail) (medium.Step, tail, error) {
+	if last.n >= 1<<32-1 {
+		return s, last, &medium.InputError{Field: "steps of one mat", Value: fmt.Sprint(last.n), Want: "fewer; register the mat anew"}
 	}
-	s.Seq = w.ledger.Count + 1
-	stored, back, err := encodeStep(s, prev)
+	s.Seq, s.MatSeq = w.ledger.Count+1, last.n+1
+	stored, back, err := encodeStep(s, last.link())
 	if err != nil {
-		return s, prev, err
+		return s, last, err
 	}
-	if err := w.put(bucketSteps, stepKey(s.Mat, s.MatSeq), stored); err != nil {
-		return s, prev, err
+	key := logKey(s.Seq)
+	w.undo = append(w.undo, undo{bucketLog, key, nil})
+	if err := w.log.Put(key, stored); err != nil {
+		return s, last, err
 	}
-	h := recordHash(stored)
 	w.ledger.Count = s.Seq
-	w.head = w.head.next(s.Mat, h)
-	if s.Token != "" {
-		w.refs = appendRef(w.refs, back)
-	}
-	return back, h[:], nil
+	w.head = w.head.next(stored)
+	w.made = append(w.made, s.Seq)
+	return back, last.then(s.Seq, stored), nil
 }
 
 func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
@@ -429,11 +444,11 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 	if err != nil {
 		return s, err
 	}
-	s.MatSeq = w.farm.Len + 1
-	if s, w.farm.Head, err = w.write(s, w.farm.Head); err != nil {
+	s, last, err := w.write(s, w.farm.tail())
+	if err != nil {
 		return s, err
 	}
-	w.farm.Len = s.MatSeq
+	w.farm.at, w.farm.Len, w.farm.Head = last.at, last.n, last.hash
 	before := w.farm.Farm.Last // after which nothing was, unless its clock was ahead
 	w.farm.Farm = w.farm.Farm.Apply(s)
 	w.farmChanged = true
@@ -448,32 +463,41 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 
 // follow brings what is derived of a mat up to date after a step.
 func (w *work) follow(mat *matWork, s medium.Step) error {
-	for _, k := range tagsOf(&s) {
-		if err := w.put(bucketTags, []byte(k), []byte(s.Mat)); err != nil {
+	if _, ok := s.Body.(*medium.Correct); ok {
+		return w.anew(mat)
+	}
+	mat.Condition = mat.Condition.Apply(s)
+	for _, n := range namesOfStep(&s) {
+		if w.tx.Bucket(n.part).Get([]byte(n.key)) != nil { // the first record that gave it stays
+			continue
+		}
+		if err := w.put(n.view, []byte(n.key), n.value(s.Mat)); err != nil {
 			return err
 		}
 	}
-	for _, k := range lotsOfStep(&s) {
-		if err := w.put(bucketLots, []byte(k), []byte{}); err != nil {
-			return err
-		}
-	}
-	if _, ok := s.Body.(*medium.Correct); !ok {
-		mat.Condition = mat.Condition.Apply(s)
-		return nil
-	}
-	t, err := readThread(w.tx, s.Mat)
+	return nil
+}
+
+// anew derives a mat's condition and its lots from the whole thread: a step was
+// voided.
+func (w *work) anew(mat *matWork) error {
+	thread, err := readThread(w.tx, mat.tail(), nil)
 	if err != nil {
 		return err
 	}
-	mat.Condition = medium.Replay(t.steps)
-	now := lotsOf(t.steps)
-	for _, k := range lotsOf(t.steps[:len(t.steps)-1]) {
-		if slices.Contains(now, k) {
-			continue
-		}
-		if err := w.remove(bucketLots, []byte(k)); err != nil {
-			return err
+	mat.Condition = medium.Replay(thread)
+	values := map[string][]byte{}
+	for _, n := range namesOf(thread) {
+		values[n.key] = n.value(mat.mat)
+	}
+	for _, s := range thread {
+		for _, n := range namesOfStep(&s) {
+			if n.name != viewLots.name || bytes.Equal(w.tx.Bucket(n.part).Get([]byte(n.key)), values[n.key]) {
+				continue
+			}
+			if err := w.put(n.view, []byte(n.key), values[n.key]); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -485,90 +509,112 @@ func (w *work) finish() error {
 	if err := put(w.tx.Bucket(bucketMeta), keyLedger, &w.ledger); err != nil {
 		return err
 	}
-	var tokens []keyValue
-	for token, refs := range w.tokens {
-		tokens = append(tokens, keyValue{[]byte(token), refs})
-	}
-	if err := putSorted(w.tx.Bucket(bucketTokens), tokens, bbolt.DefaultFillPercent); err != nil {
-		return err
-	}
-	if w.farmChanged {
-		if err := put(w.tx.Bucket(bucketFarm), keyFarm, &w.farm); err != nil {
+	for _, token := range slices.Sorted(maps.Keys(w.tokens)) {
+		if err := w.putToken(token, w.tokens[token]); err != nil {
 			return err
 		}
 	}
-	r := rules{w.farm.Farm, w.zone}
+	if w.farmChanged {
+		if err := w.keep(viewFarm, keyFarm, w.farm.at, &w.farm); err != nil {
+			return err
+		}
+	}
+	r := rules{w.farm.Farm, w.farm.at, w.zone}
 	for _, code := range slices.Sorted(maps.Keys(w.mats)) {
-		if err := w.putMat(code, w.mats[code], r); err != nil {
+		if err := w.putMat(w.mats[code], r); err != nil {
 			return err
 		}
 	}
 	if w.duesChanged {
-		return w.putDues(r)
+		if err := w.putDues(r); err != nil {
+			return err
+		}
 	}
-	return nil
+	return w.save()
 }
 
-func (w *work) putMat(code medium.Code, m *matWork, r rules) error {
+// keep encodes and seals an entry and puts it.
+func (t *tables) keep(w view, key []byte, at uint64, v any) error {
+	payload, err := encode(v)
+	if err == nil {
+		_, err = t.set(w, key, w.seal(key, at, payload))
+	}
+	return err
+}
+
+func (t *tables) putToken(token string, positions []uint64) error {
+	key, value := sealedToken(token, positions)
+	_, err := t.set(viewTokens, key, value)
+	return err
+}
+
+func sealedToken(token string, positions []uint64) (key, value []byte) {
+	var payload []byte
+	for _, at := range positions {
+		payload = binary.BigEndian.AppendUint64(payload, at)
+	}
+	key = tokenKey(token)
+	return key, viewTokens.seal(key, positions[0], payload)
+}
+
+func (w *work) putMat(m *matWork, r rules) error {
 	line, err := m.due(r)
 	if err != nil {
 		return err
 	}
-	due := w.tx.Bucket(bucketDue)
 	if m.known && !m.wasDue.IsZero() && !m.wasDue.Equal(m.Due) {
-		if err := due.Delete(dueKey(m.wasDue, code)); err != nil {
+		if _, err := w.set(viewDue, dueKey(m.wasDue, m.mat), nil); err != nil {
 			return err
 		}
 	}
-	if key := dueKey(m.Due, code); line != nil && !bytes.Equal(due.Get(key), line) { // a misting moves no harvest: three pages less
-		if err := due.Put(key, line); err != nil {
+	if line != nil {
+		key := dueKey(m.Due, m.mat)
+		was, _, err := w.get(viewDue, key)
+		if err != nil {
 			return err
 		}
+		if len(was.payload) < farmPosLen || !bytes.Equal(was.payload[farmPosLen:], line[farmPosLen:]) { // a misting moves no harvest: three pages less
+			if _, err := w.set(viewDue, key, viewDue.seal(key, m.at, line)); err != nil {
+				return err
+			}
+		}
 	}
-	return put(w.tx.Bucket(bucketMats), []byte(code), &m.entry)
+	return w.keep(viewMats, []byte(m.mat), m.at, &m.entry)
 }
 
 // putDues works out the due list anew after a change of the policy, or after
 // something was learned of what mats were sanitized with.
 func (w *work) putDues(r rules) error {
-	mats := w.tx.Bucket(bucketMats)
-	var changed, lines []keyValue
-	if err := w.tx.DeleteBucket(bucketDue); err != nil {
-		return err
-	}
-	due, err := w.tx.CreateBucket(bucketDue)
-	if err != nil {
-		return err
-	}
-	c := mats.Cursor()
-	for k, v := c.First(); k != nil; k, v = c.Next() {
-		e, err := decodeEntry(v)
+	var changed []*entry
+	var lines []keyValue
+	err := w.each(viewMats, nil, func(kept sealed) (bool, error) {
+		e, err := readEntry(kept)
 		if err != nil {
-			return &RecordError{Code: medium.Code(k), Err: err}
+			return false, err
 		}
 		was := e.Due
 		line, err := e.due(r)
-		if err != nil {
-			return err
-		}
 		if line != nil {
-			lines = append(lines, keyValue{dueKey(e.Due, medium.Code(k)), line})
+			key := dueKey(e.Due, e.mat)
+			lines = append(lines, keyValue{key, viewDue.seal(key, e.at, line)})
 		}
-		if e.Due.Equal(was) {
-			continue
+		if !e.Due.Equal(was) {
+			changed = append(changed, e)
 		}
-		stored, err := encode(e)
-		if err != nil {
+		return true, err
+	})
+	if err != nil {
+		return err
+	}
+	for _, e := range changed {
+		if err := w.keep(viewMats, []byte(e.mat), e.at, e); err != nil {
 			return err
 		}
-		changed = append(changed, keyValue{bytes.Clone(k), stored})
 	}
-	for _, kv := range changed {
-		if err := mats.Put(kv.key, kv.value); err != nil {
-			return err
-		}
+	if err := w.clear(viewDue); err != nil {
+		return err
 	}
-	return putSorted(due, lines, rebuiltFill)
+	return w.putSorted(viewDue, lines)
 }
 
 func put(b *bbolt.Bucket, key []byte, v any) error {
@@ -581,23 +627,26 @@ func put(b *bbolt.Bucket, key []byte, v any) error {
 
 // repeated gives the steps that a token recorded before. A token that comes
 // back with other steps is a mistake of the caller's, and must not swallow them.
-func (w *work) repeated(token string, refs []byte, steps []medium.Step) ([]medium.Step, error) {
-	if len(refs) != refLen*len(steps) {
+func (w *work) repeated(token string, used []uint64, steps []medium.Step) ([]medium.Step, error) {
+	if len(used) != len(steps) {
 		return nil, &TokenError{Token: token}
 	}
-	recorded := make([]medium.Step, len(steps))
-	for i := range steps {
-		key := refs[refLen*i+8 : refLen*(i+1)]
-		s, _, err := decodeStep(w.tx.Bucket(bucketSteps).Get(key))
-		if err != nil {
-			return nil, &RecordError{Code: medium.Code(key[:codeLen]), Err: err}
-		}
+	recorded, err := stepsAt(w.tx, used)
+	if err != nil {
+		return nil, err
+	}
+	for i, s := range recorded {
 		want := steps[i]
-		sameMat := want.Mat == "" || want.Mat == s.Mat || string(w.tx.Bucket(bucketTags).Get(tagKey(want.Mat))) == string(s.Mat)
+		mat := want.Mat
+		if mat != "" && mat != s.Mat {
+			if mat, err = w.tagged(tagKey(mat)); err != nil {
+				return nil, err
+			}
+		}
+		sameMat := mat == s.Mat || want.Mat == ""
 		if want.Body == nil || medium.KindOf(want.Body) != s.Kind || !sameMat || !medium.SameName(want.By, s.By) {
 			return nil, &TokenError{Token: token}
 		}
-		recorded[i] = s
 	}
 	return recorded, nil
 }

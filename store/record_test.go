@@ -92,7 +92,7 @@ func TestEachIsAsOneAfterAnother(t *testing.T) {
 
 // same compares all that two files hold.
 func same(t *rapid.T, got, want *Store) {
-	a, b := contents(t, got), contents(t, want)
+	a, b := facts(contents(t, got)), facts(contents(t, want))
 	for k, v := range b {
 		if a[k] != v {
 			t.Fatalf("%q: %x, one after another %x", k, a[k], v)

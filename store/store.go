@@ -20,14 +20,14 @@ import (
 	"resow/medium"
 )
 
-// Format is the format of the file that this version makes.
-const Format = 1
+// Format is the format of the file that this version makes and reads.
+const Format = 2
 
 // DefaultWait is how long Open waits for another process.
 const DefaultWait = 5 * time.Second
 
 var (
-	bucketSteps  = []byte("steps")
+	bucketLog    = []byte("log")
 	bucketMats   = []byte("mats")
 	bucketFarm   = []byte("farm")
 	bucketDue    = []byte("due")
@@ -39,10 +39,10 @@ var (
 	keyIdentity = []byte("identity")
 	keyLedger   = []byte("ledger")
 	keyViews    = []byte("views")
-	keyFormat   = []byte("format")
+	keySums     = []byte("sums")
 	keyFarm     = []byte("farm")
 
-	buckets = [][]byte{bucketSteps, bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens, bucketMeta}
+	buckets = [][]byte{bucketLog, bucketMats, bucketFarm, bucketDue, bucketLots, bucketTags, bucketTokens, bucketMeta}
 )
 
 // Options are what a store is handed instead of reaching for it.
@@ -53,8 +53,6 @@ type Options struct {
 	Random   io.Reader        // nil is crypto/rand
 	Program  string           // name and version that Create writes into the file; empty is "resow"
 	NoSync   bool             // for a store that can be made again, such as the demo's: on disk only after Close
-
-	formats *formats // nil is shipped
 }
 
 func (o Options) withDefaults() Options {
@@ -70,9 +68,6 @@ func (o Options) withDefaults() Options {
 	if o.Program == "" {
 		o.Program = "resow"
 	}
-	if o.formats == nil {
-		o.formats = &shipped
-	}
 	return o
 }
 
@@ -87,40 +82,25 @@ type Store struct {
 	write sync.Mutex // one writer or one verify at a time
 
 	identity identity
-	format   int // that the file has now
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
-	unseen   bool  // the pages that lead to others were not looked at yet: see skim
+	seeing   sync.Mutex
+	unseen   bool // the pages that lead to others were not looked at yet: see skim
 	broken   atomic.Pointer[DamagedError]
 }
 
 // identity is what the file says of itself. The ledger's first head covers it.
 type identity struct {
-	intKeys
-	Format int    `cbor:"10"`
-	MadeBy string `cbor:"11"`
-	ID     []byte `cbor:"12"` // 16 random bytes
+	Format int    `cbor:"10,keyasint,omitzero"`
+	MadeBy string `cbor:"11,keyasint,omitzero"`
+	ID     []byte `cbor:"12,keyasint,omitzero"` // 16 random bytes
 }
 
 // ledger is the state of the chain over all records.
 type ledger struct {
-	intKeys
-	Count uint64 `cbor:"10"`
-	Head  []byte `cbor:"11"`
+	Count uint64 `cbor:"10,keyasint,omitzero"`
+	Head  []byte `cbor:"11,keyasint,omitzero"`
 }
-
-// intKeys marks a struct that is stored, as in package medium: integer keys,
-// empty fields left out.
-type intKeys struct {
-	_struct struct{} `cbor:",int,omitempty"` //lint:ignore U1000 read by reflection
-}
-
-// stored is what every struct is that goes into a bucket.
-type stored interface{ stored() }
-
-func (intKeys) stored() {}
-
-var _ stored = identity{}
 
 // Create makes a store with the farm's settings as its first record and opens
 // it. It refuses to touch a file that exists, and a run that fails leaves none:
@@ -172,20 +152,11 @@ func initialize(f *os.File, identity []byte, first medium.Step, o Options) error
 	defer db.Close()
 	head := genesis(identity)
 	err = update(db, temp, func(tx *bbolt.Tx) error {
-		for _, name := range buckets {
-			if _, err := tx.CreateBucket(name); err != nil {
-				return err
-			}
-		}
-		meta := tx.Bucket(bucketMeta)
-		start, err := encode(&ledger{Head: head[:]})
-		if err != nil {
+		if err := makeParts(tx, identity); err != nil {
 			return err
 		}
-		for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyLedger, start}, {keyViews, viewsVersion()}} {
-			if err := meta.Put(kv[0], kv[1]); err != nil {
-				return err
-			}
+		if err := put(tx.Bucket(bucketMeta), keyLedger, &ledger{Head: head[:]}); err != nil {
+			return err
 		}
 		w, err := newWork(tx, o.Now())
 		if err != nil {
@@ -200,6 +171,22 @@ func initialize(f *os.File, identity []byte, first medium.Step, o Options) error
 		return err
 	}
 	return db.Close()
+}
+
+// makeParts makes the parts of an empty file.
+func makeParts(tx *bbolt.Tx, identity []byte) error {
+	for _, name := range buckets {
+		if _, err := tx.CreateBucket(name); err != nil {
+			return err
+		}
+	}
+	meta := tx.Bucket(bucketMeta)
+	for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyViews, viewsVersion()}, {keySums, {}}} {
+		if err := meta.Put(kv[0], kv[1]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // rename gives the finished file its name, unless another process was faster,
@@ -250,9 +237,7 @@ func syncFolder(dir string) error {
 // Open opens a store. It waits for another process at most Options.Wait. A
 // missing, empty, cut or foreign file is told apart before bbolt maps it:
 // MissingError, NotStoreError, DamagedError; a file of a later format is a
-// NewerError, one that another process holds a BusyError. A file of an older
-// format is brought up to date, with a verified copy beside it first; where that
-// can't be, it is an OlderError and the file is as it was.
+// NewerError, one that another process holds a BusyError.
 func Open(path string, o Options) (*Store, error) {
 	s := &Store{path: path, o: o.withDefaults()}
 	if err := s.open(); err != nil {
@@ -263,21 +248,13 @@ func Open(path string, o Options) (*Store, error) {
 		s.Close()
 		return nil, err
 	}
-	older := s.format < s.o.formats.now
-	if !stale && !older {
+	if !stale {
 		return s, nil
 	}
 	if s.o.ReadOnly {
 		return reopen(s)
 	}
-	if !older {
-		s.viewsErr = s.rebuild()
-		return s, nil
-	}
-	if err := s.migrate(); err != nil {
-		s.Close()
-		return nil, err
-	}
+	s.viewsErr = s.rebuild()
 	return s, nil
 }
 
@@ -289,13 +266,7 @@ func reopen(s *Store) (*Store, error) {
 	write := s.o
 	write.ReadOnly = false
 	w, err := Open(s.path, write)
-	var older *OlderError
-	switch {
-	case errors.As(err, &older):
-		return nil, err
-	case err != nil && s.format < s.o.formats.now:
-		return nil, &OlderError{Path: s.path, Format: s.format, Want: s.o.formats.now, Err: err}
-	case err != nil:
+	if err != nil {
 		return nil, fmt.Errorf("%s was written by another version and must be brought up to date once: %w", s.path, err)
 	}
 	viewsErr := w.viewsErr
@@ -410,18 +381,15 @@ func (s *Store) readIdentity() (stale bool, err error) {
 		}
 		made := meta.Get(keyIdentity)
 		s.genesis = genesis(made)
-		if err := decode(made, &s.identity, func() any { return &identity{} }); err != nil {
+		if err := decode(made, &s.identity); err != nil {
 			return s.notIdentity(made, err)
 		}
-		format, by, err := readFormat(meta, s.identity)
-		if err != nil {
-			return &DamagedError{Path: s.path, Why: err.Error()}
-		}
-		if s.format = format; format > s.o.formats.now || format < 1 {
-			return &NewerError{What: fmt.Sprintf("a file of format %d", format), MadeBy: by}
-		}
-		if format < s.o.formats.now { // its parts are another version's
-			return nil
+		switch f := s.identity.Format; {
+		case f == 1:
+			return &NotStoreError{Path: s.path, Why: "it is of format 1, which was never released: " +
+				"export it with the program that made it, and import that"}
+		case f != Format:
+			return &NewerError{What: fmt.Sprintf("a file of format %d", f), MadeBy: s.identity.MadeBy}
 		}
 		for _, name := range buckets {
 			if tx.Bucket(name) == nil {
@@ -440,7 +408,7 @@ func (s *Store) notIdentity(made []byte, err error) error {
 		return &DamagedError{Path: s.path, Why: "what it says of itself can't be read"}
 	}
 	var known identity
-	if decodeWith(lenient, made, &known) == nil {
+	if lenient.Unmarshal(made, &known) == nil {
 		newer.MadeBy = known.MadeBy
 	}
 	return newer
@@ -509,20 +477,12 @@ func update(db *bbolt.DB, path string, f func(tx *bbolt.Tx) error) error {
 	return &WriteError{Path: path, Err: err}
 }
 
-// walk is view for what goes through a whole part of the file.
-func (s *Store) walk(f func(tx *bbolt.Tx) error) error {
-	if err := s.skim(); err != nil {
-		return err
-	}
-	return s.view(f)
-}
-
 // skim looks at the pages that lead to others, once, where the file is too large
 // for that to be done whenever it is opened: on one that leads back bbolt would
 // go round for ever.
 func (s *Store) skim() error {
-	s.write.Lock()
-	defer s.write.Unlock()
+	s.seeing.Lock()
+	defer s.seeing.Unlock()
 	if !s.unseen {
 		return nil
 	}

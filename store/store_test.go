@@ -535,7 +535,7 @@ func TestViewsAreBroughtUpToDate(t *testing.T) {
 	marked := mesh()
 	marked.Mark = "dot"
 	record(t, s, append(c.wash(code(1)), sow(code(1), "L"), step(code(4), &medium.Add{Mat: marked}), step(code(2), &medium.Relabel{Reason: "x", NewCode: code(12)}))...)
-	before := dump(t, s)
+	before := facts(dump(t, s))
 	for _, readOnly := range []bool{true, false} {
 		tamper(t, s, func(put func(bucket, key string, value []byte)) {
 			put("meta", "views", []byte("another!"))
@@ -550,7 +550,7 @@ func TestViewsAreBroughtUpToDate(t *testing.T) {
 		next, err := Open(path, o)
 		require.NoError(t, err)
 		verifyClean(t, next)
-		if after := dump(t, next); !reflect.DeepEqual(before, after) {
+		if after := facts(dump(t, next)); !reflect.DeepEqual(before, after) {
 			t.Fatalf("rebuilt file differs:\n%v\n%v", before, after)
 		}
 		require.NoError(t, next.Close())

@@ -15,8 +15,6 @@ import (
 	"sync"
 	"time"
 
-	"go.etcd.io/bbolt"
-
 	"resow/medium"
 )
 
@@ -29,12 +27,10 @@ import (
 func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map[medium.Kind]int, error) {
 	tables := map[medium.Kind]*table{}
 	records := map[medium.Kind]int{}
-	err := s.walk(func(tx *bbolt.Tx) error {
-		voided, err := voidedSteps(tx)
-		if err != nil {
-			return err
-		}
-		return inOrder(tx, func(_ uint64, stored []byte, step medium.Step) error {
+	voided, err := s.voidedSteps()
+	if err == nil {
+		err = inOrder(s, stepAt, func(r logged[medium.Step]) error {
+			step := r.read
 			t := tables[step.Kind]
 			if t == nil {
 				w, err := open(step.Kind)
@@ -47,7 +43,7 @@ func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map
 			records[step.Kind]++
 			return t.write(step, voided[stepName{step.Mat, step.MatSeq}])
 		})
-	})
+	}
 	for _, t := range tables {
 		if closing := t.close(); err == nil {
 			err = closing
@@ -63,11 +59,11 @@ type stepName struct {
 }
 
 // voidedSteps says of each step that is void which one voids it, and why.
-func voidedSteps(tx *bbolt.Tx) (map[stepName]string, error) {
+func (s *Store) voidedSteps() (map[stepName]string, error) {
 	voided := map[stepName]string{}
-	err := inOrder(tx, func(_ uint64, _ []byte, step medium.Step) error {
-		if b, ok := step.Body.(*medium.Correct); ok {
-			voided[stepName{step.Mat, b.MatSeq}] = fmt.Sprintf("by step %d: %s", step.MatSeq, b.Reason)
+	err := inOrder(s, stepAt, func(r logged[medium.Step]) error {
+		if b, ok := r.read.Body.(*medium.Correct); ok {
+			voided[stepName{r.read.Mat, b.MatSeq}] = fmt.Sprintf("by step %d: %s", r.read.MatSeq, b.Reason)
 		}
 		return nil
 	})

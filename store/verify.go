@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"runtime/debug"
 	"slices"
 
 	"go.etcd.io/bbolt"
@@ -30,10 +29,10 @@ type Problem struct {
 	Text string      `json:"text"`
 }
 
-// Verify holds all against all: every record's bytes against the thread of its
-// mat and the ledger's head, the sequences, each condition against a replay of
-// its thread, and the indexes both ways. With an anchor it also holds the
-// ledger against that: what was recorded up to it must be there unchanged.
+// Verify holds all against all: every record's bytes against the ledger's head and
+// the thread of its mat, each condition against a replay of its thread, and what else
+// is derived both ways. With an anchor it also holds the ledger against that: what
+// was recorded up to it must be there unchanged.
 //
 // What does not agree is a Problem. A container that is broken, so that the
 // contents can't be trusted to be read at all, is a DamagedError beside the
@@ -43,8 +42,8 @@ func (s *Store) Verify(progress func(done, total int), want *Anchor) (Report, er
 }
 
 // VerifyChain is the part of Verify that needs no record to be decoded: every
-// page, every record's bytes against the thread of its mat, and all of them
-// against the ledger's head. It does not look at what is derived.
+// page, and every record's bytes against the ledger's head. It does not look at what
+// is derived, and counts no mats.
 func (s *Store) VerifyChain(progress func(done, total int), want *Anchor) (Report, error) {
 	return s.verify(&verifier{progress: progress, want: want, chainOnly: true})
 }
@@ -63,16 +62,9 @@ func (s *Store) verify(v *verifier) (Report, error) {
 	s.write.Lock()
 	defer s.write.Unlock()
 	v.store, v.report.Problems = s, []Problem{}
-	if info, err := s.file.Stat(); err == nil && info.Size() > largeFile { // less garbage may wait beside a chain of many megabytes
-		before := debug.SetGCPercent(20)
-		defer func() {
-			debug.FreeOSMemory() // the chain, or as much garbage again could wait beside it
-			debug.SetGCPercent(before)
-		}()
-	}
-	err := v.checkPages()
+	err := s.checkContainer()
 	if err == nil {
-		err = s.view(v.run)
+		err = v.run()
 	}
 	if err != nil {
 		v.problem("", 0, "%s", err.Error())
@@ -88,9 +80,8 @@ func (s *Store) verify(v *verifier) (Report, error) {
 	return v.report, nil
 }
 
-// checkContainer checks every page, and gives the records to a function that
-// may be nil as it passes them.
-func (s *Store) checkContainer(records func(key, value []byte)) error {
+// checkContainer checks every page.
+func (s *Store) checkContainer() error {
 	if damaged := s.broken.Load(); damaged != nil {
 		return damaged
 	}
@@ -100,7 +91,6 @@ func (s *Store) checkContainer(records func(key, value []byte)) error {
 	}
 	c, err := recognize(s.file, info.Size())
 	if err == nil {
-		c.records = records
 		err = s.checkMapped(c, info.Size())
 	}
 	if err == nil {
@@ -122,42 +112,20 @@ func (s *Store) checkMapped(c *container, size int64) error {
 	return s.guard(c.check)
 }
 
-// checkPages checks every page. Where nothing is decoded it takes the records on
-// the way, so that the file is read once.
-func (v *verifier) checkPages() error {
-	if !v.chainOnly {
-		return v.store.checkContainer(nil)
-	}
-	v.alone = &swept{v: v}
-	err := v.store.view(func(tx *bbolt.Tx) error {
-		l, _, _ := readLedger(tx) // what is wrong with it is told by run
-		v.total = int(min(l.Count, 1<<40))
-		v.alone.chain = newChain(l.Count, tx.Size())
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	return v.store.checkContainer(v.alone.record)
-}
-
 type verifier struct {
 	store     *Store
 	progress  func(done, total int)
 	want      *Anchor
 	chainOnly bool
 	passing   func(n uint64, head hash) // hears of every state of the ledger; may be nil
-	genesis   hash
 	report    Report
 	more      int
 
-	tx    *bbolt.Tx
-	farm  medium.Farm
-	rules rules
-	total int
-	alone *swept // the records of a check of the chain alone
-
-	mats, dues, lots, tags, refs int // entries that there must be
+	ledger  ledger
+	seen    []uint64     // a bit for each record that stands in the thread of a mat
+	broken  bool         // some thread can't be read to its end
+	entries map[byte]int // of each view that the records make
+	listed  int          // steps that have a request token
 }
 
 func (v *verifier) problem(code medium.Code, seq uint64, format string, args ...any) {
@@ -182,159 +150,58 @@ func printable(c medium.Code) medium.Code {
 	return c
 }
 
-func (v *verifier) run(tx *bbolt.Tx) error {
-	v.tx = tx
-	v.genesis = genesis(tx.Bucket(bucketMeta).Get(keyIdentity))
-	l, head, err := readLedger(tx)
+func (v *verifier) run() error {
+	l, head, err := v.store.ledgerNow()
+	var damaged *DamagedError
+	if errors.As(err, &damaged) {
+		return err
+	}
 	if err != nil {
 		v.problem("", 0, "the ledger's head can't be read: %v", err)
 	}
-	v.total = int(min(l.Count, 1<<40))
-	v.checkParts()
-	v.checkFarm()
-	if v.chainOnly {
-		v.gather([]*swept{v.alone})
-		if v.progress != nil {
-			v.progress(v.total, v.total)
-		}
-		v.checkChain(v.alone.chain, l.Count, head)
-		return nil
-	}
-	chain, err := v.checkThreads(l.Count)
-	if err != nil {
+	v.ledger = l
+	if err := v.checkChain(l.Count, head); err != nil {
 		return err
 	}
-	v.checkChain(chain, l.Count, head)
-	for _, b := range []struct {
-		name    []byte
-		want    int
-		belongs func(k, val []byte) bool
-	}{
-		{bucketMats, v.mats, v.matBelongs}, {bucketDue, v.dues, v.dueBelongs}, {bucketLots, v.lots, v.lotBelongs},
-		{bucketTags, v.tags, v.tagBelongs},
-	} {
-		v.checkSurplus(b.name, b.want, b.belongs)
+	if err := v.store.view(func(tx *bbolt.Tx) error { v.checkParts(tx); return nil }); err != nil || v.chainOnly {
+		return err
 	}
-	v.checkTokens()
-	return nil
+	if err := v.checkThreads(); err != nil {
+		return err
+	}
+	return v.store.view(func(tx *bbolt.Tx) error { v.checkViews(tx); return nil })
 }
 
-// checkParts looks for what no version of this format writes.
-func (v *verifier) checkParts() {
-	known := map[string]bool{}
-	for _, b := range buckets {
-		known[string(b)] = true
-	}
-	c := v.tx.Cursor()
-	for k, val := c.First(); k != nil; k, val = c.Next() {
-		if val != nil || !known[string(k)] {
-			v.problem("", 0, "the file has a part %q that does not belong there", k)
-		}
-	}
-	meta := map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true, string(keyFormat): true}
-	c = v.tx.Bucket(bucketMeta).Cursor()
-	for k, _ := c.First(); k != nil; k, _ = c.Next() {
-		if !meta[string(k)] {
-			v.problem("", 0, "the file has a value %q that does not belong there", k)
-		}
-	}
-	if !v.chainOnly && !bytes.Equal(v.tx.Bucket(bucketMeta).Get(keyViews), viewsVersion()) {
-		v.problem("", 0, "conditions and lists were not brought up to date, because of the problems below")
-	}
-	c = v.tx.Bucket(bucketFarm).Cursor()
-	for k, _ := c.First(); k != nil; k, _ = c.Next() {
-		if !bytes.Equal(k, keyFarm) {
-			v.problem(medium.FarmThread, 0, "the farm's part has a value %q that does not belong there", k)
-		}
-	}
-}
-
-// checkFarm replays the farm's own thread. The policy in force is needed for
-// the due list.
-func (v *verifier) checkFarm() {
-	t, err := readThread(v.tx, medium.FarmThread)
-	if err != nil { // reported with the threads
-		t.steps = nil
-	}
-	v.farm = foldFarm(t.steps)
-	v.rules = rulesOf(v.farm)
-	if err != nil || v.chainOnly {
-		return
-	}
-	want, err := encode(&farmEntry{Head: t.head[:], Len: uint64(len(t.steps)), Farm: v.farm})
-	if err != nil || !bytes.Equal(want, v.tx.Bucket(bucketFarm).Get(keyFarm)) {
-		v.problem(medium.FarmThread, 0, "the farm's settings and policy are not what its records say")
-	}
-}
-
-// checkTokens counts what the lists of the request tokens hold: each step was
-// found in its list, so that equal numbers leave no room for anything else.
-func (v *verifier) checkTokens() {
-	refs := 0
-	c := v.tx.Bucket(bucketTokens).Cursor()
-	for k, val := c.First(); k != nil; k, val = c.Next() {
-		if len(val) == 0 || len(val)%refLen != 0 {
-			v.problem("", 0, "the list of the request token %q has %d bytes", k, len(val))
-		}
-		refs += len(val) / refLen
-	}
-	if refs != v.refs {
-		v.problem("", 0, "the lists of the request tokens hold %d steps, the records make %d", refs, v.refs)
-	}
-}
-
-// checkChain folds all records in the order of the ledger.
-func (v *verifier) checkChain(c *chain, count uint64, head hash) {
-	h := v.genesis
-	v.checkAnchor(0, h)
-	n, gap := uint64(0), false
-	for seq, l := range c.inOrder() {
-		n++
-		if seq != n && !gap {
-			matSeq := l.matSeq
-			if matSeq == 0 {
-				matSeq = v.place(l.mat, seq)
-			}
-			v.problem(l.mat, matSeq, "record %d of the ledger stands where record %d belongs: records are missing or were put in", seq, n)
-			gap = true
-		}
-		h = h.next(l.mat, l.hash)
-		v.checkAnchor(n, h)
+// checkChain goes through all records in the order of the ledger.
+func (v *verifier) checkChain(count uint64, head hash) error {
+	total := int(min(count, 1<<40))
+	v.checkAnchor(0, v.store.genesis)
+	last := uint64(0)
+	err := inOrderTo(v.store, count, head, func(uint64, []byte) (none struct{}, err error) { return none, nil }, func(r logged[struct{}]) error {
+		last = r.at
+		v.checkAnchor(r.at, r.head)
 		if v.passing != nil {
-			v.passing(n, h)
+			v.passing(r.at, r.head)
 		}
-	}
+		if v.progress != nil && (r.at%1000 == 0 || r.at == count) {
+			v.progress(int(r.at), total)
+		}
+		return nil
+	})
+	v.report.Steps = int(last)
+	var unsound *UnsoundError
 	switch {
-	case n != count:
-		v.problem("", 0, "the ledger counts %d records, %d are there", count, n)
-	case h != head || !v.ledgerIs(n, h):
+	case errors.As(err, &unsound) && last < count:
+		v.problem("", 0, "the ledger counts %d records, and %s: records are missing or were put in", count, unsound.Problems[0].Text)
+	case errors.As(err, &unsound):
 		v.problem("", 0, "the ledger's head does not agree with its records: a record, or what the file says of itself, was changed")
+	case err != nil:
+		return err
 	}
-	if v.want != nil && v.want.Count > n {
-		v.problem("", 0, "the anchor names %d records, %d are there: the end was cut off, or an older copy of the file was put back", v.want.Count, n)
+	if v.want != nil && v.want.Count > count {
+		v.problem("", 0, "the anchor names %d records, %d are there: the end was cut off, or an older copy of the file was put back", v.want.Count, count)
 	}
-}
-
-// place finds the step of a mat that has a number in the ledger.
-func (v *verifier) place(mat medium.Code, seq uint64) uint64 {
-	c := v.tx.Bucket(bucketSteps).Cursor()
-	for k, stored := c.Seek([]byte(mat)); k != nil; k, stored = c.Next() {
-		code, matSeq, ok := parseStepKey(k)
-		if !ok || code != mat {
-			return 0
-		}
-		if s, _, err := decodeStep(stored); err == nil && s.Seq == seq {
-			return matSeq
-		}
-	}
-	return 0
-}
-
-// ledgerIs compares the stored bytes: a decoder reads some values in more than
-// one spelling.
-func (v *verifier) ledgerIs(count uint64, head hash) bool {
-	want, err := encode(&ledger{Count: count, Head: head[:]})
-	return err == nil && bytes.Equal(want, v.tx.Bucket(bucketMeta).Get(keyLedger))
+	return nil
 }
 
 func (v *verifier) checkAnchor(n uint64, h hash) {
@@ -343,55 +210,261 @@ func (v *verifier) checkAnchor(n uint64, h hash) {
 	}
 }
 
-// checkSurplus compares the number of entries, and names those that do not
-// belong where there are too many.
-func (v *verifier) checkSurplus(name []byte, want int, belongs func(k, val []byte) bool) {
-	got := 0
-	b := v.tx.Bucket(name)
-	c := b.Cursor()
-	for k, _ := c.First(); k != nil; k, _ = c.Next() {
-		got++
+// checkParts looks for what no version of this format writes.
+func (v *verifier) checkParts(tx *bbolt.Tx) {
+	known := map[string]bool{}
+	for _, b := range buckets {
+		known[string(b)] = true
 	}
-	if got == want {
+	c := tx.Cursor()
+	for k, val := c.First(); k != nil; k, val = c.Next() {
+		if val != nil || !known[string(k)] {
+			v.problem("", 0, "the file has a part %q that does not belong there", k)
+		}
+	}
+	meta := tx.Bucket(bucketMeta)
+	if genesis(meta.Get(keyIdentity)) != v.store.genesis {
+		v.problem("", 0, "what the file says of itself was changed")
+	}
+	known = map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true, string(keySums): true}
+	c = meta.Cursor()
+	for k, _ := c.First(); k != nil; k, _ = c.Next() {
+		if !known[string(k)] {
+			v.problem("", 0, "the file has a value %q that does not belong there", k)
+		}
+	}
+	if l, head, err := readLedger(tx); err == nil { // by the bytes: a decoder reads some values in more than one spelling
+		want, err := encode(&ledger{Count: l.Count, Head: head[:]})
+		if err != nil || !bytes.Equal(want, meta.Get(keyLedger)) {
+			v.problem("", 0, "the ledger's count and head are not spelled as they were written")
+		}
+	}
+	if k, _ := tx.Bucket(bucketLog).Cursor().First(); k != nil && bytes.Compare(k, logKey(1)) < 0 {
+		v.problem("", 0, "a record with the key %x stands before the first one", k)
+	}
+	if k, _ := tx.Bucket(bucketLog).Cursor().Last(); k != nil && bytes.Compare(k, logKey(v.ledger.Count)) > 0 {
+		if now, _, err := readLedger(tx); err != nil || bytes.Compare(k, logKey(now.Count)) > 0 { // else it was recorded meanwhile
+			v.problem("", 0, "a record with the key %x stands behind the last one", k)
+		}
+	}
+	if !v.chainOnly && !bytes.Equal(meta.Get(keyViews), viewsVersion()) {
+		v.problem("", 0, "conditions and lists were not brought up to date, because of the problems below")
+	}
+}
+
+// looked is what came of some mats.
+type looked struct {
+	problems []Problem
+	broken   bool
+	at       []uint64 // records of their threads
+	entries  map[byte]int
+	listed   int
+}
+
+func (f *looked) problem(code medium.Code, seq uint64, format string, args ...any) {
+	f.problems = append(f.problems, Problem{printable(code), seq, fmt.Sprintf(format, args...)})
+}
+
+// checkThreads replays every thread and holds what is kept of its mat against that,
+// on all processors, some mats at a time.
+func (v *verifier) checkThreads() error {
+	var mats [][]byte
+	err := v.store.view(func(tx *bbolt.Tx) error {
+		c := tx.Bucket(bucketMats).Cursor()
+		for k, _ := c.First(); k != nil; k, _ = c.Next() {
+			mats = append(mats, bytes.Clone(k))
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	v.seen, v.entries = make([]uint64, min(v.ledger.Count, 1<<32)/64+1), map[byte]int{viewFarm.name: 1}
+	mats = append([][]byte{[]byte(medium.FarmThread)}, mats...)
+	err = parallel((len(mats)+matsAtOnce-1)/matsAtOnce, func(i int) (f looked, err error) {
+		err = v.store.view(func(tx *bbolt.Tx) error {
+			f = looked{entries: map[byte]int{}}
+			t := tablesOf(tx)
+			farm, err := t.farmKept()
+			if err != nil && i == 0 {
+				f.problem(medium.FarmThread, 0, "its settings can't be read: %v", err)
+			}
+			r := farm.rules()
+			for _, mat := range mats[i*matsAtOnce : min(len(mats), (i+1)*matsAtOnce)] {
+				if string(mat) == string(medium.FarmThread) {
+					f.farm(tx, &farm)
+					continue
+				}
+				f.mat(tx, mat, r)
+			}
+			return nil
+		})
+		return f, err
+	}, func(f looked) error {
+		for _, p := range f.problems {
+			v.add(p)
+		}
+		v.broken = v.broken || f.broken
+		v.listed += f.listed
+		for name, n := range f.entries {
+			v.entries[name] += n
+		}
+		for _, at := range f.at {
+			if at <= v.ledger.Count {
+				v.seen[(at-1)/64] |= 1 << ((at - 1) % 64)
+			}
+		}
+		return nil
+	})
+	v.report.Mats = max(0, len(mats)-1)
+	if err != nil || v.broken {
+		return err
+	}
+	for at := uint64(1); at <= v.ledger.Count; at++ {
+		if v.seen[(at-1)/64]&(1<<((at-1)%64)) == 0 {
+			v.problem(v.matOf(at), 0, "record %d of the ledger stands in no thread", at)
+		}
+	}
+	return nil
+}
+
+func (v *verifier) matOf(position uint64) (mat medium.Code) {
+	_ = v.store.view(func(tx *bbolt.Tx) error {
+		h, _ := headOf(tx.Bucket(bucketLog).Get(logKey(position)))
+		mat = h.Mat
+		return nil
+	})
+	return mat
+}
+
+// thread reads a thread and the lists of its request tokens.
+func (f *looked) thread(tx *bbolt.Tx, last tail) ([]medium.Step, bool) {
+	steps, err := readThread(tx, last, nil)
+	var unreadable *RecordError
+	if errors.As(err, &unreadable) {
+		f.problem(unreadable.Code, unreadable.MatSeq, "%s", unreadable.Err.Error())
+	}
+	if err != nil {
+		f.broken = true
+		return nil, false
+	}
+	for i := range steps {
+		f.at = append(f.at, steps[i].Seq)
+		if steps[i].Token != "" {
+			f.token(tx, &steps[i])
+		}
+	}
+	return steps, true
+}
+
+// token looks for a step in the list of its request token.
+func (f *looked) token(tx *bbolt.Tx, s *medium.Step) {
+	key := tokenKey(s.Token)
+	e, ok := viewTokens.open(key, tx.Bucket(bucketTokens).Get(key))
+	at := positionsIn(e.payload)
+	i, listed := slices.BinarySearch(at, s.Seq)
+	if !ok || !listed || e.at != at[0] || len(e.payload)%8 != 0 {
+		f.problem(s.Mat, s.MatSeq, "it is missing from the list of its request token")
+	}
+	if listed && i == 0 {
+		f.entries[viewTokens.name]++
+	}
+	f.listed++
+}
+
+// farm holds the farm's settings and policy against its records.
+func (f *looked) farm(tx *bbolt.Tx, farm *farmEntry) {
+	steps, ok := f.thread(tx, farm.tail())
+	if !ok {
 		return
 	}
-	v.problem("", 0, "the part %q has %d entries, the records make %d", name, got, want)
-	for k, val := c.First(); k != nil; k, val = c.Next() {
-		if !belongs(k, val) {
-			v.problem("", 0, "the entry %q of the part %q does not belong there", k, name)
-		}
+	payload, err := encode(&farmEntry{Head: farm.Head, Len: farm.Len, Farm: foldFarm(steps)})
+	if err != nil || !bytes.Equal(viewFarm.seal(keyFarm, farm.at, payload), tx.Bucket(bucketFarm).Get(keyFarm)) {
+		f.problem(medium.FarmThread, 0, "the farm's settings and policy are not what its records say")
 	}
 }
 
-func (v *verifier) matBelongs(k, _ []byte) bool {
-	return v.tx.Bucket(bucketSteps).Get(stepKey(medium.Code(k), 1)) != nil
-}
-
-func (v *verifier) dueBelongs(k, _ []byte) bool {
-	if len(k) != 8+codeLen {
-		return false
+// mat compares what is kept of a mat with what its records say.
+func (f *looked) mat(tx *bbolt.Tx, key []byte, r rules) {
+	f.entries[viewMats.name]++
+	code := medium.Code(key)
+	stored := tx.Bucket(bucketMats).Get(key)
+	kept, ok := viewMats.open(key, stored)
+	e, err := &entry{}, error(nil)
+	if ok {
+		e, err = readEntry(kept)
 	}
-	e, err := readEntry(v.tx, medium.Code(k[8:]))
-	return err == nil && e != nil && bytes.Equal(dueKey(e.Due, e.Condition.Code), k)
-}
-
-func (v *verifier) lotBelongs(k, _ []byte) bool {
-	if len(k) <= codeLen {
-		return false
+	if !ok || err != nil {
+		f.broken = true
+		f.problem(code, 0, "its condition was changed")
+		return
 	}
-	t, err := readThread(v.tx, medium.Code(k[len(k)-codeLen:]))
-	return err == nil && slices.Contains(lotsOf(t.steps), string(k))
-}
-
-func (v *verifier) tagBelongs(k, mat []byte) bool {
-	t, err := readThread(v.tx, medium.Code(mat))
+	steps, ok := f.thread(tx, e.tail())
+	if !ok {
+		return
+	}
+	d, err := derive(e.tail(), steps, r)
 	if err != nil {
-		return false
+		f.problem(code, 0, "its condition can't be derived: %v", err)
+		return
 	}
-	for i := range t.steps {
-		if slices.Contains(tagsOf(&t.steps[i]), string(k)) {
-			return true
+	payload, err := encode(&d.entry)
+	if err != nil || !bytes.Equal(viewMats.seal(key, e.at, payload), stored) {
+		f.problem(code, e.Len, "its condition is not what its steps say")
+	}
+	if d.work != nil {
+		f.entries[viewDue.name]++
+		f.due(tx, dueKey(d.entry.Due, code), d)
+	}
+	for _, n := range d.names {
+		f.entries[n.name]++
+		switch {
+		case bytes.Equal(tx.Bucket(n.part).Get([]byte(n.key)), n.value(code)):
+		case n.name == viewLots.name:
+			f.problem(code, 0, "it is missing from the list of the lot %q", n.key[2:len(n.key)-codeLen-1])
+		default:
+			f.problem(code, 0, "its other name %q does not lead to it", n.key[2:])
 		}
 	}
-	return false
+}
+
+// due compares a line of the due list. It may be older than the condition, and than
+// the farm's settings, where nothing in it has changed since.
+func (f *looked) due(tx *bbolt.Tx, key []byte, d derived) {
+	kept, ok := viewDue.open(key, tx.Bucket(bucketDue).Get(key))
+	if ok && len(kept.payload) > farmPosLen && bytes.Equal(kept.payload[farmPosLen:], d.work[farmPosLen:]) &&
+		kept.at <= d.entry.at && bytes.Compare(kept.payload[:farmPosLen], d.work[:farmPosLen]) <= 0 {
+		return
+	}
+	f.problem(d.entry.mat, 0, "its line of the due list is not what its steps say")
+}
+
+// checkViews holds every view against its sums and, where nobody has recorded
+// meanwhile, against the number of entries that the records make.
+func (v *verifier) checkViews(tx *bbolt.Tx) {
+	l, _, err := readLedger(tx)
+	still := err == nil && l.Count == v.ledger.Count && v.entries != nil && !v.broken
+	var all sums
+	for _, w := range views {
+		s, n, bad := w.counted(tx)
+		if bad != nil {
+			v.problem("", 0, "the entry %q of the part %q was changed", bad, w.part)
+			continue
+		}
+		if want := v.entries[w.name]; still && n != want {
+			v.problem("", 0, "the part %q has %d entries, the records make %d", w.part, n, want)
+		}
+		all = append(all, s...)
+	}
+	listed := 0
+	c := tx.Bucket(bucketTokens).Cursor()
+	for k, val := c.First(); k != nil; k, val = c.Next() {
+		listed += (len(val) - sealLen) / 8
+	}
+	if still && listed != v.listed {
+		v.problem("", 0, "the lists of the request tokens hold %d steps, the records make %d", listed, v.listed)
+	}
+	if !bytes.Equal(all, tx.Bucket(bucketMeta).Get(keySums)) {
+		v.problem("", 0, "the sums over what is derived are not those of what is there")
+	}
 }

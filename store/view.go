@@ -1,12 +1,8 @@
 package store
 
 import (
-	"bytes"
-	"fmt"
-	"slices"
+	"encoding/binary"
 	"time"
-
-	"go.etcd.io/bbolt"
 
 	"resow/medium"
 )
@@ -14,75 +10,75 @@ import (
 // What is kept beside the records is derived from them and can always be made
 // anew. viewsRevision must go up when Condition.Apply, WorkOn or the form of an
 // entry changes, so that older files are brought up to date when they are
-// opened. (The test of the frozen ledger fails where that was forgotten. A
+// opened. (The test of the export of format 1 fails where that was forgotten. A
 // change of medium.Rules, or of how values are encoded, is noticed without it.)
 const viewsRevision = 10
 
 // entry is what is kept of a mat beside its records.
 type entry struct {
-	intKeys
-	Head      []byte           `cbor:"10"` // hash of its last record
-	Len       uint64           `cbor:"11"` // records in its thread
-	Condition medium.Condition `cbor:"12"`
-	Due       time.Time        `cbor:"13"` // its key in the due index; zero: not in it
+	Head      []byte           `cbor:"10,keyasint,omitzero"` // hash of its last record
+	Len       uint64           `cbor:"11,keyasint,omitzero"` // records in its thread
+	Condition medium.Condition `cbor:"12,keyasint,omitzero"`
+	Due       time.Time        `cbor:"13,keyasint,omitzero"` // its key in the due list; zero: not in it
+	mat       medium.Code      // its key in the file
+	at        uint64           // its last record, which stands before the entry
 }
+
+func (e *entry) tail() tail { return tail{e.mat, e.at, e.Len, e.Head} }
 
 // farmEntry is the same for the farm's own thread.
 type farmEntry struct {
-	intKeys
-	Head []byte      `cbor:"10"`
-	Len  uint64      `cbor:"11"`
-	Farm medium.Farm `cbor:"12"`
+	Head []byte      `cbor:"10,keyasint,omitzero"`
+	Len  uint64      `cbor:"11,keyasint,omitzero"`
+	Farm medium.Farm `cbor:"12,keyasint,omitzero"`
+	at   uint64      // its last record, which stands before the entry
 }
+
+func (f *farmEntry) tail() tail { return tail{medium.FarmThread, f.at, f.Len, f.Head} }
+
+func (f *farmEntry) rules() rules { return rules{f.Farm, f.at, f.Farm.Location()} }
 
 // viewsVersion names the way in which this program derives the views: a hash of
 // viewsRevision, of medium.Rules and of a sample of what is stored. A test works
 // it out and says what to write here; to do that at each start would take longer
 // than to open the file.
-func viewsVersion() []byte { return []byte{0xcf, 0xce, 0x97, 0x3f, 0x5, 0x4b, 0xf2, 0x5a} }
-
-// thread is a mat's records as they were read, with the hash of the last.
-type thread struct {
-	steps []medium.Step
-	head  hash
-	n     uint64 // records so far
-
-	texts *texts // of all steps, for a thread that is freed as a whole; nil: each has its own
-}
-
-// next is an empty thread in the memory of this one.
-func (t *thread) next() thread { return thread{steps: t.steps[:0], texts: t.texts} }
+func viewsVersion() []byte { return []byte{0xe2, 0xac, 0xe, 0xf0, 0xf6, 0xde, 0x16, 0x69} }
 
 // derived is all that is kept beside the records of one mat.
 type derived struct {
 	entry entry
-	work  []byte   // value in the due index; nil: not in it
-	lots  []string // keys, each once, in their order
-	tags  []string
+	work  []byte   // payload in the due list; nil: not in it
+	names []naming // its lots, then its other names, each once
 }
 
-func derive(t thread, r rules) (derived, error) {
-	d := derived{entry: entry{Head: t.head[:], Len: uint64(len(t.steps)), Condition: medium.Replay(t.steps)}}
+// naming is an entry of the lots or of the other names.
+type naming struct {
+	view
+	key string
+	at  uint64 // the record that gave it
+}
+
+// derive works out all that is kept of a mat.
+func derive(t tail, steps []medium.Step, r rules) (derived, error) {
+	d := derived{entry: entry{Head: t.hash, Len: t.n, Condition: medium.Replay(steps), mat: t.mat, at: t.at}}
 	work, err := d.entry.due(r)
 	d.work = work
-	d.lots = lotsOf(t.steps)
-	for i := range t.steps {
-		d.tags = append(d.tags, tagsOf(&t.steps[i])...)
-	}
-	d.tags = once(d.tags)
+	d.names = namesOf(steps)
 	return d, err
 }
 
 // rules are what a line of the due list depends on beside the condition.
 type rules struct {
 	farm medium.Farm
+	at   uint64         // the farm's last record
 	zone *time.Location // loading one reads a file
 }
 
-func rulesOf(f medium.Farm) rules { return rules{f, f.Location()} }
+// farmPosLen is how much of a due line is the position of the farm's record.
+const farmPosLen = 8
 
-// due works out the mat's line of the due list: it sets the time in the entry
-// and gives the stored line, nil where nothing is due.
+// due works out the mat's line of the due list: it sets the time in the entry and
+// gives the line with the position of the farm before it, nil where nothing is due.
 func (e *entry) due(r rules) ([]byte, error) {
 	work, ok := medium.WorkOn(e.Condition, r.farm, r.zone)
 	if !ok {
@@ -90,113 +86,57 @@ func (e *entry) due(r rules) ([]byte, error) {
 		return nil, nil
 	}
 	e.Due = work.At.UTC().Truncate(time.Second)
-	return encode(&work)
+	line, err := encode(&work)
+	return append(binary.BigEndian.AppendUint64(nil, r.at), line...), err
 }
 
-// lotsOf gives the keys of the lots that a thread touched. A sowing that was
-// voided touched none.
-func lotsOf(steps []medium.Step) []string {
+// namesOf gives the lots that a thread touched and the other names that it gave its
+// mat. A sowing that was voided touched no lot; an old mark goes on naming the mat,
+// since it is punched into the mesh.
+func namesOf(steps []medium.Step) (names []naming) {
 	voided := medium.Voided(steps)
-	var keys []string
+	seen := map[string]bool{}
 	for i := range steps {
-		if s := &steps[i]; !voided[s.MatSeq] {
-			keys = append(keys, lotsOfStep(s)...)
+		for _, n := range namesOfStep(&steps[i]) {
+			if !seen[n.key] && !(n.name == viewLots.name && voided[steps[i].MatSeq]) {
+				seen[n.key] = true
+				names = append(names, n)
+			}
 		}
 	}
-	return once(keys)
+	return names
 }
 
-// once gives each key once, in their order.
-func once(keys []string) []string {
-	slices.Sort(keys)
-	return slices.Compact(keys)
-}
-
-func lotsOfStep(s *medium.Step) (keys []string) {
-	b, ok := s.Body.(*medium.Sow)
-	if !ok {
-		return nil
-	}
-	if k := lotKey(cropLot, b.Lot, s.Mat); k != "" {
-		keys = append(keys, k)
-	}
-	if k := lotKey(seedLot, b.SeedLot, s.Mat); k != "" {
-		keys = append(keys, k)
-	}
-	return keys
-}
-
-// tagsOf gives the keys of the other names that a step gives its mat. An old
-// mark goes on naming the mat: it is punched into the mesh.
-func tagsOf(s *medium.Step) (keys []string) {
+func namesOfStep(s *medium.Step) (names []naming) {
+	add := func(w view, key []byte) { names = append(names, naming{w, string(key), s.Seq}) }
 	mark := ""
 	switch b := s.Body.(type) {
+	case *medium.Sow:
+		for _, key := range []string{lotKey(cropLot, b.Lot, s.Mat), lotKey(seedLot, b.SeedLot, s.Mat)} {
+			if key != "" {
+				add(viewLots, []byte(key))
+			}
+		}
 	case *medium.Add:
 		mark = b.Mat.Mark
 	case *medium.Relabel:
 		mark = b.Mark
 		if b.NewCode != "" {
-			keys = append(keys, string(tagKey(b.NewCode)))
+			add(viewTags, tagKey(b.NewCode))
 		}
 	}
 	if fold(mark) != "" {
-		keys = append(keys, string(markKey(mark)))
+		add(viewTags, markKey(mark))
 	}
-	return keys
+	return names
 }
 
-// read reads the next record of a thread and checks that it follows.
-func (t *thread) read(code medium.Code, seq uint64, stored []byte) (medium.Step, error) {
-	text := ""
-	if t.texts != nil {
-		text = t.texts.of(stored)
-	} else {
-		text = string(stored)
+// value is the entry as it is stored: a lot's says no more than its key.
+func (n naming) value(mat medium.Code) []byte {
+	if n.name == viewLots.name {
+		return n.seal([]byte(n.key), n.at, nil)
 	}
-	s, prev, err := decodeCopied(stored, text)
-	if err != nil {
-		t.head = recordHash(stored)
-		t.n++
-		return s, err
-	}
-	if s.Mat != code || s.MatSeq != seq {
-		err = &recordError{fmt.Sprintf("it says that it is step %d of mat %s", s.MatSeq, s.Mat)}
-	}
-	if follows := t.follow(seq, stored, prev); err == nil {
-		err = follows
-	}
-	return s, err
-}
-
-// follow takes the next record's bytes and checks its place and its link.
-func (t *thread) follow(seq uint64, stored, link []byte) (err error) {
-	switch {
-	case seq != t.n+1:
-		err = &recordError{fmt.Sprintf("step %d is missing before it", t.n+1)}
-	case t.n == 0 && len(link) != 0, t.n > 0 && !bytes.Equal(link, t.head[:]):
-		err = &recordError{"it does not chain to the step before it"}
-	}
-	t.head = recordHash(stored)
-	t.n++
-	return err
-}
-
-// readThread reads one thread.
-func readThread(tx *bbolt.Tx, mat medium.Code) (thread, error) {
-	var t thread
-	c := tx.Bucket(bucketSteps).Cursor()
-	for k, v := c.Seek([]byte(mat)); k != nil; k, v = c.Next() {
-		code, seq, ok := parseStepKey(k)
-		if !ok || code != mat {
-			break
-		}
-		s, err := t.read(code, seq, v)
-		if err != nil {
-			return t, &RecordError{Code: code, MatSeq: seq, Err: err}
-		}
-		t.steps = append(t.steps, s)
-	}
-	return t, nil
+	return n.seal([]byte(n.key), n.at, []byte(mat))
 }
 
 func foldFarm(steps []medium.Step) medium.Farm {

@@ -51,10 +51,10 @@ func TestFlippedBits(t *testing.T) {
 			for i := range c.times {
 				at := random.IntN(len(c.ledger.bytes))
 				switch {
-				case c.inKeys && i%2 == 0: // a thread's first is what a walk over threads goes by
-					at = c.ledger.firsts[random.IntN(len(c.ledger.firsts))] + random.IntN(12)
+				case c.inKeys && i%2 == 0: // where a slice begins
+					at = c.ledger.firsts[random.IntN(len(c.ledger.firsts))] + random.IntN(8)
 				case c.inKeys:
-					at = c.ledger.keys[random.IntN(len(c.ledger.keys))] + random.IntN(12)
+					at = c.ledger.keys[random.IntN(len(c.ledger.keys))] + random.IntN(8)
 				}
 				bad := bytes.Clone(c.ledger.bytes)
 				bit := random.IntN(8)
@@ -73,7 +73,7 @@ type wholeLedger struct {
 	now    time.Time
 	bytes  []byte
 	keys   []int // where the keys of its records are in the file
-	firsts []int // those of the first record of each mat
+	firsts []int // those of the records at which a slice begins
 	lines  string
 	backup string
 	mat    medium.Code
@@ -130,9 +130,9 @@ func placesOfKeys(t *testing.T, path string) (all, firsts []int) {
 	require.NoError(t, err)
 	defer db.Close()
 	require.NoError(t, db.View(func(tx *bbolt.Tx) error {
-		return tx.Bucket([]byte("steps")).ForEach(func(k, _ []byte) error {
+		return tx.Bucket([]byte("log")).ForEach(func(k, _ []byte) error {
 			all = append(all, int(uintptr(unsafe.Pointer(&k[0]))-db.Info().Data))
-			if k[11] == 1 && k[10] == 0 {
+			if len(all)%1024 == 1 {
 				firsts = append(firsts, all[len(all)-1])
 			}
 			return nil

@@ -45,7 +45,7 @@ func TestForgedExportsAndBackups(t *testing.T) {
 	raw := strings.NewReplacer("\n", "", "\r", "").Replace(hostile)
 	lines := strings.SplitAfter(string(good), "\n")
 	for i, change := range [][2]string{
-		{`"made_by":"`, `"made_by":"` + evil}, {`"resow_export":1,"format":1,"made_by":"`, `"resow_export":7,"format":1,"made_by":"` + evil},
+		{`"made_by":"`, `"made_by":"` + evil}, {`"resow_export":1,"format":2,"made_by":"`, `"resow_export":7,"format":2,"made_by":"` + evil},
 		{`"store":"`, `"store":"` + evil}, {`"anchor":"`, `"anchor":"` + evil}, {`"records":`, `"` + evil + `":1,"records":`},
 		{`"mat":"`, `"mat":"` + evil}, {`"kind":"`, `"kind":"` + evil}, {`"by":"`, `"by":"` + evil}, {`"hash":"`, `"hash":"` + evil}, {`"to":"`, `"to":"` + evil},
 		{`"body":{`, `"body":{"` + evil + `":1,`}, {`"body":{`, `"body":{"name":"` + evil + `","Name":"a",`}, {`"happened_at":"`, `"happened_at":"` + evil},

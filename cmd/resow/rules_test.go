@@ -25,7 +25,7 @@ var mayImport = map[string][]string{
 	"medium/lifetime":  {"gonum.org/v1/gonum"},
 	"medium/pool":      {"resow/medium", "gonum.org/v1/gonum"},
 	"medium/cutting":   {},
-	"store":            {"resow/medium", "go.etcd.io/bbolt", "github.com/ugorji/go/codec", "golang.org/x/sys"},
+	"store":            {"resow/medium", "go.etcd.io/bbolt", "github.com/fxamacker/cbor/v2", "golang.org/x/sys"},
 	"labels":           {"resow/labels/lettering", "github.com/skip2/go-qrcode", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},
 	"labels/lettering": {"github.com/go-text/typesetting", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},
 	"labels/report":    {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/cutting", "resow/medium/trace", "resow/labels/lettering", "github.com/jung-kurt/gofpdf", "gonum.org/v1/plot", "golang.org/x/image", "golang.org/x/text"},

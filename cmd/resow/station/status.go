@@ -83,12 +83,12 @@ var answers = []struct {
 	{as[*store.UnsureError], http.StatusInternalServerError, "way.unsure"}, // the phone asks again with the same token
 	{as[*store.DamagedError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.NewerError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.OlderError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.ReadOnlyError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.LossError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.ImportError], http.StatusUnprocessableEntity, ""},
 	{as[*store.UnsoundError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.RecordError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.ViewError], http.StatusInternalServerError, "guard.failed"},
 	{as[*fs.PathError], http.StatusInternalServerError, "guard.failed"},
 }
 

@@ -1,0 +1,205 @@
+package store
+
+import (
+	"bytes"
+	"fmt"
+	"runtime"
+	"slices"
+	"sync"
+
+	"go.etcd.io/bbolt"
+
+	"resow/medium"
+)
+
+// The log holds all records under their positions, in the order in which they were
+// recorded. A mat's thread is read from its last record back.
+
+// tail is the last record of a thread.
+type tail struct {
+	mat  medium.Code
+	at   uint64 // its position
+	n    uint64 // records in the thread
+	hash []byte // of its bytes
+}
+
+// then is the tail after one more record.
+func (t tail) then(position uint64, stored []byte) tail {
+	h := recordHash(stored)
+	return tail{t.mat, position, t.n + 1, h[:]}
+}
+
+func (t tail) link() link { return link{Prev: t.hash, Back: t.at} }
+
+// readThread reads a thread, and holds each record against the one after it. Kinds
+// that skip names are left out, and no more of their records is read than that.
+func readThread(tx *bbolt.Tx, t tail, skip func(medium.Kind) bool) ([]medium.Step, error) {
+	var steps []medium.Step
+	log := tx.Bucket(bucketLog)
+	for n := t.n; n > 0; n-- {
+		wrong := func(err error) error { return &RecordError{Code: printable(t.mat), MatSeq: n, Err: err} }
+		stored := log.Get(logKey(t.at))
+		if h := recordHash(stored); stored == nil || !bytes.Equal(h[:], t.hash) {
+			return nil, wrong(&recordError{fmt.Sprintf("record %d of the ledger is missing or was changed", t.at)})
+		}
+		head, err := headOf(stored)
+		var s medium.Step
+		if err != nil || skip == nil || !skip(head.Kind) {
+			var l link
+			if s, l, err = decodeStep(stored); err != nil {
+				return nil, wrong(err)
+			}
+			head = recordHead{Seq: s.Seq, Mat: s.Mat, MatSeq: s.MatSeq, link: l}
+			steps = append(steps, s)
+		}
+		if head.Mat != t.mat || head.MatSeq != n || head.Seq != t.at || (n == 1) != (head.Back == 0) {
+			return nil, wrong(&recordError{fmt.Sprintf("it says that it is step %d of mat %s and record %d of the ledger",
+				head.MatSeq, printable(head.Mat), head.Seq)})
+		}
+		t.at, t.hash = head.Back, head.Prev
+	}
+	slices.Reverse(steps)
+	return steps, nil
+}
+
+// sliceRecords is how many records are read at once: a few milliseconds.
+const sliceRecords = 1024
+
+// logged is a record in its place.
+type logged[T any] struct {
+	at     uint64 // its position
+	head   hash   // the ledger's after it
+	stored []byte
+	read   T
+}
+
+// inOrder goes through all records in the order of the ledger, and holds each
+// against its place, and all of them against the ledger's head: what do was given is
+// good when inOrder gives no error. It reads those that were there when it began, a
+// slice at a time; read works on all processors, do in their order.
+func inOrder[T any](s *Store, read func(position uint64, stored []byte) (T, error), do func(logged[T]) error) error {
+	l, want, err := s.ledgerNow()
+	if err != nil {
+		return err
+	}
+	return inOrderTo(s, l.Count, want, read, do)
+}
+
+// inOrderTo goes to a state that the ledger had.
+func inOrderTo[T any](s *Store, count uint64, want hash, read func(position uint64, stored []byte) (T, error), do func(logged[T]) error) error {
+	type slice struct {
+		first uint64
+		all   []byte
+		ends  []int
+		read  []T
+	}
+	if err := s.skim(); err != nil {
+		return err
+	}
+	n, head := uint64(0), s.genesis
+	err := parallel(int((count+sliceRecords-1)/sliceRecords), func(i int) (slice, error) {
+		p := slice{first: uint64(i)*sliceRecords + 1}
+		err := s.view(func(tx *bbolt.Tx) error {
+			p.all, p.ends = p.all[:0], p.ends[:0]
+			c := tx.Bucket(bucketLog).Cursor()
+			at := p.first
+			for k, v := c.Seek(logKey(at)); at <= count && at < p.first+sliceRecords; k, v = c.Next() {
+				if !bytes.Equal(k, logKey(at)) || v == nil {
+					return &UnsoundError{Path: s.path, Problems: []Problem{{Text: fmt.Sprintf(
+						"a record with the key %x stands where record %d of the ledger belongs", k, at)}}}
+				}
+				p.all = append(p.all, v...)
+				p.ends, at = append(p.ends, len(p.all)), at+1
+			}
+			return nil
+		})
+		begin := 0
+		p.read = make([]T, len(p.ends))
+		for i := 0; err == nil && i < len(p.ends); i++ {
+			p.read[i], err = read(p.first+uint64(i), p.all[begin:p.ends[i]])
+			begin = p.ends[i]
+		}
+		return p, err
+	}, func(p slice) error {
+		begin := 0
+		for i, end := range p.ends {
+			stored := p.all[begin:end:end]
+			n, begin, head = n+1, end, head.next(stored)
+			if err := do(logged[T]{n, head, stored, p.read[i]}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err == nil && head != want {
+		err = &UnsoundError{Path: s.path, Problems: []Problem{{Text: fmt.Sprintf("the ledger says %s, its records make %s",
+			anchorOf(count, want), anchorOf(n, head))}}}
+	}
+	return err
+}
+
+// ledgerNow gives the count and the head of the ledger.
+func (s *Store) ledgerNow() (l ledger, head hash, err error) {
+	err = s.view(func(tx *bbolt.Tx) (err error) {
+		l, head, err = readLedger(tx)
+		return err
+	})
+	return l, head, err
+}
+
+// stepAt reads the record that stands at a position.
+func stepAt(position uint64, stored []byte) (medium.Step, error) {
+	s, _, err := checkedStep(position, stored)
+	return s, err
+}
+
+func checkedStep(position uint64, stored []byte) (medium.Step, link, error) {
+	s, before, err := decodeStep(stored)
+	if err != nil {
+		h, _ := headOf(stored)
+		return s, before, &RecordError{Code: printable(h.Mat), MatSeq: h.MatSeq, Seq: position, Err: err}
+	}
+	if s.Seq != position {
+		err = &RecordError{Code: printable(s.Mat), MatSeq: s.MatSeq, Err: &recordError{fmt.Sprintf(
+			"it says that it is record %d of the ledger and stands where record %d belongs", s.Seq, position)}}
+	}
+	return s, before, err
+}
+
+// parallel works on n parts on all processors, and gives what came of them in their
+// order, until one of them, or give, has an error. Of the parts no more wait than
+// there are processors.
+func parallel[T any](n int, work func(i int) (T, error), give func(T) error) error {
+	type part struct {
+		done  chan struct{}
+		v     T
+		err   error
+		fault any // what work panicked with
+	}
+	ring := make([]*part, runtime.GOMAXPROCS(0)+1)
+	var workers sync.WaitGroup
+	defer workers.Wait()
+	for given, begun := 0, 0; given < n; given++ {
+		for ; begun < min(n, given+len(ring)); begun++ {
+			i, p := begun, &part{done: make(chan struct{})}
+			ring[i%len(ring)] = p
+			workers.Go(func() {
+				defer close(p.done)
+				defer func() { p.fault = recover() }()
+				p.v, p.err = work(i)
+			})
+		}
+		p := ring[given%len(ring)]
+		<-p.done
+		if p.fault != nil {
+			panic(p.fault)
+		}
+		if p.err != nil {
+			return p.err
+		}
+		if err := give(p.v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
