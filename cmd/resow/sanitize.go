@@ -68,10 +68,6 @@ ammonia; wet floors are slippery.`,
 
 // body makes the step. The contact time is the timer's where it ran.
 func (s sanitizing) body(a *app, f *farm) (medium.Body, error) {
-	r, err := a.reader(f)
-	if err != nil {
-		return nil, err
-	}
 	said := s.said()
 	if s.timer {
 		said["contact"] = fmt.Sprintf("%.0fs", s.wet.Seconds())
@@ -81,7 +77,7 @@ func (s sanitizing) body(a *app, f *farm) (medium.Body, error) {
 			return nil, err
 		}
 	}
-	b, err := r.Body(medium.KindSanitize, said)
+	b, err := a.reader(f).Body(medium.KindSanitize, said)
 	if err != nil {
 		return nil, err
 	}

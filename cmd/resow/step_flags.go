@@ -85,20 +85,17 @@ func (s *stepFlags) said() map[string]string {
 }
 
 func (s *stepFlags) body(a *app, f *farm) (medium.Body, error) {
-	r, err := a.reader(f)
-	if err != nil {
-		return nil, err
-	}
-	return r.Body(s.kind.Kind, s.said())
+	return a.reader(f).Body(s.kind.Kind, s.said())
 }
 
-// reader reads what is said of a step that was done at the time of --at.
-func (a *app) reader(f *farm) (rooms.Reader, error) {
+// reader reads what is said of a step that was done at the time of --at. A time
+// that can't be read is no matter yet: Admit refuses it, or takes the danger all the same.
+func (a *app) reader(f *farm) rooms.Reader {
 	at, _, err := a.happenedOn(f)
-	if at.IsZero() {
+	if at.IsZero() || err != nil {
 		at = f.now(a)
 	}
-	return rooms.Reader{Farm: f.Farm, At: at}, err
+	return rooms.Reader{Farm: f.Farm, At: at}
 }
 
 // fieldCommand is the command of a kind of step that asks for its fields and

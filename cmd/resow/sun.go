@@ -28,10 +28,7 @@ policy's sun-power.`,
   resow dry TK7R2N81 --where sun --for 3h --uv 6 --by MK
   resow dry TK7R2N81 --where air --for 10h --by MK`,
 		func(f *farm, _ medium.Code) (medium.Body, error) {
-			r, err := a.reader(f)
-			if err != nil {
-				return nil, err
-			}
+			r := a.reader(f)
 			if flags.Flags().Changed("lat") {
 				r.Place = &place
 			}
