@@ -41,8 +41,10 @@ var errInterrupted = errors.New("stopped by Ctrl-C")
 // holdStep refuses, before a long trace, a hold that no mat could be given.
 func (a *app) holdStep(f *farm, reason string) (medium.Step, error) {
 	step := medium.Step{By: a.initials(), Body: &medium.Hold{Reason: reason}}
-	admitted, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.now(a))
-	step.Body = admitted.Body // the reason as it stands in the records
+	done, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.now(a))
+	if err == nil && done.Body.(*medium.Hold).Reason != reason { // the next run looks for it
+		return step, &usageError{"--hold: say why in one line of at most 500 bytes"}
+	}
 	return step, err
 }
 
