@@ -1,20 +1,19 @@
 package medium
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"unicode/utf8"
 )
 
 // mended is a report of danger without what can't be in it, and what that was: no
-// detail is worth the report.
+// detail is worth the report. What it must have and has not is asked for.
 func mended(body Body) (Body, Finding, bool) {
 	var m mending
 	switch b := body.(type) {
 	case *Mold:
 		done := *b
-		m.need("where the mold is", &done.Where)
+		m.text("where the mold is", &done.Where)
 		m.text("when it was seen", &done.Seen)
 		m.number("share", &done.SharePercent, 0.01, 100, "%")
 		m.number("area", &done.AreaMM2, 0.1, 25e6, "mm2")
@@ -23,7 +22,7 @@ func mended(body Body) (Body, Finding, bool) {
 		body = &done
 	case *Cut:
 		done := *b
-		if err := checkRange("cut length", done.LengthMM, 0.5, 5000, "mm"); err != nil {
+		if err := checkOptional("cut length", done.LengthMM, 0.5, 5000, "mm"); err != nil {
 			m.drop(err)
 			done.LengthMM = 0.5 // it is there, however long
 			if b.LengthMM > 5000 {
@@ -35,7 +34,7 @@ func mended(body Body) (Body, Finding, bool) {
 		body = &done
 	case *Swab:
 		done := *b
-		m.need("swab test", &done.Test)
+		m.text("swab test", &done.Test)
 		m.number("reading", &done.Reading, 0, 1e9, "")
 		m.number("limit", &done.Limit, 0, 1e9, "")
 		m.text("unit", &done.Unit)
@@ -43,9 +42,6 @@ func mended(body Body) (Body, Finding, bool) {
 	case *Hold:
 		done := *b
 		m.text("reason", &done.Reason)
-		if !done.Dropped {
-			m.need("reason", &done.Reason)
-		}
 		body = &done
 	case *Inspect:
 		done, holes := *b, float64(b.Holes)
@@ -93,14 +89,6 @@ func (m *mending) text(field string, text *string) {
 		line = line[:len(line)-last]
 	}
 	*text = line
-}
-
-func (m *mending) need(field string, text *string) {
-	m.text(field, text)
-	if strings.TrimSpace(*text) == "" {
-		m.said = append(m.said, fmt.Sprintf("no %s", field))
-		*text = "not said"
-	}
 }
 
 func (m *mending) pictures(names *[]string) {

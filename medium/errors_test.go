@@ -132,6 +132,10 @@ func TestBodiesThatCantBe(t *testing.T) {
 		{ToSanitize, sanitize(func(b *Sanitize) { b.Method = "pray" }), `method "pray": want spray, soak, wipe`},
 		{ToSanitize, sanitize(func(b *Sanitize) { b.TempC = ptr(120) }), `temperature "120": want 0 to 95 C`},
 		{ToSanitize, sanitize(func(b *Sanitize) { b.PH = ptr(15) }), `pH "15": want 0 to 14`},
+		{Growing, &Mold{}, `where the mold is "": want a few words`},
+		{Ready, &Cut{}, `cut length "0": want 0.5 to 5000 mm`},
+		{Ready, &Swab{}, `swab test "": want a few words`},
+		{Ready, &Hold{}, `reason "": want a few words`},
 		{OnHold, &Release{Reason: "\t"}, `reason "\t": want a few words`},
 		{Ready, &Inspect{Holes: -1}, `holes "-1": want 0 to 10000`},
 		{Ready, &Inspect{ApertureMM: 30}, `aperture "30": want 0.02 to 20 mm`},
@@ -210,15 +214,14 @@ func TestNoDetailIsWorthAReportOfDanger(t *testing.T) {
 		body, want Body
 		said       string
 	}{
-		{&Mold{}, &Mold{Where: "not said"}, "no where the mold is"},
 		{&Mold{Where: "edge\nand middle", SharePercent: 200, AreaMM2: -1}, &Mold{Where: "edge and middle"},
 			`where the mold is "edge\\u000aand middle": want letters, digits and signs in one line: no control characters; share "200": want 0.01 to 100 %; area "-1": want 0.1 to 25000000 mm2`},
 		{&Mold{Where: strings.Repeat("é", 251), Pictures: []string{"x", picture}}, &Mold{Where: strings.Repeat("é", 250), Pictures: []string{picture}},
 			`where the mold is "éééééééééé…": want at most 500 bytes; picture "x": want the SHA-256 of its file in hexadecimal`},
 		{&Cut{LengthMM: math.NaN(), Where: "\xff"}, &Cut{LengthMM: 0.5, Where: `\xff`}, `cut length "NaN": want 0.5 to 5000 mm; place "?": want text in UTF-8`},
 		{&Cut{LengthMM: 9e9, Through: true}, &Cut{LengthMM: 5000, Through: true}, `cut length "9000000000": want 0.5 to 5000 mm`},
-		{&Swab{Reading: -1}, &Swab{Test: "not said"}, `no swab test; reading "-1": want 0 to 1000000000`},
-		{&Hold{}, &Hold{Reason: "not said"}, "no reason"},
+		{&Swab{Test: "ATP", Reading: -1}, &Swab{Test: "ATP"}, `reading "-1": want 0 to 1000000000`},
+		{&Hold{Reason: "a\rb"}, &Hold{Reason: "a b"}, `reason "a\\u000db": want letters, digits and signs in one line: no control characters`},
 		{&Inspect{Mold: true, Holes: -1}, &Inspect{Mold: true}, `holes "-1": want 0 to 10000`},
 		{&Retire{Cause: "boredom"}, &Retire{Cause: CauseOther}, `cause "boredom": want cut, mold, wear, yield, age, lost, other`},
 	} {
