@@ -353,7 +353,7 @@ func reported(c Condition, s Step, now time.Time) Step {
 	}
 	note := Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record", Text: wrong + "; the report counts from now on"}
 	s.SeenTurn = c.Turn
-	if given && s.Seen.Before(c.Last) && !s.Seen.Before(c.Added) {
+	if (given || !brought.IsZero()) && s.Seen.Before(c.Last) && !s.Seen.Before(c.Added) {
 		s.SeenTurn = turn
 	}
 	if wrong == "" {
