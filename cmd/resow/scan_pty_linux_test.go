@@ -448,7 +448,7 @@ func TestAnotherProgramHoldsTheLedger(t *testing.T) {
 	d.scan(string(w.cards[medium.ActRinseClean]) + "\r")
 	w.store(t, false, func(*store.Store) {
 		d.scan(string(w.mats[0]) + "\r")
-		require.Contains(t, d.screen(), "is in use by")
+		require.Contains(t, d.screen(), "in use")
 	})
 	d.scan(string(w.mats[0]) + "\r")
 	require.Contains(t, d.screen(), "Waiting to dry")
