@@ -555,6 +555,13 @@ func TestAResidueLearnedLaterAsksForARinse(t *testing.T) {
 	d.f.Policy = setting("max-turns", false, 1, 0)
 	w, _ = WorkOn(d.c, d.f, berlin)
 	assert.Equal(t, KindRinse, w.Step, "a rule that is switched off retires no mat")
+	c := d.c
+	c.CutsThrough = 1
+	w, _ = WorkOn(c, d.f, berlin)
+	assert.Equal(t, KindRetire, w.Step)
+	c.Stage = Growing
+	w, _ = WorkOn(c, d.f, berlin)
+	assert.True(t, slices.ContainsFunc(w.Dues, func(due Due) bool { return due.Step == KindHold && due.Rule == "residue" }), "%+v", w.Dues)
 	d.mat(clock(19, 0), &Rinse{Debris: DebrisNone})
 	_, left = find(Judge(d.c, d.f, d.now), "residue")
 	assert.False(t, left)

@@ -396,6 +396,10 @@ var byHand = []struct {
 	{"a label that names the temperature says nothing of the pH: over the table", func(c *scene) {
 		c.dried(one).do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("not accepted")
 	}, "do not sow: stage"},
+	{"a label that names both goes before the table", func(c *scene) {
+		c.farm(drumWith(func(d *medium.Sanitizer) { d.MinTempC, d.MinPH, d.MaxPH = 20, 9, 11 })).dried(one)
+		c.do(one, use("drum", 120, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("accepted").aired(one)
+	}, "sow"},
 	{"and the table switched off leaves a note", func(c *scene) {
 		c.farm(set("chlorine-temperature", false, 1)).dried(one)
 		c.do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("accepted").aired(one)

@@ -411,7 +411,7 @@ func (o *oracle) water(b *medium.Sanitize, d *medium.Sanitizer, least float64, a
 	if !isChlorine(d.Active) {
 		return missed, cares
 	}
-	if ph != nil && (*ph < 6 || *ph > 8) {
+	if phNamed := d.MinPH > 0 || d.MaxPH > 0; ph != nil && !phNamed && (*ph < 6 || *ph > 8) {
 		cares = append(cares, "chlorine-ph")
 	}
 	m, c := table(least, temp, ph)
@@ -419,7 +419,9 @@ func (o *oracle) water(b *medium.Sanitize, d *medium.Sanitizer, least float64, a
 		// The label goes first for how warm it is at its strength. It says nothing of
 		// the pH, and there the table still counts.
 		m, c = nil, nil
-		if ph == nil {
+		if named := d.MinPH > 0 || d.MaxPH > 0; named {
+			// and here the label does
+		} else if ph == nil {
 			m = []string{"ph-unmeasured"}
 		} else if *ph > 10 {
 			m = []string{"chlorine-temperature"}
