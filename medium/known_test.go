@@ -233,6 +233,8 @@ func TestLateEntriesByWhatWasInForce(t *testing.T) {
 	d = newDay(t)
 	d.now = clock(15, 0)
 	d.farm(d.now, &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60})
+	d.now = clock(15, 10)
+	d.farm(d.now, &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 90})
 	s, err := Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
 	require.NoError(t, err)
 	assert.Equal(t, "no directions on file for new; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when, void this step and record it again", s.Outcome.Findings[0].Text)
