@@ -472,7 +472,7 @@ func (c *Condition) mold(s *Step, why string) {
 	turn, seen := c.Turn, s.At
 	if !s.Seen.IsZero() {
 		turn = s.SeenTurn
-		if !s.Seen.Equal(s.Recorded) && !s.Seen.Before(c.Added) { // not by a clock that was wrong
+		if !s.Seen.Equal(s.Recorded) && !s.Seen.Before(c.Added) && s.Seen.Before(s.At) { // not by a clock that was wrong
 			seen = s.Seen
 		}
 	}

@@ -678,6 +678,10 @@ var byHand = []struct {
 		c.ready(one).late(2*hour, one, &medium.Mold{Where: "edge"}).late(17*hour, one, &medium.Mold{Where: "edge"}).
 			late(20*hour, one, &medium.Mold{Where: "edge"})
 	}, "do not sow: held"},
+	{"mold dated a year ahead, and mold after the wash", func(c *scene) {
+		c.add(one).wait(hour).late(-365*24*hour, one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
+			wait(6*hour).do(one, clean).wait(hour).do(one, &medium.Mold{Where: "edge"})
+	}, "retire: held mold-repeat"},
 	{"mold after a wash by a clock set back", func(c *scene) {
 		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
 			wait(6*hour).do(one, clean).wait(hour).wait(-5*hour).do(one, &medium.Mold{Where: "edge"}).wait(5 * hour)
