@@ -480,7 +480,8 @@ func (c *Condition) mold(s *Step, why string) {
 	at, _ := slices.BinarySearch(c.MoldTurns, turn+1)
 	same := func(t time.Time) bool { return c.washesTo(t) == c.washesTo(seen) }
 	if !slices.ContainsFunc(c.MoldSeen[from:at], same) {
-		turns, times := slices.Insert(slices.Clone(c.MoldTurns), at, turn), slices.Insert(slices.Clone(c.MoldSeen), at, seen)
+		turns := slices.Insert(slices.Clone(c.MoldTurns), at, turn)
+		times := slices.Insert(slices.Clone(c.MoldSeen), at, seen)
 		more := max(0, len(turns)-moldsKept)
 		c.MoldTurns, c.MoldSeen = turns[more:], times[more:]
 	}

@@ -698,7 +698,8 @@ func (o *oracle) hear(mat medium.Code, body medium.Body, at, now time.Time) answ
 	if mat == "" {
 		o.setRight(at, now)
 	}
-	f := fact{place: len(o.facts), mat: mat, at: at, written: now, body: body, accepted: a.accepted, missed: a.missed, cares: a.cares, n: 1}
+	f := fact{place: len(o.facts), mat: mat, at: at, written: now, body: body, accepted: a.accepted,
+		missed: a.missed, cares: a.cares, n: 1}
 	if mat != "" {
 		for _, g := range o.facts {
 			if g.mat == mat {
