@@ -507,7 +507,7 @@ func (c *Condition) mold(s *Step, why string) {
 	turn, seen := c.Turn, s.At
 	if !s.Seen.IsZero() {
 		turn = s.SeenTurn
-		if !s.Seen.Equal(s.Recorded) && !s.Seen.Before(c.Added) { // not by a clock that was wrong
+		if !s.Seen.Equal(s.Recorded) && !s.Seen.Before(c.Added) && s.Seen.Before(s.At) { // not by a clock that was wrong
 			seen = s.Seen
 		}
 	}
@@ -515,7 +515,8 @@ func (c *Condition) mold(s *Step, why string) {
 	at, _ := slices.BinarySearch(c.MoldTurns, turn+1)
 	same := func(t time.Time) bool { return c.washesTo(t) == c.washesTo(seen) }
 	if !slices.ContainsFunc(c.MoldSeen[from:at], same) {
-		turns, times := slices.Insert(slices.Clone(c.MoldTurns), at, turn), slices.Insert(slices.Clone(c.MoldSeen), at, seen)
+		turns := slices.Insert(slices.Clone(c.MoldTurns), at, turn)
+		times := slices.Insert(slices.Clone(c.MoldSeen), at, seen)
 		more := max(0, len(turns)-moldsKept)
 		c.MoldTurns, c.MoldSeen = turns[more:], times[more:]
 	}

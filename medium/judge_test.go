@@ -209,8 +209,9 @@ func TestFarmProcedureStands(t *testing.T) {
 	assert.Equal(t, SowWithCare, w.verdict().Word)
 
 	off := setting("farm-procedure", false, 1, 0)
-	_, ok = find(Judge(w.c, Farm{Policy: off}, w.at), "farm-procedure")
+	old, ok := find(Judge(w.c, Farm{Policy: off}, w.at), "farm-procedure")
 	assert.True(t, ok, "a farm that accepts no new ones still sees the finding on an old one")
+	assert.Equal(t, f.Text, old.Text, "and was not told less")
 
 	// a labelled product that misses its label does not lift the finding
 	weak := *goodSanitize()

@@ -233,6 +233,8 @@ func TestLateEntriesByWhatWasInForce(t *testing.T) {
 	d = newDay(t)
 	d.now = clock(15, 0)
 	d.farm(d.now, &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60})
+	d.now = clock(15, 10)
+	d.farm(d.now, &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 90})
 	s, err := Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
 	require.NoError(t, err)
 	assert.Equal(t, "no directions on file for new; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when, void this step and record it again", s.Outcome.Findings[0].Text)
@@ -554,6 +556,13 @@ func TestAResidueLearnedLaterAsksForARinse(t *testing.T) {
 	d.f.Policy = setting("max-turns", false, 1, 0)
 	w, _ = WorkOn(d.c, d.f, berlin)
 	assert.Equal(t, KindRinse, w.Step, "a rule that is switched off retires no mat")
+	c := d.c
+	c.CutsThrough = 1
+	w, _ = WorkOn(c, d.f, berlin)
+	assert.Equal(t, KindRetire, w.Step)
+	c.Stage = Growing
+	w, _ = WorkOn(c, d.f, berlin)
+	assert.True(t, slices.ContainsFunc(w.Dues, func(due Due) bool { return due.Step == KindHold && due.Rule == "residue" }), "%+v", w.Dues)
 	d.mat(clock(19, 0), &Rinse{Debris: DebrisNone})
 	_, left = find(Judge(d.c, d.f, d.now), "residue")
 	assert.False(t, left)

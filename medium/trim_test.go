@@ -22,6 +22,7 @@ func TestWhatATrimCanRemove(t *testing.T) {
 		{"middle", 8, 251, 250, true},
 		{"centre", 8, 510, 121, true},
 		{"middle of the left edge", 8, 251, 250, false}, // either
+		{"middle, edge", 8, 251, 250, false},
 		{"edge", 8, 509, 250, false},
 		{"edge", 8, 502, 250, true},
 		{"Left edge.", 240, 270, 250, true},
@@ -62,6 +63,8 @@ func TestATrimOfAMillimetreRemovesNoCutInTheMiddle(t *testing.T) {
 	assert.Contains(t, work.Dues[1].Text, "inspect it and say whether any is left")
 	w.wash()
 	assert.Equal(t, []any{DoNotSow, KindInspect}, []any{w.verdict().Word, w.verdict().NextStep})
+	off := Judge(w.c, Farm{Policy: setting("cut-through", false, 1, 0)}, w.at)
+	assert.Equal(t, SowWithCare, off.Word, "switched off it stops nothing")
 	work, _ = WorkOn(w.c, w.f, berlin)
 	assert.Equal(t, KindInspect, work.Step)
 	w.do(&Inspect{}, Ready)
@@ -88,6 +91,24 @@ func TestHolesGoWithALookAfterTheTrim(t *testing.T) {
 	w.do(&Inspect{Holes: 1})
 	w.do(&Inspect{NoCuts: true})
 	assert.Equal(t, 1, w.c.Holes)
+}
+
+// TestATrimThatIsSaidToHaveRemovedTheDamage counts until the next look, and over
+// another trim; one of which nobody said so never does.
+func TestATrimThatIsSaidToHaveRemovedTheDamage(t *testing.T) {
+	for _, damage := range []Body{&Inspect{Holes: 2}, &Cut{LengthMM: 90, Where: "middle", Through: true}} {
+		w := ready(t)
+		w.do(damage)
+		w.do(&Trim{LengthMM: 220, WidthMM: 200})
+		assert.Equal(t, RetireMat, w.verdict().Word)
+		w.do(&Trim{LengthMM: 210, WidthMM: 200, RemovesCuts: true})
+		assert.Equal(t, DoNotSow, w.verdict().Word)
+		w.do(&Trim{LengthMM: 205, WidthMM: 200})
+		assert.Equal(t, DoNotSow, w.verdict().Word, "it is still said")
+		w.wash()
+		w.do(&Inspect{})
+		assert.Equal(t, RetireMat, w.verdict().Word, "somebody looked")
+	}
 }
 
 // TestAnOldTrimKeepsItsMeaning: records without the size before took all cuts.

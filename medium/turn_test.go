@@ -445,6 +445,9 @@ func TestHoursWetBeginOnce(t *testing.T) {
 		w.do(dry)
 		assert.True(t, w.c.WetSince.IsZero(), name)
 	}
+	// as a voided harvest and a voided drying leave it
+	assert.True(t, testCondition(Growing).Apply(Step{At: testNow, Kind: KindRinse, Body: clean}).WetSince.IsZero(), "a crop is kept wet")
+	assert.True(t, testCondition(ToDry).Apply(Step{At: testNow, Kind: KindSow, Body: &Sow{}}).WetSince.IsZero(), "a crop is kept wet")
 }
 
 // walk takes one mat through steps, an hour and the time that each takes apart,

@@ -7,6 +7,14 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// TestSharesOfAMix: to the tenth, in the order of the names; none of one crop, or
+// where not all seed was weighed.
+func TestSharesOfAMix(t *testing.T) {
+	assert.Equal(t, []int{30, 80}, seedShares([]Sown{{Crop: "radish", SeedG: 30}, {Crop: "kale", SeedG: 10}}))
+	assert.Nil(t, seedShares([]Sown{{Crop: "radish", SeedG: 30}}))
+	assert.Nil(t, seedShares([]Sown{{Crop: "radish", SeedG: 30}, {Crop: "kale"}}))
+}
+
 // TestYieldIsComparedLikeWithLike: three turns, a change, three more.
 func TestYieldIsComparedLikeWithLike(t *testing.T) {
 	kale := func(g float64) []Sown { return []Sown{{Crop: "kale", SeedG: g}} }

@@ -396,6 +396,10 @@ var byHand = []struct {
 	{"a label that names the temperature says nothing of the pH: over the table", func(c *scene) {
 		c.dried(one).do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("not accepted")
 	}, "do not sow: stage"},
+	{"a label that names both goes before the table", func(c *scene) {
+		c.farm(drumWith(func(d *medium.Sanitizer) { d.MinTempC, d.MinPH, d.MaxPH = 20, 9, 11 })).dried(one)
+		c.do(one, use("drum", 120, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("accepted").aired(one)
+	}, "sow"},
 	{"and the table switched off leaves a note", func(c *scene) {
 		c.farm(set("chlorine-temperature", false, 1)).dried(one)
 		c.do(one, use("warm drum", 150, func(b *medium.Sanitize) { b.PH = num(10.5) })).said("accepted").aired(one)
@@ -825,6 +829,10 @@ var byHand = []struct {
 		c.ready(one).late(2*hour, one, &medium.Mold{Where: "edge"}).late(17*hour, one, &medium.Mold{Where: "edge"}).
 			late(20*hour, one, &medium.Mold{Where: "edge"})
 	}, "do not sow: held"},
+	{"mold dated a year ahead, and mold after the wash", func(c *scene) {
+		c.add(one).wait(hour).late(-365*24*hour, one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
+			wait(6*hour).do(one, clean).wait(hour).do(one, &medium.Mold{Where: "edge"})
+	}, "retire: held mold-repeat"},
 	{"mold after a wash by a clock set back", func(c *scene) {
 		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
 			wait(6*hour).do(one, clean).wait(hour).wait(-5*hour).do(one, &medium.Mold{Where: "edge"}).wait(5 * hour)

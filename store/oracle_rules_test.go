@@ -417,7 +417,7 @@ func (o *oracle) water(b *medium.Sanitize, d *medium.Sanitizer, least float64, a
 	if !isChlorine(d.Active) {
 		return missed, cares
 	}
-	if ph != nil && (*ph < 6 || *ph > 8) {
+	if phNamed := d.MinPH > 0 || d.MaxPH > 0; ph != nil && !phNamed && (*ph < 6 || *ph > 8) {
 		cares = append(cares, "chlorine-ph")
 	}
 	m, c := table(least, temp, ph)
@@ -425,7 +425,9 @@ func (o *oracle) water(b *medium.Sanitize, d *medium.Sanitizer, least float64, a
 		// The label goes first for how warm it is at its strength. It says nothing of
 		// the pH, and there the table still counts.
 		m, c = nil, nil
-		if ph == nil {
+		if named := d.MinPH > 0 || d.MaxPH > 0; named {
+			// and here the label does
+		} else if ph == nil {
 			m = []string{"ph-unmeasured"}
 		} else if *ph > 10 {
 			m = []string{"chlorine-temperature"}
@@ -716,7 +718,8 @@ func (o *oracle) hear(mat medium.Code, body medium.Body, at, now time.Time) answ
 	if mat == "" {
 		o.setRight(at, now)
 	}
-	f := fact{place: len(o.facts), mat: mat, at: at, written: now, body: body, accepted: a.accepted, missed: a.missed, cares: a.cares, n: 1}
+	f := fact{place: len(o.facts), mat: mat, at: at, written: now, body: body, accepted: a.accepted,
+		missed: a.missed, cares: a.cares, n: 1}
 	if mat != "" {
 		for _, g := range o.facts {
 			if g.mat == mat {

@@ -49,7 +49,8 @@ func (a *app) stepCommand(use, short, long, example string, body func(f *farm, c
 	return c
 }
 
-const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\nthem. All mats of a command are recorded, or none;\nbut a report of danger counts for those that exist."
+const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\n" +
+	"them. All mats of a command are recorded, or none; a report of danger counts for\nthose that exist."
 
 // partError names the codes of a report of danger that name no mat.
 type partError struct {
