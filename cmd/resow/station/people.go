@@ -13,7 +13,6 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"sort"
 	"strings"
@@ -22,6 +21,7 @@ import (
 	"unicode/utf8"
 
 	"resow/medium"
+	"resow/store"
 )
 
 // Role says what a paired device may do.
@@ -183,33 +183,9 @@ func writeWhole(path string, data []byte) error {
 	}
 	defer os.Remove(tmp.Name())
 	if _, err := tmp.Write(data); err != nil {
-		tmp.Close()
-		return err
+		return errors.Join(err, tmp.Close())
 	}
-	if err := tmp.Sync(); err != nil {
-		tmp.Close()
-		return err
-	}
-	if err := tmp.Close(); err != nil {
-		return err
-	}
-	if err := os.Rename(tmp.Name(), path); err != nil {
-		return err
-	}
-	return syncFolder(filepath.Dir(path))
-}
-
-// syncFolder makes durable which files a folder has, or a power cut brings the old one
-// back.
-func syncFolder(dir string) error {
-	if runtime.GOOS == "windows" { // a folder can't be synced there
-		return nil
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return store.Replace(tmp, path)
 }
 
 // newCode makes a one-time code for a device of that role. The code is given

@@ -1,11 +1,9 @@
 package station
 
 import (
-	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"net/url"
 	"slices"
 	"strings"
@@ -13,6 +11,7 @@ import (
 
 	"resow/cmd/resow/farm"
 	"resow/medium"
+	"resow/store"
 )
 
 // stepsRequest asks for one step of one or many mats. Fields are those of the
@@ -110,40 +109,19 @@ func fieldNames(fields []field) []string {
 // members reads an object that has only known names, each once, and nothing
 // behind it.
 func members(what string, text []byte, known []string) (map[string]json.RawMessage, error) {
-	bad := func(why string) (map[string]json.RawMessage, error) {
-		return nil, &RequestError{"the document can't be read: " + why}
-	}
-	d := json.NewDecoder(bytes.NewReader(text))
-	if open, err := d.Token(); err != nil || open != json.Delim('{') {
-		return bad(what + " is no JSON object")
-	}
 	out := map[string]json.RawMessage{}
-	for d.More() {
-		token, err := d.Token()
-		if err != nil {
-			return bad(err.Error())
-		}
-		name := token.(string) // the decoder lets nothing else stand before a colon
-		var value json.RawMessage
-		if err := d.Decode(&value); err != nil {
-			return bad(err.Error())
-		}
-		if _, twice := out[name]; twice {
-			return bad(fmt.Sprintf("%q stands in it twice", name))
-		}
+	err := store.Members(text, func(name string, value json.RawMessage) error {
 		if !slices.Contains(known, name) {
-			return nil, &RequestError{fmt.Sprintf("%s has no field %q%s It has %s", what, name, didYouMean(name, known),
-				strings.Join(known, ", "))}
+			return &RequestError{fmt.Sprintf("%s has no field %q%s It has %s", what, name, didYouMean(name, known), strings.Join(known, ", "))}
 		}
 		out[name] = value
+		return nil
+	})
+	var unknown *RequestError
+	if err != nil && !errors.As(err, &unknown) {
+		err = &RequestError{"the document can't be read: " + what + ": " + err.Error()}
 	}
-	if _, err := d.Token(); err != nil {
-		return bad(err.Error())
-	}
-	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return bad("something follows its end; send one document with each request")
-	}
-	return out, nil
+	return out, err
 }
 
 // checkForm refuses a field that a form does not know, and one that came twice: a
