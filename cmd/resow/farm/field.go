@@ -65,10 +65,18 @@ func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error)
 		delete(said, "strength")
 		s.Product = ""
 	}
+	var unread []string
 	for _, f := range row.Asked() {
-		if err := r.set(b, f, said[f.Name]); err != nil {
+		err := r.set(b, f, said[f.Name])
+		if err != nil && (k != medium.KindMold || f.Needed) {
 			return nil, err
 		}
+		if err != nil { // no detail is worth a report of danger: it stands with the place, as it was said
+			unread = append(unread, f.Title()+" "+said[f.Name])
+		}
+	}
+	if mold, ok := b.(*medium.Mold); ok && len(unread) > 0 {
+		mold.Where = Join(append([]string{mold.Where}, unread...)...)
 	}
 	return b, r.together(b, said)
 }

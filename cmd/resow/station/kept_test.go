@@ -608,3 +608,19 @@ func TestDeviceInPlaceOfInitials(t *testing.T) {
 		require.Equal(t, want, session{Device: device}.initialsOfDevice())
 	}
 }
+
+// A report of danger is taken with a time or a share that nobody can read, and with
+// the one answer that matters; any other step is not.
+func TestDangerWithWhatCantBeRead(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	growing := s.inStage(t, medium.Growing)
+	p.take(t, growing[0], medium.KindMist, url.Values{"at": {"18:70"}}, http.StatusUnprocessableEntity)
+	p.take(t, growing[0], medium.KindMold, url.Values{"where": {"edge"}, "at": {"18:70"}, "share": {"a lot"}}, http.StatusSeeOther)
+	require.Equal(t, medium.OnHold, s.condition(t, growing[0]).Stage)
+	has(t, p.get("/m/"+string(growing[0])+"/history").body, "edge, share a lot")
+	r := p.request("POST", "/api/v1/steps", strings.NewReader(
+		`{"token":"0123456789abcdef","kind":"inspect","mats":["`+string(s.inStage(t, medium.ToSanitize)[0])+`"],"fields":{"mold":"yes"}}`))
+	r.Header.Set("Content-Type", "application/json")
+	require.Equal(t, http.StatusOK, p.do(r).status)
+}

@@ -166,10 +166,7 @@ func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
 		step.By, step.SentBy = m.by, m.sentBy
 		return []medium.Step{step}, err
 	}
-	at, day, aged, err := o.happened(v.now)
-	if err != nil {
-		return nil, err
-	}
+	at, day, aged, unread := o.happened(v.now) // what can't be read is Admit's to refuse
 	var steps []medium.Step
 	var unknown error
 	seen := map[medium.Code]bool{}
@@ -191,7 +188,7 @@ func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
 		if err != nil {
 			return nil, err
 		}
-		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Day: day, Body: b}
+		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Day: day, Unread: unread, Body: b}
 		if aged {
 			c, err := v.Condition(code)
 			if err != nil {
