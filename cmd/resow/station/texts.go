@@ -101,7 +101,7 @@ var english = texts{
 	"field.seen": "Seen", "field.share": "Share of the mat", "field.length": "Length of the cut", "field.through": "It goes through the mesh",
 	"field.test": "Test", "field.result": "Result", "field.reading": "Reading", "field.limit": "Limit, from the test's maker", "field.unit": "Unit of both",
 	"field.fold_snaps": "A thread snaps when the mat is folded flat", "field.fuzz": "Fuzz, chalking or whitening at the crossings", "field.holes": "Holes found",
-	"field.smell": "It smells", "field.mold": "Mold seen", "field.no_cuts": "Looked for after a trim: no cut and no hole is left", "field.aperture": "Mean opening over ten", "field.note": "Note", "field.area": "Or the area", "field.uv": "UV index of a forecast", "field.sky": "How the sky was",
+	"field.smell": "It smells", "field.mold": "Mold seen", "field.no_cuts": "Looked for after a trim: no cut and no hole is left", "field.aperture": "Mean opening over ten", "field.note": "Note", "field.mold.treated": "What was done about it", "field.area": "Or the area", "field.uv": "UV index of a forecast", "field.sky": "How the sky was",
 	"field.harvest.place": "Where it was done, if not on its shelf", "field.rinse.place": "Where it was done", "field.sanitize.place": "Where it was done",
 	"field.document.contact": "The statement, in the supplier's words", "field.contact_date": "Its date", "field.supplier": "Supplier, if not on file yet",
 	"field.reason": "Reason", "field.dropped": "It fell on the floor: it must be washed", "field.as_was": "Back to the stage that it was held in", "field.size": "New size", "field.removes_cuts": "The damaged part went with the offcut",
@@ -118,7 +118,7 @@ var english = texts{
 	"hint.mark": "Punched dots, a notch.", "hint.test": "ATP, coliforms, Listeria spp.", "hint.no_sanitizer": "No sanitizer is on file. A supervisor copies its label on the page Sanitizers.",
 	"hint.picture": "Stored small and without the place and time that the camera writes into it.", "hint.at": "18:30, or yesterday 18:30, or 2026-11-24 18:30; the day alone where no more is known. Leave it empty for now.",
 
-	"choice.clear": "Clear", "choice.partly": "Partly cloudy", "choice.scattered": "Scattered clouds", "choice.broken": "Broken clouds", "choice.overcast": "Overcast",
+	"choice.clear": "Clear", "choice.partly": "Few clouds", "choice.scattered": "Half clouds", "choice.broken": "Mostly clouds", "choice.overcast": "Overcast",
 	"choice.none": "Nothing", "choice.traces": "Traces", "choice.roots": "Roots", "choice.sun": "Sun", "choice.air": "Air", "choice.both": "Both sides", "choice.one": "One side",
 	"choice.spray": "Spray", "choice.soak": "Soak", "choice.wipe": "Wipe", "choice.growing": "While growing", "choice.harvest": "At harvest", "choice.washing": "At washing",
 	"choice.store": "In store", "choice.pass": "Passed", "choice.fail": "Failed", "choice.cut": "Cut", "choice.mold": "Mold", "choice.wear": "Wear", "choice.yield": "Yield",
