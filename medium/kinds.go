@@ -63,7 +63,7 @@ var aboutMats = []StepKind{
 		amount("sed", OfNumber, 0, 200, func(b *Dry) *float64 { return &b.SED }).hidden().says("%s SED"),
 		amount("uv", OfNumber, 0, 25, func(b *Dry) *float64 { return &b.UVIndex }).called("UV index").says("UV index %s").
 			help("mean UV index of those hours, from a forecast", "6"),
-		choice("sky", func(b *Dry) *string { return &b.Sky }, "clear", "partly", "scattered", "broken", "overcast").says("%s sky").
+		choice("sky", func(b *Dry) *string { return &b.Sky }, "clear", "scattered", "broken", "overcast").says("%s sky").
 			help("how the sky was", ""),
 		text("sun_from", func(b *Dry) *string { return &b.SunFrom }).called("source of the sun figures").hidden(),
 	}},

@@ -24,7 +24,7 @@ on file (resow init --lat --lon), or given here, the sun's height gives the wear
 and the sunburning dose of a clear sky, less what --sky keeps off. --uv takes the
 UV index of a forecast for the dose instead. With neither, the hours count at the
 policy's sun-power.`,
-		`  resow dry TK7R2N81 TB3DF6H2 --where sun --from 10:00 --to 14:30 --sky partly --by MK
+		`  resow dry TK7R2N81 TB3DF6H2 --where sun --from 10:00 --to 14:30 --sky scattered --by MK
   resow dry TK7R2N81 --where sun --for 3h --uv 6 --by MK
   resow dry TK7R2N81 --where air --for 10h --by MK`,
 		func(f *farm, _ medium.Code) (medium.Body, error) {

@@ -22,7 +22,7 @@ const (
 type UnknownSkyError struct{ Input string }
 
 func (e *UnknownSkyError) Error() string {
-	return fmt.Sprintf("sky %q is not known; use clear, scattered (or partly), broken or overcast", e.Input)
+	return fmt.Sprintf("sky %q is not known; use clear, scattered, broken or overcast", e.Input)
 }
 
 type skyFactors struct{ uv, total float64 }
@@ -40,15 +40,12 @@ var skies = map[Sky]skyFactors{
 
 func okta(n float64) float64 { return 1 - 0.75*math.Pow(n/8, 3.4) }
 
-// ParseSky reads one of the four words, or partly (the forecasts' word for
-// scattered); an empty word is clear, which counts the most wear. Error: *UnknownSkyError.
+// ParseSky reads one of the four words; an empty word is clear, which counts the most
+// wear. Error: *UnknownSkyError.
 func ParseSky(text string) (Sky, error) {
 	word := Sky(strings.ToLower(strings.TrimSpace(text)))
 	if word == "" {
 		return Clear, nil
-	}
-	if word == "partly" {
-		return Scattered, nil
 	}
 	if _, known := skies[word]; !known {
 		return "", &UnknownSkyError{Input: text}
