@@ -53,6 +53,8 @@ type Options struct {
 	Random   io.Reader        // nil is crypto/rand
 	Program  string           // name and version that Create writes into the file; empty is "resow"
 	NoSync   bool             // for a store that can be made again, such as the demo's: on disk only after Close
+
+	keep bool // of a store that is only read: hold the file until it is closed
 }
 
 func (o Options) withDefaults() Options {
@@ -84,6 +86,7 @@ type Store struct {
 	identity identity
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
+	share    share
 	seeing   sync.Mutex
 	unseen   bool // the pages that lead to others were not looked at yet: see skim
 	broken   atomic.Pointer[DamagedError]
@@ -285,6 +288,7 @@ func (s *Store) open() error {
 		db, err := bbolt.Open(s.path, 0o600, o)
 		if err == nil {
 			s.db = db
+			s.begun()
 			return nil
 		}
 		if errors.Is(err, bolterrors.ErrTimeout) {
@@ -385,6 +389,7 @@ func (s *Store) readIdentity() (stale bool, err error) {
 			}
 		}
 		stale = string(meta.Get(keyViews)) != string(viewsVersion())
+		s.note(tx)
 		return nil
 	})
 	return stale, err
@@ -404,6 +409,11 @@ func (s *Store) notIdentity(made []byte, err error) error {
 
 // Close lets go of the file.
 func (s *Store) Close() error {
+	if t := s.share.timer; t != nil {
+		t.Stop()
+	}
+	s.share.mu.Lock()
+	defer s.share.mu.Unlock()
 	if s.broken.Load() != nil || s.db == nil {
 		// bbolt was stopped in the middle and may hold its own locks: let go
 		// of the file alone. What it mapped is let go of with the process.
@@ -434,7 +444,7 @@ func (s *Store) Path() string { return s.path }
 func (s *Store) ID() []byte { return append([]byte(nil), s.identity.ID...) }
 
 func (s *Store) view(f func(tx *bbolt.Tx) error) error {
-	return s.guard(func() error { return s.db.View(f) })
+	return s.held(func() error { return s.guard(func() error { return s.db.View(f) }) })
 }
 
 func (s *Store) update(f func(tx *bbolt.Tx) error) error {
@@ -474,20 +484,23 @@ func (s *Store) skim() error {
 	if !s.unseen {
 		return nil
 	}
-	info, err := s.file.Stat()
-	if err != nil {
-		return err
-	}
-	c, err := recognize(s.file, info.Size())
-	if err == nil {
-		c.skim = true
-		err = c.check()
-	}
-	if err != nil {
-		return &DamagedError{Path: s.path, Why: err.Error()}
-	}
 	s.unseen = false
-	return nil
+	return s.held(func() error {
+		info, err := s.file.Stat()
+		if err != nil {
+			return err
+		}
+		c, err := recognize(s.file, info.Size())
+		if err == nil {
+			c.skim = true
+			err = c.check()
+		}
+		if err != nil {
+			s.unseen = true
+			return &DamagedError{Path: s.path, Why: err.Error()}
+		}
+		return nil
+	})
 }
 
 // guard runs what touches the mapped file. A damaged file makes bbolt panic,
