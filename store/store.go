@@ -52,6 +52,7 @@ type Options struct {
 	Now      func() time.Time // nil is time.Now
 	Random   io.Reader        // nil is crypto/rand
 	Program  string           // name and version that Create writes into the file; empty is "resow"
+	Say      func(string)     // what whoever opens the file must know, though it opens; may be nil
 	NoSync   bool             // for a store that can be made again, such as the demo's: on disk only after Close
 
 	keep bool // of a store that is only read: hold the file until it is closed
@@ -83,6 +84,7 @@ type Store struct {
 	file  *os.File   // bbolt's own, to let go of the lock when bbolt can't
 	write sync.Mutex // one writer or one verify at a time
 
+	halved   error // one of the two first pages is broken
 	identity identity
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
@@ -228,13 +230,19 @@ func syncFolder(dir string) error {
 // Open opens a store. It waits for another process at most Options.Wait. A
 // missing, empty, cut or foreign file is told apart before bbolt maps it:
 // MissingError, NotStoreError, DamagedError; a file of a later format is a
-// NewerError, one that another process holds a BusyError.
+// NewerError, one that another process holds a BusyError. With one of the two first
+// pages broken the file opens as the other one has it: Options.Say hears of that, and
+// a copy is kept beside it before anything is written.
 func Open(path string, o Options) (*Store, error) {
 	s := &Store{path: path, o: o.withDefaults()}
 	if err := s.open(); err != nil {
 		return nil, err
 	}
-	stale, err := s.readIdentity()
+	err := s.tellHalved()
+	stale := false
+	if err == nil {
+		stale, err = s.readIdentity()
+	}
 	if err != nil {
 		s.Close()
 		return nil, err
@@ -354,6 +362,7 @@ func (s *Store) lookAt(f *os.File) error {
 		err = c.checkQuickly(info.Size())
 	}
 	if err == nil {
+		s.halved = c.checkMetas()
 		return nil
 	}
 	var foreign *foreignError
