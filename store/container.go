@@ -52,6 +52,7 @@ type container struct {
 	txid     uint64
 	used     []bool
 	skim     bool // leave out the leaves of the parts
+	spare    bool // leave out those of the log
 
 	branches [maxDepth + 1]branch // of the skim, by the depth below them
 
@@ -144,7 +145,7 @@ func (c *container) check() error {
 		return err
 	}
 	for id, used := range c.used {
-		if !used && !c.skim {
+		if !used && !c.skim && !c.spare {
 			return fmt.Errorf("page %d is neither used nor free", id)
 		}
 	}
@@ -391,7 +392,7 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		return fmt.Errorf("it holds %d keys", count)
 	}
 	var last []byte
-	var parts [][]byte
+	var parts []keyValue
 	for i := range count {
 		at := pageHeader + 16*i
 		flags, pos, ksize, vsize := n.Uint32(b[at:]), n.Uint32(b[at+4:]), n.Uint32(b[at+8:]), n.Uint32(b[at+12:])
@@ -410,7 +411,7 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		switch {
 		case flags == 0:
 		case flags == 1:
-			parts = append(parts, bytes.Clone(value)) // the page is gone when its parts are looked at
+			parts = append(parts, keyValue{bytes.Clone(key), bytes.Clone(value)}) // the page is gone when its parts are looked at
 		default:
 			return fmt.Errorf("a key of unknown kind")
 		}
@@ -419,7 +420,7 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		return fmt.Errorf("its keys are out of order")
 	}
 	for _, p := range parts {
-		if err := c.checkBucket(p, depth); err != nil {
+		if err := c.checkBucket(p.key, p.value, depth); err != nil {
 			return err
 		}
 	}
@@ -427,11 +428,11 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 }
 
 // checkBucket checks a part as it stands in the page above it.
-func (c *container) checkBucket(value []byte, depth int) error {
+func (c *container) checkBucket(name, value []byte, depth int) error {
 	if len(value) < 16 {
 		return fmt.Errorf("a part of %d bytes", len(value))
 	}
-	if root := binary.NativeEndian.Uint64(value); root != 0 && c.skim {
+	if root := binary.NativeEndian.Uint64(value); root != 0 && (c.skim || c.spare && string(name) == string(bucketLog)) {
 		return c.skimPart(root)
 	} else if root != 0 {
 		return c.checkTree(root, depth+1, nil, nil)

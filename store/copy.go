@@ -77,7 +77,7 @@ type lateBlocks struct {
 
 func newCopying(path string, o Options) *copying {
 	o = o.withDefaults()
-	o.ReadOnly = true
+	o.ReadOnly, o.keep = true, true // it is the lock that keeps the file as it is
 	return &copying{path: path, o: o, buf: make([]byte, copyPiece), seed: maphash.MakeSeed()}
 }
 

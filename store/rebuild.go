@@ -26,7 +26,7 @@ func (s *Store) rebuild() error {
 // between them to commit and to give the next transaction: bbolt keeps in memory
 // what a transaction has written. The records are read in transactions of their own.
 func (s *Store) rebuildIn(tx *bbolt.Tx, mats int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
-	t := &tables{tx: tx, good: map[[slotName]byte]bool{}}
+	t := &tables{tx: tx}
 	for _, w := range views {
 		if err := t.clear(w); err != nil {
 			return tx, err

@@ -257,7 +257,7 @@ func (w *work) takeBack() error {
 		w.mats[code] = was
 	}
 	w.standing = w.was
-	w.sums = bytes.Clone(w.wasSums)
+	w.sums, w.keys = bytes.Clone(w.wasSums), map[[slotName]byte]map[uint64]bool{}
 	return nil
 }
 

@@ -52,7 +52,10 @@ type Options struct {
 	Now      func() time.Time // nil is time.Now
 	Random   io.Reader        // nil is crypto/rand
 	Program  string           // name and version that Create writes into the file; empty is "resow"
+	Say      func(string)     // what whoever opens the file must know, though it opens; may be nil
 	NoSync   bool             // for a store that can be made again, such as the demo's: on disk only after Close
+
+	keep bool // of a store that is only read: hold the file until it is closed
 }
 
 func (o Options) withDefaults() Options {
@@ -81,9 +84,11 @@ type Store struct {
 	file  *os.File   // bbolt's own, to free the lock when bbolt can't
 	write sync.Mutex // one writer or one verify at a time
 
+	halved   error // one of the two first pages is broken
 	identity identity
 	genesis  hash
 	viewsErr error // why what is derived could not be brought up to date
+	share    share
 	seeing   sync.Mutex
 	unseen   bool // the pages that lead to others were not looked at yet: see skim
 	broken   atomic.Pointer[DamagedError]
@@ -237,13 +242,19 @@ func syncFolder(dir string) error {
 // Open opens a store. It waits for another process at most Options.Wait. A
 // missing, empty, cut or foreign file is told apart before bbolt maps it:
 // MissingError, NotStoreError, DamagedError; a file of a later format is a
-// NewerError, one that another process holds a BusyError.
+// NewerError, one that another process holds a BusyError. With one of the two first
+// pages broken the file opens as the other one has it: Options.Say hears of that, and
+// a copy is kept beside it before anything is written.
 func Open(path string, o Options) (*Store, error) {
 	s := &Store{path: path, o: o.withDefaults()}
 	if err := s.open(); err != nil {
 		return nil, err
 	}
-	stale, err := s.readIdentity()
+	err := s.tellHalved()
+	stale := false
+	if err == nil {
+		stale, err = s.readIdentity()
+	}
 	if err != nil {
 		s.Close()
 		return nil, err
@@ -297,6 +308,7 @@ func (s *Store) open() error {
 		db, err := bbolt.Open(s.path, 0o600, o)
 		if err == nil {
 			s.db = db
+			s.begun()
 			return nil
 		}
 		if errors.Is(err, bolterrors.ErrTimeout) {
@@ -362,6 +374,7 @@ func (s *Store) lookAt(f *os.File) error {
 		err = c.checkQuickly(info.Size())
 	}
 	if err == nil {
+		s.halved = c.checkMetas()
 		return nil
 	}
 	var foreign *foreignError
@@ -397,6 +410,7 @@ func (s *Store) readIdentity() (stale bool, err error) {
 			}
 		}
 		stale = string(meta.Get(keyViews)) != string(viewsVersion())
+		s.note(tx)
 		return nil
 	})
 	return stale, err
@@ -416,6 +430,11 @@ func (s *Store) notIdentity(made []byte, err error) error {
 
 // Close lets go of the file.
 func (s *Store) Close() error {
+	if t := s.share.timer; t != nil {
+		t.Stop()
+	}
+	s.share.mu.Lock()
+	defer s.share.mu.Unlock()
 	if s.broken.Load() != nil || s.db == nil {
 		// bbolt was stopped in the middle and may hold its own locks: let go
 		// of the file alone. What it mapped is freed with the process.
@@ -446,7 +465,7 @@ func (s *Store) Path() string { return s.path }
 func (s *Store) ID() []byte { return append([]byte(nil), s.identity.ID...) }
 
 func (s *Store) view(f func(tx *bbolt.Tx) error) error {
-	return s.guard(func() error { return s.db.View(f) })
+	return s.held(func() error { return s.guard(func() error { return s.db.View(f) }) })
 }
 
 func (s *Store) update(f func(tx *bbolt.Tx) error) error {
@@ -486,20 +505,23 @@ func (s *Store) skim() error {
 	if !s.unseen {
 		return nil
 	}
-	info, err := s.file.Stat()
-	if err != nil {
-		return err
-	}
-	c, err := recognize(s.file, info.Size())
-	if err == nil {
-		c.skim = true
-		err = c.check()
-	}
-	if err != nil {
-		return &DamagedError{Path: s.path, Why: err.Error()}
-	}
 	s.unseen = false
-	return nil
+	return s.held(func() error {
+		info, err := s.file.Stat()
+		if err != nil {
+			return err
+		}
+		c, err := recognize(s.file, info.Size())
+		if err == nil {
+			c.skim = true
+			err = c.check()
+		}
+		if err != nil {
+			s.unseen = true
+			return &DamagedError{Path: s.path, Why: err.Error()}
+		}
+		return nil
+	})
 }
 
 // guard runs what touches the mapped file. A damaged file makes bbolt panic,

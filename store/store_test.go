@@ -503,7 +503,7 @@ func TestReadOnly(t *testing.T) {
 	record(t, s, adds(1, 1)...)
 	require.NoError(t, s.Close())
 	o := c.options()
-	o.ReadOnly = true
+	o.ReadOnly, o.keep = true, true
 	r, err := Open(s.path, o)
 	require.NoError(t, err)
 	r2, err := Open(s.path, o)
@@ -512,7 +512,7 @@ func TestReadOnly(t *testing.T) {
 	var readOnly *ReadOnlyError
 	require.ErrorAs(t, err, &readOnly)
 	verifyClean(t, r)
-	o.ReadOnly, o.Wait = false, 20*time.Millisecond
+	o.ReadOnly, o.keep, o.Wait = false, false, 20*time.Millisecond
 	began := time.Now()
 	_, err = Open(s.path, o)
 	var busy *BusyError

@@ -110,12 +110,14 @@ func (w view) checksum(key, value []byte) uint64 {
 
 // mark is what an entry counts in the sum of its slot: its checksum and the FNV-1a
 // hash (64 bits) of its key. It costs little to work out for a whole slot.
-func mark(key, value []byte) uint64 {
+func mark(key, value []byte) uint64 { return fnv1a(key) + binary.BigEndian.Uint64(value) }
+
+func fnv1a(key []byte) uint64 {
 	h := uint64(0xcbf29ce484222325)
 	for _, b := range key {
 		h = (h ^ uint64(b)) * 0x100000001b3
 	}
-	return h + binary.BigEndian.Uint64(value)
+	return h
 }
 
 // seal gives an entry's value: its checksum, the position that it speaks of, and what
@@ -147,10 +149,11 @@ type tables struct {
 	tx   *bbolt.Tx
 	sums sums
 	good map[[slotName]byte]bool // slots that were held against their sums
+	keys map[[slotName]byte]map[uint64]bool
 }
 
 func tablesOf(tx *bbolt.Tx) *tables {
-	t := &tables{tx: tx, good: map[[slotName]byte]bool{}}
+	t := &tables{tx: tx, good: map[[slotName]byte]bool{}, keys: map[[slotName]byte]map[uint64]bool{}}
 	if kept := tx.Bucket(bucketMeta).Get(keySums); len(kept)%slotLen == 0 { // else nothing agrees with them
 		t.sums = bytes.Clone(kept)
 	}
@@ -188,24 +191,41 @@ func (t *tables) get(w view, key []byte) (e sealed, found bool, err error) {
 			return e, false, err
 		}
 	}
-	c := t.tx.Bucket(w.part).Cursor()
-	k, value := c.Seek(key)
-	if bytes.Equal(k, key) {
-		if e, found = w.open(key, value); !found {
-			err = t.broken(w)
-		}
-		return e, found, err
+	value := t.tx.Bucket(w.part).Get(key)
+	if value == nil {
+		return e, false, t.absent(w, key)
 	}
-	before := k // the neighbours tell whether a broken page has led the search astray
-	if k == nil {
-		before, _ = c.Last()
-	} else {
-		before, _ = c.Prev()
-	}
-	if k != nil && bytes.Compare(k, key) < 0 || before != nil && bytes.Compare(before, key) >= 0 {
+	if e, found = w.open(key, value); !found {
 		err = t.broken(w)
 	}
-	return e, false, err
+	return e, found, err
+}
+
+// absent says whether a key that was not found is not there: a key that is broken
+// leads the search for others astray. The keys of a slot in which this is asked again
+// are remembered.
+func (t *tables) absent(w view, key []byte) error {
+	name := w.slotOf(key)
+	keys, again := t.keys[name]
+	if keys == nil {
+		present := false
+		if again {
+			keys = map[uint64]bool{}
+		}
+		err := t.check(w, key[:min(w.slot, len(key))], func(k, _ []byte) {
+			present = present || bytes.Equal(k, key)
+			if again {
+				keys[fnv1a(k)] = true
+			}
+		})
+		if t.keys[name] = keys; present || err != nil {
+			return t.broken(w)
+		}
+	}
+	if keys[fnv1a(key)] {
+		return t.broken(w)
+	}
+	return nil
 }
 
 // each gives the entries whose keys begin with prefix, until do says that it has
@@ -254,6 +274,9 @@ func (t *tables) set(w view, key, value []byte) (was []byte, err error) {
 	name := w.slotOf(key)
 	if was = bytes.Clone(b.Get(key)); len(was) >= sealLen {
 		t.sums = t.sums.with(name, ^uint32(0), -mark(key, was))
+	}
+	if keys := t.keys[name]; keys != nil {
+		keys[fnv1a(key)] = value != nil
 	}
 	if value == nil {
 		return was, b.Delete(key)

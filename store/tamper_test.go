@@ -44,7 +44,7 @@ func dump(t testing.TB, s *Store) map[string]string {
 
 func contents(t require.TestingT, s *Store) map[string]string {
 	out := map[string]string{}
-	require.NoError(t, s.db.View(func(tx *bbolt.Tx) error {
+	require.NoError(t, s.view(func(tx *bbolt.Tx) error {
 		return tx.ForEach(func(name []byte, b *bbolt.Bucket) error {
 			return b.ForEach(func(k, v []byte) error {
 				out[string(name)+"/"+string(k)] = string(v)
@@ -366,8 +366,8 @@ func openAndVerify(t *testing.T, path string, o Options, anchor *Anchor, all map
 		return errorName(err)
 	}
 	defer s.Close()
-	s.db.NoSync = true
 	if !o.ReadOnly {
+		s.db.NoSync = true
 		defer s.Record("", adds(90, 1))
 	}
 	// what a day's command does, before anybody verifies

@@ -339,7 +339,7 @@ func (f *farm) now(a *app) time.Time { return a.now().In(f.loc) }
 
 // storeOptions are what every opening of the ledger is handed.
 func (a *app) storeOptions(readOnly bool) store.Options {
-	return store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random, Program: "resow " + version}
+	return store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random, Program: "resow " + version, Say: a.remark}
 }
 
 // open opens the ledger, runs do, and closes it.

@@ -202,3 +202,22 @@ func (l wholeLedger) within(t *testing.T, most time.Duration, what string, args 
 	}
 	return 0, "", ""
 }
+
+// One of the two first pages is broken: every command that opens the ledger says so,
+// also those that only read.
+func TestEveryCommandSaysThatAFirstPageIsBroken(t *testing.T) {
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	l := someOfTheDemo(t, now, 5)
+	bad := bytes.Clone(l.bytes)
+	bad[4096+40] ^= 1
+	path := filepath.Join(t.TempDir(), "farm.resow")
+	for _, args := range [][]string{{"scan", string(l.mat)}, {"show", string(l.mat)}, {"due"}, {"list"}, {"history", string(l.mat)}, {"report", "reuse"},
+		{"hold", string(l.mat), "--reason", "a look"}} {
+		require.NoError(t, os.WriteFile(path, bad, 0o600))
+		_, _, errs := l.within(t, 5*time.Second, "a first page", append(args, "--store", path)...)
+		require.Contains(t, errs, "the last change before that may be missing", "%v", args)
+	}
+	kept, err := filepath.Glob(path + ".damaged-*")
+	require.NoError(t, err)
+	require.Len(t, kept, 1, "before a step was written")
+}

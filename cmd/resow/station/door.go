@@ -72,6 +72,7 @@ type door struct {
 
 	standing atomic.Pointer[standing]
 	changed  func() // told when the ledger stands elsewhere than at the last look
+	say      func(string)
 }
 
 // standing is where the ledger stood when it was looked at last. Phones keep it
@@ -105,8 +106,8 @@ type job struct {
 	done  chan struct{}
 }
 
-func newDoor(path, folder string, now func() time.Time, random io.Reader, changed func()) *door {
-	d := &door{path: path, folder: folder, now: now, random: random, changed: changed,
+func newDoor(path, folder string, now func() time.Time, random io.Reader, changed func(), say func(string)) *door {
+	d := &door{path: path, folder: folder, now: now, random: random, changed: changed, say: say,
 		awake: make(chan struct{}, 1), ended: make(chan struct{}), copies: make(chan struct{}, doorCopies)}
 	d.standing.Store(&standing{})
 	go d.work()
@@ -265,7 +266,7 @@ func (d *door) open(began time.Time) {
 	for _, j := range batch {
 		write = write || j.plan != nil
 	}
-	s, err := store.Open(d.path, store.Options{ReadOnly: !write, Now: d.now, Random: d.random})
+	s, err := store.Open(d.path, store.Options{ReadOnly: !write, Now: d.now, Random: d.random, Say: d.say})
 	if err != nil {
 		for _, j := range batch {
 			j.end(err)

@@ -133,7 +133,7 @@ func New(c Config) (*Station, error) {
 		return nil, err
 	}
 	dropCopies(folder)
-	s.door = newDoor(c.Store, folder, c.Now, c.Random, s.changes.tell)
+	s.door = newDoor(c.Store, folder, c.Now, c.Random, s.changes.tell, func(text string) { s.log.Print(text) })
 	return s, nil
 }
 
