@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"slices"
 )
 
 // Action is what scanning a card of the wash station does.
@@ -29,9 +30,18 @@ const (
 	ActConfirm  Action = "confirm"
 )
 
-// Actions lists every action once, in the order in which cards are printed.
-var Actions = []Action{ActHarvest, ActRinseClean, ActRinseRoots, ActDryAir, ActDrySun, ActSanitize, ActInspect, ActMist,
-	ActMold, ActHold, ActRelease, ActRetire, ActEnd, ActUndo, ActConfirm, ActOperator}
+// Actions lists every action once, in the order in which cards are printed: those
+// that have a constant, and each other step that needs nothing said.
+var Actions = func() []Action {
+	all := []Action{ActHarvest, ActRinseClean, ActRinseRoots, ActDryAir, ActDrySun, ActSanitize, ActInspect, ActMist,
+		ActMold, ActHold, ActRelease, ActRetire}
+	for _, row := range aboutMats {
+		if a := Action(row.Kind); row.plain() && !slices.Contains(all, a) {
+			all = append(all, a)
+		}
+	}
+	return append(all, ActEnd, ActUndo, ActConfirm, ActOperator)
+}()
 
 // Card is a laminated card of the wash station. Its symbol holds nothing but
 // the code; what the code does stands here, and a lost card can be withdrawn.
@@ -67,12 +77,6 @@ func (c Card) Body() Body {
 		return &Dry{Where: DrySun, DurationS: c.DurationS}
 	case ActSanitize:
 		return &Sanitize{Product: c.Product, StrengthPPM: c.StrengthPPM, ContactS: c.ContactS, Sides: 2, Method: c.Method, Rinsed: c.Rinsed}
-	case ActHarvest:
-		return &Harvest{}
-	case ActMist:
-		return &Mist{}
-	case ActInspect:
-		return &Inspect{}
 	case ActMold:
 		return &Mold{Where: c.Reason, Seen: "washing"}
 	case ActHold:
@@ -81,6 +85,9 @@ func (c Card) Body() Body {
 		return &Release{Reason: c.Reason}
 	case ActRetire:
 		return &Retire{Cause: c.Cause}
+	}
+	if row, ok := KindNamed(Kind(c.Action)); ok && row.plain() {
+		return row.New()
 	}
 	return nil
 }

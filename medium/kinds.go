@@ -249,6 +249,12 @@ func (s StepKind) StoodFor(b Body, f Field) bool {
 	return said
 }
 
+// plain says that a step of the kind is whole with nothing said, as on a card.
+func (s StepKind) plain() bool {
+	asked := s.Asked()
+	return len(asked) > 0 && !slices.ContainsFunc(asked, func(f Field) bool { return f.Needed })
+}
+
 // Asked are the fields that a person is asked for, in this order. Pictures are
 // taken with a camera, and come by the way of a face of their own.
 func (s StepKind) Asked() []Field {

@@ -138,8 +138,11 @@ func stepsOf(c medium.Condition, v medium.Verdict, p medium.Policy) (next, wrong
 	case medium.Ready:
 		add(medium.KindSanitize)
 		add(medium.KindInspect)
-	case medium.Growing:
-		add(medium.KindMist)
+	}
+	for _, row := range medium.StepKinds() { // what is done with a crop while it grows
+		if c.Stage == medium.Growing && slices.Contains(row.From, medium.Growing) {
+			add(row.Kind)
+		}
 	}
 	if c.Stage == medium.Retired { // what is found on it late is still taken
 		return nil, []medium.Kind{medium.KindMold, medium.KindCut, medium.KindSwab}
