@@ -237,25 +237,10 @@ func (c *Condition) apply(s *Step) {
 	switch b := s.Body.(type) {
 	case *Add:
 		if from == "" { // a second registration is no way out of a hold
-			c.Code, c.Mat, c.Added = s.Mat, b.Mat, s.At
-			c.Stage = ToWash
-			if b.Mat.Unidentified != "" { // quarantined in one record, which no correction can void
-				c.Since = s.At
-				c.hold("not known which mat it is: " + b.Mat.Unidentified)
-			}
+			c.add(s, b)
 		}
 	case *Sow:
-		c.Turn++
-		c.SownUncleared = from != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
-		c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
-		c.Cleared, c.TurnG, c.CutUnweighed, c.WetSince = false, 0, false, time.Time{}
-		switch from {
-		case Retired:
-		case OnHold:
-			c.HeldIn, c.HeldSince = Growing, s.At
-		default:
-			c.Stage = Growing
-		}
+		c.sow(s, b)
 	case *Mist:
 		if !c.apart() && from != Growing { // its sowing was voided, but something wetted it
 			c.Stage, c.Cleared = ToWash, false
@@ -264,34 +249,9 @@ func (c *Condition) apply(s *Step) {
 	case *Harvest:
 		c.harvest(b)
 	case *Rinse:
-		c.rinsed()
-		c.Debris = b.Debris
-		if b.Debris == DebrisNone {
-			c.Washes = append(slices.Clone(c.Washes[max(0, len(c.Washes)-washesKept+1):]), s.At)
-		}
-		if !c.apart() && from != Growing {
-			c.Stage, c.Cleared = ToWash, false
-			if b.Debris == DebrisNone {
-				c.Stage = ToDry
-			}
-		}
-		c.wetted(s.At)
+		c.rinse(s, b)
 	case *Dry:
-		c.SunKLy += b.KLy
-		if s.Outcome.Accepted {
-			c.WetSince = time.Time{}
-		}
-		if tooShort(s) {
-			break // as wet as before
-		}
-		c.WetWith = nil
-		c.DryCare = lasting(c.DryCare, s.Outcome)
-		switch from {
-		case ToDry:
-			c.Stage = ToSanitize
-		case Airing:
-			c.Stage = Ready
-		}
+		c.dry(s, b)
 	case *Sanitize:
 		c.sanitize(s, b)
 	case *Mold:
@@ -318,13 +278,7 @@ func (c *Condition) apply(s *Step) {
 			c.Stage, c.Cleared = ToWash, false
 		}
 	case *Relabel:
-		c.Labels++
-		if b.NewCode != "" {
-			c.Tags = append(append([]Code(nil), c.Tags...), b.NewCode)
-		}
-		if b.Mark != "" {
-			c.Mat.Mark = b.Mark
-		}
+		c.relabel(b)
 	case *Document:
 		c.Mat.ContactStatement, c.Mat.ContactDate = b.ContactStatement, b.ContactDate
 		if b.Supplier != "" {
@@ -346,6 +300,72 @@ func (c *Condition) apply(s *Step) {
 	}
 	if alone := s.dayAlone(); alone || len(c.DayAlone) > 0 {
 		c.keepDays(s.At, alone)
+	}
+}
+
+func (c *Condition) add(s *Step, b *Add) {
+	c.Code, c.Mat, c.Added = s.Mat, b.Mat, s.At
+	c.Stage = ToWash
+	if b.Mat.Unidentified != "" { // quarantined in one record, which no correction can void
+		c.Since = s.At
+		c.hold("not known which mat it is: " + b.Mat.Unidentified)
+	}
+}
+
+func (c *Condition) sow(s *Step, b *Sow) {
+	c.Turn++
+	c.SownUncleared = c.Stage != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
+	c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
+	c.Cleared, c.TurnG, c.CutUnweighed, c.WetSince = false, 0, false, time.Time{}
+	switch c.Stage {
+	case Retired:
+	case OnHold:
+		c.HeldIn, c.HeldSince = Growing, s.At
+	default:
+		c.Stage = Growing
+	}
+}
+
+func (c *Condition) rinse(s *Step, b *Rinse) {
+	c.rinsed()
+	c.Debris = b.Debris
+	if b.Debris == DebrisNone {
+		c.Washes = append(slices.Clone(c.Washes[max(0, len(c.Washes)-washesKept+1):]), s.At)
+	}
+	if !c.apart() && c.Stage != Growing {
+		c.Stage, c.Cleared = ToWash, false
+		if b.Debris == DebrisNone {
+			c.Stage = ToDry
+		}
+	}
+	c.wetted(s.At)
+}
+
+func (c *Condition) dry(s *Step, b *Dry) {
+	c.SunKLy += b.KLy
+	if s.Outcome.Accepted {
+		c.WetSince = time.Time{}
+	}
+	if tooShort(s) {
+		return // as wet as before
+	}
+	c.WetWith = nil
+	c.DryCare = lasting(c.DryCare, s.Outcome)
+	switch c.Stage {
+	case ToDry:
+		c.Stage = ToSanitize
+	case Airing:
+		c.Stage = Ready
+	}
+}
+
+func (c *Condition) relabel(b *Relabel) {
+	c.Labels++
+	if b.NewCode != "" {
+		c.Tags = append(append([]Code(nil), c.Tags...), b.NewCode)
+	}
+	if b.Mark != "" {
+		c.Mat.Mark = b.Mark
 	}
 }
 
