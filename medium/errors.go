@@ -67,6 +67,10 @@ type TimeError struct {
 	Now  time.Time
 }
 
+// ClockBehind says that it is the clock of now that shows to be behind, or that of the
+// mat's last step ahead, and no time that somebody gave.
+func (e *TimeError) ClockBehind() bool { return e.Last.After(e.Now.Add(ClockDrift)) }
+
 func (e *TimeError) Error() string {
 	stamp := fullStamp
 	if other := cmp.Or(e.Last, e.Now); e.At.Format(stamp) == other.In(e.At.Location()).Format(stamp) {
@@ -75,7 +79,7 @@ func (e *TimeError) Error() string {
 	if e.Last.IsZero() {
 		return fmt.Sprintf("the time %s lies in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
 	}
-	if e.Last.After(e.Now.Add(ClockDrift)) {
+	if e.ClockBehind() {
 		return fmt.Sprintf("mat %s: its last step is dated %s, and the clock says %s; set the clock, or, if it was ahead then, void that step with `resow correct` and record it again", e.Code, e.Last.Format(stamp), e.Now.Format(stamp))
 	}
 	return fmt.Sprintf("mat %s: the time %s lies before its last step at %s; steps of a mat go forward in time, so void what came later with `resow correct` first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))

@@ -96,7 +96,7 @@ func Percent(what, text string) (float64, error) {
 	if ok && unit == "%" && v <= 100 {
 		return v, nil
 	}
-	return 0, &Error{what, text, "a percentage: 3%"}
+	return 0, &Error{what, text, "a percentage of at most 100: 3%"}
 }
 
 // Size reads length by width and gives both in mm, the longer first only if it

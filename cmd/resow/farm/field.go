@@ -65,18 +65,23 @@ func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error)
 		delete(said, "strength")
 		s.Product = ""
 	}
-	var unread []string
+	var unread []medium.Field
+	var first error
 	for _, f := range row.Asked() {
-		err := r.set(b, f, said[f.Name])
-		if err != nil && (k != medium.KindMold || f.Needed) {
-			return nil, err
-		}
-		if err != nil { // no detail is worth a report of danger: it stands with the place, as it was said
-			unread = append(unread, f.Title()+" "+said[f.Name])
+		if err := r.set(b, f, said[f.Name]); err != nil {
+			unread, first = append(unread, f), cmp.Or(first, err)
 		}
 	}
-	if mold, ok := b.(*medium.Mold); ok && len(unread) > 0 {
-		mold.Where = Join(append([]string{mold.Where}, unread...)...)
+	if first != nil && !medium.ReportsDanger(b) {
+		return nil, first
+	}
+	for _, f := range unread { // no detail is worth a report of danger: it stands there as it was said
+		if f.Needed && f.Most > 0 {
+			f.Set(b, f.Most)
+		}
+		text := row.Asked()[slices.IndexFunc(row.Asked(), func(f medium.Field) bool { return f.Of == medium.OfText })]
+		before, _ := text.Value(b)
+		text.Set(b, Join(fmt.Sprint(before), f.Title()+" "+said[f.Name]))
 	}
 	return b, r.together(b, said)
 }

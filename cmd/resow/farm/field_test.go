@@ -113,6 +113,18 @@ func TestWhatIsSaidTogether(t *testing.T) {
 	b, err = Reader{}.Body(medium.KindMold, map[string]string{"where": "edge", "share": "a lot"})
 	require.NoError(t, err)
 	require.Equal(t, "edge, share a lot", b.(*medium.Mold).Where)
+	for said, want := range map[*map[string]string]medium.Body{
+		{"length": "huge", "where": "middle"}:                             &medium.Cut{LengthMM: 5000, Where: "middle, cut length huge"},
+		{"test": "ATP", "result": "fail", "reading": "-5"}:                &medium.Swab{Test: "ATP, reading -5"},
+		{"mold": "yes", "holes": "a few", "aperture": "wide"}:             &medium.Inspect{Mold: true, Note: "holes a few, aperture wide"},
+		{"where": "edge", "share": "200%", "area": "5", "treated": "cut"}: &medium.Mold{Where: "edge, share 200%, area 5", Treated: "cut"},
+	} {
+		b, err := Reader{}.Body(medium.KindOf(want), *said)
+		require.NoError(t, err)
+		require.Equal(t, want, b)
+	}
+	_, err = Reader{}.Body(medium.KindInspect, map[string]string{"holes": "a few"})
+	require.Error(t, err, "no danger")
 }
 
 // TestTheSunOfADrying: by place and time where they are known, by a forecast where

@@ -624,3 +624,37 @@ func TestDangerWithWhatCantBeRead(t *testing.T) {
 	r.Header.Set("Content-Type", "application/json")
 	require.Equal(t, http.StatusOK, p.do(r).status)
 }
+
+// A clock that starts in the past, as that of a small computer without a battery,
+// refuses no kept step for good: the phone keeps it until the clock is set.
+func TestKeptStepOutlivesAWrongClock(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mat := s.inStage(t, medium.Growing)[0]
+	send := func() answer {
+		r := p.request("POST", "/api/v1/steps", strings.NewReader(
+			`{"token":"0123456789abcdef","kind":"mist","mats":["`+string(mat)+`"],"fields":{"water":"100mL","ago_ms":"60000"}}`))
+		r.Header.Set("Content-Type", "application/json")
+		return p.do(r)
+	}
+	s.clock.forward(-20 * 24 * time.Hour)
+	got := send()
+	require.Equal(t, http.StatusServiceUnavailable, got.status, got.body)
+	has(t, got.body, `"final": false`)
+	has(t, got.body, "The clock of the station's computer is meant")
+	s.clock.forward(20*24*time.Hour + time.Minute)
+	require.Equal(t, http.StatusOK, send().status)
+}
+
+// A swab that fails by its figures reports danger as one that says so.
+func TestDangerOfASwabByItsReading(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	mat := s.inStage(t, medium.Ready)[0]
+	r := p.request("POST", "/api/v1/steps", strings.NewReader(`{"token":"0123456789abcdef","kind":"swab","mats":["T0000000","`+string(mat)+
+		`"],"fields":{"test":"ATP","reading":"80","limit":"30","ago_ms":"99999999999999"}}`))
+	r.Header.Set("Content-Type", "application/json")
+	got := p.do(r)
+	require.Equal(t, http.StatusOK, got.status, got.body)
+	require.Equal(t, medium.OnHold, s.condition(t, mat).Stage)
+}

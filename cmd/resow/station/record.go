@@ -214,7 +214,9 @@ func (o order) danger() bool {
 	v := values{Values: o.form}
 	switch o.kind {
 	case medium.KindSwab:
-		return v.text("result") == "fail"
+		reading, _ := strconv.ParseFloat(v.text("reading"), 64)
+		limit, err := strconv.ParseFloat(v.text("limit"), 64)
+		return v.text("result") == "fail" || v.text("result") == "" && err == nil && reading > limit
 	case medium.KindInspect:
 		return v.on("mold")
 	case medium.KindRetire:

@@ -18,6 +18,11 @@ func as[T error](err error) bool {
 	return errors.As(err, &target)
 }
 
+func clockBehind(err error) bool {
+	var t *medium.TimeError
+	return errors.As(err, &t) && t.ClockBehind()
+}
+
 // answers is the one table of errors: the HTTP status of each, and the text that
 // gives the way out on a phone, with what the error itself says at its %s; empty
 // where that is all there is to do. 422 is input that can't be, 409 a step that does
@@ -42,9 +47,10 @@ var answers = []struct {
 	{as[*medium.VerdictError], http.StatusConflict, ""},
 	{as[*medium.StageError], http.StatusConflict, "way.stage"},
 	{as[*medium.InputError], http.StatusUnprocessableEntity, ""},
+	{clockBehind, http.StatusServiceUnavailable, "way.clock"}, // a phone keeps its step until the clock is set
 	{as[*medium.TimeError], http.StatusConflict, "way.time"},
 	{as[*medium.FitError], http.StatusConflict, "way.time"},
-	{as[*medium.ClockError], http.StatusConflict, "way.clock"},
+	{as[*medium.ClockError], http.StatusServiceUnavailable, "way.clock"},
 	{as[*medium.UnknownError], http.StatusUnprocessableEntity, ""},
 	{as[*medium.CorrectError], http.StatusConflict, ""},
 	{as[*medium.DiscardedError], http.StatusConflict, "way.time"},
