@@ -69,6 +69,9 @@ func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error)
 	var first error
 	for _, f := range row.Asked() {
 		if err := r.set(b, f, said[f.Name]); err != nil {
+			if f.Of == medium.OfChoice { // whether it is a danger hangs on it
+				return nil, err
+			}
 			unread, first = append(unread, f), cmp.Or(first, err)
 		}
 	}
