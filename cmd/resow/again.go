@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -23,7 +24,7 @@ var numberText = base32.NewEncoding("0123456789ABCDEFGHJKMNPQRSTVWXYZ").WithPadd
 const argsLen = 3
 
 // keep puts steps into the ledger under the run's request number.
-func (a *app) keep(f *farm, steps []medium.Step) ([]medium.Step, error) {
+func (a *app) keep(f *farm.Farm, steps []medium.Step) ([]medium.Step, error) {
 	number, err := a.requestNumber(f)
 	if err != nil {
 		return nil, err
@@ -37,7 +38,7 @@ func (a *app) keep(f *farm, steps []medium.Step) ([]medium.Step, error) {
 
 // requestNumber gives the number that was typed, for the first steps of a run, or
 // a fresh one.
-func (a *app) requestNumber(f *farm) (string, error) {
+func (a *app) requestNumber(f *farm.Farm) (string, error) {
 	if number := a.request; number != "" {
 		a.request = ""
 		return number, nil
@@ -82,7 +83,7 @@ func (a *app) recordedBefore() (done bool, err error) {
 	if string(raw[len(raw)-argsLen:]) != string(a.argsSum()) {
 		return false, &usageError{"--request: this number was printed by another command; repeat that one word for word, or leave --request out"}
 	}
-	err = a.open(true, func(f *farm) error {
+	err = a.open(true, func(f *farm.Farm) error {
 		steps, err := f.Recorded(a.request)
 		if done = len(steps) > 0; !done || err != nil {
 			return err

@@ -18,6 +18,7 @@ import (
 	"golang.org/x/term"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 	"resow/store"
@@ -327,23 +328,13 @@ func (a *app) initials() string {
 	return a.env("RESOW_BY")
 }
 
-// farm is an open ledger with the farm as it stands.
-type farm struct {
-	*store.Store
-	medium.Farm
-	loc *time.Location
-}
-
-// now is the present in the farm's zone.
-func (f *farm) now(a *app) time.Time { return a.now().In(f.loc) }
-
 // storeOptions are what every opening of the ledger is handed.
 func (a *app) storeOptions(readOnly bool) store.Options {
 	return store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random, Program: "resow " + version, Say: a.remark}
 }
 
 // open opens the ledger, runs do, and closes it.
-func (a *app) open(readOnly bool, do func(*farm) error) (err error) {
+func (a *app) open(readOnly bool, do func(*farm.Farm) error) (err error) {
 	s, err := store.Open(a.storePath(), a.storeOptions(readOnly))
 	if err != nil {
 		return err
@@ -357,121 +348,29 @@ func (a *app) open(readOnly bool, do func(*farm) error) (err error) {
 	if err != nil {
 		return err
 	}
-	return do(&farm{Store: s, Farm: state, loc: state.Location()})
+	return do(farm.Of(s, state, a.now, a.random))
 }
 
 // happened reads --at; the zero time stands for now.
-func (a *app) happened(f *farm) (time.Time, error) {
+func (a *app) happened(f *farm.Farm) (time.Time, error) {
 	if a.at == "" {
 		return time.Time{}, nil
 	}
-	return amount.At(a.at, f.now(a))
+	return amount.At(a.at, f.Now())
 }
 
 // happenedOn reads --at of a step about a mat, where a day alone is enough.
-func (a *app) happenedOn(f *farm) (at time.Time, day bool, err error) {
+func (a *app) happenedOn(f *farm.Farm) (at time.Time, day bool, err error) {
 	if a.at == "" {
 		return time.Time{}, false, nil
 	}
-	return amount.AtDay(a.at, f.now(a))
-}
-
-// CodeError says that a typed or scanned text names no mat of this farm.
-type CodeError struct {
-	Input string
-	Near  []string
-	Err   error // what labels found wrong with it, nil for a valid code that is not registered
-}
-
-func (e *CodeError) Error() string {
-	text := fmt.Sprintf("%q is no mat of this farm", e.Input)
-	if e.Err != nil {
-		text = e.Err.Error()
-	}
-	if len(e.Near) > 0 {
-		return text + "; did you mean " + strings.Join(e.Near, ", ") + "?"
-	}
-	if e.Err == nil {
-		return text + "; a mat whose code is not on file is set apart until it is known, never given a new history"
-	}
-	return text
-}
-
-func (e *CodeError) Unwrap() error { return e.Err }
-
-// find gives the mat that a scanned or typed text names: a code in any form,
-// an old code of a relabelled mat, or a mark as mark:TEXT.
-func (f *farm) find(text string) (medium.Code, error) {
-	if mark, ok := strings.CutPrefix(text, "mark:"); ok {
-		return f.ByMark(mark)
-	}
-	code, err := labels.Read(text)
-	if err == nil {
-		mat, found := f.Resolve(medium.Code(code))
-		if found == nil {
-			return mat, nil
-		}
-		if !isUnknownMat(found) {
-			return "", found
-		}
-	}
-	if err == nil {
-		if other := f.other(medium.Code(code)); other != "" {
-			return "", &CodeError{Input: text, Err: errors.New(other)}
-		}
-	}
-	near := labels.Near(text, func(code string) bool {
-		_, err := f.Resolve(medium.Code(code))
-		return err == nil
-	})
-	for i, n := range near {
-		near[i] = medium.Code(n).String()
-	}
-	return "", &CodeError{Input: text, Near: near, Err: err}
-}
-
-// other says what the code of a bottle or a card belongs to; empty for a mat's.
-func (f *farm) other(code medium.Code) string {
-	switch code[0] {
-	case labels.Bottle:
-		b, ok := f.Bottle(code)
-		for _, gone := range f.Discarded {
-			if !ok && gone.Solution.Code == code {
-				b = gone
-			}
-		}
-		if b.Solution.Code == "" {
-			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it; `resow solution list` lists those on file", code)
-		}
-		s := b.Solution
-		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product, f.stamp(b.MadeAt), f.stamp(s.GoodUntil))
-		if !b.DiscardedAt.IsZero() {
-			return text + ", and was discarded " + f.stamp(b.DiscardedAt)
-		}
-		return text + "; `resow sanitize CODE... --solution " + string(code) + "` uses it"
-	case labels.Card:
-		c, ok := f.Card(code)
-		if !ok {
-			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it; `resow cards list` lists those in force", code)
-		}
-		return fmt.Sprintf("%s is no mat: it is the card %s; scan it at the wash station, `resow scan` alone", code, cardWord(c))
-	}
-	return ""
-}
-
-// mat gives the condition of the mat that a scanned or typed text names.
-func (f *farm) mat(text string) (medium.Condition, error) {
-	code, err := f.find(text)
-	if err != nil {
-		return medium.Condition{}, err
-	}
-	return f.Condition(code)
+	return amount.AtDay(a.at, f.Now())
 }
 
 // findAll gives the mats that the arguments name, each once, in their order.
 // A single dash reads further codes from standard input, with any white space
 // between them. With an error it gives those that name a mat.
-func (a *app) findAll(f *farm, args []string) ([]medium.Code, error) {
+func (a *app) findAll(f *farm.Farm, args []string) ([]medium.Code, error) {
 	texts, err := a.expand(args)
 	if err != nil {
 		return nil, err
@@ -481,7 +380,7 @@ func (a *app) findAll(f *farm, args []string) ([]medium.Code, error) {
 	bad := &codesError{}
 	seen := map[medium.Code]int{}
 	for _, text := range texts {
-		code, err := f.find(text)
+		code, err := f.Find(text)
 		if err != nil {
 			bad.errs = append(bad.errs, err)
 			continue

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/store"
 )
 
@@ -116,7 +117,7 @@ func (a *app) printHeld(w io.Writer, l store.Loss) {
 		fmt.Fprintf(w, "Put on hold: %s; release each when you have looked at it:\n", counted(len(l.Held), "mat"))
 	}
 	for _, s := range l.Held {
-		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), bodyText(s.Body), 79))
+		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), farm.Line(s.Body), 79))
 	}
 	for _, mat := range l.Unheld {
 		fmt.Fprint(w, wrap(fmt.Sprintf("%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and register it again before it is used.", mat), 79, "  "))
@@ -150,7 +151,7 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		if i == 20 {
 			break
 		}
-		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), bodyText(s.Body), 79))
+		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), farm.Line(s.Body), 79))
 	}
 	if l.Lost > 20 {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)

@@ -4,13 +4,12 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/medium/sanitizer"
 )
@@ -20,18 +19,6 @@ type batchJob struct {
 	within, product, sides             string
 	spray, dip, bottle, margin, handle string
 	dipMats                            int
-}
-
-// batchLine is one product of tonight's work.
-type batchLine struct {
-	sanitizer.BatchLine
-	ContactS    int     `json:"contact_s"`
-	StrengthPPM float64 `json:"strength_ppm,omitempty"`
-	StockML     float64 `json:"stock_ml,omitempty"`
-	StockG      float64 `json:"stock_g,omitempty"`
-	WaterML     float64 `json:"water_ml,omitempty"`
-	Mix         string  `json:"mix,omitempty"` // the command that makes it
-	Why         string  `json:"why_no_mix,omitempty"`
 }
 
 func (a *app) batchCommand() *cobra.Command {
@@ -50,7 +37,7 @@ practice, no source): weigh a bottle before and after ten mats and give your own
   resow batch --dip 8L --dip-mats 6`,
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm) error { return a.batch(f, b, args) })
+			return a.open(true, func(f *farm.Farm) error { return a.batch(f, b, args) })
 		},
 	}
 	flags := c.Flags()
@@ -68,7 +55,7 @@ practice, no source): weigh a bottle before and after ten mats and give your own
 	return c
 }
 
-func (a *app) batch(f *farm, job batchJob, args []string) error {
+func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
 	setup, err := job.setup()
 	if err != nil {
 		return err
@@ -86,12 +73,12 @@ func (a *app) batch(f *farm, job batchJob, args []string) error {
 		return err
 	}
 	doc := struct {
-		Lines    []batchLine         `json:"lines"`
+		Lines    []farm.BatchLine    `json:"lines"`
 		Cautions []sanitizer.Caution `json:"cautions"`
-	}{Lines: []batchLine{}, Cautions: []sanitizer.Caution{}}
+	}{Lines: []farm.BatchLine{}, Cautions: []sanitizer.Caution{}}
 	seen := map[string]bool{}
 	for _, g := range groups {
-		line, cautions := f.plan(g)
+		line, cautions := f.BatchPlan(g)
 		doc.Lines = append(doc.Lines, line)
 		for _, c := range cautions {
 			if !seen[c.Code] {
@@ -139,7 +126,7 @@ func (j batchJob) setup() (s sanitizer.BenchSetup, err error) {
 }
 
 // batchMats gives the mats that wait to be sanitized, or those named.
-func (a *app) batchMats(f *farm, job batchJob, args []string) ([]medium.Condition, error) {
+func (a *app) batchMats(f *farm.Farm, job batchJob, args []string) ([]medium.Condition, error) {
 	var mats []medium.Condition
 	if len(args) > 0 {
 		codes, err := a.findAll(f, args)
@@ -156,9 +143,9 @@ func (a *app) batchMats(f *farm, job batchJob, args []string) ([]medium.Conditio
 	if err != nil {
 		return nil, err
 	}
-	until := f.now(a).Add(ahead)
+	until := f.Now().Add(ahead)
 	err = f.Conditions(func(c medium.Condition) error {
-		if c.Stage == medium.ToSanitize || c.Stage == medium.Ready && f.lapses(c, until) {
+		if c.Stage == medium.ToSanitize || c.Stage == medium.Ready && f.Lapses(c, until) {
 			mats = append(mats, c)
 		}
 		return nil
@@ -166,21 +153,7 @@ func (a *app) batchMats(f *farm, job batchJob, args []string) ([]medium.Conditio
 	return mats, err
 }
 
-// lapses says whether a ready mat is to be sanitized again by a time.
-func (f *farm) lapses(c medium.Condition, until time.Time) bool {
-	work, ok := medium.WorkOn(c, f.Farm, f.loc)
-	if !ok {
-		return false
-	}
-	for _, d := range work.Dues {
-		if d.Step == medium.KindSanitize && !d.At.After(until) {
-			return true
-		}
-	}
-	return false
-}
-
-func (j batchJob) areas(f *farm, mats []medium.Condition) ([]sanitizer.MatArea, error) {
+func (j batchJob) areas(f *farm.Farm, mats []medium.Condition) ([]sanitizer.MatArea, error) {
 	sides := 2
 	switch j.sides {
 	case "both":
@@ -190,87 +163,24 @@ func (j batchJob) areas(f *farm, mats []medium.Condition) ([]sanitizer.MatArea, 
 		return nil, &medium.InputError{Field: "sides", Value: j.sides, Want: "both or one"}
 	}
 	if j.product != "" {
-		if _, err := f.product(j.product); err != nil {
+		if _, err := f.Product(j.product); err != nil {
 			return nil, err
 		}
 	}
 	areas := make([]sanitizer.MatArea, len(mats))
 	for i, c := range mats {
-		d := f.productFor(c, j.product)
+		d := f.ProductFor(c, j.product)
 		areas[i] = sanitizer.MatArea{Code: string(c.Code), Product: d.Name, AreaM2: c.Mat.AreaM2(), Sides: sides, ContactS: float64(d.ContactS)}
 	}
 	return areas, nil
 }
 
-// productFor is the product named, the one that the mat had last, or the only
-// one with a label's directions.
-func (f *farm) productFor(c medium.Condition, name string) medium.Sanitizer {
-	if name == "" && c.Sanitized != nil {
-		name = c.Sanitized.Product
-	}
-	if d, ok := f.Sanitizer(name, ""); ok && name != "" {
-		return d
-	}
-	var only []medium.Sanitizer
-	for _, d := range f.Sanitizers {
-		if d.Directions == medium.DirectionsLabel {
-			only = append(only, d)
-		}
-	}
-	if len(only) == 1 {
-		return only[0]
-	}
-	return medium.Sanitizer{}
-}
-
-// plan adds the recipe to a product's line.
-func (f *farm) plan(g sanitizer.BatchLine) (batchLine, []sanitizer.Caution) {
-	line := batchLine{BatchLine: g}
-	d, ok := f.Sanitizer(g.Product, "")
-	if !ok {
-		line.Why = "which product? give --product, or add one with `resow sanitizer add`"
-		return line, nil
-	}
-	line.ContactS = d.ContactS
-	if d.Directions == "" {
-		line.Why = sanitizer.NoDirections
-		return line, nil
-	}
-	m := mixer{product: d.Name, make: roundUp(math.Round(g.MakeML))}
-	_, stock, err := m.what(f)
-	if err != nil {
-		line.Why = err.Error()
-		return line, nil
-	}
-	doc, err := m.ask(f, d, stock, m.useOf(f, d))
-	if err != nil {
-		line.Why = err.Error()
-		return line, nil
-	}
-	mix := roundMix(doc.Mix)
-	line.StrengthPPM, line.StockML, line.WaterML = mix.StrengthPPM, mix.StockML, mix.WaterML
-	if stock.Active.Solid() {
-		line.StockG = mix.StockG
-	}
-	line.Mix = fmt.Sprintf("resow mix --product %s --make %s --bottle", strconv.Quote(d.Name), m.make)
-	return line, mix.Cautions
-}
-
-// roundUp writes a volume for a command, up to the next 50 mL or tenth of a
-// litre.
-func roundUp(ml float64) string {
-	if ml <= 950 {
-		return strconv.FormatFloat(math.Ceil(ml/50)*50, 'f', -1, 64) + "mL"
-	}
-	return strconv.FormatFloat(math.Ceil(ml/100)/10, 'f', -1, 64) + "L"
-}
-
-func printBatch(w io.Writer, f *farm, l batchLine) {
+func printBatch(w io.Writer, f *farm.Farm, l farm.BatchLine) {
 	name := l.Product
 	if name == "" {
 		name = "No product known"
 	}
-	fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, counted(len(l.Mats), "mat"), l.AreaM2, f.volume(l.MakeML), counted(l.Bottles, "bottle"), math.Ceil(l.Minutes)), 79, "  "))
+	fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, counted(len(l.Mats), "mat"), l.AreaM2, f.Volume(l.MakeML), counted(l.Bottles, "bottle"), math.Ceil(l.Minutes)), 79, "  "))
 	codes := make([]string, len(l.Mats))
 	for i, c := range l.Mats {
 		codes[i] = medium.Code(c).String()
@@ -280,10 +190,10 @@ func printBatch(w io.Writer, f *farm, l batchLine) {
 		fmt.Fprint(w, column("  ! ", l.Why, 79))
 		return
 	}
-	stock := f.volume(l.StockML)
+	stock := f.Volume(l.StockML)
 	if l.StockG > 0 {
-		stock = digits(l.StockG, 3) + " g"
+		stock = farm.Digits(l.StockG, 3) + " g"
 	}
-	fmt.Fprintf(w, "  %g ppm: %s of stock, %s of water; each side wet for %s\n", l.StrengthPPM, stock, f.volume(l.WaterML), medium.Seconds(l.ContactS))
+	fmt.Fprintf(w, "  %g ppm: %s of stock, %s of water; each side wet for %s\n", l.StrengthPPM, stock, f.Volume(l.WaterML), medium.Seconds(l.ContactS))
 	fmt.Fprintf(w, "  %s\n", l.Mix)
 }

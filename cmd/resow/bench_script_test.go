@@ -18,6 +18,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 	"resow/medium/sanitizer"
@@ -127,11 +128,11 @@ func decodeQR(t *testing.T, path string) string {
 
 // Whatever is in the bottle, its cautions fit on each of the tag stocks in full.
 func TestTagsOfEveryActiveFit(t *testing.T) {
-	f := &farm{loc: time.UTC}
+	f := &farm.Farm{Loc: time.UTC}
 	f.Settings.Name = "Reed End Greens"
 	for _, active := range sanitizer.Actives() {
 		for _, ppm := range []float64{20, 200, 30300, 350000} {
-			tag := f.tag(medium.Bottle{MadeBy: "MK", Solution: medium.Solution{Code: "BK7R2N81", Product: "long product name, twelve per cent", Active: string(active), StrengthPPM: ppm}})
+			tag := f.BottleTag(medium.Bottle{MadeBy: "MK", Solution: medium.Solution{Code: "BK7R2N81", Product: "long product name, twelve per cent", Active: string(active), StrengthPPM: ppm}})
 			code, err := labels.NewCode(labels.Bottle, &seeded{seed: "tag"})
 			require.NoError(t, err)
 			tag.Code = code

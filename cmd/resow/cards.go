@@ -9,41 +9,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 	"resow/medium/sanitizer"
 )
-
-// cardFace is what people see of an action: the word on the card, what it
-// does, and the answer of the wash-station loop when it was done.
-type cardFace struct{ word, detail, done string }
-
-var cardFaces = map[medium.Action]cardFace{
-	medium.ActHarvest:    {"HARVEST", "The crop is cut off.", "HARVESTED"},
-	medium.ActRinseClean: {"RINSED CLEAN", "Roots pulled, washed, nothing left.", "RINSED"},
-	medium.ActRinseRoots: {"ROOTS LEFT", "Washed, but roots or debris are still on it: it stays at the wash.", "WASH AGAIN"},
-	medium.ActDryAir:     {"DRY AIR", "Dry to the touch, dried in air.", "DRY"},
-	medium.ActDrySun:     {"DRY SUN", "Dry to the touch, dried in the sun.", "DRY"},
-	medium.ActSanitize:   {"SANITIZE", "Wet on both sides for the whole time.", "SANITIZED"},
-	medium.ActHold:       {"HOLD", "Set apart until somebody decides.", "ON HOLD"},
-	medium.ActMold:       {"MOLD", "Mold seen. Do not keep the crop.", "ON HOLD"},
-	medium.ActInspect:    {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else use resow inspect.", "INSPECTED"},
-	medium.ActMist:       {"MIST", "The crop was misted with water.", "MISTED"},
-	medium.ActRelease:    {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
-	medium.ActRetire:     {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},
-	medium.ActEnd:        {"END", "The action is over.", ""},
-	medium.ActUndo:       {"UNDO", "Takes back the last step.", ""},
-	medium.ActConfirm:    {"CONFIRM", "Yes, do it.", ""},
-	medium.ActOperator:   {"", "Scan this before you begin.", ""},
-}
-
-// cardWord is the word of a card in large letters.
-func cardWord(c medium.Card) string {
-	if c.Action == medium.ActOperator {
-		return c.Initials
-	}
-	return cardFaces[c.Action].word
-}
 
 func (a *app) cardsCommand() *cobra.Command {
 	var out, paper, sun, printer string
@@ -65,7 +35,7 @@ instead. Cards are for resow scan.`,
   resow cards list
   resow cards --paper letter --printer office --out cards.pdf`,
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(false, func(f *farm) error { return a.cards(f, out, paper, sun, printer) })
+			return a.open(false, func(f *farm.Farm) error { return a.cards(f, out, paper, sun, printer) })
 		},
 	}
 	c.Flags().StringVar(&out, "out", "cards.pdf", "file to write")
@@ -78,14 +48,14 @@ instead. Cards are for resow scan.`,
 	return c
 }
 
-func (a *app) cards(f *farm, out, paper, sun, printer string) error {
+func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 	if paper == "" {
 		paper = f.Settings.Paper
 	}
 	if paper != "a4" && paper != "letter" {
 		return &medium.InputError{Field: "paper", Value: paper, Want: "a4 or letter"}
 	}
-	correction, err := f.knownPrinter(printer)
+	correction, err := knownPrinter(f, printer)
 	if err != nil {
 		return err
 	}
@@ -103,14 +73,14 @@ func (a *app) cards(f *farm, out, paper, sun, printer string) error {
 		return err
 	}
 	f.Farm = state
-	cards := cardsInForce(f.Farm)
-	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.paperTime(nil), Correction: correctionOf(correction)}
+	cards := farm.CardsInForce(f.Farm)
+	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.PaperTime(nil), Correction: correctionOf(correction)}
 	for _, c := range cards {
-		detail := cardFaces[c.Action].detail
-		if own := cardText(c); c.Action != medium.ActOperator && own != "" && own != standardReason(c.Action) {
+		detail := farm.CardFaces[c.Action].Detail
+		if own := farm.CardLine(c); c.Action != medium.ActOperator && own != "" && own != farm.StandardReason(c.Action) {
 			detail = upperFirst(own) + ". " + detail
 		}
-		set.Cards = append(set.Cards, labels.ActionCard{Code: string(c.Code), Word: cardWord(c), Detail: detail})
+		set.Cards = append(set.Cards, labels.ActionCard{Code: string(c.Code), Word: farm.CardWord(c), Detail: detail})
 	}
 	if err := file.finish(func(w io.Writer) error { return labels.WriteCards(w, set) }); err != nil {
 		if fresh > 0 {
@@ -128,9 +98,9 @@ func (a *app) cards(f *farm, out, paper, sun, printer string) error {
 		}
 		fmt.Fprintf(w, "%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.\n", counted(len(cards), "card"), out)
 		printedCorrected(w, correction)
-		for _, s := range f.productsWithoutCard() {
+		for _, s := range f.ProductsWithoutCard() {
 			rinsed := map[bool]string{true: " --rinsed"}[s.Rinse]
-			fmt.Fprintf(w, "No card yet for %s:\n  resow cards add sanitize --product %s --strength %gppm%s\n", s.Name, quoted(s.Name), roundTo((s.MinPPM+s.MaxPPM)/2, 3), rinsed)
+			fmt.Fprintf(w, "No card yet for %s:\n  resow cards add sanitize --product %s --strength %gppm%s\n", s.Name, quoted(s.Name), farm.Rounded((s.MinPPM+s.MaxPPM)/2, 3), rinsed)
 		}
 		if !slices.ContainsFunc(cards, func(c medium.Card) bool { return c.Action == medium.ActOperator }) {
 			fmt.Fprintln(w, "No person has a card yet: `resow cards add operator --initials MK`.")
@@ -143,37 +113,9 @@ func upperFirst(s string) string {
 	return strings.ToUpper(string(r[:1])) + string(r[1:])
 }
 
-// cardsInForce lists the cards in the order in which they are printed.
-func cardsInForce(f medium.Farm) []medium.Card {
-	cards := []medium.Card{}
-	for _, action := range medium.Actions {
-		for _, c := range f.Cards {
-			if c.Action == action && !c.Withdrawn {
-				cards = append(cards, c)
-			}
-		}
-	}
-	return cards
-}
-
-func (f *farm) productsWithoutCard() (missing []medium.Sanitizer) {
-	for _, s := range f.Sanitizers {
-		has := slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return !c.Withdrawn && medium.SameName(c.Product, s.Name) })
-		if !has && s.Directions != "" && !measuredEachTime(s) {
-			missing = append(missing, s)
-		}
-	}
-	return missing
-}
-
-// measuredEachTime says that the directions ask for what can't stand on a card.
-func measuredEachTime(s medium.Sanitizer) bool {
-	return s.MinTempC > 0 || s.MaxTempC > 0 || s.MinPH > 0 || s.MaxPH > 0
-}
-
 // registerCards registers the standard cards that the farm never had. One that
 // was withdrawn does not come back by itself.
-func (a *app) registerCards(f *farm, sun string) (int, error) {
+func (a *app) registerCards(f *farm.Farm, sun string) (int, error) {
 	var steps []medium.Step
 	for _, action := range medium.Actions {
 		if action == medium.ActSanitize || action == medium.ActOperator || action == medium.ActRetire {
@@ -182,7 +124,7 @@ func (a *app) registerCards(f *farm, sun string) (int, error) {
 		if slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return c.Action == action }) {
 			continue
 		}
-		card := medium.Card{Action: action, Reason: standardReason(action)}
+		card := medium.Card{Action: action, Reason: farm.StandardReason(action)}
 		if action == medium.ActDrySun {
 			d, err := amount.Span("drying time", sun)
 			if err != nil {
@@ -191,7 +133,7 @@ func (a *app) registerCards(f *farm, sun string) (int, error) {
 			card.DurationS = int(d.Seconds())
 		}
 		var err error
-		if card.Code, err = a.freshCardCode(f, action); err != nil {
+		if card.Code, err = f.FreshCardCode(action); err != nil {
 			return 0, err
 		}
 		steps = append(steps, medium.Step{Mat: medium.FarmThread, By: a.initials(), Body: &card})
@@ -201,35 +143,6 @@ func (a *app) registerCards(f *farm, sun string) (int, error) {
 	}
 	_, err := a.keep(f, steps)
 	return len(steps), err
-}
-
-func standardReason(action medium.Action) string {
-	switch action {
-	case medium.ActMold:
-		return "seen at the wash station"
-	case medium.ActHold:
-		return "set apart at the wash station"
-	case medium.ActRelease:
-		return "released at the wash station"
-	}
-	return ""
-}
-
-func (a *app) freshCardCode(f *farm, action medium.Action) (medium.Code, error) {
-	kind := labels.Card
-	if action == medium.ActOperator {
-		kind = labels.Person
-	}
-	for {
-		text, err := labels.NewCode(kind, a.random)
-		if err != nil {
-			return "", err
-		}
-		code := medium.Code(text)
-		if !slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return c.Code == code }) {
-			return code, nil
-		}
-	}
 }
 
 func (a *app) cardsAddCommand() *cobra.Command {
@@ -255,7 +168,7 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			card.Action, card.Cause = medium.Action(args[0]), medium.Cause(cause)
 			if card.Reason == "" && !card.Dropped {
-				card.Reason = standardReason(card.Action)
+				card.Reason = farm.StandardReason(card.Action)
 			}
 			if card.Dropped && card.Action != medium.ActHold {
 				return &usageError{"--dropped is for a hold card"}
@@ -267,11 +180,11 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 				}
 				card.DurationS = int(d.Seconds())
 			}
-			return a.open(false, func(f *farm) error {
+			return a.open(false, func(f *farm.Farm) error {
 				if err := a.sanitizeCard(f, &card, strength, contact); err != nil {
 					return err
 				}
-				code, err := a.freshCardCode(f, card.Action)
+				code, err := f.FreshCardCode(card.Action)
 				if err != nil {
 					return err
 				}
@@ -297,7 +210,7 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 
 // sanitizeCard completes a sanitize card from the product on file; on other
 // cards it takes away what only such a card has.
-func (a *app) sanitizeCard(f *farm, card *medium.Card, strength, contact string) error {
+func (a *app) sanitizeCard(f *farm.Farm, card *medium.Card, strength, contact string) error {
 	if card.Action != medium.ActSanitize {
 		card.Method = ""
 		return nil
@@ -321,7 +234,7 @@ func (a *app) sanitizeCard(f *farm, card *medium.Card, strength, contact string)
 		}
 		card.ContactS = int(wet.Seconds())
 	}
-	if measuredEachTime(product) {
+	if farm.MeasuredEachTime(product) {
 		return &usageError{fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time and can't stand on a card: mix it with `resow mix --bottle`, read it with `resow solution strip`, and scan the bottle's tag instead of a card", product.Name)}
 	}
 	return nil
@@ -332,8 +245,8 @@ func (a *app) cardsListCommand() *cobra.Command {
 		Long:    "List prints what each card does.",
 		Example: "  resow cards list\n  resow cards list --json",
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm) error {
-				cards := cardsInForce(f.Farm)
+			return a.open(true, func(f *farm.Farm) error {
+				cards := farm.CardsInForce(f.Farm)
 				return a.print(struct {
 					Cards []medium.Card `json:"cards"`
 				}{cards}, func(w io.Writer) {
@@ -343,7 +256,7 @@ func (a *app) cardsListCommand() *cobra.Command {
 					}
 					fmt.Fprintf(w, "%-9s  %-12s  %s\n", "CODE", "ACTION", "WHAT")
 					for _, c := range cards {
-						fmt.Fprint(w, column(fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), cardText(c), 79))
+						fmt.Fprint(w, column(fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), farm.CardLine(c), 79))
 					}
 				})
 			})
@@ -355,7 +268,7 @@ func (a *app) cardsWithdrawCommand() *cobra.Command {
 		Long:    "A withdrawn card stays on record and does nothing when it is scanned. Register a new one with resow cards add.",
 		Example: "  resow cards list\n  resow cards withdraw XKRBVJCS --by MK",
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(false, func(f *farm) error {
+			return a.open(false, func(f *farm.Farm) error {
 				code, err := labels.Read(args[0])
 				if err != nil {
 					return err

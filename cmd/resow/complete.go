@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -23,7 +24,7 @@ func (a *app) completeCodes(_ *cobra.Command, _ []string, typed string) ([]strin
 	var codes []string
 	more := 0
 	typed = strings.ToUpper(typed)
-	_ = a.open(true, func(f *farm) error {
+	_ = a.open(true, func(f *farm.Farm) error {
 		return f.Conditions(func(c medium.Condition) error {
 			switch {
 			case !strings.HasPrefix(string(c.Code), typed) || c.Stage == medium.Retired:
@@ -47,7 +48,7 @@ func (a *app) completeCrops(*cobra.Command, []string, string) ([]string, cobra.S
 	for _, c := range crops {
 		names = append(names, c.Name)
 	}
-	_ = a.open(true, func(f *farm) error {
+	_ = a.open(true, func(f *farm.Farm) error {
 		for _, c := range f.OwnCrops {
 			names = append(names, c.Name)
 		}
@@ -58,7 +59,7 @@ func (a *app) completeCrops(*cobra.Command, []string, string) ([]string, cobra.S
 
 func (a *app) completeSanitizers(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 	var names []string
-	_ = a.open(true, func(f *farm) error {
+	_ = a.open(true, func(f *farm.Farm) error {
 		for _, s := range f.Sanitizers {
 			names = append(names, s.Name)
 		}
@@ -69,9 +70,9 @@ func (a *app) completeSanitizers(*cobra.Command, []string, string) ([]string, co
 
 func (a *app) completeSolutions(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 	var codes []string
-	_ = a.open(true, func(f *farm) error {
+	_ = a.open(true, func(f *farm.Farm) error {
 		for _, b := range f.Bottles {
-			codes = append(codes, string(b.Solution.Code)+"\t"+b.Solution.Product+", "+f.state(b, f.now(a)))
+			codes = append(codes, string(b.Solution.Code)+"\t"+b.Solution.Product+", "+f.State(b, f.Now()))
 		}
 		return nil
 	})

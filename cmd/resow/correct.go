@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -20,7 +21,7 @@ type changedStep struct {
 
 // correct voids a step, and lists what was done or decided while that step was
 // taken for true.
-func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) error {
+func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string) error {
 	at, err := a.happened(f)
 	if err != nil {
 		return err
@@ -35,7 +36,7 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 	}
 	changed := []changedStep{}
 	for _, c := range medium.ChangedBy(thread, seq) {
-		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: c.Step.When(f.loc, stampForm), By: c.Step.By, Why: c.Why})
+		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: c.Step.When(f.Loc, farm.StampForm), By: c.Step.By, Why: c.Why})
 	}
 	later, fixed := laterSteps(thread, seq)
 	lines := []medium.Result{done[0].Result()}

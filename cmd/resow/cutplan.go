@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
 	"resow/medium/cutting"
 )
@@ -32,7 +33,7 @@ off. --fill sizes are cut only from what is left. Mats may be turned unless
 		Example: `  resow cutplan --sheet 2000x1000mm --size 510x250mm=24 --fill 250x125mm --margin 10mm --out plan.pdf
   resow cutplan --roll 1000mm --size 510x250mm=24 --size 255x250mm=10 --kerf 2mm --margin 5mm`,
 		RunE: func(*cobra.Command, []string) error {
-			return a.maybeFarm(func(_ *farm, origin report.Origin) error { return a.cutplan(origin, p) })
+			return a.maybeFarm(func(_ *farm.Farm, origin report.Origin) error { return a.cutplan(origin, p) })
 		}}
 	flags := c.Flags()
 	flags.StringVar(&p.sheet, "sheet", "", "stock in sheets: length along the mesh x width: 2000x1000mm")

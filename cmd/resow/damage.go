@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -23,7 +24,7 @@ counts as not clean.`,
 }
 
 // printSeedLotMats lists every mat that the seed lots of these mats touched.
-func printSeedLotMats(f *farm, codes []medium.Code, out io.Writer) error {
+func printSeedLotMats(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 	lots := map[string]bool{}
 	for _, code := range codes {
 		lot, err := seedLotOfMold(f, code)
@@ -52,7 +53,7 @@ func printSeedLotMats(f *farm, codes []medium.Code, out io.Writer) error {
 
 // seedLotOfMold is the seed lot of the crop on which the last step saw mold: told
 // later, it is not the one that grows now.
-func seedLotOfMold(f *farm, code medium.Code) (string, error) {
+func seedLotOfMold(f *farm.Farm, code medium.Code) (string, error) {
 	thread, err := f.Thread(code)
 	if err != nil {
 		return "", err
@@ -166,8 +167,8 @@ void a step, under the initials of --by.`,
 			if strings.EqualFold(args[0], "farm") {
 				return &usageError{"a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where a step relied on the older one"}
 			}
-			return a.open(false, func(f *farm) error {
-				code, err := f.find(args[0])
+			return a.open(false, func(f *farm.Farm) error {
+				code, err := f.Find(args[0])
 				if err != nil {
 					return err
 				}

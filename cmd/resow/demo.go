@@ -12,11 +12,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/demo"
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 )
-
-const demoPlace = demo.Place
 
 func (a *app) demoCommand() *cobra.Command {
 	var dir string
@@ -51,12 +50,12 @@ func (a *app) demo(dir string) error {
 	if err := demo.Build(a.path, a.now()); err != nil {
 		return err
 	}
-	return a.open(true, func(f *farm) error {
-		mats, err := a.conditions(f)
+	return a.open(true, func(f *farm.Farm) error {
+		mats, err := f.Mats()
 		if err != nil {
 			return err
 		}
-		three := threeVerdicts(f, mats, f.now(a))
+		three := threeVerdicts(f, mats, f.Now())
 		if err := a.writeDemoPapers(f, dir, mats); err != nil {
 			return err
 		}
@@ -73,8 +72,8 @@ func (a *app) clearDemo() error {
 	if _, err := os.Stat(a.path); os.IsNotExist(err) {
 		return nil
 	}
-	err := a.open(true, func(f *farm) error {
-		if f.Settings.Place != demoPlace {
+	err := a.open(true, func(f *farm.Farm) error {
+		if f.Settings.Place != farm.DemoPlace {
 			return &usageError{a.path + " is no demo; choose another folder with --dir"}
 		}
 		return nil
@@ -87,7 +86,7 @@ func (a *app) clearDemo() error {
 
 // threeVerdicts picks a mat to sow on, one not to, and one to retire: of each
 // the one with the fewest reasons, so that the page stays short.
-func threeVerdicts(f *farm, mats []medium.Condition, now time.Time) []medium.Verdict {
+func threeVerdicts(f *farm.Farm, mats []medium.Condition, now time.Time) []medium.Verdict {
 	best := map[medium.Word]medium.Verdict{}
 	for _, c := range mats {
 		if c.Stage == medium.Retired || c.Turn == 0 {
@@ -113,7 +112,7 @@ func threeVerdicts(f *farm, mats []medium.Condition, now time.Time) []medium.Ver
 	return three
 }
 
-func (a *app) writeDemoPapers(f *farm, dir string, mats []medium.Condition) error {
+func (a *app) writeDemoPapers(f *farm.Farm, dir string, mats []medium.Condition) error {
 	anchor, err := f.Anchor()
 	if err != nil {
 		return err
@@ -122,7 +121,7 @@ func (a *app) writeDemoPapers(f *farm, dir string, mats []medium.Condition) erro
 	if err != nil {
 		return err
 	}
-	sheet := labels.Sheet{Stock: stock, CutLines: true, Created: f.now(a), Anchor: "resow ledger, anchor " + anchor.String()}
+	sheet := labels.Sheet{Stock: stock, CutLines: true, Created: f.Now(), Anchor: "resow ledger, anchor " + anchor.String()}
 	for _, c := range mats {
 		if c.Stage != medium.Retired {
 			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(printedCode(c)), Size: c.Mat.Size(), Farm: f.Settings.Name, Reprint: c.Labels})
@@ -131,25 +130,25 @@ func (a *app) writeDemoPapers(f *farm, dir string, mats []medium.Condition) erro
 	if err := writeFile(filepath.Join(dir, demoFiles.labels), beginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
 		return err
 	}
-	origin, err := a.origin(f)
+	origin, err := f.Origin()
 	if err != nil {
 		return err
 	}
-	reuse, err := a.reuseReport(f, origin)
+	reuse, err := f.ReuseReport(origin)
 	if err != nil {
 		return err
 	}
 	if err := writeReport(filepath.Join(dir, demoFiles.reuse), reuse); err != nil {
 		return err
 	}
-	retirement, err := a.retirementReport(f, origin)
+	retirement, err := f.RetirementReport(origin)
 	if err != nil {
 		return err
 	}
 	return writeReport(filepath.Join(dir, demoFiles.retirement), retirement)
 }
 
-func (a *app) printDemo(w io.Writer, f *farm, dir string, mats []medium.Condition, three []medium.Verdict) {
+func (a *app) printDemo(w io.Writer, f *farm.Farm, dir string, mats []medium.Condition, three []medium.Verdict) {
 	byCode := map[medium.Code]medium.Condition{}
 	for _, c := range mats {
 		byCode[c.Code] = c
@@ -158,8 +157,8 @@ func (a *app) printDemo(w io.Writer, f *farm, dir string, mats []medium.Conditio
 		fmt.Fprintf(w, "\n$ resow scan %s\n", v.Code.String()[:4]+v.Code.String()[5:])
 		a.printVerdict(w, f, byCode[v.Code], v)
 	}
-	now := f.now(a)
-	list, err := f.dueNow(now, 12*time.Hour, 8)
+	now := f.Now()
+	list, err := f.DueNow(now, 12*time.Hour, 8)
 	a.note(err)
 	fmt.Fprintf(w, "\n$ resow due --within 12h --limit 8\n")
 	a.writeDue(w, f, list, now, 12*time.Hour)

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/cmd/resow/moving"
 	"resow/cmd/resow/station"
 	"resow/labels"
@@ -60,7 +61,7 @@ var failures = []failure{
 	{as[*medium.ReviewError], exitFailed, ""},
 	{as[*medium.UnlikelyError], exitUsage, "if the label really says so, repeat the command with --as-printed"},
 	{as[*amount.Error], exitUsage, ""},
-	{as[*CodeError], exitFailed, ""},
+	{as[*farm.CodeError], exitFailed, ""},
 	{as[*labels.CodeError], exitUsage, ""},
 	{as[*labels.PayloadError], exitUsage, ""},
 	{as[*labels.StockError], exitUsage, ""},

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
 	"resow/medium"
 	"resow/store"
@@ -41,22 +42,22 @@ is likely to make.`,
 			if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") || flags.Changed("spares")) {
 				return &usageError{"--weeks, --sowings and --spares are about all mats; leave them out with a CODE"}
 			}
-			return a.open(true, func(f *farm) (err error) {
-				if in.Origin, err = a.origin(f); err != nil {
+			return a.open(true, func(f *farm.Farm) (err error) {
+				if in.Origin, err = f.Origin(); err != nil {
 					return err
 				}
 				var broken error
-				in.Mats = f.eachMat(&broken)
+				in.Mats = f.EachMat(&broken)
 				var r report.Report
 				var doc any
 				if len(args) == 1 {
-					mat, err := f.mat(args[0])
+					mat, err := f.Mat(args[0])
 					if err != nil {
 						return err
 					}
 					r, doc = in.Left(mat)
 				} else {
-					if in.Sown, err = a.sown(f); err != nil {
+					if in.Sown, err = f.Sown(); err != nil {
 						return err
 					}
 					r, doc = report.Forecast(in)
@@ -91,9 +92,9 @@ func (a *app) paper(out string, r report.Report, doc any) error {
 }
 
 // maybeFarm opens the farm's ledger where there is one; planning needs none.
-func (a *app) maybeFarm(do func(*farm, report.Origin) error) error {
-	err := a.open(true, func(f *farm) error {
-		origin, err := a.origin(f)
+func (a *app) maybeFarm(do func(*farm.Farm, report.Origin) error) error {
+	err := a.open(true, func(f *farm.Farm) error {
+		origin, err := f.Origin()
 		if err != nil {
 			return err
 		}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/store"
 )
 
@@ -39,7 +40,7 @@ list, the lists of lots and codes. It never touches a record or a picture.`,
 				}
 				want = &parsed
 			}
-			return a.open(!repair, func(f *farm) error {
+			return a.open(!repair, func(f *farm.Farm) error {
 				found, mended, err := verifyOrRepair(f, repair, a.progress("verifying"), want)
 				if err != nil {
 					return err
@@ -121,7 +122,7 @@ func (a *app) printVerified(w io.Writer, v verified) {
 }
 
 // verifyOrRepair gives what stands now, and what a repair has mended.
-func verifyOrRepair(f *farm, repair bool, progress func(done, total int), want *store.Anchor) (now store.Report, mended []store.Problem, err error) {
+func verifyOrRepair(f *farm.Farm, repair bool, progress func(done, total int), want *store.Anchor) (now store.Report, mended []store.Problem, err error) {
 	if !repair {
 		now, err = f.Verify(progress, want)
 		return now, nil, err
@@ -141,7 +142,7 @@ func verifyOrRepair(f *farm, repair bool, progress func(done, total int), want *
 
 // withoutPaper gives what is wrong with the ledger itself, the printed anchor
 // left aside: a whole ledger that is not that of the paper is another matter.
-func withoutPaper(f *farm, found store.Report, want *store.Anchor) (store.Report, error) {
+func withoutPaper(f *farm.Farm, found store.Report, want *store.Anchor) (store.Report, error) {
 	if found.OK || want == nil {
 		return found, nil
 	}

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 )
@@ -74,7 +75,7 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 			if len(args) > 0 && (l.all || l.fresh) {
 				return &usageError{"--all and --new choose the mats themselves: leave the codes out, or leave the flag out"}
 			}
-			return a.open(!l.corrects(), func(f *farm) error {
+			return a.open(!l.corrects(), func(f *farm.Farm) error {
 				if l.calibrate {
 					return a.calibrate(f, l)
 				}
@@ -139,7 +140,7 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 func (l labelFlags) corrects() bool { return l.offset != "" || l.scale != "" }
 
 // paper gives the stock that the flags name or describe.
-func (l labelFlags) paper(f *farm) (labels.Stock, error) {
+func (l labelFlags) paper(f *farm.Farm) (labels.Stock, error) {
 	if l.page == "" && l.label == "" && l.pitch == "" && l.margin == "" {
 		name := l.stock
 		if name == "" {
@@ -219,13 +220,13 @@ func pair(what, text string, units map[string]float64, want string) (x, y float6
 
 // correction gives the printer's correction, and records it where this run
 // states a new one.
-func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
+func (a *app) correction(f *farm.Farm, l labelFlags) (medium.Printer, error) {
 	p, known := f.Printer(l.printer)
 	if !l.corrects() && l.calibrate { // the page by which it is measured
 		return p, nil
 	}
 	if !l.corrects() {
-		return f.knownPrinter(l.printer)
+		return knownPrinter(f, l.printer)
 	}
 	old := p
 	var err error
@@ -247,7 +248,7 @@ func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
 }
 
 // knownPrinter gives the correction on record for a printer.
-func (f *farm) knownPrinter(name string) (medium.Printer, error) {
+func knownPrinter(f *farm.Farm, name string) (medium.Printer, error) {
 	p, known := f.Printer(name)
 	if !known && name != defaultPrinter {
 		return p, &medium.UnknownError{What: "printer", Name: name, Do: "print its ruler page with `resow label --calibrate --printer " + quoted(name) + "`, and run that again with the --offset and --scale that you measured"}
@@ -262,11 +263,11 @@ func correctionOf(p medium.Printer) labels.Correction {
 // printedCorrected says that a print is corrected, where it is.
 func printedCorrected(w io.Writer, p medium.Printer) {
 	if correctionOf(p) != (labels.Correction{ScaleX: 1, ScaleY: 1}) {
-		fmt.Fprintf(w, "Corrected for the printer %s.\n", bodyText(&p))
+		fmt.Fprintf(w, "Corrected for the printer %s.\n", farm.Line(&p))
 	}
 }
 
-func (a *app) calibrate(f *farm, l labelFlags) error {
+func (a *app) calibrate(f *farm.Farm, l labelFlags) error {
 	paper, err := l.paper(f)
 	if err != nil {
 		return err
@@ -279,7 +280,7 @@ func (a *app) calibrate(f *farm, l labelFlags) error {
 	if out == "" {
 		out = "calibration.pdf"
 	}
-	page := labels.Calibration{Stocks: []labels.Stock{paper}, Correction: correctionOf(p), Created: f.paperTime(nil)}
+	page := labels.Calibration{Stocks: []labels.Stock{paper}, Correction: correctionOf(p), Created: f.PaperTime(nil)}
 	if err := writeFile(out, beginsPDF, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
 		return err
 	}
@@ -289,29 +290,13 @@ func (a *app) calibrate(f *farm, l labelFlags) error {
 		Printer medium.Printer `json:"printer"`
 	}{out, paper.Name, p}, func(w io.Writer) {
 		fmt.Fprintf(w, "Wrote the ruler page of %s to %s, corrected as on record for printer %s:\n", paper.Name, out, p.Name)
-		fmt.Fprintf(w, "  %s\n", bodyText(&p))
+		fmt.Fprintf(w, "  %s\n", farm.Line(&p))
 		fmt.Fprint(w, wrap("Print it at 100 % on plain paper, measure, and run this again with --offset and --scale.", 78, ""))
 	})
 }
 
-// paperTime is the time that stands in a printed file: the latest of the farm's
-// last record and those of the mats. It comes from the ledger, not from the clock,
-// so that the same records and flags give the same bytes.
-func (f *farm) paperTime(mats []time.Time) time.Time {
-	var newest time.Time
-	if thread, err := f.Thread(medium.FarmThread); err == nil {
-		newest = thread[len(thread)-1].At
-	}
-	for _, last := range mats {
-		if last.After(newest) {
-			newest = last
-		}
-	}
-	return newest.In(f.loc)
-}
-
 // writeLabels writes the sheet, and the single files that were asked for.
-func (a *app) writeLabels(f *farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
+func (a *app) writeLabels(f *farm.Farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
 	sheet, err := a.labelSheet(f, l, printer, codes)
 	if err != nil {
 		return sheet, err
@@ -322,7 +307,7 @@ func (a *app) writeLabels(f *farm, l labelFlags, printer medium.Printer, codes [
 	return sheet, writeSymbols(sheet, l.png, l.svg, a.progress("writing single files"))
 }
 
-func (a *app) labelSheet(f *farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
+func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
 	paper, err := l.paper(f)
 	if err != nil {
 		return labels.Sheet{}, err
@@ -347,11 +332,11 @@ func (a *app) labelSheet(f *farm, l labelFlags, printer medium.Printer, codes []
 		sheet.Labels = append(sheet.Labels, label)
 		last[i] = c.Last
 	}
-	sheet.Created = f.paperTime(last)
+	sheet.Created = f.PaperTime(last)
 	return sheet, nil
 }
 
-func (a *app) labelOf(f *farm, l labelFlags, c medium.Condition) (labels.Label, error) {
+func (a *app) labelOf(f *farm.Farm, l labelFlags, c medium.Condition) (labels.Label, error) {
 	code := strings.Clone(string(printedCode(c))) // else all the mat's texts stay in memory
 	payload, err := l.payloadOf(code)
 	if err != nil {
@@ -407,7 +392,7 @@ func (l labelFlags) graiPayload(code string) (string, error) {
 }
 
 // reprints counts how often the newest code of a mat was printed again.
-func reprints(f *farm, c medium.Condition) (int, error) {
+func reprints(f *farm.Farm, c medium.Condition) (int, error) {
 	if c.Labels == 0 {
 		return 0, nil
 	}
@@ -474,7 +459,7 @@ func printedCode(c medium.Condition) medium.Code {
 	return c.Code
 }
 
-func (a *app) labelledMats(f *farm, args []string, fresh, all bool) ([]medium.Code, error) {
+func (a *app) labelledMats(f *farm.Farm, args []string, fresh, all bool) ([]medium.Code, error) {
 	if !fresh && !all {
 		return a.findAll(f, args)
 	}
@@ -490,7 +475,7 @@ func (a *app) labelledMats(f *farm, args []string, fresh, all bool) ([]medium.Co
 
 // warnRetired says which of the mats take no more steps: a fresh label brings
 // one back into use.
-func (a *app) warnRetired(f *farm, codes []medium.Code) error {
+func (a *app) warnRetired(f *farm.Farm, codes []medium.Code) error {
 	var gone []string
 	for _, code := range codes {
 		c, err := f.Condition(code)
@@ -550,9 +535,9 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 
 func (a *app) completePrinters(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 	var names []string
-	_ = a.open(true, func(f *farm) error {
+	_ = a.open(true, func(f *farm.Farm) error {
 		for _, p := range f.Printers {
-			names = append(names, p.Name+"\t"+bodyText(&p))
+			names = append(names, p.Name+"\t"+farm.Line(&p))
 		}
 		return nil
 	})

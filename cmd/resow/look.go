@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -12,23 +11,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
-	"resow/store"
 )
-
-// date and stamp write times as people at the farm read them.
-func (f *farm) date(t time.Time) string  { return t.In(f.loc).Format("2 Jan 2006") }
-func (f *farm) stamp(t time.Time) string { return t.In(f.loc).Format(stampForm) }
-
-const stampForm = "2 Jan 15:04"
-
-// mass writes grams in the farm's units.
-func (f *farm) mass(g float64) string {
-	if f.Settings.Units == medium.US {
-		return fmt.Sprintf("%.1f oz", g/28.349523125)
-	}
-	return fmt.Sprintf("%.0f g", g)
-}
 
 func (a *app) scanCommand() *cobra.Command {
 	var crops []string
@@ -60,8 +45,8 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 				}
 				return a.scanLoop(after)
 			}
-			return a.open(true, func(f *farm) error {
-				c, err := f.mat(args[0])
+			return a.open(true, func(f *farm.Farm) error {
+				c, err := f.Mat(args[0])
 				if err != nil {
 					return err
 				}
@@ -72,7 +57,7 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 						return err
 					}
 				}
-				v := medium.Judge(c, f.Farm, f.now(a), sown...)
+				v := medium.Judge(c, f.Farm, f.Now(), sown...)
 				a.code = verdictExit(v.Word)
 				return a.print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
 			})
@@ -86,9 +71,9 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 
 var verdictColor = map[medium.Word]string{medium.SowIt: green, medium.SowWithCare: yellow, medium.DoNotSow: red, medium.RetireMat: red}
 
-func (a *app) printVerdict(w io.Writer, f *farm, c medium.Condition, v medium.Verdict) {
+func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medium.Verdict) {
 	fmt.Fprintf(w, "%s   %s\n", v.Code, a.paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
-	fmt.Fprint(w, wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.loc, stampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
+	fmt.Fprint(w, wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
 	for _, finding := range v.Findings {
 		fmt.Fprint(w, column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
 		fmt.Fprint(w, column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
@@ -98,7 +83,7 @@ func (a *app) printVerdict(w io.Writer, f *farm, c medium.Condition, v medium.Ve
 		if !s.Accepted {
 			accepted = "not accepted"
 		}
-		fmt.Fprint(w, wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.loc, stampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.Loc, farm.StampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
 	}
 	if v.NextStep != "" {
 		fmt.Fprint(w, wrap("next step: "+string(v.NextStep), 79, "  "))
@@ -147,12 +132,12 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 			if limit < 1 || limit > 100000 {
 				return &usageError{fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit)}
 			}
-			return a.open(true, func(f *farm) error {
-				now := f.now(a)
+			return a.open(true, func(f *farm.Farm) error {
+				now := f.Now()
 				if all {
 					limit = 0
 				}
-				list, err := f.dueNow(now, ahead, limit)
+				list, err := f.DueNow(now, ahead, limit)
 				if err != nil {
 					return err
 				}
@@ -167,27 +152,7 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 	return c
 }
 
-// dueList is the due list up to a time, with how many mats it has in all.
-type dueList struct {
-	Total int              `json:"total"`
-	Items []medium.DueItem `json:"items"`
-}
-
-// dueNow gives what is due by now and so much ahead: limit mats at most, 0 for all.
-func (f *farm) dueNow(now time.Time, ahead time.Duration, limit int) (dueList, error) {
-	work, err := f.Due(now.Add(ahead), limit)
-	if err != nil {
-		return dueList{}, err
-	}
-	total, err := f.DueTotal(now.Add(ahead))
-	list := dueList{Total: total, Items: make([]medium.DueItem, len(work))}
-	for i, w := range work {
-		list.Items[i] = w.Item(now, now.Add(ahead))
-	}
-	return list, err
-}
-
-func (a *app) writeDue(w io.Writer, f *farm, list dueList, now time.Time, ahead time.Duration) {
+func (a *app) writeDue(w io.Writer, f *farm.Farm, list farm.DueList, now time.Time, ahead time.Duration) {
 	if len(list.Items) == 0 {
 		a.printNext(w, f, now, ahead)
 		return
@@ -206,7 +171,7 @@ func (a *app) writeDue(w io.Writer, f *farm, list dueList, now time.Time, ahead 
 }
 
 // printNext says what comes next where nothing is due.
-func (a *app) printNext(w io.Writer, f *farm, now time.Time, ahead time.Duration) {
+func (a *app) printNext(w io.Writer, f *farm.Farm, now time.Time, ahead time.Duration) {
 	next, err := f.Due(now.AddDate(10, 0, 0), 1)
 	a.note(err)
 	if len(next) == 0 {
@@ -258,12 +223,12 @@ func (a *app) showCommand() *cobra.Command {
 		Example:           "  resow show TK7R2N81\n  resow show TK7R2N81 --json",
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm) error {
-				c, err := f.mat(args[0])
+			return a.open(true, func(f *farm.Farm) error {
+				c, err := f.Mat(args[0])
 				if err != nil {
 					return err
 				}
-				v := medium.Judge(c, f.Farm, f.now(a))
+				v := medium.Judge(c, f.Farm, f.Now())
 				return a.print(struct {
 					medium.Verdict
 					Mat       medium.Mat       `json:"mat"`
@@ -279,12 +244,12 @@ func (a *app) showCommand() *cobra.Command {
 	}
 }
 
-func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
+func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {
 	line := func(name, format string, args ...any) {
 		fmt.Fprint(w, column(padded(name, 16), fmt.Sprintf(format, args...), 79))
 	}
 	m := c.Mat
-	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.date(c.Added))
+	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.Date(c.Added))
 	if m.ApertureMM > 0 {
 		line("mesh", "%s, opening %g mm, thread %g mm, %.0f %% open, %.1f openings an inch, layers: %d", m.Material, m.ApertureMM, m.ThreadMM, m.OpenArea(), m.MeshCount(), m.Layers)
 	} else {
@@ -310,7 +275,7 @@ func (a *app) printMat(w io.Writer, f *farm, c medium.Condition) {
 		line("mold", "in turns %s", strings.Trim(fmt.Sprint(slices.Compact(slices.Clone(c.MoldTurns))), "[]"))
 	}
 	for _, y := range c.Yields {
-		line("yield", "%s: %s, %s on average", y.Name(), counted(y.N, "harvest"), f.mass(y.SumG/float64(y.N)))
+		line("yield", "%s: %s, %s on average", y.Name(), counted(y.N, "harvest"), f.Mass(y.SumG/float64(y.N)))
 	}
 }
 
@@ -346,9 +311,9 @@ func (a *app) listCommand() *cobra.Command {
 			if stage != "" && !isStage(stage) {
 				return &medium.InputError{Field: "stage", Value: stage, Want: strings.Join(stageNames(), ", ")}
 			}
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				items := []listItem{}
-				now := f.now(a)
+				now := f.Now()
 				err := f.Conditions(func(c medium.Condition) error {
 					if stage == "" || string(c.Stage) == stage {
 						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Farm, now).Word,
@@ -406,11 +371,11 @@ records about the farm itself: policy, sanitizers, crops.`,
 		Example:           "  resow history TK7R2N81\n  resow history FARM\n  resow history TK7R2N81 --json",
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				code := medium.FarmThread
 				if !strings.EqualFold(args[0], "farm") {
 					var err error
-					if code, err = f.find(args[0]); err != nil {
+					if code, err = f.Find(args[0]); err != nil {
 						return err
 					}
 				}
@@ -427,19 +392,7 @@ records about the farm itself: policy, sanitizers, crops.`,
 	}
 }
 
-// stripText says what the strength of a sanitize step rested on.
-func (f *farm) stripText(body medium.Body) string {
-	b, ok := body.(*medium.Sanitize)
-	switch {
-	case !ok || b.Mixed == nil:
-		return ""
-	case b.Mixed.Strip == nil:
-		return "no strip read before it"
-	}
-	return fmt.Sprintf("by the strip of %s, %s", f.stamp(b.Mixed.StripAt), b.Mixed.StripBy)
-}
-
-func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
+func (a *app) printThread(w io.Writer, f *farm.Farm, thread []medium.Step) {
 	now := medium.Standings(thread)
 	for i, s := range thread {
 		state := ""
@@ -451,8 +404,8 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 		case !s.Outcome.Accepted:
 			state = "NOT ACCEPTED "
 		}
-		lead := fmt.Sprintf("%4d  %-16s  %-5s %-9s ", s.MatSeq, s.When(f.loc, "2006-01-02 15:04"), s.By, s.Kind)
-		text := join(state+bodyText(s.Body), f.stripText(s.Body))
+		lead := fmt.Sprintf("%4d  %-16s  %-5s %-9s ", s.MatSeq, s.When(f.Loc, "2006-01-02 15:04"), s.By, s.Kind)
+		text := farm.Join(state+farm.Line(s.Body), f.StripText(s.Body))
 		if s.Replaces > 0 {
 			text += fmt.Sprintf(" (stands for step %d)", s.Replaces)
 		}
@@ -463,7 +416,7 @@ func (a *app) printThread(w io.Writer, f *farm, thread []medium.Step) {
 			text += fmt.Sprintf(" -> %s", s.Outcome.To)
 		}
 		if s.Outcome.Late {
-			text += fmt.Sprintf(" (late entry, written %s)", f.stamp(s.Recorded))
+			text += fmt.Sprintf(" (late entry, written %s)", f.Stamp(s.Recorded))
 		}
 		fmt.Fprint(w, column(lead, text, 79))
 		for _, finding := range s.Outcome.Findings {
@@ -480,9 +433,4 @@ func verdictExit(w medium.Word) int {
 		return exitRetire
 	}
 	return exitDone
-}
-
-func isUnknownMat(err error) bool {
-	var unknown *store.UnknownMatError
-	return errors.As(err, &unknown)
 }

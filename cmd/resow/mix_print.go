@@ -4,45 +4,17 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 
+	"resow/cmd/resow/farm"
 	"resow/medium/sanitizer"
 )
 
-// volume writes mL as a person reads it, with the US measure beside it where
-// the farm uses those.
-func (f *farm) volume(ml float64) string {
-	text := digits(ml, 3) + " mL"
-	if ml >= 999.5 {
-		text = digits(ml/1000, 4) + " L"
-	}
-	if f.system() == sanitizer.US {
-		text += " (" + usVolume(ml) + ")"
-	}
-	return text
-}
-
-func usVolume(ml float64) string {
-	switch {
-	case ml < sanitizer.TablespoonML:
-		return digits(ml/sanitizer.TeaspoonML, 3) + " tsp"
-	case ml < sanitizer.CupML/4:
-		return digits(ml/sanitizer.TablespoonML, 3) + " tbsp"
-	case ml < sanitizer.GallonML/2:
-		return digits(ml/sanitizer.CupML, 3) + " cups"
-	}
-	return digits(ml/sanitizer.GallonML, 4) + " gal"
-}
-
-// digits writes a figure with so many significant digits and no exponent.
-func digits(v float64, n int) string { return strconv.FormatFloat(roundTo(v, n), 'f', -1, 64) }
-
 // strengthText writes ppm and percent by weight side by side.
 func strengthText(m sanitizer.Mix) string {
-	return fmt.Sprintf("%s ppm (mg/L) of %s; %s %% %s by weight", digits(m.StrengthPPM, 4), m.CountedAs, digits(m.StrengthPercentWW, 3), m.Active.Title())
+	return fmt.Sprintf("%s ppm (mg/L) of %s; %s %% %s by weight", farm.Digits(m.StrengthPPM, 4), m.CountedAs, farm.Digits(m.StrengthPercentWW, 3), m.Active.Title())
 }
 
-func printMix(w io.Writer, f *farm, d mixAnswer) {
+func printMix(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	line := func(name, text string) {
 		fmt.Fprint(w, column(fmt.Sprintf("  %-9s", name), text, 79))
 	}
@@ -52,28 +24,28 @@ func printMix(w io.Writer, f *farm, d mixAnswer) {
 	}
 	weighed := func(ml, g float64) string {
 		if d.Active.Solid() {
-			return digits(g, 3) + " g of " + stock
+			return farm.Digits(g, 3) + " g of " + stock
 		}
-		return f.volume(ml) + " of " + stock
+		return f.Volume(ml) + " of " + stock
 	}
 	switch d.Question {
 	case "reverse":
 		fmt.Fprintln(w, "This mix:")
 		line("stock", weighed(d.StockML, d.StockG))
-		line("water", f.volume(d.WaterML))
+		line("water", f.Volume(d.WaterML))
 	case "adjust":
-		fmt.Fprintf(w, "To the %s that you have:\n", f.volume(d.Stock2ML))
+		fmt.Fprintf(w, "To the %s that you have:\n", f.Volume(d.Stock2ML))
 		printAdded(line, f, d, weighed)
 	case "blend", "blend-to":
 		fmt.Fprintln(w, "Two stocks, no water:")
 		line("first", weighed(d.StockML, 0))
-		line("second", f.volume(d.Stock2ML)+" of "+d.With+" "+d.Active.Title())
+		line("second", f.Volume(d.Stock2ML)+" of "+d.With+" "+d.Active.Title())
 	default:
 		fmt.Fprintln(w, "Exactly:")
 		line("stock", weighed(d.StockML, d.StockG))
-		line("water", f.volume(d.WaterML))
+		line("water", f.Volume(d.WaterML))
 	}
-	line("gives", f.volume(d.FinalML)+" of "+strengthText(d.Mix))
+	line("gives", f.Volume(d.FinalML)+" of "+strengthText(d.Mix))
 	if d.Fits != "" {
 		line("", d.Fits)
 	}
@@ -88,10 +60,10 @@ func printMix(w io.Writer, f *farm, d mixAnswer) {
 	printCautions(w, d.Cautions)
 }
 
-func printAdded(line func(name, text string), f *farm, d mixAnswer, weighed func(ml, g float64) string) {
+func printAdded(line func(name, text string), f *farm.Farm, d farm.Mixed, weighed func(ml, g float64) string) {
 	switch {
 	case d.WaterML > 0:
-		line("add", f.volume(d.WaterML)+" of water")
+		line("add", f.Volume(d.WaterML)+" of water")
 	case d.StockML > 0 || d.StockG > 0 && d.Active.Solid():
 		line("add", weighed(d.StockML, d.StockG))
 	default:
@@ -99,16 +71,16 @@ func printAdded(line func(name, text string), f *farm, d mixAnswer, weighed func
 	}
 }
 
-func printRecipe(w io.Writer, f *farm, d mixAnswer) {
+func printRecipe(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	if r := d.Recipe; r != nil {
 		fmt.Fprintln(w, "\nWith the measures of a kitchen:")
 		fmt.Fprint(w, column("  ", r.Text, 79))
-		fmt.Fprint(w, column("  ", fmt.Sprintf("That really gives %s ppm, %s.", digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)), 79))
+		fmt.Fprint(w, column("  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)), 79))
 	} else if d.Kitchen != nil && d.Question == "dilute" {
 		fmt.Fprint(w, "\n", wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or make a larger batch.", 79, ""))
 	}
 	if k := d.Kitchen; k != nil {
-		text := fmt.Sprintf("The common kitchen sum (the printed figures taken as they stand) says %s of stock; that gives %s ppm, %s.", f.volume(k.StockML), digits(k.StrengthPPM, 4), offBy(k.ErrorPercent))
+		text := fmt.Sprintf("The common kitchen sum (the printed figures taken as they stand) says %s of stock; that gives %s ppm, %s.", f.Volume(k.StockML), farm.Digits(k.StrengthPPM, 4), offBy(k.ErrorPercent))
 		fmt.Fprint(w, "\n", wrap(text, 79, ""))
 	}
 }
@@ -123,7 +95,7 @@ func offBy(percent float64) string {
 	return fmt.Sprintf("%.1f %% weaker than wanted", -percent)
 }
 
-func printChlorine(w io.Writer, c *chlorineFigures) {
+func printChlorine(w io.Writer, c *farm.Chlorine) {
 	if c == nil {
 		return
 	}
@@ -146,9 +118,9 @@ func printChlorine(w io.Writer, c *chlorineFigures) {
 	}
 }
 
-func printBottled(w io.Writer, f *farm, d mixAnswer) {
+func printBottled(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	s := d.Solution
-	fmt.Fprintf(w, "\nRecorded as solution %s, %g ppm computed, good until %s.\n", s.Code, s.StrengthPPM, f.stamp(s.GoodUntil))
+	fmt.Fprintf(w, "\nRecorded as solution %s, %g ppm computed, good until %s.\n", s.Code, s.StrengthPPM, f.Stamp(s.GoodUntil))
 	if d.Tag != "" {
 		fmt.Fprintf(w, "Wrote its tag to %s. Print at 100 %%, not fitted to the page.\n", d.Tag)
 	} else {

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/cmd/resow/moving"
 	"resow/labels"
 	"resow/medium"
@@ -37,7 +38,7 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
 			if a.json && out == "" && tables == "" {
 				return &usageError{"--json prints one document, an export has a line for each record: give it a file with --out"}
 			}
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				if tables != "" {
 					return a.exportTables(f, tables)
 				}
@@ -50,7 +51,7 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
 	return c
 }
 
-func (a *app) exportLines(f *farm, out string) error {
+func (a *app) exportLines(f *farm.Farm, out string) error {
 	if out == "" {
 		a.printed = true
 		out := a.out
@@ -78,7 +79,7 @@ func (a *app) exportLines(f *farm, out string) error {
 	})
 }
 
-func (a *app) exportTables(f *farm, dir string) error {
+func (a *app) exportTables(f *farm.Farm, dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
@@ -180,7 +181,7 @@ func (a *app) importFile(path string, o *importing) (err error) {
 	}
 	defer file.Close()
 	if info, err := file.Stat(); err == nil && info.IsDir() {
-		return a.open(false, func(f *farm) error { return a.importFolder(f, path, o) })
+		return a.open(false, func(f *farm.Farm) error { return a.importFolder(f, path, o) })
 	}
 	in := bufio.NewReader(file)
 	begin, err := in.Peek(64)
@@ -197,7 +198,7 @@ func (a *app) importFile(path string, o *importing) (err error) {
 	if err != nil {
 		return err
 	}
-	return a.open(false, func(f *farm) error {
+	return a.open(false, func(f *farm.Farm) error {
 		plan, err := moving.Make(table, a.importOptions(f, o.Options))
 		if err != nil {
 			return err
@@ -324,24 +325,24 @@ type importDoc struct {
 	Applied bool `json:"applied"`
 }
 
-func (a *app) importOptions(f *farm, o moving.Options) moving.Options {
+func (a *app) importOptions(f *farm.Farm, o moving.Options) moving.Options {
 	drawn := map[medium.Code]bool{}
-	o.Farm, o.By, o.Location, o.US, o.Now = f.Farm, a.initials(), f.loc, f.Settings.Units == medium.US, f.now(a)
+	o.Farm, o.By, o.Location, o.US, o.Now = f.Farm, a.initials(), f.Loc, f.Settings.Units == medium.US, f.Now()
 	o.Find = func(text string) (medium.Code, bool) {
-		code, err := f.find(text)
+		code, err := f.Find(text)
 		return code, err == nil
 	}
 	o.Valid = func(text string) (medium.Code, bool) {
 		code, err := labels.Parse(text)
 		return medium.Code(code), err == nil && strings.HasPrefix(code, "T")
 	}
-	o.Draw = func() (medium.Code, error) { return a.freshCode(f, drawn) }
+	o.Draw = func() (medium.Code, error) { return f.FreshCode(drawn) }
 	return o
 }
 
 // importFolder takes the tables of an export, which belong together: a step in
 // one rests on a solution in another.
-func (a *app) importFolder(f *farm, dir string, o *importing) error {
+func (a *app) importFolder(f *farm.Farm, dir string, o *importing) error {
 	if err := o.asItIs("a folder"); err != nil {
 		return err
 	}
@@ -376,7 +377,7 @@ func (a *app) importFolder(f *farm, dir string, o *importing) error {
 	return a.importPlan(f, plan, o)
 }
 
-func (a *app) importPlan(f *farm, plan moving.Plan, o *importing) (err error) {
+func (a *app) importPlan(f *farm.Farm, plan moving.Plan, o *importing) (err error) {
 	if plan.Ledger != "" {
 		o.sheet = "" // a workbook's was read
 		if err := o.asItIs("a table of resow's own export"); err != nil {

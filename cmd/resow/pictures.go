@@ -12,6 +12,7 @@ import (
 	"sort"
 	"strings"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -28,7 +29,7 @@ type pictures struct {
 // keeps the SHA-256 of a picture, so that one that was changed shows too. A
 // file that no step names is no fault of the records: the station was stopped
 // between keeping a photo and recording its step.
-func checkPictures(f *farm, folder string) (pictures, error) {
+func checkPictures(f *farm.Farm, folder string) (pictures, error) {
 	p := pictures{Folder: folder, Bad: []store.Problem{}, Orphans: []string{}}
 	looked := map[string]string{} // name: what is wrong with it
 	err := f.Steps(func(s medium.Step) error {

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math/rand/v2"
 	"os"
 	"strconv"
 	"strings"
@@ -15,22 +14,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
 	"resow/medium"
 	"resow/medium/pool"
 )
 
-// poolSeed is fixed, so that the same plan gives the same answer.
-const poolSeed = 2026
-
 // poolFlags are the flags of the pool command as they were typed.
 type poolFlags struct {
-	sow                                 []string
-	plan, noDry, spell, loss, wait, out string
-	aside, level                        string
-	wash, sanitize, racks, dry, air     int
-	mats, weeks, repeats                int
-	byOrder                             bool
+	farm.Planning
+	plan, out string
 }
 
 func (a *app) poolCommand() *cobra.Command {
@@ -46,124 +39,31 @@ wed, thu, fri, sat, sun. Without --mats the mats in use on file are taken.`,
 		Example: `  resow pool --sow radish=3x8 --sow pea=2x6:9-11 --dry-days 1 --air-days 1 --no-dry 25%
   resow pool --plan week.csv --mats 60 --wash 20 --racks 24 --losses 2% --replace 14d --out pool.pdf`,
 		RunE: func(*cobra.Command, []string) error {
-			if p.weeks < 1 || p.repeats < 1 {
-				return &usageError{fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.weeks, p.repeats)}
+			if p.Weeks < 1 || p.Repeats < 1 {
+				return &usageError{fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.Weeks, p.Repeats)}
 			}
-			return a.maybeFarm(func(f *farm, origin report.Origin) error { return a.pool(f, origin, p) })
+			return a.maybeFarm(func(f *farm.Farm, origin report.Origin) error { return a.pool(f, origin, p) })
 		}}
 	flags := c.Flags()
-	flags.StringArrayVar(&p.sow, "sow", nil, "a crop of the plan: CROP=SOWINGSxMATS a week, or CROP=SOWINGSxMATS:DAYS-DAYS")
+	flags.StringArrayVar(&p.Sow, "sow", nil, "a crop of the plan: CROP=SOWINGSxMATS a week, or CROP=SOWINGSxMATS:DAYS-DAYS")
 	flags.StringVar(&p.plan, "plan", "", "CSV file with the plan by weekday")
-	flags.IntVar(&p.mats, "mats", 0, "mats at hand (default: those in use on file)")
-	flags.IntVar(&p.wash, "wash", 0, "mats that can be washed in a day; 0: no limit")
-	flags.IntVar(&p.sanitize, "sanitize", 0, "mats that can be sanitized in a day; 0: no limit")
-	flags.IntVar(&p.racks, "racks", 0, "mats that can hang at one time; 0: no limit")
-	flags.IntVar(&p.dry, "dry-days", 1, "drying days between wash and sanitizer")
-	flags.IntVar(&p.air, "air-days", 1, "drying days after the sanitizer")
-	flags.StringVar(&p.noDry, "no-dry", "0%", "share of days on which nothing dries")
-	flags.StringVar(&p.spell, "spell", "0d", "mean length of a run of such days: 2d")
-	flags.StringVar(&p.loss, "losses", "0%", "share of turns that end a mat")
-	flags.StringVar(&p.wait, "replace", "0d", "from a loss until the new mat is there: 14d")
-	flags.StringVar(&p.aside, "aside", "0%", "share of the mats that is on hold at any time")
-	flags.StringVar(&p.level, "level", "5%", "chance that is allowed for a week to run short")
-	flags.IntVar(&p.weeks, "weeks", 12, "weeks to simulate")
-	flags.IntVar(&p.repeats, "repeats", 400, "how often the weeks are simulated")
-	flags.BoolVar(&p.byOrder, "by-order", false, "sowings come by chance, with the plan as their mean")
+	flags.IntVar(&p.Mats, "mats", 0, "mats at hand (default: those in use on file)")
+	flags.IntVar(&p.Wash, "wash", 0, "mats that can be washed in a day; 0: no limit")
+	flags.IntVar(&p.Sanitize, "sanitize", 0, "mats that can be sanitized in a day; 0: no limit")
+	flags.IntVar(&p.Racks, "racks", 0, "mats that can hang at one time; 0: no limit")
+	flags.IntVar(&p.Dry, "dry-days", 1, "drying days between wash and sanitizer")
+	flags.IntVar(&p.Air, "air-days", 1, "drying days after the sanitizer")
+	flags.StringVar(&p.NoDry, "no-dry", "0%", "share of days on which nothing dries")
+	flags.StringVar(&p.Spell, "spell", "0d", "mean length of a run of such days: 2d")
+	flags.StringVar(&p.Loss, "losses", "0%", "share of turns that end a mat")
+	flags.StringVar(&p.Wait, "replace", "0d", "from a loss until the new mat is there: 14d")
+	flags.StringVar(&p.Aside, "aside", "0%", "share of the mats that is on hold at any time")
+	flags.StringVar(&p.Level, "level", "5%", "chance that is allowed for a week to run short")
+	flags.IntVar(&p.Weeks, "weeks", 12, "weeks to simulate")
+	flags.IntVar(&p.Repeats, "repeats", 400, "how often the weeks are simulated")
+	flags.BoolVar(&p.ByOrder, "by-order", false, "sowings come by chance, with the plan as their mean")
 	flags.StringVar(&p.out, "out", "", "file to write: .pdf, .html or .csv")
 	return c
-}
-
-func (p poolFlags) read(crop func(string) (medium.Crop, error)) (plan pool.Plan, level float64, err error) {
-	plan = pool.Plan{ByOrder: p.byOrder, TurnAround: pool.TurnAround{WashPerDay: daily(p.wash), SanitizePerDay: daily(p.sanitize), Racks: p.racks, DryDays: p.dry, AirDays: p.air}}
-	shares := []struct {
-		to         *float64
-		flag, text string
-	}{{&plan.TurnAround.Weather.NoDry, "--no-dry", p.noDry}, {&plan.Losses.PerTurn, "--losses", p.loss}, {&plan.Losses.Aside, "--aside", p.aside}, {&level, "--level", p.level}}
-	for _, s := range shares {
-		percent, err := amount.Percent(s.flag, s.text)
-		if err != nil {
-			return plan, 0, err
-		}
-		*s.to = percent / 100
-	}
-	spell, err := amount.Span("--spell", p.spell)
-	if err != nil {
-		return plan, 0, err
-	}
-	wait, err := amount.Span("--replace", p.wait)
-	if err != nil {
-		return plan, 0, err
-	}
-	plan.TurnAround.Weather.Spell = spell.Hours() / 24
-	plan.Losses.ReplaceDays = int(wait / (24 * time.Hour))
-	for _, text := range p.sow {
-		s, err := sowing(text, crop)
-		if err != nil {
-			return plan, 0, err
-		}
-		plan.Sowings = append(plan.Sowings, s)
-	}
-	if p.plan != "" {
-		more, err := readPlan(p.plan, crop)
-		if err != nil {
-			return plan, 0, err
-		}
-		plan.Sowings = append(plan.Sowings, more...)
-	}
-	if len(plan.Sowings) == 0 {
-		return plan, 0, &usageError{"give the sowing plan: --sow radish=3x8 for each crop, or --plan week.csv"}
-	}
-	return plan, level, nil
-}
-
-func daily(n int) (days [7]int) {
-	for i := range days {
-		days[i] = n
-	}
-	return days
-}
-
-// sowing reads CROP=SOWINGSxMATS[:DAYS-DAYS].
-func sowing(text string, crop func(string) (medium.Crop, error)) (pool.Sowing, error) {
-	bad := &amount.Error{What: "--sow", Input: text, Want: "a crop with its sowings a week times mats, such as radish=3x8 or radish=3x8:8-10"}
-	name, rest, ok := strings.Cut(text, "=")
-	if !ok || strings.TrimSpace(name) == "" {
-		return pool.Sowing{}, bad
-	}
-	rest, days, given := strings.Cut(rest, ":")
-	times, mats, ok := strings.Cut(rest, "x")
-	n, err1 := strconv.Atoi(times)
-	m, err2 := strconv.Atoi(mats)
-	if !ok || err1 != nil || err2 != nil || n < 1 || n > 7 || m < 1 || m > pool.MaxMats {
-		return pool.Sowing{}, bad
-	}
-	s := pool.Sowing{Crop: name, Mats: pool.Weekly(n, m)}
-	if !given {
-		return withDays(s, crop)
-	}
-	low, high, ok := strings.Cut(days, "-")
-	if !ok {
-		high = low
-	}
-	if s.GrowMin, err1 = strconv.Atoi(low); err1 != nil {
-		return s, bad
-	}
-	if s.GrowMax, err2 = strconv.Atoi(high); err2 != nil {
-		return s, bad
-	}
-	return s, nil
-}
-
-func withDays(s pool.Sowing, crop func(string) (medium.Crop, error)) (pool.Sowing, error) {
-	c, err := crop(s.Crop)
-	if err != nil {
-		return s, err
-	}
-	if c.DaysMax == 0 {
-		return s, &usageError{fmt.Sprintf("%s has no days to harvest in the crop table; give them: --sow %s=3x8:8-10", s.Crop, s.Crop)}
-	}
-	s.GrowMin, s.GrowMax = c.DaysMin, c.DaysMax
-	return s, nil
 }
 
 var planDays = map[string]time.Weekday{"sun": time.Sunday, "mon": time.Monday, "tue": time.Tuesday, "wed": time.Wednesday, "thu": time.Thursday, "fri": time.Friday, "sat": time.Saturday}
@@ -224,7 +124,7 @@ func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)
 			}
 		}
 		if s.GrowMin == 0 && s.GrowMax == 0 {
-			if s, err = withDays(s, crop); err != nil {
+			if s, err = farm.WithDays(s, crop); err != nil {
 				return nil, err
 			}
 		}
@@ -257,16 +157,34 @@ type poolWeek struct {
 	Mats  float64 `json:"mats_lacking_mean"`
 }
 
-func (a *app) pool(f *farm, origin report.Origin, p poolFlags) error {
-	crop := medium.Farm{}.Crop
+func (a *app) pool(f *farm.Farm, origin report.Origin, p poolFlags) (err error) {
+	inTable := medium.Farm{}.Crop
 	if f != nil {
-		crop = f.Farm.Crop
+		inTable = f.Farm.Crop
 	}
-	plan, level, err := p.read(crop)
+	crop := func(name string) (medium.Crop, error) {
+		c, err := inTable(name)
+		if err == nil && c.DaysMax == 0 {
+			err = &usageError{fmt.Sprintf("%s has no days to harvest in the crop table; give them: --sow %s=3x8:8-10", name, name)}
+		}
+		return c, err
+	}
+	if p.plan != "" {
+		if p.Further, err = readPlan(p.plan, crop); err != nil {
+			return err
+		}
+	}
+	in := report.PoolInput{Origin: origin, Have: p.Mats}
+	var typed *amount.Error
+	if in.Plan, in.Level, err = p.Read(crop); errors.As(err, &typed) {
+		typed.What = "--" + typed.What
+	}
 	if err != nil {
 		return err
 	}
-	in := report.PoolInput{Origin: origin, Level: level, Plan: plan, Have: p.mats}
+	if len(in.Plan.Sowings) == 0 {
+		return &usageError{"give the sowing plan: --sow radish=3x8 for each crop, or --plan week.csv"}
+	}
 	if in.Have == 0 && f != nil {
 		err := f.Conditions(func(c medium.Condition) error {
 			if c.Stage != medium.Retired {
@@ -278,26 +196,8 @@ func (a *app) pool(f *farm, origin report.Origin, p poolFlags) error {
 			return err
 		}
 	}
-	var stuck *pool.Overloaded
-	if in.Needs, err = pool.Need(plan); err != nil && !errors.As(err, &stuck) {
+	if err := p.Work(&in); err != nil {
 		return err
-	}
-	options := pool.Options{Weeks: p.weeks, Repeats: p.repeats, Mats: in.Have}
-	if in.Have > 0 {
-		outcome, err := pool.Simulate(plan, options, rand.NewPCG(poolSeed, 0))
-		if err != nil {
-			return err
-		}
-		in.WithIt = &outcome
-	}
-	enough, err := pool.Enough(plan, level, options, rand.NewPCG(poolSeed, 0))
-	switch {
-	case errors.As(err, &stuck):
-		in.Stuck = err.Error()
-	case err != nil:
-		return err
-	default:
-		in.Enough = &enough
 	}
 	return a.paper(p.out, report.Pool(in), poolJSON(in))
 }

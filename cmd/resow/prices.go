@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -26,7 +27,7 @@ func (a *app) pricesShowCommand() *cobra.Command {
 		Long:    "Show prints the prices in force. `resow history FARM` tells by whom and when they were set.",
 		Example: "  resow prices show\n  resow prices show --json",
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				return a.print(struct {
 					Currency string `json:"currency"`
 					medium.Prices
@@ -79,14 +80,14 @@ the farm, with initials. Time the washing once: resow rinse --took.`,
 	flags.StringVar(&mass, "medium-mass", "", "dry mass of the medium for one tray: 42g")
 	flags.StringVar(&work, "medium-time", "", "work on one tray of medium: 1min")
 	c.RunE = func(*cobra.Command, []string) error {
-		return a.open(false, func(f *farm) error {
+		return a.open(false, func(f *farm.Farm) error {
 			now := f.Prices
 			for _, o := range own {
 				if flags.Changed(o.name) {
 					*o.in(&now) = *o.given
 				}
 			}
-			if err := optional(&now.MediumGPerTray, mass, "mass of the medium", amount.Mass); err != nil {
+			if err := farm.Optional(&now.MediumGPerTray, mass, "mass of the medium", amount.Mass); err != nil {
 				return err
 			}
 			if work != "" {

@@ -8,8 +8,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
-	"resow/medium"
 )
 
 func (a *app) reportCommand() *cobra.Command {
@@ -19,22 +19,22 @@ func (a *app) reportCommand() *cobra.Command {
 and the method. It gives no certification.`,
 		Example: "  resow report reuse\n  resow report retirement --out retirement.pdf\n  resow report sanitation --out log.csv"}
 	c.AddCommand(
-		a.oneReport("reuse", "How often the mats were used, with what mold, yield and cost", a.reuseReport),
-		a.oneReport("retirement", "Which mats must go, which are near a limit, which went and why", a.retirementReport),
+		a.oneReport(farm.Reports[0].Name, farm.Reports[0].About, farm.Reports[0].Build),
+		a.oneReport(farm.Reports[1].Name, farm.Reports[1].About, farm.Reports[1].Build),
 		a.sanitationReportCommand(),
 		a.traceReportCommand(),
 	)
 	return c
 }
 
-func (a *app) oneReport(name, short string, build func(*farm, report.Origin) (report.Report, error)) *cobra.Command {
+func (a *app) oneReport(name, short string, build func(*farm.Farm, report.Origin) (report.Report, error)) *cobra.Command {
 	var out string
 	c := &cobra.Command{Use: name, Short: short, Args: cobra.NoArgs,
 		Long:    short + ". The plain summary comes first, the method last.",
 		Example: fmt.Sprintf("  resow report %s\n  resow report %s --out %s.pdf", name, name, name),
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm) error {
-				origin, err := a.origin(f)
+			return a.open(true, func(f *farm.Farm) error {
+				origin, err := f.Origin()
 				if err != nil {
 					return err
 				}
@@ -55,14 +55,6 @@ func (a *app) oneReport(name, short string, build func(*farm, report.Origin) (re
 	return c
 }
 
-func (a *app) origin(f *farm) (report.Origin, error) {
-	anchor, err := f.Anchor()
-	if err != nil {
-		return report.Origin{}, err
-	}
-	return report.Origin{Farm: f.Farm, StoreID: fmt.Sprintf("%x", f.ID()[:6]), Anchor: anchor.String(), At: f.now(a), Demo: f.Settings.Place == demoPlace}, nil
-}
-
 func writeReport(path string, r report.Report) error {
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".pdf":
@@ -73,13 +65,4 @@ func writeReport(path string, r report.Report) error {
 		return writeFile(path, beginsCSV, func(w io.Writer) error { return report.CSV(w, r) })
 	}
 	return &usageError{fmt.Sprintf("--out %s: want a name that ends in .pdf, .html or .csv", path)}
-}
-
-func (a *app) conditions(f *farm) ([]medium.Condition, error) {
-	var mats []medium.Condition
-	err := f.Conditions(func(c medium.Condition) error {
-		mats = append(mats, c)
-		return nil
-	})
-	return mats, err
 }

@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -39,9 +40,9 @@ func (e *unfinishedHold) Unwrap() error { return e.err }
 var errInterrupted = errors.New("stopped by Ctrl-C")
 
 // holdStep refuses, before a long trace, a hold that no mat could be given.
-func (a *app) holdStep(f *farm, reason string) (medium.Step, error) {
+func (a *app) holdStep(f *farm.Farm, reason string) (medium.Step, error) {
 	step := medium.Step{By: a.initials(), Body: &medium.Hold{Reason: reason}}
-	done, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.now(a))
+	done, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.Now())
 	if err == nil && done.Body.(*medium.Hold).Reason != reason { // the next run looks for it
 		return step, &usageError{"--hold: say why in one line of at most 500 bytes"}
 	}
@@ -58,7 +59,7 @@ func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h 
 	defer stop.stop()
 	done := 0
 	for batch := range slices.Chunk(mats, holdBatch) {
-		err := a.open(false, func(f *farm) error { return h.hold(f, batch, step, recorded) })
+		err := a.open(false, func(f *farm.Farm) error { return h.hold(f, batch, step, recorded) })
 		if err == nil {
 			done += len(batch)
 			if tell != nil {
@@ -79,7 +80,7 @@ func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h 
 }
 
 // hold holds a few mats at once, as they stand now.
-func (h *holding) hold(f *farm, mats []medium.Code, step medium.Step, recorded uint64) error {
+func (h *holding) hold(f *farm.Farm, mats []medium.Code, step medium.Step, recorded uint64) error {
 	var steps []medium.Step
 	now := *h
 	for _, code := range mats {

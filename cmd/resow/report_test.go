@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
 	"resow/medium"
 )
@@ -19,24 +20,24 @@ func TestTallyIsThatOfAllSteps(t *testing.T) {
 	demoOutput(t, dir, now)
 	w, _, _ := deadWorld(now)
 	a := &app{world: w, path: filepath.Join(dir, demoFiles.store)}
-	check := func(f *farm) {
-		all, sown := report.NewTally(f.Farm, f.now(a)), 0
-		require.NoError(t, f.threads(func(thread []medium.Step) {
+	check := func(f *farm.Farm) {
+		all, sown := report.NewTally(f.Farm, f.Now()), 0
+		require.NoError(t, f.Threads(func(thread []medium.Step) {
 			all.Add(thread)
-			sown += report.Sown(thread, f.now(a))
+			sown += report.Sown(thread, f.Now())
 		}))
-		some, err := a.tally(f)
+		some, err := f.Tally()
 		require.NoError(t, err)
 		require.Equal(t, all, some)
-		n, err := a.sown(f)
+		n, err := f.Sown()
 		require.NoError(t, err)
 		require.Equal(t, sown, n)
 		require.NotZero(t, n)
 	}
-	require.NoError(t, a.open(false, func(f *farm) error {
+	require.NoError(t, a.open(false, func(f *farm.Farm) error {
 		check(f)
 		var voids []medium.Step
-		require.NoError(t, f.threads(func(thread []medium.Step) {
+		require.NoError(t, f.Threads(func(thread []medium.Step) {
 			for i, s := range thread[:len(thread)-1] {
 				if s.Kind == medium.KindDry && thread[i+1].Kind == medium.KindSanitize && thread[i+1].Outcome.Accepted {
 					voids = append(voids, medium.Step{Mat: s.Mat, By: "MK", Body: &medium.Correct{MatSeq: s.MatSeq, Reason: "wrong mat"}})

@@ -1,15 +1,13 @@
 package main
 
 import (
-	"cmp"
-	"errors"
 	"fmt"
 	"io"
-	"iter"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
 	"resow/medium"
 )
@@ -29,7 +27,7 @@ shows it as reviewed by the same person.
 		Example: `  resow report sanitation --from 2026-11-16 --to 2026-11-22
   resow review --from 2026-11-16 --to 2026-11-22 --note "two late entries explained" --by SV`,
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(false, func(f *farm) error {
+			return a.open(false, func(f *farm.Farm) error {
 				anchor, err := f.Anchor()
 				if err != nil {
 					return err
@@ -39,7 +37,7 @@ shows it as reviewed by the same person.
 				if err != nil {
 					return err
 				}
-				steps, own, err := f.reviewed(done[0], &b)
+				steps, own, err := f.Reviewed(done[0], &b)
 				if err != nil {
 					return err
 				}
@@ -48,7 +46,7 @@ shows it as reviewed by the same person.
 					Steps int `json:"steps_reviewed"`
 					Own   int `json:"own_steps"`
 				}{done[0], steps, own}, func(w io.Writer) {
-					fmt.Fprint(w, wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.stamp(done[0].Recorded), counted(steps, "step")), 79, "  "))
+					fmt.Fprint(w, wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), counted(steps, "step")), 79, "  "))
 					if own > 0 {
 						fmt.Fprint(w, wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
 					}
@@ -72,21 +70,6 @@ const fileIsOpen = `On the command line there are no roles: whoever can write th
 this, under the initials of --by; the pages of the station ask for a supervisor's
 device.`
 
-// reviewed counts the steps of mats that a review takes in, and the reviewer's own.
-func (f *farm) reviewed(review medium.Step, b *medium.Review) (steps, own int, err error) {
-	err = f.Steps(func(s medium.Step) error {
-		if s.Mat == medium.FarmThread || !b.Covers(s, review.Recorded, f.loc) {
-			return nil
-		}
-		steps++
-		if medium.SamePerson(s, review) {
-			own++
-		}
-		return nil
-	})
-	return steps, own, err
-}
-
 // between is the period of a report: whole days in the farm's zone.
 type between struct{ from, to string }
 
@@ -95,16 +78,16 @@ func (b *between) flags(c *cobra.Command) {
 	c.Flags().StringVar(&b.to, "to", "", "last day: 2026-11-30 (today)")
 }
 
-func (b *between) period(a *app, f *farm) (from, to time.Time, err error) {
-	now := f.now(a)
+func (b *between) period(a *app, f *farm.Farm) (from, to time.Time, err error) {
+	now := f.Now()
 	from, to = now.AddDate(0, 0, -30), now
 	if b.from != "" {
-		if from, err = time.ParseInLocation(time.DateOnly, b.from, f.loc); err != nil {
+		if from, err = time.ParseInLocation(time.DateOnly, b.from, f.Loc); err != nil {
 			return from, to, &medium.InputError{Field: "first day", Value: b.from, Want: "a day as YYYY-MM-DD"}
 		}
 	}
 	if b.to != "" {
-		day, err := time.ParseInLocation(time.DateOnly, b.to, f.loc)
+		day, err := time.ParseInLocation(time.DateOnly, b.to, f.Loc)
 		if err != nil {
 			return from, to, &medium.InputError{Field: "last day", Value: b.to, Want: "a day as YYYY-MM-DD"}
 		}
@@ -126,35 +109,14 @@ func (b *between) period(a *app, f *farm) (from, to time.Time, err error) {
 
 func (a *app) sanitationReportCommand() *cobra.Command {
 	var days between
-	c := a.oneReport("sanitation", "The log of cleaning and sanitizing, with its gaps and reviews", func(f *farm, origin report.Origin) (report.Report, error) {
+	c := a.oneReport("sanitation", "The log of cleaning and sanitizing, with its gaps and reviews", func(f *farm.Farm, origin report.Origin) (report.Report, error) {
 		from, to, err := days.period(a, f)
 		if err != nil {
 			return report.Report{}, err
 		}
-		return a.sanitationReport(f, origin, from, to)
+		return f.SanitationReport(origin, from, to)
 	})
 	c.Example = "  resow report sanitation\n  resow report sanitation --from 2026-10-01 --to 2026-10-31 --out october.pdf"
 	days.flags(c)
 	return c
-}
-
-var errEnough = errors.New("enough")
-
-func (a *app) sanitationReport(f *farm, origin report.Origin, from, to time.Time) (report.Report, error) {
-	var failed error
-	steps := func(kinds ...medium.Kind) iter.Seq[medium.Step] {
-		return func(yield func(medium.Step) bool) {
-			err := f.Steps(func(s medium.Step) error {
-				if !yield(s) {
-					return errEnough
-				}
-				return nil
-			}, kinds...)
-			if !errors.Is(err, errEnough) {
-				failed = cmp.Or(failed, err)
-			}
-		}
-	}
-	r := report.Sanitation(report.SanitationInput{Origin: origin, Steps: steps, From: from, To: to})
-	return r, failed
 }

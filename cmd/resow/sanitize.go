@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -37,8 +38,8 @@ ammonia; wet floors are slippery.`,
 		`  resow sanitize TK7R2N81 TB3DF6H2 --solution BK7R2N81 --timer --temp 24C --ph 7.2 --by MK
   resow sanitize TK7R2N81 --product "blue drum" --strength 100ppm --contact 2min --temp 24C --ph 7.2 --by MK
   resow sanitize TK7R2N81 --active peroxide --strength 3% --contact 10min --rinsed --by MK`,
-		func(f *farm, _ medium.Code) (medium.Body, error) { return s.body(a, f) },
-		func(f *farm, codes []medium.Code, out io.Writer) error {
+		func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return s.body(a, f) },
+		func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 			if a.code == 0 {
 				fmt.Fprintln(out, "Let the mats drain and dry before they are sown on.")
 			}
@@ -67,7 +68,7 @@ ammonia; wet floors are slippery.`,
 }
 
 // body makes the step. The contact time is the timer's where it ran.
-func (s sanitizing) body(a *app, f *farm) (medium.Body, error) {
+func (s sanitizing) body(a *app, f *farm.Farm) (medium.Body, error) {
 	said := s.said()
 	if s.timer {
 		said["contact"] = fmt.Sprintf("%.0fs", s.wet.Seconds())
@@ -86,7 +87,7 @@ func (s sanitizing) body(a *app, f *farm) (medium.Body, error) {
 }
 
 // needed is the contact time to count down: --contact, or the directions'.
-func (s sanitizing) needed(a *app, f *farm) (time.Duration, error) {
+func (s sanitizing) needed(a *app, f *farm.Farm) (time.Duration, error) {
 	said := s.said()
 	if said["contact"] != "" {
 		return amount.Span("contact time", said["contact"])

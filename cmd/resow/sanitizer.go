@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/medium/sanitizer"
 )
@@ -91,7 +92,7 @@ ammonia. The label, local rules and qualified people come first.`,
 				{&s.MinTempC, minTemp, "least temperature", amount.Temperature}, {&s.MaxTempC, maxTemp, "greatest temperature", amount.Temperature},
 				{&s.DensityGPML, density, "density", amount.Density},
 			} {
-				if err := optional(o.to, o.text, o.what, o.read); err != nil {
+				if err := farm.Optional(o.to, o.text, o.what, o.read); err != nil {
 					return err
 				}
 			}
@@ -100,7 +101,7 @@ ammonia. The label, local rules and qualified people come first.`,
 					return &amount.Error{What: "pH", Input: ph, Want: "a range: 6.5-7.5"}
 				}
 			}
-			return a.open(false, func(f *farm) error { return a.addSanitizer(f, s) })
+			return a.open(false, func(f *farm.Farm) error { return a.addSanitizer(f, s) })
 		}}
 	flags := c.Flags()
 	flags.StringVar(&active, "active", "", "active ingredient: peroxide, hypochlorite (or bleach), peroxyacetic, quat …")
@@ -125,7 +126,7 @@ ammonia. The label, local rules and qualified people come first.`,
 	return c
 }
 
-func (a *app) addSanitizer(f *farm, s medium.Sanitizer) error {
+func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 	old, known := f.Sanitizer(s.Name, "")
 	err := a.recordFarm(f, &s)
 	var unlikely *medium.UnlikelyError
@@ -190,13 +191,13 @@ func changesOf(old, s medium.Sanitizer) (changed []string) {
 	for _, k := range []struct{ what, was, is string }{
 		{"name", old.Name, s.Name}, {"stock", old.Stock, s.Stock}, {"directions", old.Directions, s.Directions},
 		{"strength", span(old.MinPPM, old.MaxPPM, "ppm"), span(s.MinPPM, s.MaxPPM, "ppm")},
-		{"contact", quantity("%g s", float64(old.ContactS)), quantity("%g s", float64(s.ContactS))},
+		{"contact", farm.Quantity("%g s", float64(old.ContactS)), farm.Quantity("%g s", float64(s.ContactS))},
 		{"temperature", span(old.MinTempC, old.MaxTempC, "C"), span(s.MinTempC, s.MaxTempC, "C")},
 		{"pH", span(old.MinPH, old.MaxPH, ""), span(s.MinPH, s.MaxPH, "")},
 		{"rinse", rinseText(old), rinseText(s)},
-		{"good after mixing", quantity("%g h", old.MixedHours), quantity("%g h", s.MixedHours)},
-		{"good after opening", quantity("%g days", old.OpenedDays), quantity("%g days", s.OpenedDays)},
-		{"density", quantity("%g g/mL", old.DensityGPML), quantity("%g g/mL", s.DensityGPML)},
+		{"good after mixing", farm.Quantity("%g h", old.MixedHours), farm.Quantity("%g h", s.MixedHours)},
+		{"good after opening", farm.Quantity("%g days", old.OpenedDays), farm.Quantity("%g days", s.OpenedDays)},
+		{"density", farm.Quantity("%g g/mL", old.DensityGPML), farm.Quantity("%g g/mL", s.DensityGPML)},
 		{"registration", old.Registration, s.Registration}, {"note", old.Note, s.Note},
 	} {
 		if k.was != k.is {
@@ -229,7 +230,7 @@ func (a *app) sanitizerListCommand() *cobra.Command {
 		Long:    "List prints each product with the directions that steps are checked against.",
 		Example: "  resow sanitizer list\n  resow sanitizer list --json",
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				list := f.Sanitizers
 				if list == nil {
 					list = []medium.Sanitizer{}
@@ -254,8 +255,8 @@ func printSanitizer(w io.Writer, s medium.Sanitizer) {
 		fmt.Fprintln(w, "  no directions on file: no step with it is accepted")
 		return
 	}
-	text := join(s.Directions+": "+strengths(s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
-		quantity("at least %g C", s.MinTempC), quantity("at most %g C", s.MaxTempC), rinseText(s), named("registration", s.Registration), s.Note)
+	text := farm.Join(s.Directions+": "+farm.Strengths(s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
+		farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC), rinseText(s), farm.Named("registration", s.Registration), s.Note)
 	fmt.Fprint(w, wrap("  "+text, 79, "    "))
 }
 
@@ -272,8 +273,8 @@ func (a *app) sanitizerShowCommand() *cobra.Command {
 		Example:           "  resow sanitizer show \"blue drum\"\n  resow sanitizer show \"blue drum\" --json",
 		ValidArgsFunction: a.completeSanitizers,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm) error {
-				s, err := f.product(args[0])
+			return a.open(true, func(f *farm.Farm) error {
+				s, err := f.Product(args[0])
 				if err != nil {
 					return err
 				}
@@ -281,14 +282,6 @@ func (a *app) sanitizerShowCommand() *cobra.Command {
 				return a.print(doc, func(w io.Writer) { printBench(w, f, doc) })
 			})
 		}}
-}
-
-// product finds a sanitizer that must be on file.
-func (f *farm) product(name string) (medium.Sanitizer, error) {
-	if s, ok := f.Sanitizer(name, ""); ok && name != "" {
-		return s, nil
-	}
-	return medium.Sanitizer{}, &medium.UnknownError{What: "sanitizer", Name: name, Do: "see `resow sanitizer list`, or copy its label with `resow sanitizer add`"}
 }
 
 // benchSheet is what sanitizer show prints.
@@ -305,12 +298,12 @@ type benchSheet struct {
 	Cautions      []sanitizer.Caution `json:"cautions"`
 }
 
-func bench(f *farm, s medium.Sanitizer) benchSheet {
+func bench(f *farm.Farm, s medium.Sanitizer) benchSheet {
 	active := sanitizer.Active(s.Active)
 	doc := benchSheet{Sanitizer: s, Title: active.Title(), CountedAs: active.CountedAs(), NeverWith: active.NeverWith(), Notes: sanitizer.Notes(s)}
 	if stock, err := sanitizer.StockOf(s); err == nil {
 		ppm, _ := stock.PPM() // StockOf has read it
-		doc.StockPPM, doc.DensitySource = round3(ppm), stock.DensitySource()
+		doc.StockPPM, doc.DensitySource = farm.Round3(ppm), stock.DensitySource()
 	}
 	if c, ok := active.CeilingUnder(f.Policy); ok {
 		doc.CeilingPPM, doc.CeilingSource = c.PPM, c.Source
@@ -319,7 +312,7 @@ func bench(f *farm, s medium.Sanitizer) benchSheet {
 	return doc
 }
 
-func printBench(w io.Writer, f *farm, d benchSheet) {
+func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 	s := d.Sanitizer
 	fmt.Fprintln(w, medium.Visible(s.Name))
 	line := func(name, text string) {
@@ -336,18 +329,18 @@ func printBench(w io.Writer, f *farm, d benchSheet) {
 		line("stock", fmt.Sprintf("%s, that is %g ppm (density: %s)", s.Stock, d.StockPPM, d.DensitySource))
 	}
 	if s.Directions != "" {
-		line("directions", join(s.Directions, named("registration", s.Registration)))
+		line("directions", farm.Join(s.Directions, farm.Named("registration", s.Registration)))
 		line("strength", fmt.Sprintf("%g to %g ppm", s.MinPPM, s.MaxPPM))
 		line("contact", medium.Seconds(s.ContactS)+" wet")
-		line("temperature", join(quantity("at least %g C", s.MinTempC), quantity("at most %g C", s.MaxTempC)))
-		line("pH", join(quantity("at least %g", s.MinPH), quantity("at most %g", s.MaxPH)))
+		line("temperature", farm.Join(farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC)))
+		line("pH", farm.Join(farm.Quantity("at least %g", s.MinPH), farm.Quantity("at most %g", s.MaxPH)))
 		line("rinse", rinseText(s))
 	}
 	good := fmt.Sprintf("%g h after mixing (the farm's solution-hours; the directions name none)", f.Policy.Setting("solution-hours").Limit)
 	if s.MixedHours > 0 {
 		good = fmt.Sprintf("%g h after mixing", s.MixedHours)
 	}
-	line("good for", join(good, quantity("%g days after opening", s.OpenedDays)))
+	line("good for", farm.Join(good, farm.Quantity("%g days after opening", s.OpenedDays)))
 	if d.CeilingPPM > 0 {
 		line("ceiling", fmt.Sprintf("%g ppm may stay on a food-contact surface without a rinse (%s)", d.CeilingPPM, d.CeilingSource))
 	}
@@ -404,6 +397,3 @@ func cutRange(text string) (from, to string, ok bool) {
 	}
 	return "", "", false
 }
-
-// round3 keeps the three digits that a measured strength can mean.
-func round3(v float64) float64 { return roundTo(v, 3) }

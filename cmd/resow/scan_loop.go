@@ -11,6 +11,7 @@ import (
 
 	"golang.org/x/term"
 
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 )
@@ -51,13 +52,13 @@ func (w *washAction) body() medium.Body {
 	return body
 }
 
-func (w *washAction) word() string { return cardFaces[w.card.Action].word }
+func (w *washAction) word() string { return farm.CardFaces[w.card.Action].Word }
 
 // text says what a scanned mat will be recorded with.
 func (w *washAction) text() string {
-	text := cardText(w.card)
+	text := farm.CardLine(w.card)
 	if w.bottle != "" {
-		text = join(w.card.Product, "bottle "+w.bottle.String(), medium.Seconds(w.card.ContactS)+" wet", w.card.Method, when(w.card.Rinsed, "then rinsed with potable water"))
+		text = farm.Join(w.card.Product, "bottle "+w.bottle.String(), medium.Seconds(w.card.ContactS)+" wet", w.card.Method, farm.When(w.card.Rinsed, "then rinsed with potable water"))
 	}
 	if w.card.Action == medium.ActSanitize {
 		text += ", both sides"
@@ -153,9 +154,9 @@ func (w *washLoop) scan(code string) loud {
 func (w *washLoop) unread(text string, err error) loud {
 	w.tally.Unread++
 	said := []string{err.Error(), "Nothing was recorded. Scan it again, or type the eight characters."}
-	_ = w.a.open(true, func(f *farm) error {
-		var near *CodeError
-		if _, err := f.find(text); errors.As(err, &near) && len(near.Near) > 0 {
+	_ = w.a.open(true, func(f *farm.Farm) error {
+		var near *farm.CodeError
+		if _, err := f.Find(text); errors.As(err, &near) && len(near.Near) > 0 {
 			said = append(said, "Close to "+strings.Join(near.Near, ", ")+".")
 		}
 		return nil
@@ -176,13 +177,13 @@ func (w *washLoop) matScan(code string) loud {
 
 // card deals with the code of a card or a bottle. What look gives back is done
 // when the ledger is closed again, since it may record a step.
-func (w *washLoop) card(code string, look func(f *farm, code medium.Code) func() loud) loud {
+func (w *washLoop) card(code string, look func(f *farm.Farm, code medium.Code) func() loud) loud {
 	if code == w.lastCard && w.a.now().Sub(w.seen[code]) < doubleWithin {
 		w.seen[code] = w.a.now()
 		return w.twice(code, loud{Text: []string{"The same card within 3 seconds: counted once."}})
 	}
 	var do func() loud
-	err := w.a.open(true, func(f *farm) error {
+	err := w.a.open(true, func(f *farm.Farm) error {
 		do = look(f, medium.Code(code))
 		return nil
 	})
@@ -202,7 +203,7 @@ func (w *washLoop) refuse(word, text string) func() loud {
 }
 
 // steer deals with a card.
-func (w *washLoop) steer(f *farm, code medium.Code) func() loud {
+func (w *washLoop) steer(f *farm.Farm, code medium.Code) func() loud {
 	card, ok := f.Card(code)
 	if !ok {
 		return w.refuse("UNKNOWN CARD", code.String()+" is no card in force of this farm. `resow cards list` lists them.")
@@ -281,7 +282,7 @@ func (w *washLoop) confirm() loud {
 
 // bottle opens sanitizing from a bottle of mixed solution. Under an open card
 // of the same product it adds the bottle to it.
-func (w *washLoop) bottle(f *farm, code medium.Code) func() loud {
+func (w *washLoop) bottle(f *farm.Farm, code medium.Code) func() loud {
 	b, ok := f.Bottle(code)
 	if !ok {
 		return w.refuse("UNKNOWN BOTTLE", code.String()+" is no solution on the farm. Do not use what nobody can identify; mix a fresh one with `resow mix`.")
@@ -300,13 +301,13 @@ func (w *washLoop) bottle(f *farm, code medium.Code) func() loud {
 
 // unmeasured says what nobody has measured that a sanitizing needs; once read in
 // the bottle it serves all mats for some hours.
-func (w *washLoop) unmeasured(f *farm, action *washAction) string {
+func (w *washLoop) unmeasured(f *farm.Farm, action *washAction) string {
 	b, ok := action.body().(*medium.Sanitize)
 	if !ok {
 		return ""
 	}
 	text := ""
-	for _, missed := range f.Unmeasured(*b, f.now(w.a)) {
+	for _, missed := range f.Unmeasured(*b, f.Now()) {
 		text += upperFirst(missed.Text) + ". "
 	}
 	return strings.TrimSpace(text)
@@ -317,8 +318,8 @@ func (w *washLoop) mat(text string) loud {
 	var answer loud
 	var mat medium.Code
 	var goOn bool
-	err := w.a.open(true, func(f *farm) error {
-		c, err := f.mat(text)
+	err := w.a.open(true, func(f *farm.Farm) error {
+		c, err := f.Mat(text)
 		if err != nil {
 			return err
 		}
@@ -338,11 +339,11 @@ func (w *washLoop) mat(text string) loud {
 	return answer
 }
 
-func (w *washLoop) verdict(f *farm, c medium.Condition) loud {
+func (w *washLoop) verdict(f *farm.Farm, c medium.Condition) loud {
 	w.tally.Looked++
-	v := medium.Judge(c, f.Farm, f.now(w.a))
+	v := medium.Judge(c, f.Farm, f.Now())
 	answer := loud{Word: strings.ToUpper(string(v.Word)), Code: c.Code, color: verdictColor[v.Word]}
-	answer.Text = append(answer.Text, upperFirst(join(stageText(v.Stage), turns(v.Turn), named("next step:", string(v.NextStep))))+".")
+	answer.Text = append(answer.Text, upperFirst(farm.Join(stageText(v.Stage), turns(v.Turn), farm.Named("next step:", string(v.NextStep))))+".")
 	for _, finding := range v.Findings {
 		if finding.Rule != "stage" { // said already
 			answer.Text = append(answer.Text, upperFirst(finding.Text)+".")
@@ -356,7 +357,7 @@ func (w *washLoop) verdict(f *farm, c medium.Condition) loud {
 
 // before looks whether the action can be applied to a mat at once; else it
 // gives the answer.
-func (w *washLoop) before(f *farm, c medium.Condition) (answer loud, mat medium.Code, goOn bool) {
+func (w *washLoop) before(f *farm.Farm, c medium.Condition) (answer loud, mat medium.Code, goOn bool) {
 	if w.action.done[c.Code] {
 		w.tally.Doubles++
 		return loud{Word: "DONE BEFORE", Code: c.Code, color: yellow, Text: []string{
@@ -378,12 +379,12 @@ func (w *washLoop) before(f *farm, c medium.Condition) (answer loud, mat medium.
 		return loud{}, c.Code, true
 	}
 	step := medium.Step{Mat: c.Code, By: w.by, Body: w.action.body()}
-	if _, err := medium.Admit(c, f.Farm, step, f.now(w.a)); err != nil {
+	if _, err := medium.Admit(c, f.Farm, step, f.Now()); err != nil {
 		return w.failed(string(c.Code), err), c.Code, false
 	}
 	w.asked = &question{yes: func() loud { return w.apply(c.Code) }}
 	return loud{Word: w.action.word() + "?", Code: c.Code, color: yellow, Text: []string{
-		upperFirst(join(stageText(c.Stage), c.HeldFor)) + ".", "Scan CONFIRM to do it, or anything else to leave it as it is."}}, c.Code, false
+		upperFirst(farm.Join(stageText(c.Stage), c.HeldFor)) + ".", "Scan CONFIRM to do it, or anything else to leave it as it is."}}, c.Code, false
 }
 
 // apply records one step. Whatever it answers is on disk by then.
@@ -395,7 +396,7 @@ func (w *washLoop) apply(code medium.Code) loud {
 	}
 	w.tally.Recorded++
 	w.steps = append(w.steps, washStep{done.Mat, done.MatSeq, done.Kind, action})
-	answer := loud{Word: cardFaces[action.card.Action].done, Code: done.Mat, color: green}
+	answer := loud{Word: farm.CardFaces[action.card.Action].Done, Code: done.Mat, color: green}
 	if done.Outcome.Accepted {
 		action.done[done.Mat] = true
 	} else {
@@ -419,7 +420,7 @@ func (w *washLoop) record(step medium.Step) (medium.Step, error) {
 		return step, err
 	}
 	var recorded []medium.Step
-	err = w.a.open(false, func(f *farm) (err error) {
+	err = w.a.open(false, func(f *farm.Farm) (err error) {
 		w.a.request = w.unsure[string(said)]
 		recorded, err = w.a.keep(f, []medium.Step{step})
 		return err
@@ -439,8 +440,8 @@ func (w *washLoop) record(step medium.Step) (medium.Step, error) {
 // failed says why nothing was recorded.
 func (w *washLoop) failed(text string, err error) loud {
 	w.tally.Refused++
-	var code *CodeError
-	if errors.As(err, &code) || isUnknownMat(err) {
+	var code *farm.CodeError
+	if errors.As(err, &code) || farm.IsUnknownMat(err) {
 		return loud{Word: "UNKNOWN", Code: medium.Code(cut(text, 20)), Text: []string{upperFirst(err.Error()) + ".", "Set it apart, do not sow on it: resow tags quarantine."}, color: red}
 	}
 	var stage *medium.StageError
@@ -488,8 +489,8 @@ func (w *washLoop) void(last washStep) loud {
 // line is the running tally.
 func (w *washLoop) line() string {
 	t := w.tally
-	return join(fmt.Sprintf("scans %d", t.Scans), fmt.Sprintf("recorded %d", t.Recorded), quantity("not accepted %g", float64(t.NotAccepted)), quantity("undone %g", float64(t.Undone)),
-		quantity("verdicts %g", float64(t.Looked)), quantity("refused %g", float64(t.Refused)), quantity("twice %g", float64(t.Doubles)), quantity("not read %g", float64(t.Unread)))
+	return farm.Join(fmt.Sprintf("scans %d", t.Scans), fmt.Sprintf("recorded %d", t.Recorded), farm.Quantity("not accepted %g", float64(t.NotAccepted)), farm.Quantity("undone %g", float64(t.Undone)),
+		farm.Quantity("verdicts %g", float64(t.Looked)), farm.Quantity("refused %g", float64(t.Refused)), farm.Quantity("twice %g", float64(t.Doubles)), farm.Quantity("not read %g", float64(t.Unread)))
 }
 
 // scanLoop runs the wash station until its input ends, or Ctrl-C or Ctrl-D is
@@ -498,7 +499,7 @@ func (a *app) scanLoop(idle time.Duration) error {
 	if a.at != "" {
 		return &usageError{"the loop records what is done now; a late entry goes through the step's own command with --at"}
 	}
-	if err := a.open(true, func(*farm) error { return nil }); err != nil {
+	if err := a.open(true, func(*farm.Farm) error { return nil }); err != nil {
 		return err
 	}
 	restore, err := rawTerminal(a.in)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 	"resow/store"
@@ -234,8 +235,8 @@ func TestScreenIsLargeAndFits(t *testing.T) {
 	l, _ := w.loop("JD")
 	words := []string{"SOW", "SOW WITH CARE", "DO NOT SOW", "RETIRE", "READY", "TWICE", "DONE BEFORE", "NOT READ", "NOT RECORDED", "NOT ACCEPTED", "NO", "UNKNOWN",
 		"UNKNOWN CARD", "WHO?", "UNDO?", "UNDONE", "NOTHING", "CONFIRM WHAT?", "NO ACTION", "MEASURE", "RELEASE?", "RETIRE?"}
-	for _, face := range cardFaces {
-		words = append(words, face.word, face.done)
+	for _, face := range farm.CardFaces {
+		words = append(words, face.Word, face.Done)
 	}
 	long := strings.Repeat("the mat was wet for too long and somebody has to look at it ", 5)
 	s := l.a.newScreen()

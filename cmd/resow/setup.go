@@ -10,7 +10,7 @@ import (
 	"golang.org/x/text/currency"
 
 	"resow/cmd/resow/amount"
-	"resow/labels"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -88,7 +88,7 @@ dated food-contact statement a care finding stands on the mat's verdicts.`,
 			}{
 				{&m.ApertureMM, aperture, "aperture", amount.Length}, {&m.ThreadMM, thread, "thread", amount.Length}, {&m.DryWeightG, weight, "dry weight", amount.Mass},
 			} {
-				if err := optional(o.to, o.text, o.what, o.read); err != nil {
+				if err := farm.Optional(o.to, o.text, o.what, o.read); err != nil {
 					return err
 				}
 			}
@@ -98,7 +98,7 @@ dated food-contact statement a care finding stands on the mat's verdicts.`,
 			if m.Mark != "" && count > 1 {
 				return &usageError{"--mark is one mat's own; register marked mats one by one"}
 			}
-			return a.open(false, func(f *farm) error { return a.add(f, m, count) })
+			return a.open(false, func(f *farm.Farm) error { return a.add(f, m, count) })
 		},
 	}
 	flags := c.Flags()
@@ -122,7 +122,7 @@ dated food-contact statement a care finding stands on the mat's verdicts.`,
 	return c
 }
 
-func (a *app) add(f *farm, m medium.Mat, count int) error {
+func (a *app) add(f *farm.Farm, m medium.Mat, count int) error {
 	at, day, err := a.happenedOn(f)
 	if err != nil {
 		return err
@@ -130,7 +130,7 @@ func (a *app) add(f *farm, m medium.Mat, count int) error {
 	drawn := map[medium.Code]bool{}
 	steps := make([]medium.Step, count)
 	for i := range steps {
-		code, err := a.freshCode(f, drawn)
+		code, err := f.FreshCode(drawn)
 		if err != nil {
 			return err
 		}
@@ -162,26 +162,6 @@ func (a *app) add(f *farm, m medium.Mat, count int) error {
 	})
 }
 
-// freshCode draws a mat code that neither the farm nor this run has.
-func (a *app) freshCode(f *farm, drawn map[medium.Code]bool) (medium.Code, error) {
-	for {
-		text, err := labels.NewCode('T', a.random)
-		if err != nil {
-			return "", err
-		}
-		code := medium.Code(text)
-		if _, err := f.Resolve(code); err == nil || drawn[code] {
-			continue
-		} else if !isUnknownMat(err) {
-			return "", err
-		}
-		if drawn != nil {
-			drawn[code] = true
-		}
-		return code, nil
-	}
-}
-
 func (a *app) policyCommand() *cobra.Command {
 	c := &cobra.Command{Use: "policy", Short: "Show or change the farm's own limits",
 		Long:    "Every limit has a name, a figure and a source, and can be changed or switched off with initials and a reason.\n\n" + fileIsOpen,
@@ -204,7 +184,7 @@ func (a *app) policyShowCommand() *cobra.Command {
 		Long:    "Show prints every rule of the verdict, of the steps and of the due list. A star marks what the farm has changed; `resow history FARM` tells by whom and why.",
 		Example: "  resow policy show\n  resow policy show --json",
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				rules := make([]ruleInForce, len(medium.Rules))
 				for i, r := range medium.Rules {
 					s := f.Policy.Setting(r.Name)
@@ -261,7 +241,7 @@ func (a *app) policySetCommand() *cobra.Command {
 	must(c.MarkFlagRequired("reason"))
 	c.ValidArgsFunction = fixedWords(ruleNames()...)
 	c.RunE = func(_ *cobra.Command, args []string) error {
-		return a.open(false, func(f *farm) error {
+		return a.open(false, func(f *farm.Farm) error {
 			rule, ok := medium.RuleNamed(args[0])
 			if !ok {
 				return &medium.UnknownError{What: "rule", Name: args[0], Do: "see `resow policy show`"}
@@ -285,7 +265,7 @@ func (a *app) policySetCommand() *cobra.Command {
 }
 
 // recordFarm records something about the farm, also as a late entry, and says so.
-func (a *app) recordFarm(f *farm, body medium.Body) error {
+func (a *app) recordFarm(f *farm.Farm, body medium.Body) error {
 	at, day, err := a.happenedOn(f)
 	if err != nil {
 		return err
@@ -295,7 +275,7 @@ func (a *app) recordFarm(f *farm, body medium.Body) error {
 		return err
 	}
 	return a.print(done[0], func(w io.Writer) {
-		fmt.Fprint(w, wrap(fmt.Sprintf("recorded %s: %s", done[0].Kind, bodyText(done[0].Body)), 79, "  "))
+		fmt.Fprint(w, wrap(fmt.Sprintf("recorded %s: %s", done[0].Kind, farm.Line(done[0].Body)), 79, "  "))
 		printFindings(w, done[0].Outcome.Findings)
 	})
 }
@@ -313,7 +293,7 @@ func (a *app) cropListCommand() *cobra.Command {
 		Long:    "SEED is the width with which a seed meets a square opening; a mesh of at most 0.8 of it holds the small tail of a lot too (an assumption, no published value).",
 		Example: "  resow crop list\n  resow crop list --json",
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				crops, err := medium.ShippedCrops()
 				if err != nil {
 					return err
@@ -356,7 +336,7 @@ func (a *app) cropAddCommand() *cobra.Command {
 					return &amount.Error{What: "seed size", Input: size, Want: "length x width x thickness in mm: 1.9x1.7x1.6mm"}
 				}
 			}
-			if err := optional(&crop.TSWG, tsw, "mass of a thousand seeds", amount.Mass); err != nil {
+			if err := farm.Optional(&crop.TSWG, tsw, "mass of a thousand seeds", amount.Mass); err != nil {
 				return err
 			}
 			if days != "" {
@@ -364,7 +344,7 @@ func (a *app) cropAddCommand() *cobra.Command {
 					return &amount.Error{What: "days", Input: days, Want: "from sowing to harvest: 8-12"}
 				}
 			}
-			return a.open(false, func(f *farm) error { return a.recordFarm(f, &crop) })
+			return a.open(false, func(f *farm.Farm) error { return a.recordFarm(f, &crop) })
 		}}
 	c.Flags().StringVar(&size, "seed-size", "", "length x width x thickness: 1.9x1.7x1.6mm")
 	c.Flags().StringVar(&tsw, "tsw", "", "mass of a thousand seeds: 2.4g")

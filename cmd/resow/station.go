@@ -14,9 +14,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/station"
-	"resow/labels/report"
-	"resow/medium"
-	"resow/store"
 )
 
 func (a *app) stationCommand() *cobra.Command {
@@ -74,9 +71,6 @@ its page Status and here, and never stops recording.`,
 // station runs the station until ctx ends.
 func (a *app) station(ctx context.Context, c station.Config) error {
 	c.Store, c.Now, c.Random, c.Err = a.storePath(), a.now, a.random, a.world.err
-	c.Describe, c.Find = bodyText, findIn
-	c.Demo = func(f medium.Farm) bool { return f.Settings.Place == demoPlace }
-	c.Reports, c.Bench, c.Plan = a.stationReports(), a.stationBench(), planOnPage
 	s, err := station.New(c)
 	if err != nil {
 		return err
@@ -88,29 +82,6 @@ func (a *app) station(ctx context.Context, c station.Config) error {
 		go a.codesOnEnter(s)
 	}
 	return s.Serve(ctx)
-}
-
-// findIn gives the mat that a scan or a typing names.
-func findIn(s *store.Store, text string) (medium.Code, error) {
-	return (&farm{Store: s}).find(text)
-}
-
-func (a *app) stationReports() []station.Report {
-	in := func(s *store.Store, f medium.Farm) *farm { return &farm{Store: s, Farm: f, loc: f.Location()} }
-	return []station.Report{
-		{Name: "reuse", About: "How often the mats were used, with what mold, yield and cost",
-			Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
-				return a.reuseReport(in(s, f), o)
-			}},
-		{Name: "retirement", About: "Which mats must go, which are near a limit, which went and why",
-			Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
-				return a.retirementReport(in(s, f), o)
-			}},
-		{Name: "sanitation", About: "The log of cleaning and sanitizing of the last 30 days, with its gaps and reviews",
-			Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
-				return a.sanitationReport(in(s, f), o, o.At.AddDate(0, 0, -30), o.At)
-			}},
-	}
 }
 
 // welcome shows the address and the first codes.

@@ -7,19 +7,20 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
 // stepCommand makes the command of one kind of step: it reads the codes,
 // records the body that body makes for all of them in one transaction, and
 // prints what became of each. After tells more, once the steps are on disk.
-func (a *app) stepCommand(use, short, long, example string, body func(f *farm, code medium.Code) (medium.Body, error), after func(f *farm, codes []medium.Code, out io.Writer) error) *cobra.Command {
+func (a *app) stepCommand(use, short, long, example string, body func(f *farm.Farm, code medium.Code) (medium.Body, error), after func(f *farm.Farm, codes []medium.Code, out io.Writer) error) *cobra.Command {
 	var replaces uint64
 	c := &cobra.Command{
 		Use: use + " CODE... | -", Short: short, Long: long + dashHelp, Example: example, Args: cobra.MinimumNArgs(1),
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(false, func(f *farm) error {
+			return a.open(false, func(f *farm.Farm) error {
 				codes, unknown := a.findAll(f, args)
 				if unknown != nil && len(codes) == 0 {
 					return noneRecorded(unknown, len(args))
@@ -84,7 +85,7 @@ func noneRecorded(err error, mats int) error {
 }
 
 // record puts steps into the ledger and prints what became of them.
-func (a *app) record(f *farm, steps []medium.Step, after func(f *farm, codes []medium.Code, out io.Writer) error) error {
+func (a *app) record(f *farm.Farm, steps []medium.Step, after func(f *farm.Farm, codes []medium.Code, out io.Writer) error) error {
 	at, day, unread := a.happenedOn(f)
 	codes := make([]medium.Code, len(steps))
 	for i := range steps {

@@ -7,7 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	rooms "resow/cmd/resow/farm"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -84,25 +84,25 @@ func (s *stepFlags) said() map[string]string {
 	return said
 }
 
-func (s *stepFlags) body(a *app, f *farm) (medium.Body, error) {
+func (s *stepFlags) body(a *app, f *farm.Farm) (medium.Body, error) {
 	return a.reader(f).Body(s.kind.Kind, s.said())
 }
 
 // reader reads what is said of a step that was done at the time of --at. A time
 // that can't be read is no matter yet: Admit refuses it, or takes the danger all the same.
-func (a *app) reader(f *farm) rooms.Reader {
+func (a *app) reader(f *farm.Farm) farm.Reader {
 	at, _, err := a.happenedOn(f)
 	if at.IsZero() || err != nil {
-		at = f.now(a)
+		at = f.Now()
 	}
-	return rooms.Reader{Farm: f.Farm, At: at}
+	return farm.Reader{Farm: f.Farm, At: at}
 }
 
 // fieldCommand is the command of a kind of step that asks for its fields and
 // records them, and does no more.
-func (a *app) fieldCommand(k medium.Kind, short, long, example string, after func(f *farm, codes []medium.Code, out io.Writer) error) (*cobra.Command, *stepFlags) {
+func (a *app) fieldCommand(k medium.Kind, short, long, example string, after func(f *farm.Farm, codes []medium.Code, out io.Writer) error) (*cobra.Command, *stepFlags) {
 	var flags *stepFlags
-	c := a.stepCommand(string(k), short, long, example, func(f *farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
+	c := a.stepCommand(string(k), short, long, example, func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
 	flags = a.fieldFlags(c, k)
 	return c, flags
 }

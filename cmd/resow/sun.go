@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/medium/sunlight"
 )
@@ -27,14 +28,14 @@ policy's sun-power.`,
 		`  resow dry TK7R2N81 TB3DF6H2 --where sun --from 10:00 --to 14:30 --sky scattered --by MK
   resow dry TK7R2N81 --where sun --for 3h --uv 6 --by MK
   resow dry TK7R2N81 --where air --for 10h --by MK`,
-		func(f *farm, _ medium.Code) (medium.Body, error) {
+		func(f *farm.Farm, _ medium.Code) (medium.Body, error) {
 			r := a.reader(f)
 			if flags.Flags().Changed("lat") {
 				r.Place = &place
 			}
 			said := flags.said()
 			if from != "" {
-				start, err := amount.At(from, f.now(a))
+				start, err := amount.At(from, f.Now())
 				if err != nil {
 					return nil, err
 				}
@@ -45,7 +46,7 @@ policy's sun-power.`,
 			}
 			return r.Body(medium.KindDry, said)
 		},
-		func(_ *farm, _ []medium.Code, out io.Writer) error {
+		func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
 			if flags.said()["where"] == medium.DrySun {
 				fmt.Fprint(out, wrap(sunlight.NoSanitizingCredit, 79, ""))
 			}

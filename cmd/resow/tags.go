@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 )
@@ -29,16 +30,16 @@ neither a readable code nor a mark is set apart, never given a new history
 (resow tags quarantine).`,
 		`  resow relabel TK7R2N81 --reason "label worn" --print label.pdf --by MK
   resow relabel mark:"two notches" --reason "tag lost" --new-code --by MK`,
-		func(f *farm, mat medium.Code) (medium.Body, error) {
+		func(f *farm.Farm, mat medium.Code) (medium.Body, error) {
 			relabelled = append(relabelled, mat)
 			b, err := flags.body(a, f)
 			if err != nil || !newCode {
 				return b, err
 			}
-			b.(*medium.Relabel).NewCode, err = a.freshCode(f, nil)
+			b.(*medium.Relabel).NewCode, err = f.FreshCode(nil)
 			return b, err
 		},
-		func(f *farm, codes []medium.Code, out io.Writer) error {
+		func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 			for _, code := range codes {
 				if c, err := f.Condition(code); err == nil && newCode {
 					fmt.Fprintf(out, "%s is also %s from now on.\n", code, printedCode(c))
@@ -63,7 +64,7 @@ neither a readable code nor a mark is set apart, never given a new history
 		if err := record(c, args); err != nil {
 			return err
 		}
-		err = a.open(true, func(f *farm) error {
+		err = a.open(true, func(f *farm.Farm) error {
 			printer, _ := f.Printer(l.printer)
 			sheet, err := a.labelSheet(f, l, printer, relabelled)
 			if err != nil {
@@ -91,7 +92,7 @@ neither a readable code nor a mark is set apart, never given a new history
 
 // beginLabels checks the stock and begins the file.
 func (a *app) beginLabels(l labelFlags) (*begun, error) {
-	err := a.open(true, func(f *farm) error {
+	err := a.open(true, func(f *farm.Farm) error {
 		_, err := l.paper(f)
 		return err
 	})
@@ -133,8 +134,8 @@ was. Release the mat that is known again; resolve or retire the other.`,
 		Example:           `  resow tags conflict TK7R2N81 --reason "found at the wash, both tags readable" --by MK`,
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(false, func(f *farm) error {
-				code, err := f.find(args[0])
+			return a.open(false, func(f *farm.Farm) error {
+				code, err := f.Find(args[0])
 				if err != nil {
 					return err
 				}
@@ -143,7 +144,7 @@ was. Release the mat that is known again; resolve or retire the other.`,
 					return err
 				}
 				piece := medium.Mat{Form: mat.Mat.Form, LengthMM: mat.Mat.LengthMM, WidthMM: mat.Mat.WidthMM, Layers: 1,
-					Unidentified: join("it carried the code of "+code.String(), reason)}
+					Unidentified: farm.Join("it carried the code of "+code.String(), reason)}
 				if size != "" {
 					if piece.LengthMM, piece.WidthMM, err = amount.Size("size", size); err != nil {
 						return err
@@ -151,7 +152,7 @@ was. Release the mat that is known again; resolve or retire the other.`,
 				}
 				var steps []medium.Step
 				if mat.Stage != medium.Retired {
-					steps = append(steps, medium.Step{Mat: code, Body: &medium.Hold{Reason: join(conflictReason, reason), MustWash: true}})
+					steps = append(steps, medium.Step{Mat: code, Body: &medium.Hold{Reason: farm.Join(conflictReason, reason), MustWash: true}})
 				}
 				return a.quarantine(f, steps, piece)
 			})
@@ -174,7 +175,7 @@ from the start and can't be released.`,
 				return err
 			}
 			piece.Unidentified = reason
-			return a.open(false, func(f *farm) error { return a.quarantine(f, nil, piece) })
+			return a.open(false, func(f *farm.Farm) error { return a.quarantine(f, nil, piece) })
 		}}
 	c.Flags().StringVar(&size, "size", "", "its size: 250x510mm")
 	c.Flags().StringVar(&reason, "reason", "", "why nobody can identify it")
@@ -187,13 +188,13 @@ from the start and can't be released.`,
 
 // quarantine registers a piece as unidentified, after other steps in the same
 // transaction. One record does it, so that no correction can void the hold.
-func (a *app) quarantine(f *farm, steps []medium.Step, piece medium.Mat) error {
-	code, err := a.freshCode(f, nil)
+func (a *app) quarantine(f *farm.Farm, steps []medium.Step, piece medium.Mat) error {
+	code, err := f.FreshCode(nil)
 	if err != nil {
 		return err
 	}
 	steps = append(steps, medium.Step{Mat: code, Body: &medium.Add{Mat: piece}})
-	return a.record(f, steps, func(_ *farm, _ []medium.Code, out io.Writer) error {
+	return a.record(f, steps, func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
 		fmt.Fprint(out, wrap(fmt.Sprintf("The piece is %s from now on. Print its tag with `resow label %s`, tie it on, and keep the piece away from the others.", code, string(code)), 78, ""))
 		fmt.Fprint(out, wrap(fmt.Sprintf("When somebody knows which mat it is: `resow tags resolve %s --is CODE`. If nobody ever does: `resow retire %s --cause other`.", string(code), string(code)), 78, ""))
 		return nil
@@ -210,23 +211,23 @@ release it to the wash.`,
 		Example:           `  resow tags resolve TB3DF6H2 --is TK7R2N81 --reason "the notch shows it" --by MK`,
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(false, func(f *farm) error {
-				piece, err := f.find(args[0])
+			return a.open(false, func(f *farm.Farm) error {
+				piece, err := f.Find(args[0])
 				if err != nil {
 					return err
 				}
-				mat, err := f.find(is)
+				mat, err := f.Find(is)
 				if err != nil {
 					return err
 				}
-				if err := f.resolvable(piece, mat); err != nil {
+				if err := f.Resolvable(piece, mat); err != nil {
 					return err
 				}
 				return a.record(f, []medium.Step{
-					{Mat: piece, Body: &medium.Retire{Cause: medium.CauseOther, Note: join("it is mat "+mat.String(), reason)}},
-					{Mat: mat, Body: &medium.Relabel{Reason: join("it was set apart as "+piece.String(), reason)}},
+					{Mat: piece, Body: &medium.Retire{Cause: medium.CauseOther, Note: farm.Join("it is mat "+mat.String(), reason)}},
+					{Mat: mat, Body: &medium.Relabel{Reason: farm.Join("it was set apart as "+piece.String(), reason)}},
 					{Mat: mat, Body: &medium.Hold{Reason: "it was set apart as " + piece.String() + "; look at it, then release it to the wash", MustWash: true}},
-				}, func(_ *farm, _ []medium.Code, out io.Writer) error {
+				}, func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
 					fmt.Fprint(out, wrap(fmt.Sprintf("Destroy both tags on the piece and print a new one with `resow label %s`.", string(mat)), 78, ""))
 					return nil
 				})
@@ -238,26 +239,6 @@ release it to the wash.`,
 	must(c.MarkFlagRequired("reason"))
 	must(c.RegisterFlagCompletionFunc("is", a.completeCodes))
 	return c
-}
-
-// resolvable refuses to resolve what is not in quarantine, or into another
-// unidentified piece.
-func (f *farm) resolvable(piece, mat medium.Code) error {
-	p, err := f.Condition(piece)
-	if err != nil {
-		return err
-	}
-	m, err := f.Condition(mat)
-	if err != nil {
-		return err
-	}
-	if p.Mat.Unidentified == "" || p.Stage == medium.Retired {
-		return &medium.UnknownError{What: "quarantined piece", Name: labels.Print(string(piece)), Do: "see `resow tags check`"}
-	}
-	if m.Mat.Unidentified != "" {
-		return &medium.InputError{Field: "--is", Value: labels.Print(string(mat)), Want: "a mat with a history, not another piece in quarantine"}
-	}
-	return nil
 }
 
 // tagItem is one line of tags check --json.
@@ -275,7 +256,7 @@ where a second piece with the code comes from. No program can see two equal tags
 the wash-station loop says so when a code is scanned twice in one action.`,
 		Example: "  resow tags check\n  resow tags check --json",
 		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm) error {
+			return a.open(true, func(f *farm.Farm) error {
 				items := []tagItem{}
 				err := f.Conditions(func(c medium.Condition) error {
 					if it, ok := checkTag(c); ok {
@@ -313,7 +294,7 @@ func checkTag(c medium.Condition) (tagItem, bool) {
 		for i, t := range c.Tags {
 			codes[i] = t.String()
 		}
-		return tagItem{c.Code, "relabelled", join(counted(c.Labels, "time"), named("also", strings.Join(codes, ", ")), "the old label must be destroyed")}, true
+		return tagItem{c.Code, "relabelled", farm.Join(counted(c.Labels, "time"), farm.Named("also", strings.Join(codes, ", ")), "the old label must be destroyed")}, true
 	}
 	return tagItem{}, false
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -51,7 +52,7 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 	}
 	var need time.Duration
 	mats := 0
-	err = a.open(true, func(f *farm) error {
+	err = a.open(true, func(f *farm.Farm) error {
 		codes, err := a.findAll(f, args)
 		if err != nil {
 			return err
@@ -82,7 +83,7 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 }
 
 // foresee tells before the countdown why the step would not be accepted.
-func (a *app) foresee(f *farm, s sanitizing, codes []medium.Code) error {
+func (a *app) foresee(f *farm.Farm, s sanitizing, codes []medium.Code) error {
 	told := map[string]bool{}
 	for _, code := range codes {
 		c, err := f.Condition(code)
@@ -93,7 +94,7 @@ func (a *app) foresee(f *farm, s sanitizing, codes []medium.Code) error {
 		if err != nil {
 			return err
 		}
-		step, err := medium.Admit(c, f.Farm, medium.Step{Mat: code, By: a.initials(), Body: b}, f.now(a).Add(s.wet)) // when it is over
+		step, err := medium.Admit(c, f.Farm, medium.Step{Mat: code, By: a.initials(), Body: b}, f.Now().Add(s.wet)) // when it is over
 		if err != nil {
 			return err
 		}

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
 	"resow/medium"
 	"resow/medium/trace"
@@ -32,10 +33,10 @@ var traceKinds = []struct{ flag, from string }{
 }
 
 // find traces a name. Without --as it tries all that the name can be.
-func (t *tracing) find(a *app, f *farm, name string) (trace.Result, error) {
+func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) {
 	since := time.Time{}
 	if t.since != "" {
-		day, err := time.ParseInLocation(time.DateOnly, t.since, f.loc)
+		day, err := time.ParseInLocation(time.DateOnly, t.since, f.Loc)
 		if err != nil {
 			return trace.Result{}, &medium.InputError{Field: "first day", Value: t.since, Want: "a day as YYYY-MM-DD"}
 		}
@@ -53,7 +54,7 @@ func (t *tracing) find(a *app, f *farm, name string) (trace.Result, error) {
 			continue
 		}
 		g.Progress = a.progress("reading the mats found")
-		r, err := g.Find(trace.Query{From: k.from, Name: f.traceName(k.from, name), Since: since})
+		r, err := g.Find(trace.Query{From: k.from, Name: f.TraceName(k.from, name), Since: since})
 		if err != nil {
 			last = err
 			continue
@@ -83,20 +84,7 @@ func (t *tracing) find(a *app, f *farm, name string) (trace.Result, error) {
 // nearShown is how many names like an unknown one are proposed.
 const nearShown = 5
 
-// traceName brings a typed code to the form in which it is on file.
-func (f *farm) traceName(from, name string) string {
-	switch from {
-	case trace.FromMat:
-		if code, err := f.find(name); err == nil {
-			return string(code)
-		}
-	case trace.FromSolution:
-		return strings.ToUpper(strings.ReplaceAll(name, " ", ""))
-	}
-	return name
-}
-
-func (a *app) graph(f *farm) (*trace.Graph, error) {
+func (a *app) graph(f *farm.Farm) (*trace.Graph, error) {
 	anchor, err := f.Anchor()
 	if err != nil {
 		return nil, err
@@ -105,7 +93,7 @@ func (a *app) graph(f *farm) (*trace.Graph, error) {
 	var failed error
 	g := trace.New(iter.Seq[[]medium.Step](func(yield func([]medium.Step) bool) {
 		stopped := false
-		failed = f.threads(func(thread []medium.Step) {
+		failed = f.Threads(func(thread []medium.Step) {
 			stopped = stopped || !yield(thread)
 			if done += len(thread); tell != nil {
 				tell(done, int(anchor.Count))
@@ -152,11 +140,11 @@ with the buyer and the local health authority.`,
 					return err
 				}
 			}
-			var f *farm
+			var f *farm.Farm
 			var r trace.Result
 			var step medium.Step
 			var anchor store.Anchor
-			err := a.open(true, func(opened *farm) (err error) {
+			err := a.open(true, func(opened *farm.Farm) (err error) {
 				f = opened
 				if hold != "" {
 					if step, err = a.holdStep(f, hold); err != nil {
@@ -169,7 +157,7 @@ with the buyer and the local health authority.`,
 				if r, err = t.find(a, f, args[0]); err != nil || epcis == "" {
 					return err
 				}
-				doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.loc, Made: f.now(a), Initials: initials}
+				doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.Loc, Made: f.Now(), Initials: initials}
 				return a.writeEPCIS(f, epcis, r.Mats, doc)
 			})
 			held := holding{Held: []medium.Code{}}
@@ -274,7 +262,7 @@ func quoted(name string) string {
 
 // writeEPCIS writes mat by mat: of a large recall the document is larger than
 // the memory.
-func (a *app) writeEPCIS(f *farm, path string, mats []medium.Code, doc trace.EPCIS) error {
+func (a *app) writeEPCIS(f *farm.Farm, path string, mats []medium.Code, doc trace.EPCIS) error {
 	tell := a.progress("writing EPCIS, mats")
 	if doc.Names.Base == "" {
 		doc.Names.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
@@ -305,12 +293,12 @@ func (a *app) writeEPCIS(f *farm, path string, mats []medium.Code, doc trace.EPC
 	})
 }
 
-func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
+func (a *app) printTrace(w io.Writer, f *farm.Farm, r trace.Result) {
 	fmt.Fprint(w, wrap(fmt.Sprintf("%s %s, growths: %d, other lots at risk: %d, mats: %d", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats)), 79, "  "))
 	for _, g := range r.Start {
 		a.printGrowth(w, f, g, "")
 		for _, c := range g.Before {
-			fmt.Fprint(w, column("    |- ", "before it: "+f.cleaningText(c), 79))
+			fmt.Fprint(w, column("    |- ", "before it: "+f.CleaningText(c), 79))
 		}
 		if len(g.Before) == 0 {
 			fmt.Fprintln(w, "    |- before it: no sanitize step since the crop before")
@@ -334,9 +322,9 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 		fmt.Fprint(w, wrap(a.paint(red, "SOWING VOIDED, and the mat not found otherwise")+" (--hold alone does not hold it, --hold with --voided does):", 79, "  "))
 	}
 	for _, v := range r.Voided {
-		lot := join(named("lot", v.Lot), named("seed lot", v.SeedLot))
+		lot := farm.Join(farm.Named("lot", v.Lot), farm.Named("seed lot", v.SeedLot))
 		fmt.Fprint(w, column("  "+string(v.Mat)+"  ", fmt.Sprintf("sowing voided on %s by %s: %s (%s, sown %s by %s)",
-			f.date(v.VoidedAt), v.VoidedBy, v.Reason, join(lot, v.Crop), f.date(v.SownAt), v.SownBy), 79))
+			f.Date(v.VoidedAt), v.VoidedBy, v.Reason, farm.Join(lot, v.Crop), f.Date(v.SownAt), v.SownBy), 79))
 	}
 	for _, s := range r.Solutions {
 		text := s.Product
@@ -344,7 +332,7 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 			text += ", solution " + s.Code.String()
 		}
 		if s.MadeBy != "" {
-			text += ", mixed by " + s.MadeBy + " " + f.stamp(s.MadeAt)
+			text += ", mixed by " + s.MadeBy + " " + f.Stamp(s.MadeAt)
 		}
 		if s.Missed > 0 {
 			text += fmt.Sprintf(", %s NOT ACCEPTED", counted(s.Missed, "step"))
@@ -365,7 +353,7 @@ func (a *app) printTrace(w io.Writer, f *farm, r trace.Result) {
 // bury what is at risk.
 const seedShown = 8
 
-func (a *app) printSeedAlso(w io.Writer, f *farm, r trace.Result) {
+func (a *app) printSeedAlso(w io.Writer, f *farm.Farm, r trace.Result) {
 	of := map[string][]trace.Growth{}
 	for _, g := range r.SeedAlso {
 		of[oneSpelling(g.SeedLot)] = append(of[oneSpelling(g.SeedLot)], g)
@@ -414,36 +402,22 @@ func otherLots(r trace.Result) (out []string) {
 	return out
 }
 
-func (a *app) printGrowth(w io.Writer, f *farm, g trace.Growth, indent string) {
-	text := fmt.Sprintf("turn %d, %s, sown %s by %s", g.Turn, g.Crop, f.date(g.SownAt), g.SownBy)
+func (a *app) printGrowth(w io.Writer, f *farm.Farm, g trace.Growth, indent string) {
+	text := fmt.Sprintf("turn %d, %s, sown %s by %s", g.Turn, g.Crop, f.Date(g.SownAt), g.SownBy)
 	if g.Lot != "" {
 		text = "lot " + g.Lot + ", " + text
 	}
 	if !g.Ended.IsZero() {
-		text += ", harvested " + f.date(g.Ended)
+		text += ", harvested " + f.Date(g.Ended)
 	}
-	text = join(text, named("seed lot", g.SeedLot), g.Place, when(g.Mold, "MOLD SEEN"))
+	text = farm.Join(text, farm.Named("seed lot", g.SeedLot), g.Place, farm.When(g.Mold, "MOLD SEEN"))
 	fmt.Fprint(w, column(indent+"  "+string(g.Mat)+"  ", text, 79))
-}
-
-func (f *farm) cleaningText(c trace.Cleaning) string {
-	text := fmt.Sprintf("%s by %s, %s %g ppm for %s", f.stamp(c.At), c.By, c.Product, c.PPM, medium.Seconds(c.ContactS))
-	if c.Solution != "" {
-		text += ", solution " + c.Solution.String()
-	}
-	if c.MadeBy != "" {
-		text += " mixed by " + c.MadeBy
-	}
-	if !c.Accepted {
-		text += ", NOT ACCEPTED"
-	}
-	return text
 }
 
 func (a *app) traceReportCommand() *cobra.Command {
 	var t tracing
 	var name string
-	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and the risk", func(f *farm, origin report.Origin) (report.Report, error) {
+	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and the risk", func(f *farm.Farm, origin report.Origin) (report.Report, error) {
 		r, err := t.find(a, f, name)
 		if err != nil {
 			return report.Report{}, err

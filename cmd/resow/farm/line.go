@@ -7,6 +7,7 @@ import (
 
 	"resow/medium"
 	"resow/medium/sunlight"
+	"resow/medium/trace"
 )
 
 // Line is one line about what a step did.
@@ -137,4 +138,30 @@ func PricesLine(p medium.Prices) string {
 func Rounded(v float64, digits int) float64 {
 	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
 	return rounded
+}
+
+// StripText says what the strength of a sanitize step rested on.
+func (f *Farm) StripText(body medium.Body) string {
+	b, ok := body.(*medium.Sanitize)
+	switch {
+	case !ok || b.Mixed == nil:
+		return ""
+	case b.Mixed.Strip == nil:
+		return "no strip read before it"
+	}
+	return fmt.Sprintf("by the strip of %s, %s", f.Stamp(b.Mixed.StripAt), b.Mixed.StripBy)
+}
+
+func (f *Farm) CleaningText(c trace.Cleaning) string {
+	text := fmt.Sprintf("%s by %s, %s %g ppm for %s", f.Stamp(c.At), c.By, c.Product, c.PPM, medium.Seconds(c.ContactS))
+	if c.Solution != "" {
+		text += ", solution " + c.Solution.String()
+	}
+	if c.MadeBy != "" {
+		text += " mixed by " + c.MadeBy
+	}
+	if !c.Accepted {
+		text += ", NOT ACCEPTED"
+	}
+	return text
 }

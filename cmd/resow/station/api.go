@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -48,13 +49,13 @@ const apiDueMost = 1000
 
 func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 	items, total := []medium.DueItem{}, 0
-	err := s.door.read(func(v *view) (err error) {
-		if total, err = v.DueTotal(v.now); err != nil {
+	err := s.door.read(func(v *farm.Farm) (err error) {
+		if total, err = v.DueTotal(v.Now()); err != nil {
 			return err
 		}
-		work, err := v.Due(v.now, apiDueMost)
+		work, err := v.Due(v.Now(), apiDueMost)
 		for _, one := range work {
-			items = append(items, one.Item(v.now, v.now))
+			items = append(items, one.Item(v.Now(), v.Now()))
 		}
 		return err
 	})
@@ -63,7 +64,7 @@ func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 
 func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {
 	var pool poolCount
-	err := s.door.long(func(v *view) error { return pool.read(v) })
+	err := s.door.long(func(v *farm.Farm) error { return pool.read(v) })
 	s.answer(w, r, who, poolAnswer{pool.Mats, pool.Stages, pool.Verdicts}, err)
 }
 
@@ -81,10 +82,10 @@ type solutionItem struct {
 
 func (s *Station) apiSolutions(w http.ResponseWriter, r *http.Request, who session) {
 	items := []solutionItem{}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		for _, b := range v.Bottles {
 			items = append(items, solutionItem{Code: b.Solution.Code, Product: b.Solution.Product, StrengthPPM: b.Strength(), Measured: b.Strip != nil,
-				MadeAt: b.MadeAt, MadeBy: b.MadeBy, GoodUntil: b.Solution.GoodUntil, State: s.c.Bench.State(v.Farm, b, v.now)})
+				MadeAt: b.MadeAt, MadeBy: b.MadeBy, GoodUntil: b.Solution.GoodUntil, State: v.State(b, v.Now())})
 		}
 		return nil
 	})
@@ -93,13 +94,13 @@ func (s *Station) apiSolutions(w http.ResponseWriter, r *http.Request, who sessi
 
 func (s *Station) apiMat(w http.ResponseWriter, r *http.Request, who session) {
 	var verdict medium.Verdict
-	err := s.door.read(func(v *view) error {
-		code, err := find(s.c, v, r.PathValue("code"))
+	err := s.door.read(func(v *farm.Farm) error {
+		code, err := find(v, r.PathValue("code"))
 		if err != nil {
 			return err
 		}
 		c, err := v.Condition(code)
-		verdict = medium.Judge(c, v.Farm, v.now)
+		verdict = medium.Judge(c, v.Farm, v.Now())
 		return err
 	})
 	s.answer(w, r, who, verdict, err)
@@ -107,8 +108,8 @@ func (s *Station) apiMat(w http.ResponseWriter, r *http.Request, who session) {
 
 func (s *Station) apiHistory(w http.ResponseWriter, r *http.Request, who session) {
 	var doc historyAnswer
-	err := s.door.read(func(v *view) (err error) {
-		if doc.Code, err = find(s.c, v, r.PathValue("code")); err != nil {
+	err := s.door.read(func(v *farm.Farm) (err error) {
+		if doc.Code, err = find(v, r.PathValue("code")); err != nil {
 			return err
 		}
 		doc.Steps, err = v.Thread(doc.Code)

@@ -17,6 +17,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -167,7 +168,7 @@ func TestAttacks(t *testing.T) {
 }
 
 func (r *running) anchorText(t testing.TB) (text string) {
-	require.NoError(t, r.door.read(func(v *view) error {
+	require.NoError(t, r.door.read(func(v *farm.Farm) error {
 		a, err := v.Anchor()
 		text = a.String()
 		return err
@@ -176,7 +177,7 @@ func (r *running) anchorText(t testing.TB) (text string) {
 }
 
 func (r *running) anchor(t testing.TB) (count uint64) {
-	require.NoError(t, r.door.read(func(v *view) error {
+	require.NoError(t, r.door.read(func(v *farm.Farm) error {
 		a, err := v.Anchor()
 		count = a.Count
 		return err

@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/store"
 )
 
@@ -139,7 +140,7 @@ func (s *Station) backUp() {
 // tryBackup gives no file where the last one still holds all.
 func (s *Station) tryBackup(note backupNote) (made string, anchor store.Anchor, err error) {
 	defer recovered(&err)
-	err = s.door.read(func(v *view) (err error) {
+	err = s.door.read(func(v *farm.Farm) (err error) {
 		anchor, err = v.Anchor()
 		return err
 	})
@@ -188,7 +189,7 @@ func (s *Station) statusPage(w http.ResponseWriter, r *http.Request, who session
 	note := s.backups.get()
 	page := statusPage{Address: s.address, Local: s.localName, TLS: s.tls, Queue: s.door.length(), Devices: len(s.people.list()), Steps: s.counts.steps.Load(), Refused: s.counts.refused.Load(),
 		Scheduled: s.c.BackupTo != "", Every: fmt.Sprintf("%.3g h", s.c.BackupEvery.Hours()), Keep: s.c.BackupKeep, Backup: note}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "status", s.t.get("status.title"))
 		anchor, err := v.Anchor()
 		page.Records, page.Anchor = anchor.Count, anchor.String()

@@ -8,6 +8,7 @@ import (
 	"sync"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -123,7 +124,7 @@ func (s *Station) shiftPage(w http.ResponseWriter, r *http.Request, who session)
 
 func (s *Station) drawShift(w http.ResponseWriter, r *http.Request, who session, status int, next, problem string) {
 	page := shiftPage{Known: s.people.initials(who), Next: next}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "shift", s.t.get("shift.title"))
 		return nil
 	})
@@ -176,7 +177,7 @@ func (s *Station) peoplePage(w http.ResponseWriter, r *http.Request, who session
 
 func (s *Station) drawPeople(w http.ResponseWriter, r *http.Request, who session, code string, role Role) {
 	page := peoplePage{Code: code, Role: role, Address: s.address}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "people", s.t.get("people.title"))
 		for _, one := range s.people.list() {
 			page.Devices = append(page.Devices, deviceLine{ID: one.id(), Device: one.Device, Initials: one.Initials, Role: one.Role,

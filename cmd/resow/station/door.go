@@ -12,6 +12,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -41,13 +42,6 @@ type ClosedError struct{}
 
 func (e *ClosedError) Error() string {
 	return "the station is closing; nothing was recorded, send it again when it is back"
-}
-
-// view is the open ledger with the farm as it stands, for one piece of work.
-type view struct {
-	*store.Store
-	medium.Farm
-	now time.Time // in the farm's zone
 }
 
 // door is the station's one way to the ledger. Work waits in a queue; one
@@ -98,8 +92,8 @@ func (d *door) note(s *store.Store) {
 
 // job is a reading, or a recording with its plan and its request token.
 type job struct {
-	read  func(*view) error
-	plan  func(*view) ([]medium.Step, error)
+	read  func(*farm.Farm) error
+	plan  func(*farm.Farm) ([]medium.Step, error)
 	token string
 	steps []medium.Step // as they were recorded
 	err   error
@@ -116,12 +110,12 @@ func newDoor(path, folder string, now func() time.Time, random io.Reader, change
 
 // read runs do on the ledger opened for reading. What do returns must not
 // point into the ledger. It must be short: others wait for it.
-func (d *door) read(do func(*view) error) error { return d.wait(&job{read: do}) }
+func (d *door) read(do func(*farm.Farm) error) error { return d.wait(&job{read: do}) }
 
 // record makes steps by plan and puts them into the ledger under a request
 // token, all or nothing. It comes back when they are on the disk. The plan may
 // be called twice.
-func (d *door) record(token string, plan func(*view) ([]medium.Step, error)) ([]medium.Step, error) {
+func (d *door) record(token string, plan func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
 	j := &job{token: token, plan: plan}
 	err := d.wait(j)
 	return j.steps, err
@@ -129,7 +123,7 @@ func (d *door) record(token string, plan func(*view) ([]medium.Step, error)) ([]
 
 // long runs do on a copy of the ledger, beside the queue, so that a report of
 // a whole year keeps nobody at the sink waiting.
-func (d *door) long(do func(*view) error) error {
+func (d *door) long(do func(*farm.Farm) error) error {
 	d.copies <- struct{}{}
 	defer func() { <-d.copies }()
 	if d.isClosed() {
@@ -323,17 +317,17 @@ func (j *job) end(err error) {
 }
 
 // look runs do on an open ledger.
-func look(s *store.Store, now time.Time, do func(*view) error) error {
-	farm, err := s.Farm()
+func look(s *store.Store, now time.Time, do func(*farm.Farm) error) error {
+	state, err := s.Farm()
 	if err != nil {
 		return err
 	}
-	return (&view{Store: s, Farm: farm, now: now.In(farm.Location())}).run(do)
+	return careful(farm.Of(s, state, func() time.Time { return now }, nil), do)
 }
 
-// run does one piece of work. A mistake in a page must not take the station
+// careful does one piece of work. A mistake in a page must not take the station
 // down.
-func (v *view) run(do func(*view) error) (err error) {
+func careful(v *farm.Farm, do func(*farm.Farm) error) (err error) {
 	defer recovered(&err)
 	return do(v)
 }

@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -37,7 +38,7 @@ func (r *running) together(t *testing.T, jobs ...func() error) []error {
 
 func mist(r *running, mat medium.Code, ml float64) func() error {
 	return func() error {
-		_, err := r.door.record(r.newToken(), func(*view) ([]medium.Step, error) {
+		_, err := r.door.record(r.newToken(), func(*farm.Farm) ([]medium.Step, error) {
 			return []medium.Step{{Mat: mat, By: "MK", Body: &medium.Mist{WaterML: ml}}}, nil
 		})
 		return err
@@ -53,7 +54,7 @@ func TestManyRequestsShareACommit(t *testing.T) {
 	before, commits := s.anchor(t), s.door.commits.Load()
 	token := s.newToken()
 	twice := func() error {
-		_, err := s.door.record(token, func(*view) ([]medium.Step, error) {
+		_, err := s.door.record(token, func(*farm.Farm) ([]medium.Step, error) {
 			return []medium.Step{{Mat: growing[2], By: "MK", Body: &medium.Mist{WaterML: 70}}}, nil
 		})
 		return err
@@ -64,15 +65,15 @@ func TestManyRequestsShareACommit(t *testing.T) {
 		mist(s, "T0000000", 30),
 		mist(s, growing[1], -1),
 		func() error {
-			_, err := s.door.record(s.newToken(), func(*view) ([]medium.Step, error) { return nil, planned })
+			_, err := s.door.record(s.newToken(), func(*farm.Farm) ([]medium.Step, error) { return nil, planned })
 			return err
 		},
 		func() error {
-			_, err := s.door.record(s.newToken(), func(*view) ([]medium.Step, error) { panic("in the plan") })
+			_, err := s.door.record(s.newToken(), func(*farm.Farm) ([]medium.Step, error) { panic("in the plan") })
 			return err
 		},
 		func() error {
-			_, err := s.door.record(s.newToken(), func(*view) ([]medium.Step, error) { // half of it would do
+			_, err := s.door.record(s.newToken(), func(*farm.Farm) ([]medium.Step, error) { // half of it would do
 				return []medium.Step{{Mat: growing[3], By: "MK", Body: &medium.Mist{}}, {Mat: growing[3], By: "MK", Body: &medium.Rinse{Debris: "none"}}}, nil
 			})
 			return err
@@ -105,7 +106,7 @@ func TestMistakeInOneRequestOfACommit(t *testing.T) {
 	growing := s.inStage(t, medium.Growing)
 	var none *medium.Mist // a rule that looks into it fails inside the commit
 	told := s.together(t, mist(s, growing[0], 1), mist(s, growing[0], 2), func() error {
-		_, err := s.door.record(s.newToken(), func(*view) ([]medium.Step, error) {
+		_, err := s.door.record(s.newToken(), func(*farm.Farm) ([]medium.Step, error) {
 			return []medium.Step{{Mat: growing[1], By: "MK", Body: none}}, nil
 		})
 		return err
@@ -132,7 +133,7 @@ func TestPlansFollowTheFarm(t *testing.T) {
 	var saw float64
 	change := func(limit float64) func() error {
 		return func() error {
-			_, err := s.door.record(s.newToken(), func(v *view) ([]medium.Step, error) {
+			_, err := s.door.record(s.newToken(), func(v *farm.Farm) ([]medium.Step, error) {
 				set := v.Policy.Setting("max-turns")
 				saw, set.Limit = set.Limit, limit
 				return []medium.Step{{Mat: medium.FarmThread, By: "SV", Body: &medium.PolicyChange{Setting: set, Reason: "trial"}}}, nil
@@ -142,7 +143,7 @@ func TestPlansFollowTheFarm(t *testing.T) {
 	}
 	at := s.clock.Now()
 	aged := func() error {
-		_, err := s.door.record(s.newToken(), func(v *view) ([]medium.Step, error) {
+		_, err := s.door.record(s.newToken(), func(v *farm.Farm) ([]medium.Step, error) {
 			c, err := v.Condition(growing[0])
 			return []medium.Step{{Mat: growing[0], By: "MK", At: c.Last, Body: &medium.Mist{WaterML: 7}}}, err
 		})
@@ -164,7 +165,7 @@ func TestLongReadingKeepsNobodyWaiting(t *testing.T) {
 	var was, is uint64
 	ended := make(chan error)
 	go func() {
-		ended <- s.door.long(func(v *view) error {
+		ended <- s.door.long(func(v *farm.Farm) error {
 			a, err := v.Anchor()
 			was = a.Count
 			close(began)
@@ -192,8 +193,8 @@ func TestLongReadingKeepsNobodyWaiting(t *testing.T) {
 	require.NoError(t, os.WriteFile(filepath.Join(s.door.folder, ".copy-1"), nil, 0o600))
 	dropCopies(s.door.folder)
 	require.NoFileExists(t, filepath.Join(s.door.folder, ".copy-1"))
-	_, mistake := isPanic(s.door.long(func(*view) error { panic("in a report") }))
+	_, mistake := isPanic(s.door.long(func(*farm.Farm) error { panic("in a report") }))
 	require.True(t, mistake)
 	s.stop()
-	require.True(t, as[*ClosedError](s.door.long(func(*view) error { return nil })))
+	require.True(t, as[*ClosedError](s.door.long(func(*farm.Farm) error { return nil })))
 }

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"resow/cmd/resow/farm"
 )
 
 // Live pages: the station looks at the ledger every lookEvery while
@@ -124,7 +126,7 @@ func (s *Station) watch(ctx context.Context) {
 		if !s.changes.watched() {
 			continue
 		}
-		_ = s.door.read(func(*view) error { return nil }) // the door itself notes where the ledger stands
+		_ = s.door.read(func(*farm.Farm) error { return nil }) // the door itself notes where the ledger stands
 	}
 }
 

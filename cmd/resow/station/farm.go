@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/labels/report"
 	"resow/medium"
@@ -22,12 +23,12 @@ import (
 
 type reportsPage struct {
 	frame
-	Reports []Report
+	Reports []farm.Report
 }
 
 func (s *Station) reportsPage(w http.ResponseWriter, r *http.Request, who session) {
-	page := reportsPage{Reports: s.c.Reports}
-	err := s.door.read(func(v *view) error {
+	page := reportsPage{Reports: farm.Reports}
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "reports", s.t.get("reports.title"))
 		return nil
 	})
@@ -42,10 +43,10 @@ func (s *Station) reportsPage(w http.ResponseWriter, r *http.Request, who sessio
 func (s *Station) reportFile(w http.ResponseWriter, r *http.Request, who session) {
 	name, ending, _ := strings.Cut(r.PathValue("file"), ".")
 	draw, ok := map[string]func(io.Writer, report.Report) error{"html": report.HTML, "pdf": report.PDF, "csv": report.CSV}[ending]
-	var paper *Report
-	for i := range s.c.Reports {
-		if s.c.Reports[i].Name == name {
-			paper = &s.c.Reports[i]
+	var paper *farm.Report
+	for i := range farm.Reports {
+		if farm.Reports[i].Name == name {
+			paper = &farm.Reports[i]
 		}
 	}
 	if !ok || paper == nil {
@@ -53,12 +54,12 @@ func (s *Station) reportFile(w http.ResponseWriter, r *http.Request, who session
 		return
 	}
 	var made report.Report
-	err := s.door.long(func(v *view) error {
-		anchor, err := v.Anchor()
+	err := s.door.long(func(v *farm.Farm) error {
+		origin, err := v.Origin()
 		if err != nil {
 			return err
 		}
-		made, err = paper.Build(v.Store, v.Farm, report.Origin{Farm: v.Farm, StoreID: fmt.Sprintf("%x", v.ID()[:6]), Anchor: anchor.String(), At: v.now, Demo: s.c.Demo(v.Farm)})
+		made, err = paper.Build(v, origin)
 		return err
 	})
 	var b bytes.Buffer
@@ -130,7 +131,7 @@ func policyLines(p medium.Policy) []policyLine {
 
 func (s *Station) policyPage(w http.ResponseWriter, r *http.Request, who session) {
 	var page policyPage
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page = policyPage{frame: s.frame(who, v.Farm, "policy", s.t.get("policy.title")), Version: v.Policy.Version, Rules: policyLines(v.Policy)}
 		return nil
 	})
@@ -155,7 +156,7 @@ func (s *Station) rulePage(w http.ResponseWriter, r *http.Request, who session) 
 
 func (s *Station) drawRule(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
 	var page rulePage
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page = rulePage{frame: s.frame(who, v.Farm, "policy", s.t.get("policy.change")), Token: s.newToken()}
 		for _, l := range policyLines(v.Policy) {
 			if l.Name == r.PathValue("rule") && !l.Fixed {
@@ -183,7 +184,7 @@ func (s *Station) postRule(w http.ResponseWriter, r *http.Request, who session) 
 		s.failed(w, r, who, err)
 		return
 	}
-	_, err = s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
+	_, err = s.recordOne(who, form.Get("token"), func(v *farm.Farm) (medium.Step, error) {
 		rule, ok := medium.RuleNamed(r.PathValue("rule"))
 		if !ok {
 			return medium.Step{}, &RequestError{s.t.get("guard.nopage")}
@@ -222,7 +223,7 @@ type sanitizersPage struct {
 
 func (s *Station) sanitizersPage(w http.ResponseWriter, r *http.Request, who session) {
 	var page sanitizersPage
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page = sanitizersPage{frame: s.frame(who, v.Farm, "sanitizers", s.t.get("sanitizers.title")), Cautions: s.cautions(v.Farm)}
 		for _, one := range v.Sanitizers {
 			page.List = append(page.List, sanitizerLine{one, medium.Seconds(one.ContactS), sanitizer.Notes(one)})
@@ -248,7 +249,7 @@ func (s *Station) sanitizerPage(w http.ResponseWriter, r *http.Request, who sess
 
 func (s *Station) drawSanitizer(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
 	page := sanitizerPage{Token: s.newToken(), Form: s.sanitizerForm(filled)}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "sanitizers", s.t.get("sanitizers.add"))
 		return nil
 	})
@@ -294,7 +295,7 @@ func (s *Station) postSanitizer(w http.ResponseWriter, r *http.Request, who sess
 		s.failed(w, r, who, err)
 		return
 	}
-	_, err = s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
+	_, err = s.recordOne(who, form.Get("token"), func(v *farm.Farm) (medium.Step, error) {
 		b, err := sanitizerOf(form, v.Farm)
 		return medium.Step{Mat: medium.FarmThread, Body: b}, err
 	})
@@ -369,8 +370,8 @@ func (s *Station) doorSign(w http.ResponseWriter, r *http.Request, who session) 
 	if s.localName != "" {
 		lines = append(lines, s.t.get("door.name", s.localName))
 	}
-	err := s.door.read(func(v *view) error {
-		return labels.WriteDoorSign(&b, labels.DoorSign{Address: s.address, Title: v.Settings.Name, Letter: v.Settings.Paper == "letter", Created: v.now, Lines: lines})
+	err := s.door.read(func(v *farm.Farm) error {
+		return labels.WriteDoorSign(&b, labels.DoorSign{Address: s.address, Title: v.Settings.Name, Letter: v.Settings.Paper == "letter", Created: v.Now(), Lines: lines})
 	})
 	if err != nil {
 		s.failed(w, r, who, err)

@@ -2,10 +2,8 @@ package station
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"crypto/rand"
-	"encoding/json"
 	"fmt"
 	"io"
 	"net/http"
@@ -14,7 +12,6 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -22,12 +19,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"resow/cmd/resow/amount"
 	"resow/cmd/resow/demo"
-	"resow/labels"
-	"resow/labels/report"
+	"resow/cmd/resow/farm"
 	"resow/medium"
-	"resow/medium/sanitizer"
 	"resow/store"
 )
 
@@ -106,79 +100,7 @@ func farmCopy(t testing.TB) string {
 }
 
 func testConfig(path string, now func() time.Time, log io.Writer) Config {
-	return Config{Store: path, Listen: "127.0.0.1:0", Now: now, Random: rand.Reader, Out: io.Discard, Err: log,
-		Describe: func(b medium.Body) string { data, _ := json.Marshal(b); return string(data) },
-		Find: func(s *store.Store, text string) (medium.Code, error) {
-			code, err := labels.Read(text)
-			if err != nil {
-				return "", err
-			}
-			return s.Resolve(medium.Code(code))
-		},
-		Demo:  func(medium.Farm) bool { return true },
-		Bench: testBench(),
-		Plan:  testPlan,
-		Reports: []Report{{Name: "retirement", About: "Which mats must go", Build: func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error) {
-			var mats []medium.Condition
-			err := s.Conditions(func(c medium.Condition) error { mats = append(mats, c); return nil })
-			return report.Retirement(report.RetirementInput{Origin: o, Mats: slices.Values(mats)}), err
-		}}},
-	}
-}
-
-// testPlan answers with one plot and one table.
-func testPlan(_ medium.Farm, ask Planning) (report.Report, error) {
-	if !regexp.MustCompile(`^[a-z]+=[0-9]+x[0-9]+$`).MatchString(ask.Sow[0]) {
-		return report.Report{}, &medium.InputError{Field: "sowing plan", Value: ask.Sow[0], Want: "radish=3x8"}
-	}
-	return report.Report{Summary: []string{fmt.Sprint(ask.Mats, " mats for ", ask.Sow)}, Sections: []report.Section{{Heading: "By number of mats",
-		Columns: []report.Column{{Head: "Mats", Right: true}, {Head: "Runs short"}}, Rows: [][]string{{"10", "5 %"}, {"20", "1 %"}},
-		Plots: []report.Plot{{Alt: "It falls.", X: report.Axis{Label: "mats", From: 10, To: 20}, Y: report.Axis{Label: "runs short", To: 10, Unit: "%"},
-			Series: []report.Series{{Name: "chance", Points: []report.Point{{X: 10, Y: 5}, {X: 20, Y: 1}}}}}}}}}, nil
-}
-
-// testBench mixes by the bench alone; the command line's own rules are tested
-// with it.
-func testBench() Bench {
-	return Bench{
-		Mix: func(f medium.Farm, ask Mixing) (Mixed, error) {
-			p, _ := f.Sanitizer(ask.Product, "")
-			if ask.Strength == "" {
-				ask.Strength = fmt.Sprintf("%gppm", (p.MinPPM+p.MaxPPM)/2)
-			}
-			stock, err := sanitizer.StockOf(p)
-			target, err2 := sanitizer.ParseStrength(ask.Strength)
-			ml, err3 := sanitizer.ParseVolume(ask.Volume)
-			if err := cmp.Or(err, err2, err3); err != nil {
-				return Mixed{}, err
-			}
-			mix, err := sanitizer.Dilute(stock, target, ml, sanitizer.UseOf(p, f.Policy, false, true))
-			if err != nil {
-				return Mixed{}, err
-			}
-			return Mixed{Mix: mix, Recipe: &mix.Recipes[0], Solution: medium.Solution{Product: p.Name, Stock: p.Stock, StockML: mix.StockML, WaterML: mix.WaterML, StrengthPPM: mix.StrengthPPM}}, nil
-		},
-		Code: func(f medium.Farm) (medium.Code, error) {
-			code, err := labels.NewCode(labels.Bottle, rand.Reader)
-			return medium.Code(code), err
-		},
-		State: func(medium.Farm, medium.Bottle, time.Time) string { return "not measured" },
-		Strip: func(reads, step, temp, pH string) (medium.Strip, error) {
-			v := &values{Values: url.Values{"temp": {temp}, "ph": {pH}}}
-			s := medium.Strip{TempC: v.measured("temp", "C", amount.Temperature), PH: v.measured("ph", "", amount.Number)}
-			if reads == "" && step == "" {
-				return s, v.err
-			}
-			r, err := amount.Number("strip", reads)
-			b, err2 := amount.Number("blocks", step)
-			s.ReadPPM, s.StepPPM = r, b
-			return s, cmp.Or(v.err, err, err2)
-		},
-		Tag: func(w io.Writer, f medium.Farm, b medium.Bottle, _ time.Time) error {
-			_, err := io.WriteString(w, "%PDF "+string(b.Solution.Code))
-			return err
-		},
-	}
+	return Config{Store: path, Listen: "127.0.0.1:0", Now: now, Random: rand.Reader, Out: io.Discard, Err: log}
 }
 
 func start(t testing.TB, change func(*Config)) (*running, *safeBuffer) {
@@ -325,9 +247,9 @@ func (r *running) inStage(t testing.TB, stage medium.Stage) (codes []medium.Code
 // clear gives a mat that may be sown on.
 func (r *running) clear(t testing.TB) medium.Code {
 	var found medium.Code
-	require.NoError(t, r.door.read(func(v *view) error {
+	require.NoError(t, r.door.read(func(v *farm.Farm) error {
 		return v.Conditions(func(c medium.Condition) error {
-			if w := medium.Judge(c, v.Farm, v.now).Word; w == medium.SowIt || w == medium.SowWithCare {
+			if w := medium.Judge(c, v.Farm, v.Now()).Word; w == medium.SowIt || w == medium.SowWithCare {
 				found = c.Code
 			}
 			return nil

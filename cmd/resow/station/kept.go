@@ -19,6 +19,7 @@ import (
 	"sync"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -269,7 +270,7 @@ func (h *holding) open() (list []held) {
 // that nobody could ever accept is refused, so that its maker mends it at once.
 func (s *Station) hold(who session, m maker, o *order) ([]medium.Step, error) {
 	var done []medium.Step
-	err := s.door.read(func(v *view) (err error) {
+	err := s.door.read(func(v *farm.Farm) (err error) {
 		if done, err = v.Recorded(o.token); err == nil && len(done) == 0 {
 			err = s.possible(v, m, o)
 		}
@@ -307,7 +308,7 @@ func (s *Station) hold(who session, m maker, o *order) ([]medium.Step, error) {
 
 // possible says what is wrong with a step in whatever stage its mats are. What only
 // does not follow from their stage now may follow when others that wait are accepted.
-func (s *Station) possible(v *view, m maker, o *order) error {
+func (s *Station) possible(v *farm.Farm, m maker, o *order) error {
 	steps, err := s.plan(v, m, o)
 	for i := 0; i < len(steps) && err == nil; i++ {
 		var c medium.Condition
@@ -315,7 +316,7 @@ func (s *Station) possible(v *view, m maker, o *order) error {
 			c, err = v.Condition(steps[i].Mat)
 		}
 		if err == nil {
-			_, err = medium.Admit(c, v.Farm, steps[i], v.now)
+			_, err = medium.Admit(c, v.Farm, steps[i], v.Now())
 		}
 		if statusOf(err) == http.StatusConflict {
 			err = nil
@@ -338,7 +339,7 @@ func (s *Station) postKept(w http.ResponseWriter, r *http.Request, who session) 
 		Why   string `json:"why,omitempty"`
 	}
 	fates := map[string]fate{}
-	err = s.door.read(func(v *view) error {
+	err = s.door.read(func(v *farm.Farm) error {
 		for _, token := range tokens[:min(len(tokens), maxAsked)] {
 			done, err := v.Recorded(token)
 			if err != nil {
@@ -381,7 +382,7 @@ func (s *Station) keptPage(w http.ResponseWriter, r *http.Request, who session) 
 // supervisors of what waits for them.
 func (s *Station) drawKept(w http.ResponseWriter, r *http.Request, who session, status int, problem string) {
 	var page keptPage
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "kept", s.t.get("kept.title"))
 		if who.Role == Supervisor {
 			for _, one := range s.holding.open() {
@@ -398,7 +399,7 @@ func (s *Station) drawKept(w http.ResponseWriter, r *http.Request, who session, 
 	s.show(w, status, "kept", page)
 }
 
-func (s *Station) heldLine(one held, v *view) heldLine {
+func (s *Station) heldLine(one held, v *farm.Farm) heldLine {
 	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)), Done: stamp(one.Entered, v.Location()),
 		Came: stamp(one.Arrived, v.Location())}
 	for i, text := range one.Mats[:min(len(one.Mats), 5)] {

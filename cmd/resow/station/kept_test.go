@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -478,7 +479,7 @@ func TestSupervisorsAtOnce(t *testing.T) {
 	require.Equal(t, http.StatusAccepted, status)
 
 	reading, release, accepted, refused := make(chan bool), make(chan bool), make(chan int, 1), make(chan bool)
-	go func() { _ = s.door.read(func(*view) error { close(reading); <-release; return nil }) }()
+	go func() { _ = s.door.read(func(*farm.Farm) error { close(reading); <-release; return nil }) }()
 	<-reading // the ledger is busy, so the first is under way for long
 	go func() {
 		accepted <- first.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status

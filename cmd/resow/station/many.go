@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -25,7 +26,7 @@ type basketLine struct {
 
 func (s *Station) manyPage(w http.ResponseWriter, r *http.Request, who session) {
 	page := manyPage{Scanning: who.Scanning, Kinds: recordable}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "many", s.t.get("many.title"))
 		for _, code := range who.Basket {
 			c, err := v.Condition(code)

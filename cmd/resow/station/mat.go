@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -32,9 +33,9 @@ const dueShown = 100
 
 func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 	var page duePage
-	err := s.door.read(func(v *view) error {
-		page = duePage{frame: s.frame(who, v.Farm, "due", s.t.get("due.title")), At: stamp(v.now, v.Location())}
-		soon := v.now.Add(24 * time.Hour)
+	err := s.door.read(func(v *farm.Farm) error {
+		page = duePage{frame: s.frame(who, v.Farm, "due", s.t.get("due.title")), At: stamp(v.Now(), v.Location())}
+		soon := v.Now().Add(24 * time.Hour)
 		total, err := v.DueTotal(soon)
 		if err != nil {
 			return err
@@ -42,13 +43,13 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 		work, err := v.Due(soon, dueShown)
 		page.More = total - len(work)
 		for _, one := range work {
-			l := dueLine{Code: one.Code, Stage: s.stageText(one.Stage), Step: one.Step, StepURL: "/m/" + string(one.Code), Late: !one.At.After(v.now),
-				When: s.overdue(one.OverdueH(v.now))}
+			l := dueLine{Code: one.Code, Stage: s.stageText(one.Stage), Step: one.Step, StepURL: "/m/" + string(one.Code), Late: !one.At.After(v.Now()),
+				When: s.overdue(one.OverdueH(v.Now()))}
 			if isRecordable(one.Step) {
 				l.StepURL += "/" + string(one.Step)
 			}
 			for _, d := range one.Dues {
-				if d.At.Before(v.now.Add(24 * time.Hour)) {
+				if d.At.Before(v.Now().Add(24 * time.Hour)) {
 					l.Reasons = append(l.Reasons, onPage(d.Text))
 				}
 			}
@@ -83,16 +84,16 @@ func (s *Station) find(w http.ResponseWriter, r *http.Request, who session) {
 }
 
 func (s *Station) code(text string) (code medium.Code, err error) {
-	err = s.door.read(func(v *view) error {
-		code, err = find(s.c, v, text)
+	err = s.door.read(func(v *farm.Farm) error {
+		code, err = find(v, text)
 		return err
 	})
 	return code, err
 }
 
 // find gives the mat that a text names.
-func find(c Config, v *view, text string) (medium.Code, error) {
-	code, err := c.Find(v.Store, text)
+func find(v *farm.Farm, text string) (medium.Code, error) {
+	code, err := v.Find(text)
 	if _, _, known := answerTo(err); err != nil && !known {
 		err = &NoMatError{Err: err}
 	}
@@ -190,8 +191,8 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		return
 	}
 	var page matPage
-	err := s.door.read(func(v *view) error {
-		code, err := find(s.c, v, r.PathValue("code"))
+	err := s.door.read(func(v *farm.Farm) error {
+		code, err := find(v, r.PathValue("code"))
 		if err != nil {
 			return err
 		}
@@ -199,7 +200,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		if err != nil {
 			return err
 		}
-		verdict := medium.Judge(c, v.Farm, v.now)
+		verdict := medium.Judge(c, v.Farm, v.Now())
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
 			Stage: s.stageText(c.Stage), Since: c.When(c.Since, v.Location(), stampForm), Turn: c.Turn, Mat: c.Mat, Findings: findingsOnPage(verdict.Findings),
 			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}
@@ -227,7 +228,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 }
 
 // doneStep gives the step that the page is shown after.
-func doneStep(v *view, code medium.Code, seq string) (*medium.Result, error) {
+func doneStep(v *farm.Farm, code medium.Code, seq string) (*medium.Result, error) {
 	n, err := strconv.ParseUint(seq, 10, 32)
 	if err != nil {
 		return nil, nil
@@ -276,10 +277,10 @@ func (s *Station) drawStep(w http.ResponseWriter, r *http.Request, who session, 
 		values = filled
 	}
 	page := stepPage{Kind: kind, Action: r.URL.Path, Token: s.newToken(), At: values.Get("at"), Codes: values.Get("codes"), Basket: who.Basket, Danger: medium.MayReportDanger(kind)}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		title := s.t.get("step." + string(kind))
 		if text != "" {
-			code, err := find(s.c, v, text)
+			code, err := find(v, text)
 			if err != nil {
 				return err
 			}
@@ -379,8 +380,8 @@ type historyPage struct {
 
 func (s *Station) historyPage(w http.ResponseWriter, r *http.Request, who session) {
 	var page historyPage
-	err := s.door.read(func(v *view) error {
-		code, err := find(s.c, v, r.PathValue("code"))
+	err := s.door.read(func(v *farm.Farm) error {
+		code, err := find(v, r.PathValue("code"))
 		if err != nil {
 			return err
 		}
@@ -403,7 +404,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 	now := medium.Standings(thread)
 	lines := make([]historyLine, 0, len(thread))
 	for i, one := range slices.Backward(thread) {
-		l := historyLine{Seq: one.MatSeq, At: one.When(loc, "2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: s.c.Describe(one.Body),
+		l := historyLine{Seq: one.MatSeq, At: one.When(loc, "2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind, Text: farm.Line(one.Body),
 			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0, Pictures: medium.PicturesOf(one.Body)}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
@@ -434,8 +435,8 @@ func (s *Station) correctPage(w http.ResponseWriter, r *http.Request, who sessio
 
 func (s *Station) drawCorrect(w http.ResponseWriter, r *http.Request, who session, status int, reason, problem string) {
 	var page correctPage
-	err := s.door.read(func(v *view) error {
-		code, err := find(s.c, v, r.PathValue("code"))
+	err := s.door.read(func(v *farm.Farm) error {
+		code, err := find(v, r.PathValue("code"))
 		if err != nil {
 			return err
 		}
@@ -472,8 +473,8 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 		return
 	}
 	reason := strings.TrimSpace(form.Get("reason"))
-	done, err := s.recordOne(who, form.Get("token"), func(v *view) (medium.Step, error) {
-		code, err := find(s.c, v, r.PathValue("code"))
+	done, err := s.recordOne(who, form.Get("token"), func(v *farm.Farm) (medium.Step, error) {
+		code, err := find(v, r.PathValue("code"))
 		return medium.Step{Mat: code, Body: &medium.Correct{MatSeq: seq, Reason: reason}}, err
 	})
 	if err != nil {
@@ -485,7 +486,7 @@ func (s *Station) postCorrect(w http.ResponseWriter, r *http.Request, who sessio
 
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
-func (s *Station) recordOne(who session, token string, plan func(*view) (medium.Step, error)) (medium.Step, error) {
+func (s *Station) recordOne(who session, token string, plan func(*farm.Farm) (medium.Step, error)) (medium.Step, error) {
 	sender, err := s.sender(who)
 	if err != nil {
 		return medium.Step{}, err
@@ -493,7 +494,7 @@ func (s *Station) recordOne(who session, token string, plan func(*view) (medium.
 	if err := s.checkToken(token); err != nil {
 		return medium.Step{}, err
 	}
-	done, err := s.door.record(token, func(v *view) ([]medium.Step, error) {
+	done, err := s.door.record(token, func(v *farm.Farm) ([]medium.Step, error) {
 		step, err := plan(v)
 		step.By = sender
 		return []medium.Step{step}, err

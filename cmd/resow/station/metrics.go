@@ -5,6 +5,8 @@ import (
 	"net"
 	"net/http"
 	"sync/atomic"
+
+	"resow/cmd/resow/farm"
 )
 
 // counts are the station's plain numbers since its start.
@@ -44,7 +46,7 @@ func (s *Station) count(next http.Handler) http.Handler {
 
 // health says whether the ledger can be read now.
 func (s *Station) health(w http.ResponseWriter, _ *http.Request) {
-	if err := s.door.read(func(*view) error { return nil }); err != nil {
+	if err := s.door.read(func(*farm.Farm) error { return nil }); err != nil {
 		s.plain(w, http.StatusServiceUnavailable, "the ledger can't be read now")
 		return
 	}

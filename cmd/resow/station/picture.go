@@ -19,6 +19,7 @@ import (
 	"sync"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -274,7 +275,7 @@ func (s *Station) dropPictures(names []string) {
 		s.photos.again(name)
 	}
 	named := map[string]bool{}
-	err := s.door.long(func(v *view) error {
+	err := s.door.long(func(v *farm.Farm) error {
 		return v.Steps(func(step medium.Step) error {
 			for _, name := range medium.PicturesOf(step.Body) {
 				named[name] = true

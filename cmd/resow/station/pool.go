@@ -1,6 +1,7 @@
 package station
 
 import (
+	"errors"
 	"fmt"
 	"html/template"
 	"math"
@@ -12,6 +13,8 @@ import (
 	"sync"
 	"time"
 
+	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels/report"
 	"resow/medium"
 )
@@ -47,10 +50,10 @@ func bars(labels []string, n map[string]int) []bar {
 
 func (s *Station) poolPage(w http.ResponseWriter, r *http.Request, who session) {
 	page := poolPage{}
-	var farm medium.Farm
+	var state medium.Farm
 	var pool poolCount
-	err := s.door.long(func(v *view) error {
-		farm = v.Farm
+	err := s.door.long(func(v *farm.Farm) error {
+		state = v.Farm
 		page.frame = s.frame(who, v.Farm, "pool", s.t.get("pool.title"))
 		return pool.read(v)
 	})
@@ -70,7 +73,7 @@ func (s *Station) poolPage(w http.ResponseWriter, r *http.Request, who session) 
 		inWord[string(word)] = pool.Verdicts[word]
 	}
 	page.Stages, page.Words, page.Turns = bars(stages, inStage), bars(words, inWord), turnBars(pool.Turns)
-	page.Plan, err = s.planOf(r, farm, pool)
+	page.Plan, err = s.planOf(r, state, pool)
 	status := http.StatusOK
 	if err != nil {
 		status = statusOf(err)
@@ -115,7 +118,7 @@ type growing struct {
 	Days map[string]bool // on which it was sown
 }
 
-func (p *poolCount) read(v *view) error {
+func (p *poolCount) read(v *farm.Farm) error {
 	*p = poolCount{Stages: map[medium.Stage]int{}, Verdicts: map[medium.Word]int{}, Growing: map[string]*growing{}}
 	return v.Conditions(func(c medium.Condition) error {
 		p.Mats++
@@ -123,10 +126,10 @@ func (p *poolCount) read(v *view) error {
 		if c.Stage == medium.Retired {
 			return nil
 		}
-		p.Verdicts[medium.Judge(c, v.Farm, v.now).Word]++
+		p.Verdicts[medium.Judge(c, v.Farm, v.Now()).Word]++
 		p.Turns = append(p.Turns, c.Turn)
 		if c.Stage == medium.Growing && len(c.Crops) == 1 { // a mix is no line of a plan
-			p.grows(c.Crops[0].Crop, c.SownAt.In(v.now.Location()))
+			p.grows(c.Crops[0].Crop, c.SownAt.In(v.Now().Location()))
 		}
 		return nil
 	})
@@ -180,14 +183,6 @@ func turnBars(turns []int) []bar {
 	return bars(names, n)
 }
 
-// Planning is what the page Pool asks about a sowing plan.
-type Planning struct {
-	Sow          []string // lines as radish=3x8
-	Mats         int      // in use
-	Wash, Places int      // mats in a day, and at one time; 0: no limit
-	NoDry, Level string   // shares as typed: 25%
-}
-
 // planPart is the plan on the page.
 type planPart struct {
 	Form     url.Values
@@ -236,7 +231,7 @@ func (s *Station) planOf(r *http.Request, f medium.Farm, pool poolCount) (part p
 	if err != nil || len(ask.Sow) == 0 {
 		return part, err
 	}
-	made, err := s.plans.get(r, ask, f, s.c.Plan)
+	made, err := s.plans.get(r, ask, f)
 	if err != nil {
 		return part, err
 	}
@@ -251,14 +246,14 @@ func (s *Station) planOf(r *http.Request, f medium.Farm, pool poolCount) (part p
 	return part, nil
 }
 
-func planning(form url.Values) (Planning, error) {
-	ask := Planning{NoDry: share(form.Get("nodry")), Level: share(form.Get("level"))}
+func planning(form url.Values) (farm.Planning, error) {
+	ask := farm.Planning{NoDry: beside(form.Get("nodry"), "%"), Level: beside(form.Get("level"), "%")}
 	for line := range strings.Lines(form.Get("sow")) {
 		if line = strings.TrimSpace(line); line != "" {
 			ask.Sow = append(ask.Sow, line)
 		}
 	}
-	for name, to := range map[string]*int{"mats": &ask.Mats, "wash": &ask.Wash, "places": &ask.Places} {
+	for name, to := range map[string]*int{"mats": &ask.Mats, "wash": &ask.Wash, "places": &ask.Racks} {
 		n, err := strconv.Atoi(form.Get(name))
 		if err != nil || n < 0 || n > 100000 {
 			return ask, &medium.InputError{Field: name, Value: form.Get(name), Want: "a whole number"}
@@ -266,14 +261,6 @@ func planning(form url.Values) (Planning, error) {
 		*to = n
 	}
 	return ask, nil
-}
-
-// share adds the sign to a bare number.
-func share(text string) string {
-	if text = strings.TrimSpace(text); text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
-		return text + "%"
-	}
-	return text
 }
 
 // plans keep the last answers: a page that refreshes itself asks the same again
@@ -288,7 +275,7 @@ type plans struct {
 
 const maxPlans = 16
 
-func (p *plans) get(r *http.Request, ask Planning, f medium.Farm, work func(medium.Farm, Planning) (report.Report, error)) (made report.Report, err error) {
+func (p *plans) get(r *http.Request, ask farm.Planning, f medium.Farm) (made report.Report, err error) {
 	key := fmt.Sprintf("%+v %d", ask, len(f.OwnCrops))
 	if made, ok := p.known(key); ok {
 		return made, nil
@@ -303,8 +290,8 @@ func (p *plans) get(r *http.Request, ask Planning, f medium.Farm, work func(medi
 		return made, nil
 	}
 	defer recovered(&err)
-	if made, err = work(f, ask); err != nil {
-		return made, err
+	if made, err = farm.PlanOnPage(f, ask); err != nil {
+		return made, planInPageWords(err)
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -324,4 +311,16 @@ func (p *plans) known(key string) (report.Report, bool) {
 	defer p.mu.Unlock()
 	made, ok := p.keep[key]
 	return made, ok
+}
+
+// planInPageWords says what the page asks for where an amount of a plan is wrong.
+func planInPageWords(err error) error {
+	var typed *amount.Error
+	switch {
+	case errors.As(err, &typed) && typed.What == "sow":
+		return &medium.InputError{Field: "sowing plan", Value: typed.Input, Want: "a crop with its sowings a week times mats, such as radish=3x8, or radish=3x8:8-10 with its days to harvest"}
+	case errors.As(err, &typed):
+		return &medium.InputError{Field: "share", Value: typed.Input, Want: "a percentage, such as 25%"}
+	}
+	return err
 }

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/medium"
 )
 
@@ -148,7 +149,7 @@ func (s *Station) take(who session, o *order) ([]medium.Step, error) {
 
 // recordOrder records an order as somebody's.
 func (s *Station) recordOrder(m maker, o *order) ([]medium.Step, error) {
-	done, err := s.door.record(o.token, func(v *view) ([]medium.Step, error) { return s.plan(v, m, o) })
+	done, err := s.door.record(o.token, func(v *farm.Farm) ([]medium.Step, error) { return s.plan(v, m, o) })
 	if err != nil {
 		s.counts.refused.Add(1)
 		return nil, err
@@ -160,19 +161,19 @@ func (s *Station) recordOrder(m maker, o *order) ([]medium.Step, error) {
 
 // plan makes the steps of an order. A report of danger stops the mats that it can
 // name: one code that can't be read must not let the others go on.
-func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
+func (s *Station) plan(v *farm.Farm, m maker, o *order) ([]medium.Step, error) {
 	if slices.Contains(medium.FarmKinds(), o.kind) {
 		step, err := s.bottleStep(v, *o)
 		step.By, step.SentBy = m.by, m.sentBy
 		return []medium.Step{step}, err
 	}
-	at, day, aged, unread := o.happened(v.now) // what can't be read is Admit's to refuse
+	at, day, aged, unread := o.happened(v.Now()) // what can't be read is Admit's to refuse
 	var steps []medium.Step
 	var unknown error
 	seen := map[medium.Code]bool{}
 	o.lost = nil
 	for _, text := range o.mats {
-		code, err := find(s.c, v, text)
+		code, err := find(v, text)
 		if err != nil && final(err) && o.danger() {
 			o.lost, unknown = append(o.lost, s.wayOut(err, s.labelled(err))), err
 			continue
@@ -184,7 +185,7 @@ func (s *Station) plan(v *view, m maker, o *order) ([]medium.Step, error) {
 			continue
 		}
 		seen[code] = true
-		b, err := body(*o, v.Farm, cmp.Or(at, v.now))
+		b, err := body(*o, v.Farm, cmp.Or(at, v.Now()))
 		if err != nil {
 			return nil, err
 		}

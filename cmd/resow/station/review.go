@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -24,9 +25,9 @@ func (s *Station) reviewPage(w http.ResponseWriter, r *http.Request, who session
 // what is entered after the page was opened is not signed with it.
 func (s *Station) drawReview(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
 	page := reviewPage{Token: s.newToken()}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		page.frame = s.frame(who, v.Farm, "reports", s.t.get("review.title"))
-		page.From, page.To = v.now.AddDate(0, 0, -7).Format(time.DateOnly), v.now.AddDate(0, 0, -1).Format(time.DateOnly) // today is not over
+		page.From, page.To = v.Now().AddDate(0, 0, -7).Format(time.DateOnly), v.Now().AddDate(0, 0, -1).Format(time.DateOnly) // today is not over
 		anchor, err := v.Anchor()
 		page.Anchor = anchor.String()
 		return err
@@ -49,7 +50,7 @@ func (s *Station) postReview(w http.ResponseWriter, r *http.Request, who session
 		return
 	}
 	v := &values{Values: form}
-	_, err = s.recordOne(who, v.text("token"), func(*view) (medium.Step, error) {
+	_, err = s.recordOne(who, v.text("token"), func(*farm.Farm) (medium.Step, error) {
 		seen, err := store.ParseAnchor(v.text("anchor"))
 		if err != nil {
 			return medium.Step{}, err

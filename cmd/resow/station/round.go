@@ -3,6 +3,7 @@ package station
 import (
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -26,15 +27,16 @@ type round struct {
 const roundSteps = 2000
 
 // look runs do on the ledger as it stands.
-func (r *round) look(do func(*view) error) error {
+func (r *round) look(do func(*farm.Farm) error) error {
 	if r.farm == nil {
-		farm, err := r.store.Farm()
+		state, err := r.store.Farm()
 		if err != nil {
 			return err
 		}
-		r.farm, r.zone = &farm, farm.Location()
+		r.farm, r.zone = &state, state.Location()
 	}
-	return (&view{Store: r.store, Farm: *r.farm, now: r.door.now().In(r.zone)}).run(do)
+	now := r.door.now()
+	return careful(&farm.Farm{Store: r.store, Farm: *r.farm, Loc: r.zone, Clock: func() time.Time { return now }, Random: r.door.random}, do)
 }
 
 func (r *round) do(j *job) {
@@ -68,9 +70,9 @@ func (r *round) do(j *job) {
 }
 
 func (r *round) plan(j *job) (request store.Request, err error) {
-	err = r.look(func(v *view) error {
+	err = r.look(func(v *farm.Farm) error {
 		steps, err := j.plan(v)
-		request = store.Request{Token: j.token, Steps: steps, Now: v.now}
+		request = store.Request{Token: j.token, Steps: steps, Now: v.Now()}
 		return err
 	})
 	return request, err

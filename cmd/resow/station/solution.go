@@ -2,52 +2,26 @@ package station
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"net/url"
 	"strconv"
 	"strings"
-	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 	"resow/medium/sanitizer"
 )
 
-// Mixing is what is asked for on the page Mix, as it was typed.
-type Mixing struct {
-	Product, Volume string
-	Strength        string // empty: the middle of the directions
-	Stock           string // empty: as on file
-	Opened          string // day on which the stock was opened, 2026-11-01
-	Exact           bool   // the exact amounts were measured, not the rounded recipe
-	Temp, PH        string // of the solution, where they were measured
-}
-
-// Mixed is the answer.
-type Mixed struct {
-	sanitizer.Mix
-	Recipe   *sanitizer.Recipe // in the farm's own measures; nil where there is none
-	Solution medium.Solution   // what is recorded of it, without a code
-}
-
-// Bench mixes, judges and tags solutions as the command line does.
-type Bench struct {
-	Mix   func(medium.Farm, Mixing) (Mixed, error)
-	Code  func(medium.Farm) (medium.Code, error) // one that no solution on the farm has
-	State func(medium.Farm, medium.Bottle, time.Time) string
-	Strip func(reads, step, tempC, pH string) (medium.Strip, error) // all but one may be empty
-	Tag   func(io.Writer, medium.Farm, medium.Bottle, time.Time) error
-}
-
 type mixPage struct {
 	frame
 	TempUnit  string
 	Products  []choice
-	Asked     Mixing
+	Asked     farm.Mixing
 	Answered  bool
-	Mixed     Mixed
+	Mixed     farm.Mixed
 	Token     string
 	At        string
 	NeedsDate bool // its directions limit how long an opened bottle stays good
@@ -70,19 +44,17 @@ func (s *Station) mixPage(w http.ResponseWriter, r *http.Request, who session) {
 	s.drawMix(w, r, who, http.StatusOK, r.URL.Query(), "")
 }
 
-func mixing(v url.Values) Mixing {
-	m := Mixing{Product: v.Get("product"), Volume: strings.TrimSpace(v.Get("volume")), Strength: strings.TrimSpace(v.Get("strength")),
+func mixing(v url.Values) farm.Mixing {
+	m := farm.Mixing{Mist: true, Product: v.Get("product"), Volume: strings.TrimSpace(v.Get("volume")), Strength: strings.TrimSpace(v.Get("strength")),
 		Stock: strings.TrimSpace(v.Get("stock")), Opened: strings.TrimSpace(v.Get("opened")), Exact: v.Get("amounts") == "exact",
 		PH: strings.TrimSpace(v.Get("ph"))}
-	if n := len(m.Strength); n > 0 && m.Strength[n-1] >= '0' && m.Strength[n-1] <= '9' {
-		m.Strength += "ppm"
-	}
+	m.Strength = beside(m.Strength, "ppm")
 	return m
 }
 
 func (s *Station) drawMix(w http.ResponseWriter, r *http.Request, who session, status int, v url.Values, problem string) {
 	page := mixPage{Asked: mixing(v), Token: s.newToken(), At: v.Get("at")}
-	err := s.door.read(func(view *view) error {
+	err := s.door.read(func(view *farm.Farm) error {
 		page.frame, page.TempUnit = s.frame(who, view.Farm, "mix", s.t.get("mix.title")), tempUnit(view.Settings.Units)
 		for i, one := range view.Sanitizers {
 			page.Products = append(page.Products, choice{Value: one.Name, Label: one.Name, Chosen: one.Name == page.Asked.Product || page.Asked.Product == "" && i == 0})
@@ -101,8 +73,8 @@ func (s *Station) drawMix(w http.ResponseWriter, r *http.Request, who session, s
 		page.NeedsDate = product.OpenedDays > 0
 		ask := page.Asked
 		ask.Opened, ask.PH = "", "" // they have no part in the amounts
-		mixed, err := s.c.Bench.Mix(view.Farm, ask)
-		if err != nil {
+		mixed, err := view.Mix(ask)
+		if err = inPageWords(err); err != nil {
 			if problem == "" {
 				status = statusOf(err)
 				problem = s.said(r, status, err)
@@ -176,16 +148,16 @@ func (s *Station) recordBottle(who session, o order) (medium.Step, error) {
 
 // bottleStep plans the record. It does not look a bottle up that is named: a request
 // that is sent again after it was poured away is still the same request.
-func (s *Station) bottleStep(v *view, o order) (step medium.Step, err error) {
+func (s *Station) bottleStep(v *farm.Farm, o order) (step medium.Step, err error) {
 	step.Mat = medium.FarmThread
 	day := false
-	if step.At, day, _, err = o.happened(v.now); err != nil {
+	if step.At, day, _, err = o.happened(v.Now()); err != nil {
 		return step, err
 	}
 	switch o.kind {
 	case medium.KindStrip:
-		temp := withUnit(o.form.Get("temp"), v.Settings.Units)
-		strip, err := s.c.Bench.Strip(o.form.Get("reads"), o.form.Get("blocks"), temp, o.form.Get("ph"))
+		temp := beside(o.form.Get("temp"), tempUnit(v.Settings.Units))
+		strip, err := farm.ReadStrip(beside(o.form.Get("reads"), "ppm"), beside(o.form.Get("blocks"), "ppm"), temp, strings.TrimSpace(o.form.Get("ph")))
 		strip.Code = medium.Code(o.mats[0])
 		step.Body = &strip
 		return step, err
@@ -202,27 +174,31 @@ func (s *Station) bottleStep(v *view, o order) (step medium.Step, err error) {
 }
 
 // mixture works out the bottle that was mixed, and draws its code.
-func (s *Station) mixture(v *view, form url.Values) (medium.Solution, error) {
+func (s *Station) mixture(v *farm.Farm, form url.Values) (medium.Solution, error) {
 	product, found := v.Farm.Sanitizer(form.Get("product"), "")
 	if !found || product.Name == "" {
 		return medium.Solution{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product"), Do: s.t.get("hint.no_sanitizer")}
 	}
 	ask := mixing(form)
-	ask.Temp = withUnit(form.Get("temp"), v.Settings.Units)
+	ask.Temp = beside(form.Get("temp"), tempUnit(v.Settings.Units))
 	if product.OpenedDays > 0 && ask.Opened == "" {
 		want := fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)
 		return medium.Solution{}, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: want}
 	}
-	mixed, err := s.c.Bench.Mix(v.Farm, ask)
+	mixed, err := v.Mix(ask)
 	if err != nil {
-		return medium.Solution{}, err
+		return medium.Solution{}, inPageWords(err)
 	}
-	mixed.Solution.Code, err = s.c.Bench.Code(v.Farm)
-	return mixed.Solution, err
+	solution, err := v.Solution(ask, mixed)
+	if err != nil {
+		return solution, err
+	}
+	solution.Code, err = v.FreshBottle()
+	return solution, err
 }
 
-func (s *Station) bottleLine(v *view, b medium.Bottle) bottleLine {
-	return bottleLine{Bottle: b, State: s.c.Bench.State(v.Farm, b, v.now), Until: stamp(b.Solution.GoodUntil, v.Location())}
+func (s *Station) bottleLine(v *farm.Farm, b medium.Bottle) bottleLine {
+	return bottleLine{Bottle: b, State: v.State(b, v.Now()), Until: stamp(b.Solution.GoodUntil, v.Location())}
 }
 
 // solutionCode reads the code of a solution's tag.
@@ -232,7 +208,7 @@ func solutionCode(text string) (medium.Code, bool) {
 }
 
 // bottle gives the solution of a page's address.
-func (s *Station) bottle(v *view, r *http.Request) (medium.Bottle, error) {
+func (s *Station) bottle(v *farm.Farm, r *http.Request) (medium.Bottle, error) {
 	code, ok := solutionCode(r.PathValue("code"))
 	b, found := v.Farm.Bottle(code)
 	if !ok || !found {
@@ -265,7 +241,7 @@ func (s *Station) solutionPage(w http.ResponseWriter, r *http.Request, who sessi
 
 func (s *Station) drawSolution(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
 	page := solutionPage{Token: s.newToken(), Away: s.newToken(), New: r.FormValue("new") != "", Filled: filled}
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		b, err := s.bottle(v, r)
 		if err != nil {
 			return err
@@ -292,7 +268,7 @@ func (s *Station) drawSolution(w http.ResponseWriter, r *http.Request, who sessi
 }
 
 // water says what was last read of a solution's temperature and pH.
-func (s *Station) water(v *view, b medium.Bottle) (out []string) {
+func (s *Station) water(v *farm.Farm, b medium.Bottle) (out []string) {
 	if r, ok := b.Temperature(); ok {
 		c := *r.Strip.TempC
 		if v.Settings.Units == medium.US {
@@ -313,12 +289,26 @@ func tempUnit(units string) string {
 	return "C"
 }
 
-// withUnit gives a bare number of degrees the farm's unit.
-func withUnit(text, units string) string {
+// beside gives a bare number the unit that stands beside its field.
+func beside(text, unit string) string {
 	if text = strings.TrimSpace(text); text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
-		return text + tempUnit(units)
+		return text + unit
 	}
 	return text
+}
+
+// inPageWords says what the page asks for where a mix is refused.
+func inPageWords(err error) error {
+	var outside *sanitizer.OutsideError
+	var none *sanitizer.NoStockError
+	switch {
+	case errors.As(err, &outside):
+		return &medium.InputError{Field: "strength", Value: fmt.Sprintf("%.4g ppm", outside.WantedPPM),
+			Want: fmt.Sprintf("%g to %g ppm, as the directions of %s ask; leave it empty for their middle", outside.LeastPPM, outside.MostPPM, outside.Product)}
+	case errors.As(err, &none):
+		return &medium.InputError{Field: "strength of the stock", Want: "the figure from the label, such as 5.25%: it is not on file for " + none.Product}
+	}
+	return err
 }
 
 // postStrip records what was read in a solution: a test strip, its temperature, its
@@ -362,12 +352,16 @@ func (s *Station) aboutSolution(w http.ResponseWriter, r *http.Request, who sess
 // solutionTag gives the tag for the bottle.
 func (s *Station) solutionTag(w http.ResponseWriter, r *http.Request, who session) {
 	var b bytes.Buffer
-	err := s.door.read(func(v *view) error {
+	err := s.door.read(func(v *farm.Farm) error {
 		bottle, err := s.bottle(v, r)
 		if err != nil {
 			return err
 		}
-		return s.c.Bench.Tag(&b, v.Farm, bottle, v.now)
+		paper, err := v.TagPaper("")
+		if err != nil {
+			return err
+		}
+		return v.DrawTags(&b, labels.BottleTags{Stock: paper}, bottle)
 	})
 	if err != nil {
 		s.failed(w, r, who, err)

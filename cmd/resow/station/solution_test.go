@@ -57,7 +57,7 @@ func TestMixedBottleIsRecordedOnce(t *testing.T) {
 	has(t, shown.body, "not measured yet")
 	tag := p.get(at + "/tag.pdf")
 	require.Equal(t, "application/pdf", tag.header.Get("Content-Type"))
-	has(t, tag.body, string(made.Solution.Code))
+	has(t, tag.body, "%PDF-")
 	for _, scan := range []string{"/find?code=" + string(made.Solution.Code), "/m/" + string(made.Solution.Code), "/M/" + string(made.Solution.Code)} {
 		require.Equal(t, at, p.get(scan).header.Get("Location"), "a bottle's tag opens its page")
 	}
@@ -89,6 +89,9 @@ func TestMixedBottleIsRecordedOnce(t *testing.T) {
 func TestMixedBottleRefused(t *testing.T) {
 	s, _ := start(t, nil)
 	p := s.paired(t, Operator, "MK")
+	outside := p.get("/mix?product=chlorine%2C+blue+drum&volume=2L&strength=400")
+	has(t, outside.body, "leave it empty for their middle")
+	hasNot(t, textOf(outside.body), "--", "a page has no flags")
 	asked := p.get("/mix?product=chlorine%2C+blue+drum&volume=much")
 	require.Equal(t, http.StatusUnprocessableEntity, asked.status)
 	has(t, asked.body, "That can&#39;t be worked out.")

@@ -17,8 +17,6 @@ import (
 	"github.com/hashicorp/mdns"
 
 	"resow/labels"
-	"resow/labels/report"
-	"resow/medium"
 	"resow/store"
 )
 
@@ -42,20 +40,6 @@ type Config struct {
 	Random io.Reader
 	Out    io.Writer // the terminal: address and pairing codes
 	Err    io.Writer // what went wrong; never a code or a cookie
-
-	Describe func(medium.Body) string                               // one line about what a step did
-	Find     func(s *store.Store, text string) (medium.Code, error) // the mat that a scan or a typing names
-	Reports  []Report                                               // in the order of the page
-	Demo     func(medium.Farm) bool                                 // an invented farm
-	Bench    Bench
-	Plan     func(medium.Farm, Planning) (report.Report, error) // mats for a sowing plan; slow
-}
-
-// Report is one paper that the station shows.
-type Report struct {
-	Name  string // in the address: reuse
-	About string
-	Build func(s *store.Store, f medium.Farm, o report.Origin) (report.Report, error)
 }
 
 // ConfigError refuses to start.

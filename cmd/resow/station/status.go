@@ -6,6 +6,7 @@ import (
 	"net/http"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 	"resow/medium/sanitizer"
@@ -63,6 +64,7 @@ var answers = []struct {
 	{as[*labels.SymbolError], http.StatusUnprocessableEntity, ""},
 	{as[*labels.SheetError], http.StatusUnprocessableEntity, ""},
 	{as[*labels.RandomError], http.StatusInternalServerError, "guard.failed"},
+	{as[*farm.CodeError], http.StatusNotFound, ""}, // after labels': what can't be read is no mat either
 	{as[*sanitizer.InputError], http.StatusUnprocessableEntity, ""},
 	{as[*sanitizer.UnknownActiveError], http.StatusUnprocessableEntity, ""},
 	{as[*sanitizer.BasisError], http.StatusUnprocessableEntity, ""},

@@ -1,4 +1,4 @@
-package main
+package farm
 
 import (
 	"fmt"
@@ -9,16 +9,15 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"resow/cmd/resow/station"
 	"resow/medium"
 	"resow/medium/pool"
 )
 
 // The page gives the figures of `resow pool`, and the curve in front falls.
 func TestPagePlanIsThatOfTheCommand(t *testing.T) {
-	ask := station.Planning{Sow: []string{"radish=3x8", "pea=2x6:9-11"}, Mats: 40, Wash: 20, NoDry: "25%", Level: "5%"}
+	ask := Planning{Sow: []string{"radish=3x8", "pea=2x6:9-11"}, Mats: 40, Wash: 20, NoDry: "25%", Level: "5%"}
 	began := time.Now()
-	r, err := planOnPage(medium.Farm{}, ask)
+	r, err := PlanOnPage(medium.Farm{}, ask)
 	require.NoError(t, err)
 	t.Log("worked out in", time.Since(began))
 	curve := r.Sections[0]
@@ -30,11 +29,11 @@ func TestPagePlanIsThatOfTheCommand(t *testing.T) {
 	}
 	require.Greater(t, points[0].Y, points[len(points)-1].Y)
 
-	small, err := planOnPage(medium.Farm{}, station.Planning{Sow: []string{"pea=2x1:9-11"}, Mats: 6, NoDry: "0%", Level: "5%"})
+	small, err := PlanOnPage(medium.Farm{}, Planning{Sow: []string{"pea=2x1:9-11"}, Mats: 6, NoDry: "0%", Level: "5%"})
 	require.NoError(t, err)
 	require.Greater(t, small.Sections[0].Plots[0].Series[0].Points[0].Y, 20.0, "too few mats are too few")
 
-	plan, _, err := poolFlags{sow: ask.Sow, wash: 20, dry: 1, air: 1, noDry: "25%", level: "5%", spell: "0d", loss: "0%", wait: "0d", aside: "0%"}.read(medium.Farm{}.Crop)
+	plan, _, err := Planning{Sow: ask.Sow, Wash: 20, Dry: 1, Air: 1, NoDry: "25%", Level: "5%", Spell: "0d", Loss: "0%", Wait: "0d", Aside: "0%"}.Read(medium.Farm{}.Crop)
 	require.NoError(t, err)
 	require.Len(t, plan.Sowings, 2)
 	require.Contains(t, strings.Join(r.Summary, " "), fmt.Sprintf("%d mats are enough", enoughFor(t, plan)))
@@ -45,7 +44,7 @@ func TestPagePlanIsThatOfTheCommand(t *testing.T) {
 }
 
 func TestPagePlanRefuses(t *testing.T) {
-	for _, ask := range []station.Planning{
+	for _, ask := range []Planning{
 		{NoDry: "0%", Level: "5%"},
 		{Sow: []string{"radish"}, NoDry: "0%", Level: "5%"},
 		{Sow: []string{"lemon=3x8"}, NoDry: "0%", Level: "5%"},
@@ -55,12 +54,11 @@ func TestPagePlanRefuses(t *testing.T) {
 		{Sow: []string{"radish=7x9000"}, NoDry: "0%", Level: "5%"},
 		{Sow: strings.Fields(strings.Repeat("radish=3x8 ", pageSowings+1)), NoDry: "0%", Level: "5%"},
 	} {
-		_, err := planOnPage(medium.Farm{}, ask)
+		_, err := PlanOnPage(medium.Farm{}, ask)
 		require.Error(t, err, "%+v", ask)
-		require.False(t, as[*usageError](err), "%v", err)
 		require.NotContains(t, err.Error(), "--", fmt.Sprintf("%+v", ask))
 	}
-	r, err := planOnPage(medium.Farm{}, station.Planning{Sow: []string{"radish=7x40"}, Mats: 100, Wash: 3, NoDry: "0%", Level: "5%"})
+	r, err := PlanOnPage(medium.Farm{}, Planning{Sow: []string{"radish=7x40"}, Mats: 100, Wash: 3, NoDry: "0%", Level: "5%"})
 	require.NoError(t, err, "a plan that no number of mats serves is answered, not refused")
 	require.Contains(t, strings.Join(r.Summary, " "), "No number of mats is enough")
 }
@@ -75,7 +73,7 @@ func TestPagePlanIsBounded(t *testing.T) {
 		sow = append(sow, fmt.Sprintf("radish=7x%d:8-14", 30+i%5))
 	}
 	began := time.Now()
-	_, err := planOnPage(medium.Farm{}, station.Planning{Sow: sow, Mats: 4000, Wash: 700, Places: 3000, NoDry: "30%", Level: "1%"})
+	_, err := PlanOnPage(medium.Farm{}, Planning{Sow: sow, Mats: 4000, Wash: 700, Racks: 3000, NoDry: "30%", Level: "1%"})
 	require.NoError(t, err)
 	took := time.Since(began)
 	t.Log("worked out in", took)

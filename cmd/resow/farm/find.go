@@ -1,0 +1,142 @@
+package farm
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"resow/labels"
+	"resow/medium"
+	"resow/medium/trace"
+	"resow/store"
+)
+
+// CodeError says that a typed or scanned text names no mat of this farm.
+type CodeError struct {
+	Input string
+	Near  []string
+	Err   error // what labels found wrong with it, nil for a valid code that is not registered
+}
+
+func (e *CodeError) Error() string {
+	text := fmt.Sprintf("%q is no mat of this farm", e.Input)
+	if e.Err != nil {
+		text = e.Err.Error()
+	}
+	if len(e.Near) > 0 {
+		return text + "; did you mean " + strings.Join(e.Near, ", ") + "?"
+	}
+	if e.Err == nil {
+		return text + "; a mat whose code is not on file is set apart until it is known, never given a new history"
+	}
+	return text
+}
+
+func (e *CodeError) Unwrap() error { return e.Err }
+
+// Find gives the mat that a scanned or typed text names: a code in any form,
+// an old code of a relabelled mat, or a mark as mark:TEXT.
+func (f *Farm) Find(text string) (medium.Code, error) {
+	if mark, ok := strings.CutPrefix(text, "mark:"); ok {
+		return f.ByMark(mark)
+	}
+	code, err := labels.Read(text)
+	if err == nil {
+		mat, found := f.Resolve(medium.Code(code))
+		if found == nil {
+			return mat, nil
+		}
+		if !IsUnknownMat(found) {
+			return "", found
+		}
+	}
+	if err == nil {
+		if other := f.Other(medium.Code(code)); other != "" {
+			return "", &CodeError{Input: text, Err: errors.New(other)}
+		}
+	}
+	near := labels.Near(text, func(code string) bool {
+		_, err := f.Resolve(medium.Code(code))
+		return err == nil
+	})
+	for i, n := range near {
+		near[i] = medium.Code(n).String()
+	}
+	return "", &CodeError{Input: text, Near: near, Err: err}
+}
+
+// Other says what the code of a bottle or a card belongs to; empty for a mat's.
+func (f *Farm) Other(code medium.Code) string {
+	switch code[0] {
+	case labels.Bottle:
+		b, ok := f.Bottle(code)
+		for _, gone := range f.Discarded {
+			if !ok && gone.Solution.Code == code {
+				b = gone
+			}
+		}
+		if b.Solution.Code == "" {
+			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it; `resow solution list` lists those on file", code)
+		}
+		s := b.Solution
+		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product, f.Stamp(b.MadeAt), f.Stamp(s.GoodUntil))
+		if !b.DiscardedAt.IsZero() {
+			return text + ", and was discarded " + f.Stamp(b.DiscardedAt)
+		}
+		return text + "; `resow sanitize CODE... --solution " + string(code) + "` uses it"
+	case labels.Card:
+		c, ok := f.Card(code)
+		if !ok {
+			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it; `resow cards list` lists those in force", code)
+		}
+		return fmt.Sprintf("%s is no mat: it is the card %s; scan it at the wash station, `resow scan` alone", code, CardWord(c))
+	}
+	return ""
+}
+
+// Mat gives the condition of the mat that a scanned or typed text names.
+func (f *Farm) Mat(text string) (medium.Condition, error) {
+	code, err := f.Find(text)
+	if err != nil {
+		return medium.Condition{}, err
+	}
+	return f.Condition(code)
+}
+
+func IsUnknownMat(err error) bool {
+	var unknown *store.UnknownMatError
+	return errors.As(err, &unknown)
+}
+
+// Resolvable refuses to resolve what is not in quarantine, or into another
+// unidentified piece.
+func (f *Farm) Resolvable(piece, mat medium.Code) error {
+	p, err := f.Condition(piece)
+	if err != nil {
+		return err
+	}
+	m, err := f.Condition(mat)
+	if err != nil {
+		return err
+	}
+	if p.Mat.Unidentified == "" || p.Stage == medium.Retired {
+		return &medium.UnknownError{What: "quarantined piece", Name: labels.Print(string(piece)), Do: "see `resow tags check`"}
+	}
+	if m.Mat.Unidentified != "" {
+		return &medium.InputError{Field: "--is", Value: labels.Print(string(mat)), Want: "a mat with a history, not another piece in quarantine"}
+	}
+	return nil
+}
+
+// TraceName brings a typed code to the form in which it is on file.
+func (f *Farm) TraceName(from, name string) string {
+	switch from {
+	case trace.FromMat:
+		if code, err := f.Find(name); err == nil {
+			return string(code)
+		}
+	case trace.FromSolution:
+		return strings.ToUpper(strings.ReplaceAll(name, " ", ""))
+	}
+	return name
+}
