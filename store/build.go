@@ -50,7 +50,8 @@ func newBuilder(path string, made []byte, o Options) (*builder, error) {
 	}
 	b := &builder{path: path, temp: f.Name(), o: o, head: genesis(made), ends: map[medium.Code]tail{}}
 	// nothing reads the file before seal, which makes it durable as a whole
-	b.db, err = bbolt.Open(b.temp, 0o600, &bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType, OpenFile: opened(f)})
+	b.db, err = bbolt.Open(b.temp, 0o600,
+		&bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType, OpenFile: opened(f)})
 	if err != nil {
 		f.Close()
 		_ = os.Remove(b.temp) // a disk that is too full even for an empty one
@@ -215,7 +216,8 @@ func verifyBuilt(path string, want Anchor, o Options) error {
 		return err
 	}
 	if now != want {
-		return &UnsoundError{Path: path, Problems: []Problem{{Text: fmt.Sprintf("its anchor is %s, it must be %s", now, want)}}}
+		text := fmt.Sprintf("its anchor is %s, it must be %s", now, want)
+		return &UnsoundError{Path: path, Problems: []Problem{{Text: text}}}
 	}
 	return s.view(func(tx *bbolt.Tx) error {
 		v := &verifier{store: s}

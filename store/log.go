@@ -94,7 +94,8 @@ func inOrder[T any](s *Store, read func(position uint64, stored []byte) (T, erro
 }
 
 // inOrderTo goes to a state that the ledger had.
-func inOrderTo[T any](s *Store, count uint64, want hash, read func(position uint64, stored []byte) (T, error), do func(logged[T]) error) error {
+func inOrderTo[T any](s *Store, count uint64, want hash,
+	read func(position uint64, stored []byte) (T, error), do func(logged[T]) error) error {
 	type slice struct {
 		first uint64
 		all   []byte

@@ -91,8 +91,10 @@ func (s *Store) note(tx *bbolt.Tx) {
 
 func (s *Store) sameAsNoted(tx *bbolt.Tx) error {
 	meta, log := tx.Bucket(bucketMeta), tx.Bucket(bucketLog)
-	if meta == nil || log == nil || genesis(meta.Get(keyIdentity)) != s.genesis || recordHash(log.Get(logKey(s.share.noted))) != s.share.last {
-		return &DamagedError{Path: s.path, Why: "another ledger, or another copy of it, was put in its place while it was read"}
+	if meta == nil || log == nil || genesis(meta.Get(keyIdentity)) != s.genesis ||
+		recordHash(log.Get(logKey(s.share.noted))) != s.share.last {
+		return &DamagedError{Path: s.path,
+			Why: "another ledger, or another copy of it, was put in its place while it was read"}
 	}
 	return nil
 }
