@@ -343,7 +343,18 @@ func (a *app) storeOptions(readOnly bool) store.Options {
 }
 
 // open opens the ledger, runs do, and closes it.
-func (a *app) open(readOnly bool, do func(*farm) error) (err error) {
+func (a *app) open(readOnly bool, do func(*farm) error) error {
+	return a.openStore(readOnly, func(s *store.Store) error {
+		state, err := s.Farm()
+		if err != nil {
+			return err
+		}
+		return do(&farm{Store: s, Farm: state, loc: state.Location()})
+	})
+}
+
+// openStore is open for what must run where not even the farm's settings can be read.
+func (a *app) openStore(readOnly bool, do func(*store.Store) error) (err error) {
 	s, err := store.Open(a.storePath(), a.storeOptions(readOnly))
 	if err != nil {
 		return err
@@ -353,11 +364,7 @@ func (a *app) open(readOnly bool, do func(*farm) error) (err error) {
 			err = closing
 		}
 	}()
-	state, err := s.Farm()
-	if err != nil {
-		return err
-	}
-	return do(&farm{Store: s, Farm: state, loc: state.Location()})
+	return do(s)
 }
 
 // happened reads --at; the zero time stands for now.
