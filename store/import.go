@@ -247,7 +247,7 @@ func (l *lineReader) read(line int, text []byte) error {
 		l.bad.add(line, "%v", err)
 	}
 	if len(l.bad.Rows) == 0 {
-		return l.b.put(s.Mat, stored)
+		return l.b.put(s.Mat, s.Token, stored)
 	}
 	if len(read.hash) == hashLen {
 		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, read.hash}
