@@ -746,7 +746,7 @@ func copyStore(from, path string, want Anchor, o Options) (*builder, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = inOrder(s, stepAt, func(r logged[medium.Step]) error { return b.put(r.read.Mat, r.stored) })
+	err = inOrder(s, stepAt, func(r logged[medium.Step]) error { return b.put(r.read.Mat, r.read.Token, r.stored) })
 	if err == nil {
 		err = b.seal()
 	}

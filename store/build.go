@@ -24,7 +24,7 @@ type builder struct {
 	n     int    // records in the transaction
 	count uint64 // records in all
 	head  hash
-	ends  map[medium.Code]tail
+	threads
 
 	batch   [][]byte      // records that wait
 	batches chan [][]byte // to the writer, which alone has tx until it is closed
@@ -48,9 +48,10 @@ func newBuilder(path string, made []byte, o Options) (*builder, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &builder{path: path, temp: f.Name(), o: o, head: genesis(made), ends: map[medium.Code]tail{}}
+	b := &builder{path: path, temp: f.Name(), o: o, head: genesis(made), threads: newThreads()}
 	// nothing reads the file before seal, which makes it durable as a whole
-	b.db, err = bbolt.Open(b.temp, 0o600, &bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType, OpenFile: opened(f)})
+	b.db, err = bbolt.Open(b.temp, 0o600,
+		&bbolt.Options{Timeout: time.Second, NoSync: true, FreelistType: bbolt.FreelistMapType, OpenFile: opened(f)})
 	if err != nil {
 		f.Close()
 		_ = os.Remove(b.temp) // a disk that is too full even for an empty one
@@ -78,10 +79,10 @@ func (b *builder) end(mat medium.Code) tail {
 
 // put takes the next record of a mat as it is stored. It is written beside the work
 // on the next ones; what goes wrong shows at a later call.
-func (b *builder) put(mat medium.Code, stored []byte) error {
+func (b *builder) put(mat medium.Code, token string, stored []byte) error {
 	b.count++
 	b.head = b.head.next(stored)
-	b.ends[mat] = b.end(mat).then(b.count, stored)
+	b.add(mat, token, b.count, stored)
 	b.batch = append(b.batch, stored)
 	if len(b.batch) < putBatch {
 		return nil
@@ -164,7 +165,7 @@ func (b *builder) seal() error {
 	}
 	s := &Store{path: b.temp, o: b.o, db: b.db, genesis: genesis(b.tx.Bucket(bucketMeta).Get(keyIdentity))}
 	err := s.guard(func() error {
-		_, err := s.rebuildIn(b.tx, buildMats, b.commit)
+		_, err := s.rebuildIn(b.tx, b.threads, buildMats, b.commit)
 		return err
 	})
 	if err != nil {
@@ -215,7 +216,8 @@ func verifyBuilt(path string, want Anchor, o Options) error {
 		return err
 	}
 	if now != want {
-		return &UnsoundError{Path: path, Problems: []Problem{{Text: fmt.Sprintf("its anchor is %s, it must be %s", now, want)}}}
+		text := fmt.Sprintf("its anchor is %s, it must be %s", now, want)
+		return &UnsoundError{Path: path, Problems: []Problem{{Text: text}}}
 	}
 	return s.view(func(tx *bbolt.Tx) error {
 		v := &verifier{store: s}
@@ -261,7 +263,7 @@ func Load(path string, steps iter.Seq2[medium.Step, error], o Options) (Anchor, 
 		if err != nil {
 			return Anchor{}, err
 		}
-		if err := b.put(s.Mat, stored); err != nil {
+		if err := b.put(s.Mat, s.Token, stored); err != nil {
 			return Anchor{}, err
 		}
 	}

@@ -220,7 +220,9 @@ func decodeStep(data []byte) (medium.Step, link, error) {
 	if err := decode(f.Body, body); err != nil {
 		return medium.Step{}, link{}, err
 	}
-	if l := f.link; l.Back == 0 != (len(l.Prev) == 0) || len(l.Prev) != 0 && len(l.Prev) != hashLen || l.Back >= f.Seq && l.Back > 0 {
+	l := f.link
+	first := l.Back == 0 && len(l.Prev) == 0
+	if !first && (l.Back == 0 || l.Back >= f.Seq || len(l.Prev) != hashLen) {
 		return medium.Step{}, link{}, &recordError{fmt.Sprintf("a link of %d bytes to record %d", len(l.Prev), l.Back)}
 	}
 	s := f.Step

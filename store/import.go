@@ -243,7 +243,8 @@ func (l *lineReader) read(line int, text []byte) error {
 	}
 	last := l.b.end(s.Mat)
 	if err == nil && (s.Seq != l.count || s.MatSeq != last.n+1) {
-		err = fmt.Errorf("it is number %d of the ledger and %d of mat %s, %d and %d belong here: lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, last.n+1)
+		err = fmt.Errorf("it is number %d of the ledger and %d of mat %s, %d and %d belong here: "+
+			"lines are missing, doubled or out of order", s.Seq, s.MatSeq, s.Mat, l.count, last.n+1)
 	}
 	var stored []byte
 	if err == nil {
@@ -251,14 +252,15 @@ func (l *lineReader) read(line int, text []byte) error {
 	}
 	if err == nil {
 		if h := recordHash(stored); !l.unproven && !bytes.Equal(h[:], read.hash) {
-			err = fmt.Errorf("step %d of mat %s is not what its hash says: the line, or one of that mat before it, was changed", s.MatSeq, s.Mat)
+			err = fmt.Errorf("step %d of mat %s is not what its hash says: the line, or one of that mat before it, "+
+				"was changed", s.MatSeq, s.Mat)
 		}
 	}
 	if err != nil {
 		l.bad.add(line, "%v", err)
 	}
 	if len(l.bad.Rows) == 0 {
-		return l.b.put(s.Mat, stored)
+		return l.b.put(s.Mat, s.Token, stored)
 	}
 	if len(read.hash) == hashLen {
 		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, read.hash}

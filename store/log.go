@@ -35,6 +35,9 @@ func (t tail) link() link { return link{Prev: t.hash, Back: t.at} }
 // that skip names are left out, and no more of their records is read than that.
 func readThread(tx *bbolt.Tx, t tail, skip func(medium.Kind) bool) ([]medium.Step, error) {
 	var steps []medium.Step
+	if skip == nil && t.n > 0 {
+		steps = make([]medium.Step, 0, min(t.n, 1024)) // the number may be false
+	}
 	log := tx.Bucket(bucketLog)
 	for n := t.n; n > 0; n-- {
 		wrong := func(err error) error { return &RecordError{Code: printable(t.mat), MatSeq: n, Err: err} }
@@ -42,11 +45,16 @@ func readThread(tx *bbolt.Tx, t tail, skip func(medium.Kind) bool) ([]medium.Ste
 		if h := recordHash(stored); stored == nil || !bytes.Equal(h[:], t.hash) {
 			return nil, wrong(&recordError{fmt.Sprintf("record %d of the ledger is missing or was changed", t.at)})
 		}
-		head, err := headOf(stored)
-		var s medium.Step
-		if err != nil || skip == nil || !skip(head.Kind) {
-			var l link
-			if s, l, err = decodeStep(stored); err != nil {
+		var head recordHead
+		passed := false
+		if skip != nil {
+			var err error
+			head, err = headOf(stored)
+			passed = err == nil && skip(head.Kind)
+		}
+		if !passed {
+			s, l, err := decodeStep(stored)
+			if err != nil {
 				return nil, wrong(err)
 			}
 			head = recordHead{Seq: s.Seq, Mat: s.Mat, MatSeq: s.MatSeq, link: l}
@@ -86,7 +94,8 @@ func inOrder[T any](s *Store, read func(position uint64, stored []byte) (T, erro
 }
 
 // inOrderTo goes to a state that the ledger had.
-func inOrderTo[T any](s *Store, count uint64, want hash, read func(position uint64, stored []byte) (T, error), do func(logged[T]) error) error {
+func inOrderTo[T any](s *Store, count uint64, want hash,
+	read func(position uint64, stored []byte) (T, error), do func(logged[T]) error) error {
 	type slice struct {
 		first uint64
 		all   []byte
@@ -100,7 +109,7 @@ func inOrderTo[T any](s *Store, count uint64, want hash, read func(position uint
 	err := parallel(int((count+sliceRecords-1)/sliceRecords), func(i int) (slice, error) {
 		p := slice{first: uint64(i)*sliceRecords + 1}
 		err := s.view(func(tx *bbolt.Tx) error {
-			p.all, p.ends = p.all[:0], p.ends[:0]
+			p.all, p.ends = make([]byte, 0, 256*sliceRecords), make([]int, 0, sliceRecords)
 			c := tx.Bucket(bucketLog).Cursor()
 			at := p.first
 			for k, v := c.Seek(logKey(at)); at <= count && at < p.first+sliceRecords; k, v = c.Next() {

@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -17,29 +18,70 @@ func (s *Store) rebuild() error {
 	s.write.Lock()
 	defer s.write.Unlock()
 	return s.update(func(tx *bbolt.Tx) error {
-		_, err := s.rebuildIn(tx, math.MaxInt, nil)
+		all, err := s.threads()
+		if err == nil {
+			_, err = s.rebuildIn(tx, all, math.MaxInt, nil)
+		}
 		return err
 	})
+}
+
+// threads is what has to be known of all records before anything is derived.
+type threads struct {
+	ends   map[medium.Code]tail
+	tokens map[string][]uint64 // positions of the records that request tokens made
+}
+
+func newThreads() threads {
+	return threads{ends: map[medium.Code]tail{}, tokens: map[string][]uint64{}}
+}
+
+// add takes the next record of the log.
+func (t threads) add(mat medium.Code, token string, position uint64, stored []byte) {
+	last := t.ends[mat]
+	last.mat = mat
+	t.ends[mat] = last.then(position, stored)
+	if token != "" {
+		t.tokens[token] = append(t.tokens[token], position)
+	}
+}
+
+// threads goes through the log.
+func (s *Store) threads() (threads, error) {
+	all := newThreads()
+	err := inOrder(s, func(position uint64, stored []byte) (recordHead, error) {
+		h, err := headOf(stored)
+		if err != nil {
+			err = &RecordError{Seq: position, Err: &recordError{err.Error()}}
+		}
+		return h, err
+	}, func(r logged[recordHead]) error {
+		all.add(r.read.Mat, r.read.Token, r.at, r.stored)
+		return nil
+	})
+	return all, err
 }
 
 // rebuildIn makes all that is derived anew, some mats at a time, and calls next
 // between them to commit and to give the next transaction: bbolt keeps in memory
 // what a transaction has written. The records are read in transactions of their own.
-func (s *Store) rebuildIn(tx *bbolt.Tx, mats int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
+func (s *Store) rebuildIn(tx *bbolt.Tx, all threads, mats int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
 	t := &tables{tx: tx}
 	for _, w := range views {
 		if err := t.clear(w); err != nil {
 			return tx, err
 		}
 	}
-	tails, err := s.putTokens(t)
+	if err := t.putTokens(all.tokens); err != nil {
+		return tx, err
+	}
+	r, err := s.putFarm(t, all.ends[medium.FarmThread])
 	if err != nil {
 		return tx, err
 	}
-	r, err := s.putFarm(t, tails)
-	if err != nil {
-		return tx, err
-	}
+	tails := slices.SortedFunc(maps.Values(all.ends), func(a, b tail) int {
+		return strings.Compare(string(a.mat), string(b.mat))
+	})
 	var batch rebuilt
 	waiting := 0
 	parts := (len(tails) + matsAtOnce - 1) / matsAtOnce
@@ -70,56 +112,23 @@ func (s *Store) rebuildIn(tx *bbolt.Tx, mats int, next func() (*bbolt.Tx, error)
 	return tx, err
 }
 
-// putTokens goes through the log and puts what its request tokens made. It gives the
-// last records of all mats, in the order of their codes, the farm's first.
-func (s *Store) putTokens(t *tables) ([]tail, error) {
-	last := map[medium.Code]tail{}
-	tokens := map[string][]uint64{}
-	err := inOrder(s, func(position uint64, stored []byte) (recordHead, error) {
-		h, err := headOf(stored)
-		if err != nil {
-			err = &RecordError{Seq: position, Err: &recordError{err.Error()}}
-		}
-		return h, err
-	}, func(r logged[recordHead]) error {
-		h := r.read
-		was := last[h.Mat]
-		was.mat = h.Mat
-		last[h.Mat] = was.then(r.at, r.stored)
-		if h.Token != "" {
-			tokens[h.Token] = append(tokens[h.Token], r.at)
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, err
-	}
+// putTokens puts the lists of the request tokens.
+func (t *tables) putTokens(tokens map[string][]uint64) error {
 	var lines []keyValue
 	for token, positions := range tokens {
 		key, value := sealedToken(token, positions)
 		lines = append(lines, keyValue{key, value})
 	}
-	var tails []tail
-	for _, t := range last {
-		tails = append(tails, t)
-	}
-	slices.SortFunc(tails, func(a, b tail) int { return strings.Compare(string(a.mat), string(b.mat)) })
-	return tails, t.putSorted(viewTokens, lines)
+	return t.putSorted(viewTokens, lines)
 }
 
 // putFarm puts the farm's entry.
-func (s *Store) putFarm(t *tables, tails []tail) (rules, error) {
-	var f farmEntry
-	for _, last := range tails {
-		if last.mat != medium.FarmThread {
-			continue
-		}
-		steps, err := s.threadTo(last)
-		if err != nil {
-			return rules{}, err
-		}
-		f = farmEntry{Head: last.hash, Len: last.n, Farm: foldFarm(steps), at: last.at}
+func (s *Store) putFarm(t *tables, last tail) (rules, error) {
+	steps, err := s.threadTo(last)
+	if err != nil {
+		return rules{}, err
 	}
+	f := farmEntry{Head: last.hash, Len: last.n, Farm: foldFarm(steps), at: last.at}
 	return f.rules(), t.keep(viewFarm, keyFarm, f.at, &f)
 }
 

@@ -214,7 +214,8 @@ type matWork struct {
 type undo struct{ part, key, value []byte }
 
 func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
-	w := &work{tables: tablesOf(tx), log: tx.Bucket(bucketLog), mats: map[medium.Code]*matWork{}, tokens: map[string][]uint64{}}
+	w := &work{tables: tablesOf(tx), log: tx.Bucket(bucketLog), mats: map[medium.Code]*matWork{},
+		tokens: map[string][]uint64{}}
 	w.log.FillPercent = 1 // it is only ever appended to
 	var err error
 	if w.ledger, w.head, err = readLedger(tx); err != nil {
@@ -421,7 +422,8 @@ func (w *work) claim(s medium.Step) error {
 // it back as it will be read, with what is the last record then.
 func (w *work) write(s medium.Step, last tail) (medium.Step, tail, error) {
 	if last.n >= 1<<32-1 {
-		return s, last, &medium.InputError{Field: "steps of one mat", Value: fmt.Sprint(last.n), Want: "fewer; register the mat anew"}
+		return s, last, &medium.InputError{Field: "steps of one mat", Value: fmt.Sprint(last.n),
+			Want: "fewer; register the mat anew"}
 	}
 	s.Seq, s.MatSeq = w.ledger.Count+1, last.n+1
 	stored, back, err := encodeStep(s, last.link())
@@ -573,7 +575,8 @@ func (w *work) putMat(m *matWork, r rules) error {
 		if err != nil {
 			return err
 		}
-		if len(was.payload) < farmPosLen || !bytes.Equal(was.payload[farmPosLen:], line[farmPosLen:]) { // a misting moves no harvest: three pages less
+		// a misting moves no harvest: three pages less
+		if len(was.payload) < farmPosLen || !bytes.Equal(was.payload[farmPosLen:], line[farmPosLen:]) {
 			if _, err := w.set(viewDue, key, viewDue.seal(key, m.at, line)); err != nil {
 				return err
 			}

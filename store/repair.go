@@ -6,7 +6,7 @@ package store
 // against a changed record. It gives what Verify found before and finds after.
 //
 // A container with broken pages is a DamagedError: nothing is written then. So
-// is nothing where a record can't be read; both need a backup.
+// is nothing where a record can't be read or does not chain; all need a backup.
 func (s *Store) Repair(want *Anchor) (before, after Report, err error) {
 	if s.o.ReadOnly {
 		return before, after, &ReadOnlyError{Path: s.path}

@@ -19,7 +19,7 @@ const (
 
 // share is the turn of a store that is only read.
 type share struct {
-	on    bool // it is not written to, nor kept
+	on    bool // from the end of Open on, where it is not written to nor kept
 	mu    sync.RWMutex
 	since time.Time // when the file was taken
 	left  time.Time // when it was let go of; zero: it is held
@@ -74,6 +74,7 @@ func (s *Store) again() error {
 	}
 	s.unseen = unseen
 	s.share.left = time.Time{}
+	s.begun()
 	err := s.guard(func() error { return s.db.View(s.sameAsNoted) })
 	var damaged *DamagedError
 	if errors.As(err, &damaged) {
@@ -90,19 +91,25 @@ func (s *Store) note(tx *bbolt.Tx) {
 
 func (s *Store) sameAsNoted(tx *bbolt.Tx) error {
 	meta, log := tx.Bucket(bucketMeta), tx.Bucket(bucketLog)
-	if meta == nil || log == nil || genesis(meta.Get(keyIdentity)) != s.genesis || recordHash(log.Get(logKey(s.share.noted))) != s.share.last {
-		return &DamagedError{Path: s.path, Why: "another ledger, or another copy of it, was put in its place while it was read"}
+	if meta == nil || log == nil || genesis(meta.Get(keyIdentity)) != s.genesis ||
+		recordHash(log.Get(logKey(s.share.noted))) != s.share.last {
+		return &DamagedError{Path: s.path,
+			Why: "another ledger, or another copy of it, was put in its place while it was read"}
 	}
 	return nil
 }
 
-// begun starts the turn of a store that has just taken its file.
+// shared gives a store that was opened, known by what it noted of the ledger.
+func (s *Store) shared() *Store {
+	s.share.on = s.o.ReadOnly && !s.o.keep
+	s.begun()
+	return s
+}
+
+// begun starts the turn of a store that has taken its file.
 func (s *Store) begun() {
-	if !s.o.ReadOnly || s.o.keep {
-		return
-	}
 	if !s.share.on {
-		s.share.on = true
+		return
 	}
 	s.share.since = time.Now()
 	s.share.timer = time.AfterFunc(holdMost, s.rest) // also where nobody reads any more

@@ -260,7 +260,7 @@ func Open(path string, o Options) (*Store, error) {
 		return nil, err
 	}
 	if !stale {
-		return s, nil
+		return s.shared(), nil
 	}
 	if s.o.ReadOnly {
 		return reopen(s)
@@ -292,7 +292,7 @@ func reopen(s *Store) (*Store, error) {
 		r.Close()
 		return nil, err
 	}
-	return r, nil
+	return r.shared(), nil
 }
 
 // open lets bbolt open the file once it was looked at and locked.
@@ -308,7 +308,6 @@ func (s *Store) open() error {
 		db, err := bbolt.Open(s.path, 0o600, o)
 		if err == nil {
 			s.db = db
-			s.begun()
 			return nil
 		}
 		if errors.Is(err, bolterrors.ErrTimeout) {

@@ -41,8 +41,8 @@ var (
 type ViewError struct{ Path, Part string }
 
 func (e *ViewError) Error() string {
-	return fmt.Sprintf("%s: its part %q is not what was written there, so nothing is answered from it; the records are kept apart from it: `resow verify --repair` makes it again from them",
-		e.Path, e.Part)
+	return fmt.Sprintf("%s: its part %q is not what was written there, so nothing is answered from it; "+
+		"the records are kept apart from it: `resow verify --repair` makes it again from them", e.Path, e.Part)
 }
 
 // sums holds what is kept of all slots, in the order of their names: the view's name,
@@ -63,7 +63,9 @@ func (w view) slotOf(key []byte) (name [slotName]byte) {
 
 // find gives where a slot is, or belongs.
 func (s sums) find(name [slotName]byte) (at int, found bool) {
-	i := sort.Search(len(s)/slotLen, func(i int) bool { return bytes.Compare(s[i*slotLen:i*slotLen+slotName], name[:]) >= 0 })
+	i := sort.Search(len(s)/slotLen, func(i int) bool {
+		return bytes.Compare(s[i*slotLen:i*slotLen+slotName], name[:]) >= 0
+	})
 	at = i * slotLen
 	return at, at < len(s) && bytes.Equal(s[at:at+slotName], name[:])
 }

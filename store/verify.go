@@ -183,7 +183,8 @@ func (v *verifier) checkChain(count uint64, head hash) error {
 	total := int(min(count, 1<<40))
 	v.checkAnchor(0, v.store.genesis)
 	last := uint64(0)
-	err := inOrderTo(v.store, count, head, func(uint64, []byte) (none struct{}, err error) { return none, nil }, func(r logged[struct{}]) error {
+	unread := func(uint64, []byte) (none struct{}, err error) { return none, nil }
+	err := inOrderTo(v.store, count, head, unread, func(r logged[struct{}]) error {
 		last = r.at
 		v.checkAnchor(r.at, r.head)
 		if v.passing != nil {
@@ -198,21 +199,25 @@ func (v *verifier) checkChain(count uint64, head hash) error {
 	var unsound *UnsoundError
 	switch {
 	case errors.As(err, &unsound) && last < count:
-		v.problem("", 0, "the ledger counts %d records, and %s: records are missing or were put in", count, unsound.Problems[0].Text)
+		v.problem("", 0, "the ledger counts %d records, and %s: records are missing or were put in",
+			count, unsound.Problems[0].Text)
 	case errors.As(err, &unsound):
-		v.problem("", 0, "the ledger's head does not agree with its records: a record, or what the file says of itself, was changed")
+		v.problem("", 0, "the ledger's head does not agree with its records: a record, or what the file says of itself, "+
+			"was changed")
 	case err != nil:
 		return err
 	}
 	if v.want != nil && v.want.Count > count {
-		v.problem("", 0, "the anchor names %d records, %d are there: the end was cut off, or an older copy of the file was put back", v.want.Count, count)
+		v.problem("", 0, "the anchor names %d records, %d are there: the end was cut off, or an older copy of the file "+
+			"was put back", v.want.Count, count)
 	}
 	return nil
 }
 
 func (v *verifier) checkAnchor(n uint64, h hash) {
 	if v.want != nil && v.want.Count == n && anchorOf(n, h) != *v.want {
-		v.problem("", 0, "the first %d records are not those that the anchor names: something was changed since it was printed", n)
+		v.problem("", 0, "the first %d records are not those that the anchor names: something was changed since it was "+
+			"printed", n)
 	}
 }
 
@@ -232,7 +237,8 @@ func (v *verifier) checkParts(tx *bbolt.Tx) {
 	if genesis(meta.Get(keyIdentity)) != v.store.genesis {
 		v.problem("", 0, "what the file says of itself was changed")
 	}
-	known = map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true, string(keySums): true}
+	known = map[string]bool{string(keyIdentity): true, string(keyLedger): true, string(keyViews): true,
+		string(keySums): true}
 	c = meta.Cursor()
 	for k, _ := c.First(); k != nil; k, _ = c.Next() {
 		if !known[string(k)] {
@@ -249,7 +255,8 @@ func (v *verifier) checkParts(tx *bbolt.Tx) {
 		v.problem("", 0, "a record with the key %x stands before the first one", k)
 	}
 	if k, _ := tx.Bucket(bucketLog).Cursor().Last(); k != nil && bytes.Compare(k, logKey(v.ledger.Count)) > 0 {
-		if now, _, err := readLedger(tx); err != nil || bytes.Compare(k, logKey(now.Count)) > 0 { // else it was recorded meanwhile
+		now, _, err := readLedger(tx)
+		if err != nil || bytes.Compare(k, logKey(now.Count)) > 0 { // else it was recorded meanwhile
 			v.problem("", 0, "a record with the key %x stands behind the last one", k)
 		}
 	}

@@ -334,7 +334,18 @@ func (a *app) storeOptions(readOnly bool) store.Options {
 }
 
 // open opens the ledger, runs do, and closes it.
-func (a *app) open(readOnly bool, do func(*farm.Farm) error) (err error) {
+func (a *app) open(readOnly bool, do func(*farm.Farm) error) error {
+	return a.openStore(readOnly, func(s *store.Store) error {
+		state, err := s.Farm()
+		if err != nil {
+			return err
+		}
+		return do(farm.Of(s, state, a.now, a.random))
+	})
+}
+
+// openStore is open for what must run where not even the farm's settings can be read.
+func (a *app) openStore(readOnly bool, do func(*store.Store) error) (err error) {
 	s, err := store.Open(a.storePath(), a.storeOptions(readOnly))
 	if err != nil {
 		return err
@@ -344,11 +355,7 @@ func (a *app) open(readOnly bool, do func(*farm.Farm) error) (err error) {
 			err = closing
 		}
 	}()
-	state, err := s.Farm()
-	if err != nil {
-		return err
-	}
-	return do(farm.Of(s, state, a.now, a.random))
+	return do(s)
 }
 
 // happened reads --at; the zero time stands for now.

@@ -99,7 +99,12 @@ func someOfTheDemo(t *testing.T, now time.Time, mats int) wholeLedger {
 	}))
 	require.NoError(t, s.Close())
 	slices.SortFunc(steps, func(a, b medium.Step) int { return int(a.Seq) - int(b.Seq) })
-	l := wholeLedger{now: now, mat: steps[len(steps)-1].Mat}
+	l := wholeLedger{now: now}
+	for _, s := range steps {
+		if s.Mat != medium.FarmThread {
+			l.mat = s.Mat
+		}
+	}
 	path := filepath.Join(dir, "farm.resow")
 	_, err = store.Load(path, func(yield func(medium.Step, error) bool) {
 		for _, s := range steps {
@@ -220,4 +225,45 @@ func TestEveryCommandSaysThatAFirstPageIsBroken(t *testing.T) {
 	kept, err := filepath.Glob(path + ".damaged-*")
 	require.NoError(t, err)
 	require.Len(t, kept, 1, "before a step was written")
+}
+
+// What is derived is broken, also that by which a command begins, the farm's settings:
+// no command answers from it, verify says so, and its repair makes it whole.
+func TestBrokenViewsAreRepaired(t *testing.T) {
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	l := someOfTheDemo(t, now, 5)
+	path := filepath.Join(t.TempDir(), "farm.resow")
+	for part, key := range map[string]string{"meta": "sums", "farm": "farm", "mats": string(l.mat)} {
+		require.NoError(t, os.WriteFile(path, l.bytes, 0o600))
+		db, err := bbolt.Open(path, 0o600, nil)
+		require.NoError(t, err)
+		require.NoError(t, db.Update(func(tx *bbolt.Tx) error {
+			b := tx.Bucket([]byte(part))
+			value := bytes.Clone(b.Get([]byte(key)))
+			value[len(value)/2] ^= 8
+			if key == "sums" {
+				value = value[1:]
+			}
+			return b.Put([]byte(key), value)
+		}))
+		require.NoError(t, db.Close())
+		call := func(args ...string) (int, string) {
+			code, said, errs := l.within(t, 10*time.Second, part, append(args, "--store", path)...)
+			return code, said + errs
+		}
+		code, said := call("scan", string(l.mat))
+		require.Equal(t, exitFailed, code, said)
+		require.Contains(t, said, "verify --repair")
+		code, said = call("hold", string(l.mat), "--reason", "a look")
+		require.Equal(t, exitFailed, code, said)
+		code, said = call("verify")
+		require.Equal(t, exitFailed, code, "%s: %s", part, said)
+		code, said = call("verify", "--repair")
+		require.Equal(t, exitDone, code, "%s: %s", part, said)
+		code, said = call("verify")
+		require.Equal(t, exitDone, code, "%s: %s", part, said)
+		code, said = call("export")
+		require.Equal(t, exitDone, code)
+		require.True(t, strings.HasPrefix(said, l.lines), "no record was touched")
+	}
 }

@@ -40,7 +40,8 @@ list, the lists of lots and codes. It never touches a record or a picture.`,
 				}
 				want = &parsed
 			}
-			return a.open(!repair, func(f *farm.Farm) error {
+			return a.openStore(!repair, func(s *store.Store) error {
+				f := &farm.Farm{Store: s}
 				found, mended, err := verifyOrRepair(f, repair, a.progress("verifying"), want)
 				if err != nil {
 					return err

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"resow/medium"
@@ -107,6 +108,63 @@ func (b *bench) importDrawn(mats int) (ours, theirs []float64, err error) {
 		os.Remove(other)
 	}
 	return ours, theirs, nil
+}
+
+// act is how many steps are recorded together.
+const act = 24
+
+// rowRecorded records the farm as it lived: its steps in the order of time, in acts of
+// 24 mats, through the door that users use. Loading them sorted flatters the file.
+func (b *bench) rowRecorded(mats int) error {
+	other, err := b.sqlite(mats)
+	if err != nil {
+		return err
+	}
+	f := &farm{mats: mats}
+	var own, steps []medium.Step
+	for s, err := range f.steps() {
+		switch {
+		case err != nil:
+			return err
+		case s.Mat == medium.FarmThread:
+			own = append(own, s)
+		default:
+			steps = append(steps, s)
+		}
+	}
+	slices.SortStableFunc(steps, func(a, b medium.Step) int { return a.At.Compare(b.At) })
+	path := filepath.Join(b.dir, fmt.Sprintf("recorded-%d.resow", mats))
+	now := farmStart
+	s, err := store.Create(path, farmSettings, "MK", store.Options{Now: func() time.Time { return now }, NoSync: true, Random: rand.NewChaCha8([32]byte{2})})
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	record := func(all []medium.Step) error {
+		asked := make([]medium.Step, len(all))
+		for i, s := range all {
+			asked[i] = medium.Step{Mat: s.Mat, By: s.By, At: s.At, Body: s.Body}
+			if s.At.After(now) {
+				now = s.At
+			}
+		}
+		_, err := s.Record("", asked)
+		return err
+	}
+	if err := record(own[1:]); err != nil {
+		return err
+	}
+	for group := range slices.Chunk(steps, act) {
+		if err := record(group); err != nil {
+			return err
+		}
+	}
+	if err := s.Close(); err != nil {
+		return err
+	}
+	b.add(line{work: "size, recorded in time order", against: "SQLite file", mats: mats, runs: 1,
+		ours: mb(size(path)), theirs: mb(size(other)), ratio: float64(size(path)) / float64(size(other))}.atMost(1.8))
+	return nil
 }
 
 func mb(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) }

@@ -38,7 +38,7 @@ var rows = []struct {
 	name string
 	run  func(*bench, int) error
 }{
-	{"import", (*bench).rowImport}, {"step", (*bench).rowStep}, {"scan", (*bench).rowScan}, {"due", (*bench).rowDue},
+	{"import", (*bench).rowImport}, {"recorded", (*bench).rowRecorded}, {"step", (*bench).rowStep}, {"scan", (*bench).rowScan}, {"due", (*bench).rowDue},
 	{"verify", (*bench).rowVerify}, {"backup", (*bench).rowBackup}, {"labels", (*bench).rowLabels},
 	{"report", (*bench).rowReport}, {"memory", (*bench).rowMemory},
 }

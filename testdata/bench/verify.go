@@ -89,21 +89,19 @@ func rawHashes(path string) (float64, error) {
 	}
 	defer db.Close()
 	var spent time.Duration
-	var link [72]byte
+	var head [32]byte
+	room := make([]byte, 0, 1<<17)
 	sum := func(records [][]byte) {
 		before := cpu()
 		for _, r := range records {
-			h := sha256.Sum256(r)
-			copy(link[40:], h[:])
-			h = sha256.Sum256(link[:])
-			copy(link[:], h[:])
+			head = sha256.Sum256(append(append(room[:0], head[:]...), r...))
 		}
 		spent += cpu() - before
 	}
 	err = db.View(func(tx *bbolt.Tx) error {
 		buffer := make([]byte, 0, 32<<20)
 		var records [][]byte
-		c := tx.Bucket([]byte("steps")).Cursor()
+		c := tx.Bucket([]byte("log")).Cursor()
 		for k, v := c.First(); k != nil; k, v = c.Next() {
 			if len(buffer)+len(v) > cap(buffer) {
 				sum(records)
