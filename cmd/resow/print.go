@@ -16,7 +16,14 @@ func (a *app) reportCommand() *cobra.Command {
 	c := &cobra.Command{Use: "report", Short: "Print what the records say: reuse, retirement, sanitation, trace",
 		Long: `Each report goes to the screen as a table, or into a file by its name's ending:
 .pdf, .html or .csv. Every one carries the ledger's anchor, the usual cautions
-and the method. It gives no certification.`,
+and the method. It gives no certification.
+
+With --json it is one document: report, farm, store, anchor, printed_at, summary,
+figures, sections, cautions and method. A section has a name, figures, rows and,
+without rows, why_empty. A row holds named values with their unit in the name
+(mean_yield_g, sun_kly, mold_percent), null where nothing is known, money with its
+currency. An interval is value, low, high, level_percent and, where the paper
+names one, the method. Columns of a group (a material, a cause) stand under groups.`,
 		Example: "  resow report reuse\n  resow report retirement --out retirement.pdf\n  resow report sanitation --out log.csv"}
 	c.AddCommand(
 		a.oneReport("reuse", "How often the mats were used, with what mold, yield and cost", a.reuseReport),
@@ -43,7 +50,7 @@ func (a *app) oneReport(name, short string, build func(*farm, report.Origin) (re
 					return err
 				}
 				if out == "" {
-					return a.print(r, func(w io.Writer) { a.note(report.Text(w, r, 79)) })
+					return a.paper("", r)
 				}
 				if err := writeReport(out, r); err != nil {
 					return err

@@ -60,8 +60,8 @@ func (in CuttingInput) Waste() (waste, lost float64) {
 
 // Cutting is the plan of cuts, drawn to scale.
 func Cutting(in CuttingInput) Report {
-	r := in.report("Cutting plan")
-	r.Summary = in.say()
+	r := in.report("cutting_plan", "Cutting plan")
+	r.Summary, r.Figures = in.say(), in.named()
 	for i, b := range in.Patterns() {
 		r.Sections = append(r.Sections, in.pattern(i, b))
 	}
@@ -76,6 +76,20 @@ func Cutting(in CuttingInput) Report {
 		"A plan called proven reaches the bound that no such plan can pass; else the gap to that bound is given. All lengths are whole millimeters.",
 	}
 	return r
+}
+
+func (in CuttingInput) named() fields {
+	waste, lost := in.Waste()
+	f := fields{"waste_percent": num(waste), "lost_percent": num(lost)}
+	switch {
+	case in.Sheets != nil:
+		f["sheets"], f["proven"], f["gap_percent"], f["least_sheets"] = in.Sheets.Sheets, in.Sheets.Proven, num(in.Sheets.GapPercent()), in.Sheets.Bound
+	case in.Best != nil:
+		f["sheets"], f["proven"], f["gap_percent"] = 1, in.Best.Proven, num(in.Best.GapPercent())
+	case in.Roll != nil:
+		f["roll_length_mm"], f["proven"], f["gap_percent"], f["least_length_mm"] = in.Roll.LengthMM, in.Roll.Proven, num(in.Roll.GapPercent()), in.Roll.BoundMM
+	}
+	return f
 }
 
 func (in CuttingInput) say() []string {
@@ -116,27 +130,31 @@ func stock(b []cutting.Batch) string {
 }
 
 func (in CuttingInput) sizeTable() Section {
-	s := Section{Heading: "Mats that come out", Columns: []Column{{Head: "Size"}, {Head: "Wanted", Right: true}, {Head: "Cut", Right: true}, {Head: "May be turned"}, {Head: "Kind"}}}
+	s := Section{Name: "sizes", Heading: "Mats that come out", Columns: []Column{{Head: "Size"}, {Head: "Wanted", Name: "mats_wanted", Right: true}, {Head: "Cut", Name: "mats", Right: true},
+		{Head: "May be turned", Name: "may_be_turned"}, {Head: "Kind", Name: "kind"}}}
 	for i, n := range in.Made() {
-		size, name := in.Sizes[i], letter(i)+": "+in.Sizes[i].Name
-		wanted, kind, turn := "as many as fit", "mat", "no"
+		size := in.Sizes[i]
+		var wanted any = cell{text: "as many as fit"}
+		kind, turn := "mat", cell{"no", size.Turn}
 		if size.Count > 0 {
-			wanted = fmt.Sprint(size.Count)
+			wanted = size.Count
 		}
 		if size.Fill {
 			kind = "from what is left"
 		}
 		if size.Turn {
-			turn = "yes"
+			turn.text = "yes"
 		}
-		s.Rows = append(s.Rows, []string{name, wanted, fmt.Sprint(n), turn, kind})
+		name := cell{letter(i) + ": " + size.Name, fields{"size": letter(i), "length_mm": size.LengthMM, "width_mm": size.WidthMM}}
+		s.add(name, wanted, n, turn, kind)
 	}
 	return s
 }
 
 func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	p := b.Pattern
-	s := Section{Heading: fmt.Sprintf("Pattern %d, %s", i+1, count(b.Times, "sheet", "sheets"))}
+	var pieces, remnants []fields
+	s := Section{Name: fmt.Sprintf("pattern_%d", i+1), Heading: fmt.Sprintf("Pattern %d, %s", i+1, count(b.Times, "sheet", "sheets"))}
 	if in.Roll != nil {
 		s.Heading = "Cuts from the roll"
 	}
@@ -152,6 +170,9 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 		one := piece(placed.Rect, text)
 		one.Short = letter(placed.Size)
 		l.Pieces = append(l.Pieces, one)
+		named := rect(placed.Rect)
+		named["size"], named["turned"] = one.Short, placed.Turned
+		pieces = append(pieces, named)
 	}
 	for _, left := range p.Remnants {
 		one := piece(left.Rect, "")
@@ -160,15 +181,21 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 			one.Text = fmt.Sprintf("keep · %d x %d", left.Length, left.Width)
 		}
 		l.Pieces = append(l.Pieces, one)
+		named := rect(left.Rect)
+		named["keep"] = left.Keep
+		remnants = append(remnants, named)
 	}
 	s.Layouts = []Layout{l}
-	s.Columns = []Column{{Head: "Cut", Right: true}, {Head: "From, mm along the mesh / across it"}, {Head: "To"}, {Head: "Direction"}}
+	s.Figures = rect(cutting.Rect{Length: p.Sheet.LengthMM, Width: p.Sheet.WidthMM})
+	s.Figures["sheets"], s.Figures["pieces"], s.Figures["remnants"] = b.Times, pieces, remnants
+	s.Columns = []Column{{Head: "Cut", Name: "cut", Right: true}, {Head: "From, mm along the mesh / across it"}, {Head: "To"}, {Head: "Direction", Name: "direction"}}
 	for n, c := range p.Cuts {
 		way := "along the mesh"
 		if c.Across {
 			way = "across the mesh"
 		}
-		s.Rows = append(s.Rows, []string{fmt.Sprint(n + 1), fmt.Sprintf("%d / %d", c.X, c.Y), fmt.Sprintf("%d / %d", c.X+c.Length, c.Y+c.Width), way})
+		s.add(n+1, cell{fmt.Sprintf("%d / %d", c.X, c.Y), rect(c.Rect)},
+			cell{fmt.Sprintf("%d / %d", c.X+c.Length, c.Y+c.Width), fields{"to_x_mm": c.X + c.Length, "to_y_mm": c.Y + c.Width}}, way)
 	}
 	return s
 }
@@ -179,6 +206,10 @@ func letter(i int) string {
 		return string(rune('A' + i))
 	}
 	return fmt.Sprint(i + 1)
+}
+
+func rect(r cutting.Rect) fields {
+	return fields{"x_mm": r.X, "y_mm": r.Y, "length_mm": r.Length, "width_mm": r.Width}
 }
 
 func piece(r cutting.Rect, text string) Piece {

@@ -4,23 +4,19 @@ import (
 	"fmt"
 
 	"resow/medium"
+	"resow/medium/lifetime"
 )
 
 // TurnsLeft is what is to be expected of one mat in use.
 type TurnsLeft struct {
-	Code   medium.Code `json:"code"`
-	Turn   int         `json:"turn"`
-	LifeOf string      `json:"life_of,omitempty"` // whose fitted life it goes by
+	Code   medium.Code
+	Turn   int
+	LifeOf string // whose fitted life it goes by
 	// Half of such mats make so many more turns; the mean of all such mats. With
 	// 95 % intervals, which are of the fit and not of a single mat.
-	Median     float64 `json:"median_turns_left,omitempty"`
-	MedianLow  float64 `json:"median_low,omitempty"`
-	MedianHigh float64 `json:"median_high,omitempty"`
-	Mean       float64 `json:"mean_turns_left,omitempty"`
-	MeanLow    float64 `json:"mean_low,omitempty"`
-	MeanHigh   float64 `json:"mean_high,omitempty"`
-	Limit      float64 `json:"turn_limit,omitempty"` // the farm's own
-	Refused    string  `json:"refused,omitempty"`
+	Median, Mean lifetime.Estimate
+	Limit        float64 // the farm's own; 0: none
+	Refused      string
 }
 
 // Left says how many more turns a mat in use will make, by the fitted life of
@@ -31,7 +27,7 @@ func (in ForecastInput) Left(mat medium.Condition) (Report, TurnsLeft) {
 		l.Limit = set.Limit
 	}
 	f := fitsOf(censusOf(in.Mats)).of(named(mat.Mat.Material))
-	r := in.report("Turns left of " + keep(mat.Code.String()))
+	r := in.report("turns_left", "Turns left of "+keep(mat.Code.String()))
 	r.Method = outlookMethod[:1]
 	switch {
 	case mat.Stage == medium.Retired:
@@ -41,11 +37,16 @@ func (in ForecastInput) Left(mat medium.Condition) (Report, TurnsLeft) {
 	default:
 		l.fill(f)
 	}
+	r.Figures = fields{"code": l.Code, "turns": l.Turn, "limit_turns": given(l.Limit)}
 	if l.Refused != "" {
+		r.Figures["refused"] = l.Refused
 		r.Summary = []string{fmt.Sprintf("How many more turns %s will make can't be said: %s.", keep(mat.Code.String()), l.Refused)}
 		return r, l
 	}
 	r.Summary = l.say()
+	r.Figures["life_of"] = l.LifeOf
+	r.Figures["median_left_turns"] = within(l.Median.Value, l.Median.Low, l.Median.High, "Weibull fit")
+	r.Figures["mean_left_turns"] = within(l.Mean.Value, l.Mean.Low, l.Mean.High, "Weibull fit")
 	if f.misfit() {
 		r.Summary = append(r.Summary, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take this as rough.", f.name, probability(f.suits)))
 	}
@@ -54,14 +55,12 @@ func (in ForecastInput) Left(mat medium.Condition) (Report, TurnsLeft) {
 
 func (l *TurnsLeft) fill(f fitted) {
 	l.LifeOf = f.name
-	median, err := f.fit.MedianRemainingTurns(float64(l.Turn))
-	mean, err2 := f.fit.MeanRemainingTurns(float64(l.Turn))
+	var err, err2 error
+	l.Median, err = f.fit.MedianRemainingTurns(float64(l.Turn))
+	l.Mean, err2 = f.fit.MeanRemainingTurns(float64(l.Turn))
 	if err != nil || err2 != nil {
 		l.Refused = "the interval is wider than any number"
-		return
 	}
-	l.Median, l.MedianLow, l.MedianHigh = median.Value, median.Low, median.High
-	l.Mean, l.MeanLow, l.MeanHigh = mean.Value, mean.Low, mean.High
 }
 
 func (l TurnsLeft) say() []string {
@@ -71,9 +70,9 @@ func (l TurnsLeft) say() []string {
 	}
 	out := []string{
 		fmt.Sprintf("%s has done %s. Half of such mats make at least %s turns more (95 %% interval %s to %s), by the fitted life of %s.", keep(l.Code.String()), turns(l.Turn),
-			short(l.Median), short(l.MedianLow), short(l.MedianHigh), from),
+			short(l.Median.Value), short(l.Median.Low), short(l.Median.High), from),
 		fmt.Sprintf("The mean of such mats is %s turns more (95 %% interval %s to %s). Both intervals tell how well the life is known; single mats spread wider.",
-			short(l.Mean), short(l.MeanLow), short(l.MeanHigh)),
+			short(l.Mean.Value), short(l.Mean.Low), short(l.Mean.High)),
 	}
 	if l.Limit > 0 {
 		out = append(out, fmt.Sprintf("The farm's own limit of %s turns leaves it %s.", short(l.Limit), turns(max(0, int(l.Limit)-l.Turn))))

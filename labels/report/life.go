@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -224,15 +225,17 @@ func turnSpan(q lifetime.Quantile) string {
 }
 
 func (l lives) table() Section {
-	s := Section{Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
-		Note: "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
-		Columns: []Column{{Head: headed(l.by.one)}, {Head: "Mats", Right: true}, {Head: "Retired", Right: true}, {Head: "Half are retired by turn"},
-			{Head: l.meanHead(), Drop: 1}, {Head: "Turns for each retired mat (exact 95 % interval)", Drop: 2}}}
+	s := Section{Name: "life_by_" + l.by.one, Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
+		Note:    "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
+		Figures: fields{"mean_within_turns": given(l.until)},
+		Columns: []Column{{Head: headed(l.by.one), Name: l.by.one}, {Head: "Mats", Name: "mats", Right: true}, {Head: "Retired", Name: "mats_retired", Right: true},
+			{Head: "Half are retired by turn", Name: "half_retired_turns"}, {Head: l.meanHead(), Name: "mean_turns", Drop: 1},
+			{Head: "Turns for each retired mat (exact 95 % interval)", Drop: 2}}}
 	for _, g := range l.groups {
-		s.Rows = append(s.Rows, l.row(g))
+		s.add(l.row(g)...)
 	}
 	if len(l.groups) > 1 {
-		s.Rows = append(s.Rows, l.row(l.all))
+		s.add(l.row(l.all)...)
 	}
 	return s
 }
@@ -247,36 +250,46 @@ func (l lives) meanHead() string {
 	return fmt.Sprintf("Mean turns within the first %s", short(l.until))
 }
 
-func (l lives) row(g lifeGroup) []string {
+func (l lives) row(g lifeGroup) []any {
 	retired := 0
 	for _, o := range g.obs {
 		if o.Retired {
 			retired++
 		}
 	}
-	half, mean, rate := tooFewShort(g.refused), "–", "no turns yet"
+	half, mean, rate := cell{text: tooFewShort(g.refused)}, cell{text: "–"}, cell{"no turns yet", fields{"turns_watched": 0}}
 	if g.refused == nil {
-		half = "not reached"
+		half = cell{text: "not reached"}
 		if q := g.curve.Median(); q.At.Reached {
-			half = fmt.Sprintf("%s (%s)", short(q.At.Turns), turnSpan(q))
+			half = cell{fmt.Sprintf("%s (%s)", short(q.At.Turns), turnSpan(q)), within(q.At.Turns, reached(q.Low), reached(q.High), "Kaplan-Meier")}
 		}
 		if m, err := g.curve.RestrictedMean(l.until); err == nil {
-			mean = fmt.Sprintf("%s (%s to %s)", short(m.Value), short(m.Low), short(m.High))
+			mean = spanned(m.Estimate, short, "Kaplan-Meier")
 		}
 	}
 	if r, err := lifetime.RetirementRate(g.obs, confidence); err == nil {
 		rate = turnsForEach(r)
 	}
-	return []string{g.name, fmt.Sprint(len(g.obs)), fmt.Sprint(retired), half, mean, rate}
+	return []any{g.name, len(g.obs), retired, half, mean, rate}
+}
+
+// reached is the turn of a crossing, and no number where there is none.
+func reached(c lifetime.Crossing) float64 {
+	if !c.Reached {
+		return math.NaN()
+	}
+	return c.Turns
 }
 
 // turnsForEach gives a rate of retirements as the turns that one stands for: a
 // rate per 100 turns would read as a percentage, and can be over 100.
-func turnsForEach(r lifetime.Rate) string {
+func turnsForEach(r lifetime.Rate) cell {
 	if r.Retired == 0 {
-		return fmt.Sprintf("none in %s", turns(int(r.Turns+0.5)))
+		return cell{fmt.Sprintf("none in %s", turns(int(r.Turns+0.5))), fields{"turns_watched": num(r.Turns), "turns_per_retired_mat": nil}}
 	}
-	return fmt.Sprintf("%s (%s to %s)", short(1/r.PerTurn), short(1/r.High), short(1/r.Low))
+	each := spanned(lifetime.Estimate{Value: 1 / r.PerTurn, Low: 1 / r.High, High: 1 / r.Low}, short, "exact Poisson")
+	each.value = fields{"turns_watched": num(r.Turns), "turns_per_retired_mat": each.value}
+	return each
 }
 
 func tooFewShort(err error) string {
@@ -293,7 +306,7 @@ func tooFewShort(err error) string {
 // supplierSections are the life by supplier, or why there is none.
 func (l lives) supplierSections(c *census) []Section {
 	if !l.noted() {
-		return []Section{{Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
+		return []Section{{Name: "life_by_supplier", Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
 	}
 	table := l.table()
 	table.Note = "As by material. Suppliers whose mats differ in material are compared with that difference in it."
@@ -323,26 +336,26 @@ func (l lives) curves() (Section, bool) {
 	for _, g := range groups {
 		last = max(last, g.curve.LastTurn)
 	}
-	s := Section{Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{{Head: "After turn", Right: true}}}
+	s := Section{Name: "survival_by_" + l.by.one, Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{{Head: "After turn", Name: "after_turn", Right: true}}}
 	if of := len(l.known()); of > panels {
 		s.Note = fmt.Sprintf("The %d with most mats, of %d; the table before has all.", panels, of)
 	}
 	for i, g := range groups {
 		s.Plots = append(s.Plots, survivalPlot(groups, i, last))
-		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)"}, Column{Head: "Mats watched", Right: true})
+		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)", Of: g.name, Name: "in_use_percent"}, Column{Head: "Mats watched", Of: g.name, Name: "mats_watched", Right: true})
 	}
 	step := max(1, int(last/10+0.5))
 	for turn := step; float64(turn) <= last; turn += step {
-		row := []string{fmt.Sprint(turn)}
+		row := []any{turn}
 		for _, g := range groups {
 			p, ok := g.curve.At(float64(turn))
 			if !ok {
-				row = append(row, "not known yet", "")
+				row = append(row, cell{text: "not known yet"}, "")
 				continue
 			}
-			row = append(row, fmt.Sprintf("%s (%s)", percentOf(p.S), percentSpan(p.Low, p.High)), fmt.Sprint(watchedIn(g.obs, float64(turn))))
+			row = append(row, percentWithin(p.S, p.Low, p.High, "Kaplan-Meier, log-log"), watchedIn(g.obs, float64(turn)))
 		}
-		s.Rows = append(s.Rows, row)
+		s.add(row...)
 	}
 	return s, true
 }
@@ -399,15 +412,15 @@ func curvePoints(c lifetime.Curve) (steps, band []Point) {
 
 func (l lives) pairTable() Section {
 	if len(l.pairs) == 0 {
-		return Section{Heading: headed(l.by.many) + " against each other",
+		return Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other",
 			Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each."}
 	}
-	s := Section{Heading: headed(l.by.many) + " against each other",
-		Note:    "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at.",
-		Columns: []Column{{Head: "Longer"}, {Head: "Shorter"}, {Head: "Times as long (95 % interval)"}, {Head: "Up to turn", Right: true}, {Head: "Corrected p"}}}
+	s := Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other", Figures: fields{"log_rank_p": num(l.test.P)},
+		Note: "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at.",
+		Columns: []Column{{Head: "Longer", Name: "longer"}, {Head: "Shorter", Name: "shorter"}, {Head: "Times as long (95 % interval)", Name: "life_ratio"},
+			{Head: "Up to turn", Name: "up_to_turn", Right: true}, {Head: "Corrected p", Name: "corrected_p"}}}
 	for _, p := range l.pairs {
-		s.Rows = append(s.Rows, []string{p.a, p.b, fmt.Sprintf("%s (%s to %s)", hundredths(p.ratio.Value), hundredths(p.ratio.Low), hundredths(p.ratio.High)),
-			short(p.ratio.Until), strings.TrimPrefix(probability(p.adjusted), "p"+string(hard))})
+		s.add(p.a, p.b, spanned(p.ratio.Estimate, hundredths, ""), tenths(p.ratio.Until), pValue(p.adjusted))
 	}
 	return s
 }

@@ -118,14 +118,16 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 	return line
 }
 
-func (c costs) money(v float64) string { return minus(money(v, c.currency)) }
+func (c costs) money(v float64) string { return c.amount(v).text }
+
+func (c costs) amount(v float64) cell { return amount(v, c.currency) }
 
 // price is an amount of the farm's price list, where 0 means that it is not set.
-func (c costs) price(v float64) string {
+func (c costs) price(v float64) cell {
 	if v == 0 {
-		return "not set"
+		return cell{text: "not set"}
 	}
-	return c.money(v)
+	return c.amount(v)
 }
 
 func (c costs) span(low, high float64) string {
@@ -213,9 +215,11 @@ func (l costLine) breakSpan() string {
 	return name(l.costs.Earliest) + " to " + name(l.costs.Latest)
 }
 
+func (c costs) weighsMedium() bool { return c.prices.MediumGPerTray > 0 && c.turns > 0 }
+
 // sayMass is the mass of throw-away medium avoided.
 func (c costs) sayMass() string {
-	if c.prices.MediumGPerTray == 0 || c.turns == 0 {
+	if !c.weighsMedium() {
 		return ""
 	}
 	said := fmt.Sprintf(" The %s so far took the place of %s kg of throw-away medium", turns(c.turns), short(c.avoided.MediumG/1000))
@@ -235,17 +239,29 @@ func (c costs) sayMinutes() string {
 }
 
 func (c costs) section() Section {
-	s := Section{Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
+	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)
+	s := Section{Name: "costs", Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
+		Figures: fields{"sanitizer_per_turn": sanitizer.value, "water_per_turn": water.value, "labor_per_h": labor.value},
 		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size; smaller mats for their share of it.",
-			c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)) + c.sayMinutes() + c.sayMass(),
-		Columns: []Column{{Head: "Material"}, {Head: "Mesh and label", Right: true}, {Head: "Mean life, turns (at least)"}, {Head: "Cost per turn (95 % interval)"},
-			{Head: "Medium", Right: true}, {Head: "Saved per turn", Right: true}, {Head: "Paid for at turn (interval)"}, {Head: "Mats that live so long", Right: true, Drop: 1}}}
+			sanitizer.text, water.text, labor.text) + c.sayMinutes() + c.sayMass(),
+		Columns: []Column{{Head: "Material", Name: "material"}, {Head: "Mesh and label", Name: "mesh_and_label_per_mat", Right: true}, {Head: "Mean life, turns (at least)", Name: "mean_life_turns"},
+			{Head: "Cost per turn (95 % interval)", Name: "cost_per_turn"}, {Head: "Medium", Name: "medium_per_turn", Right: true}, {Head: "Saved per turn", Name: "saved_per_turn", Right: true},
+			{Head: "Paid for at turn (interval)", Name: "paid_for_turns"}, {Head: "Mats that live so long", Name: "live_so_long_percent", Right: true, Drop: 1}}}
+	if c.untimed == nil {
+		s.Figures["washing_min_per_turn"], s.Figures["turns_timed"] = within(c.minutes.Value, c.minutes.Low, c.minutes.High, ""), c.timed
+	}
+	if c.weighsMedium() {
+		s.Figures["turns"], s.Figures["medium_avoided_g"] = c.turns, num(c.avoided.MediumG)
+		if c.weighed > 0 {
+			s.Figures["mats_retired"], s.Figures["mats_retired_g"], s.Figures["waste_avoided_g"] = c.retired, num(c.avoided.MatsG), num(c.avoided.NetG)
+		}
+	}
 	if why, alike := c.refusedAlike(); alike {
 		s.Empty = "No cost of a turn can be stated: " + why + "."
 		return s
 	}
 	for _, l := range c.lines {
-		s.Rows = append(s.Rows, c.row(l))
+		s.add(c.row(l)...)
 	}
 	known := c.known()
 	for _, l := range known[:min(len(known), panels)] {
@@ -269,21 +285,31 @@ func (c costs) refusedAlike() (why string, alike bool) {
 	return why, why != ""
 }
 
-func (c costs) row(l costLine) []string {
+func (c costs) row(l costLine) []any {
 	if l.refused != "" {
-		return []string{l.name, "–", l.refused, "–", "–", "–", "–", "–"}
+		return []any{l.name, nil, cell{text: l.refused}, nil, nil, nil, nil, nil}
 	}
-	paid, live := "never", "–"
+	paid, live := cell{text: "never"}, cell{text: "–"}
 	if !l.costs.BreakEven.Never {
-		paid = fmt.Sprintf("%d (%s)", l.costs.BreakEven.Turns, l.breakSpan())
-		live = "not known yet"
+		paid = cell{fmt.Sprintf("%d (%s)", l.costs.BreakEven.Turns, l.breakSpan()),
+			within(paidFor(l.costs.BreakEven), paidFor(l.costs.Earliest), paidFor(l.costs.Latest), "")}
+		live.text = "not known yet"
 		if l.reached {
-			live = percentOf(l.reach.S)
+			live = cell{percentOf(l.reach.S), within(100*l.reach.S, 100*l.reach.Low, 100*l.reach.High, "Kaplan-Meier")}
 		}
 	}
-	return []string{l.name, c.money(l.costs.UpFront.Value), fmt.Sprintf("%s (%s to %s)", short(l.life.Value), short(l.life.Low), short(l.life.High)),
-		fmt.Sprintf("%s (%s)", c.money(l.costs.PerTurn.Value), c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High)), c.money(l.costs.Medium),
-		c.money(l.costs.Saving.Value), paid, live}
+	perTurn := amountWithin(l.costs.PerTurn, c.currency)
+	perTurn.text += " (" + c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High) + ")"
+	return []any{l.name, c.amount(l.costs.UpFront.Value), spanned(l.life.Estimate, short, "Kaplan-Meier"), perTurn, c.amount(l.costs.Medium),
+		amountWithin(l.costs.Saving, c.currency), paid, live}
+}
+
+// paidFor is the turn of a break-even, and no number where there is none.
+func paidFor(b lifetime.BreakEven) float64 {
+	if b.Never {
+		return math.NaN()
+	}
+	return float64(b.Turns)
 }
 
 func (c costs) plot(l costLine) Plot {
@@ -316,10 +342,11 @@ func (c costs) whatIf() (Section, bool) {
 	if err != nil {
 		return Section{}, false
 	}
-	s := Section{Heading: "What if the mesh of " + l.name + " cost more, or lasted otherwise",
-		Columns: []Column{{Head: "Price of the mesh", Right: true}, {Head: "Life, turns", Right: true}, {Head: "Cost per turn", Right: true}, {Head: "Saved per turn", Right: true}}}
+	s := Section{Name: "what_if", Heading: "What if the mesh of " + l.name + " cost more, or lasted otherwise", Figures: fields{"material": l.name},
+		Columns: []Column{{Head: "Price of the mesh", Name: "mesh_per_mat", Right: true}, {Head: "Life, turns", Name: "life_turns", Right: true},
+			{Head: "Cost per turn", Name: "cost_per_turn", Right: true}, {Head: "Saved per turn", Name: "saved_per_turn", Right: true}}}
 	for _, r := range rows {
-		s.Rows = append(s.Rows, []string{c.money(r.Mesh), short(r.Life), c.money(r.PerTurn.Value), c.money(r.Saving.Value)})
+		s.add(c.amount(r.Mesh), tenths(r.Life), c.amount(r.PerTurn.Value), c.amount(r.Saving.Value))
 	}
 	return s, true
 }

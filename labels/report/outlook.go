@@ -24,49 +24,32 @@ const outlookWeeks = 12
 
 // Outlook is the retirements to be expected in the weeks ahead.
 type Outlook struct {
-	Due     int           `json:"due_now"`     // mats that the farm's own rules retire now
-	InUse   int           `json:"mats_in_use"` // without those
-	Pace    float64       `json:"sowings_per_week"`
-	Spares  int           `json:"spares"`
-	Limit   float64       `json:"turn_limit,omitempty"` // the farm's own; 0: none
-	Lives   []OutlookLife `json:"lives"`                // fitted, that the mats in use go by
-	Refused string        `json:"refused,omitempty"`    // why there is no forecast
-	Weeks   []OutlookWeek `json:"weeks"`
+	Due     int           // mats that the farm's own rules retire now
+	InUse   int           // without those
+	Pace    float64       // sowings a week
+	Spares  int           //
+	Limit   float64       // of turns, the farm's own; 0: none
+	Lives   []OutlookLife // fitted, that the mats in use go by
+	Refused string        // why there is no forecast
+	Weeks   []OutlookWeek
 
 	fits fits
 }
 
 // OutlookLife is one fitted life and the mats in use that go by it.
 type OutlookLife struct {
-	Of        string   `json:"life_of"`   // a material, or all mats
-	Materials []string `json:"materials"` // in use that go by it
-	Retired   int      `json:"retired"`
-	Mean      float64  `json:"mean_life_turns,omitempty"` // with its 95 % interval
-	Low       float64  `json:"mean_life_low,omitempty"`
-	High      float64  `json:"mean_life_high,omitempty"`
-	Shape     float64  `json:"weibull_shape"`
-	Suits     *float64 `json:"suits_p,omitempty"` // small: the fitted life is the wrong shape
+	Of              string   // a material, or all mats
+	Materials       []string // in use that go by it
+	Retired         int
+	Mean, Low, High float64 // turns, with the 95 % interval
 }
 
 // OutlookWeek is one week ahead; low and high hold 95 % of the simulated runs.
 type OutlookWeek struct {
-	From     string  `json:"week_from"` // YYYY-MM-DD
-	Expected float64 `json:"expected"`
-	Low      int     `json:"low"`
-	Median   int     `json:"median"`
-	High     int     `json:"high"`
-	// From now to the end of this week.
-	SumExpected float64 `json:"sum_expected"`
-	SumLow      int     `json:"sum_low"`
-	SumMedian   int     `json:"sum_median"`
-	SumHigh     int     `json:"sum_high"`
-	AtLimit     int     `json:"sum_at_turn_limit"` // beside those: mats that reach the farm's own limit of turns
-	SumAllLow   int     `json:"sum_all_low"`       // those and these together
-	SumAllHigh  int     `json:"sum_all_high"`
+	From time.Time
+	lifetime.ForecastWeek
 	// To be bought by the end of this week: with those due now, less the spares.
-	BuyLow  int `json:"buy_low"`
-	Buy     int `json:"buy"`
-	BuyHigh int `json:"buy_high"`
+	BuyLow, Buy, BuyHigh int
 }
 
 // ForecastInput is what a forecast is made from.
@@ -92,7 +75,7 @@ func (in ForecastInput) census() *census {
 }
 
 func (in ForecastInput) look(c *census) Outlook {
-	o := Outlook{Spares: in.Spares, Lives: []OutlookLife{}, Weeks: []OutlookWeek{}, fits: fitsOf(c)}
+	o := Outlook{Spares: in.Spares, fits: fitsOf(c)}
 	if set := in.Farm.Policy.Setting("max-turns"); set.On {
 		o.Limit = set.Limit
 	}
@@ -157,12 +140,9 @@ func (o *Outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err e
 }
 
 func (f fitted) outlook() OutlookLife {
-	life := OutlookLife{Of: f.name, Materials: []string{}, Retired: f.retired, Shape: f.fit.Shape}
+	life := OutlookLife{Of: f.name, Retired: f.retired}
 	if mean, err := f.fit.MeanLife(); err == nil {
 		life.Mean, life.Low, life.High = mean.Value, mean.Low, mean.High
-	}
-	if f.untested == nil {
-		life.Suits = &f.suits
 	}
 	return life
 }
@@ -189,9 +169,7 @@ func (in ForecastInput) plan(o *Outlook) []int {
 
 func (o Outlook) week(from time.Time, w lifetime.ForecastWeek) OutlookWeek {
 	buy := func(n int) int { return max(0, n+o.Due-o.Spares) }
-	return OutlookWeek{From: from.Format(time.DateOnly), Expected: w.Expected, Low: w.Low, Median: w.Median, High: w.High,
-		SumExpected: w.SumExpected, SumLow: w.SumLow, SumMedian: w.SumMedian, SumHigh: w.SumHigh, AtLimit: w.SumAtLimit, SumAllLow: w.SumAllLow, SumAllHigh: w.SumAllHigh,
-		BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
+	return OutlookWeek{From: from, ForecastWeek: w, BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
 }
 
 // weeksInAMonth is how far the first sentence of a report looks.
@@ -214,10 +192,10 @@ func (o Outlook) say() string {
 		return first + "."
 	}
 	month := o.Weeks[weeksInAMonth-1]
-	sure := o.Due + month.AtLimit
+	sure := o.Due + month.SumAtLimit
 	parts := []string{due}
-	if month.AtLimit > 0 {
-		parts = append(parts, fmt.Sprintf("%s the farm's own limit of %s turns", count(month.AtLimit, "more comes to", "more come to"), short(o.Limit)))
+	if month.SumAtLimit > 0 {
+		parts = append(parts, fmt.Sprintf("%s the farm's own limit of %s turns", count(month.SumAtLimit, "more comes to", "more come to"), short(o.Limit)))
 	}
 	parts = append(parts, fmt.Sprintf("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow, month.SumHigh))
 	replace := "Replace about " + mats(sure+month.SumMedian)
@@ -250,23 +228,33 @@ func (o Outlook) sayLives() []string {
 }
 
 func (o Outlook) section() Section {
-	s := Section{Heading: "Retirements and purchases ahead", Empty: "No forecast: " + o.Refused + ".",
-		Columns: []Column{{Head: "Week from"}, {Head: "Expected in the week", Right: true}, {Head: "95 % interval", Drop: 1}, {Head: "Worn or lost in all by its end"}, {Head: "At the turn limit by then", Right: true}, {Head: "Mats to buy by then"}}}
+	s := Section{Name: "outlook", Heading: "Retirements and purchases ahead", Empty: "No forecast: " + o.Refused + ".",
+		Figures: fields{"mats_due": o.Due, "mats_in_use": o.InUse, "sowings_per_week": num(o.Pace), "mats_spare": o.Spares, "limit_turns": given(o.Limit)},
+		Columns: []Column{{Head: "Week from", Name: "week_from"}, {Head: "Expected in the week", Name: "worn_or_lost_mats", Right: true}, {Head: "95 % interval", Drop: 1},
+			{Head: "Worn or lost in all by its end"}, {Head: "At the turn limit by then", Name: "sum_at_limit_mats", Right: true}, {Head: "Mats to buy by then", Name: "sum_to_buy_mats"}}}
 	if o.Refused != "" {
 		return s
 	}
+	var lives []fields
+	for _, l := range o.Lives {
+		lives = append(lives, fields{"life_of": l.Of, "materials": l.Materials})
+	}
+	s.Figures["lives"] = lives
 	s.Note = fmt.Sprintf("At %s sowings a week on %s; %s due now and %s on the shelf are counted in the purchases. Each retired mat is replaced at the end of its week. Expected are mats that are cut, molded, worn or lost; those that reach the farm's own limit of turns come on top.",
 		short(o.Pace), mats(o.InUse), count(o.Due, "mat", "mats"), count(o.Spares, "spare", "spares"))
 	for _, w := range o.Weeks {
-		from, err := time.Parse(time.DateOnly, w.From)
-		if err != nil {
-			continue
-		}
-		s.Rows = append(s.Rows, []string{keep(from.Format("2 Jan 2006")), hundredths(w.Expected), fmt.Sprintf("%d to %d", w.Low, w.High),
-			fmt.Sprintf("%d (%d to %d)", w.SumMedian, w.SumLow, w.SumHigh), fmt.Sprint(w.AtLimit), fmt.Sprintf("%d (%d to %d)", w.Buy, w.BuyLow, w.BuyHigh)})
+		sums := runs95(w.SumMedian, w.SumLow, w.SumHigh)
+		sums.value = fields{"sum_worn_or_lost_mats": sums.value, "sum_expected_mats": num(w.SumExpected), "sum_retired_mats": runs95(w.SumAllMedian, w.SumAllLow, w.SumAllHigh).value}
+		s.add(date(w.From), cell{hundredths(w.Expected), within(w.Expected, float64(w.Low), float64(w.High), "simulation")}, cell{text: fmt.Sprintf("%d to %d", w.Low, w.High)},
+			sums, w.SumAtLimit, runs95(w.Buy, w.BuyLow, w.BuyHigh))
 	}
 	s.Plots = []Plot{o.plot()}
 	return s
+}
+
+// runs95 prints the middle of the simulated runs with what holds 95 % of them.
+func runs95(middle, low, high int) cell {
+	return cell{fmt.Sprintf("%d (%d to %d)", middle, low, high), within(float64(middle), float64(low), float64(high), "simulation")}
 }
 
 func (o Outlook) plot() Plot {
@@ -286,7 +274,7 @@ func (o Outlook) plot() Plot {
 
 // Forecast is the paper of the forecast command.
 func Forecast(in ForecastInput) (Report, Outlook) {
-	r := in.report("Mats to be replaced")
+	r := in.report("forecast", "Mats to be replaced")
 	o := in.Look()
 	r.Summary = []string{o.say()}
 	if o.Refused == "" {

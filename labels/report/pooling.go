@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 
 	"resow/medium"
@@ -22,17 +23,17 @@ type PoolInput struct {
 // Pool says how many mats a sowing plan needs, how likely each week runs short
 // with those at hand, and what holds the mats up.
 func Pool(in PoolInput) Report {
-	r := in.report("Mats for the sowing plan")
-	r.Summary = in.say()
+	r := in.report("pool", "Mats for the sowing plan")
+	r.Summary, r.Figures = in.say(), in.named()
 	r.Sections = []Section{in.cropTable()}
 	if in.Enough != nil {
 		r.Sections = append(r.Sections, in.closedForm())
 	}
 	if in.WithIt != nil {
-		r.Sections = append(r.Sections, in.weekTable(fmt.Sprintf("Chance of running short with %s", mats(in.Have)), *in.WithIt))
+		r.Sections = append(r.Sections, in.weekTable("weeks_at_hand", in.Have, *in.WithIt))
 	}
 	if in.Enough != nil {
-		r.Sections = append(r.Sections, in.weekTable(fmt.Sprintf("Chance of running short with %s", mats(in.Enough.Mats)), in.Enough.With))
+		r.Sections = append(r.Sections, in.weekTable("weeks_enough", in.Enough.Mats, in.Enough.With))
 	}
 	r.Method = []string{
 		"The mean is by " + pool.NeedSource + ".",
@@ -41,6 +42,25 @@ func Pool(in PoolInput) Report {
 		"Plan, shares and capacities are the farm's own figures, taken as given.",
 	}
 	return r
+}
+
+func (in PoolInput) named() fields {
+	f := fields{"busy_mean_mats": num(in.Needs.Mean), "mats_at_hand": given(float64(in.Have)), "wanted_percent": num(100 * in.Level),
+		"mats_enough": nil, "bottleneck": nil}
+	if !in.Plan.ByOrder {
+		f["fullest_day_mats"] = in.Needs.AtOnce
+	}
+	outcome := in.WithIt
+	if in.Enough != nil {
+		f["mats_enough"] = in.Enough.Mats
+		outcome = cmp.Or(outcome, &in.Enough.With)
+	} else if in.Stuck != "" {
+		f["why_none_is_enough"] = in.Stuck
+	}
+	if outcome != nil {
+		f["bottleneck"] = fields{"name": outcome.Bottleneck.Name, "days_per_turn": num(outcome.Bottleneck.Days), "text": outcome.Bottleneck.Text}
+	}
+	return f
 }
 
 func (in PoolInput) say() []string {
@@ -69,10 +89,11 @@ func (in PoolInput) say() []string {
 }
 
 func (in PoolInput) cropTable() Section {
-	s := Section{Heading: "Mats kept busy, by crop (mean)", Columns: []Column{{Head: "Crop"}, {Head: "Mats a week", Right: true}, {Head: "Days growing", Right: true},
-		{Head: "Growing", Right: true}, {Head: "Turn-around", Right: true}, {Head: "On order", Right: true, Drop: 1}, {Head: "In all", Right: true}}}
+	s := Section{Name: "crops", Heading: "Mats kept busy, by crop (mean)", Columns: []Column{{Head: "Crop", Name: "crop"}, {Head: "Mats a week", Name: "mats_per_week", Right: true},
+		{Head: "Days growing", Name: "growing_days", Right: true}, {Head: "Growing", Name: "growing_mats", Right: true}, {Head: "Turn-around", Name: "turn_around_mats", Right: true},
+		{Head: "On order", Name: "on_order_mats", Right: true, Drop: 1}, {Head: "In all", Name: "busy_mats", Right: true}}}
 	for _, c := range in.Needs.Crops {
-		s.Rows = append(s.Rows, []string{c.Crop, fmt.Sprint(c.MatsPerWeek), short(c.GrowDays), short(c.Growing), short(c.TurnAround), short(c.OnOrder), short(c.Total())})
+		s.add(c.Crop, c.MatsPerWeek, tenths(c.GrowDays), tenths(c.Growing), tenths(c.TurnAround), tenths(c.OnOrder), tenths(c.Total()))
 	}
 	return s
 }
@@ -81,9 +102,9 @@ func (in PoolInput) cropTable() Section {
 // the simulation saw.
 func (in PoolInput) closedForm() Section {
 	out, n := in.Enough.With, in.Needs
-	s := Section{Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
+	s := Section{Name: "closed_form", Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
 		Note:    "The closed form knows no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
-		Columns: []Column{{Head: "Figure"}, {Head: "Closed form", Right: true}, {Head: "Simulated", Right: true}}}
+		Columns: []Column{{Head: "Figure", Name: "figure"}, {Head: "Closed form", Name: "closed_form", Right: true}, {Head: "Simulated", Name: "simulated", Right: true}}}
 	var growing, turnAround, onOrder float64
 	for _, c := range n.Crops {
 		growing, turnAround, onOrder = growing+c.Growing, turnAround+c.TurnAround, onOrder+c.OnOrder
@@ -100,25 +121,22 @@ func (in PoolInput) closedForm() Section {
 			turned += stage.Mean
 		}
 	}
-	row := func(name string, closed, simulated string) {
-		s.Rows = append(s.Rows, []string{name, closed, simulated})
-	}
-	row("Mats growing, mean (Little)", short(growing), short(grew))
-	row("Mats in the turn-around, mean (Little)", short(turnAround), short(turned))
-	row("Mats on order, mean (Little)", short(onOrder), short(ordered))
-	row("Mats busy in all, mean (Little)", short(n.Mean), short(out.InUse))
+	s.add(cell{"Mats growing, mean (Little)", "growing_mats"}, tenths(growing), tenths(grew))
+	s.add(cell{"Mats in the turn-around, mean (Little)", "turn_around_mats"}, tenths(turnAround), tenths(turned))
+	s.add(cell{"Mats on order, mean (Little)", "on_order_mats"}, tenths(onOrder), tenths(ordered))
+	s.add(cell{"Mats busy in all, mean (Little)", "busy_mats"}, tenths(n.Mean), tenths(out.InUse))
 	if in.Plan.ByOrder {
 		s.Note += " Erlang's and Palm's forms spread the sowings evenly over all hours; the simulation keeps them on the days of the plan, which bunches them and runs short more often."
 	} else {
-		row("Mats on the fullest day", fmt.Sprint(n.AtOnce), "–")
+		s.add(cell{"Mats on the fullest day", "fullest_day_mats"}, n.AtOnce, nil)
 		return s
 	}
 	ready := int(float64(in.Enough.Mats) * (1 - in.Plan.Losses.Aside))
 	if lost, err := pool.ErlangB(n.Mean, ready); err == nil {
-		row("Sowings that find no mat (Erlang)", percentOf(lost), percentOf(in.lacking(out)))
+		s.add(cell{"Sowings that find no mat (Erlang)", "sowings_without_mat_percent"}, percentage(lost), percentage(in.lacking(out)))
 	}
 	if enough, err := pool.PoissonMats(n.Mean, in.Level); err == nil {
-		row(fmt.Sprintf("Mats that are enough but for %s of moments (Palm)", percentOf(in.Level)), fmt.Sprint(enough), "–")
+		s.add(cell{fmt.Sprintf("Mats that are enough but for %s of moments (Palm)", percentOf(in.Level)), "enough_mats"}, enough, nil)
 	}
 	return s
 }
@@ -138,13 +156,16 @@ func (in PoolInput) lacking(o pool.Outcome) float64 {
 	return lack / wanted
 }
 
-func (in PoolInput) weekTable(heading string, o pool.Outcome) Section {
-	s := Section{Heading: heading, Columns: []Column{{Head: "Week", Right: true}, {Head: "Chance of running short (95 % interval)"}, {Head: "Mats lacking, mean", Right: true}}}
+func (in PoolInput) weekTable(name string, with int, o pool.Outcome) Section {
+	s := Section{Name: name, Heading: "Chance of running short with " + mats(with),
+		Figures: fields{"mats": with, "short_in_a_week_percent": within(100*o.InAWeek.Share, 100*o.InAWeek.Low, 100*o.InAWeek.High, "Wilson")},
+		Columns: []Column{{Head: "Week", Name: "week", Right: true}, {Head: "Chance of running short (95 % interval)", Name: "short_percent"},
+			{Head: "Mats lacking, mean", Name: "lacking_mats", Right: true}}}
 	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (grey) and the chance that is wanted at most (dashes).",
 		X: Axis{Label: "week", From: 1, To: float64(len(o.Weeks))}, Y: Axis{Label: "runs short", To: 10, Unit: "%"}}
 	var band, line []Point
 	for i, w := range o.Weeks {
-		s.Rows = append(s.Rows, []string{fmt.Sprint(i + 1), fmt.Sprintf("%s (%s)", percentOf(w.Short.Share), percentSpan(w.Short.Low, w.Short.High)), hundredths(w.MatsShort)})
+		s.add(i+1, percentWithin(w.Short.Share, w.Short.Low, w.Short.High, "Wilson"), cell{hundredths(w.MatsShort), num(w.MatsShort)})
 		x := float64(i + 1)
 		band = append(band, Point{X: x, Y: 100 * w.Short.High, Low: 100 * w.Short.Low})
 		line = append(line, Point{X: x, Y: 100 * w.Short.Share})

@@ -16,6 +16,7 @@ import (
 // Report is one paper, ready to be drawn. Sentences and cells are finished
 // text; the figures in them are settled before this.
 type Report struct {
+	Name     string // for programs: reuse
 	Title    string
 	Farm     string
 	Place    string
@@ -24,6 +25,7 @@ type Report struct {
 	At       time.Time // in the farm's zone; also the date inside the PDF file
 	Mark     string    // stands on every page, e.g. DemoMark; usually empty
 	Summary  []string  // plain sentences, the gravest first
+	Figures  fields    // for programs: what the sentences say and no table has
 	Sections []Section
 	Cautions []string
 	Method   []string // how figures were worked out, and what they do not say
@@ -34,6 +36,7 @@ type Report struct {
 
 // Section is one table with its heading, and what of it is drawn.
 type Section struct {
+	Name    string // for programs; stable
 	Heading string
 	Note    string
 	Columns []Column
@@ -42,6 +45,8 @@ type Section struct {
 	Empty   string     // what to say instead of a table without rows
 	Plots   []Plot     // above the table, which holds their figures
 	Layouts []Layout
+	Figures fields  // for programs: what the note says and no row has
+	values  [][]any // for programs: the cells of each row
 }
 
 // Column is one column of a table. Its width follows from what stands in it.
@@ -50,6 +55,8 @@ type Column struct {
 	Right bool   // figures stand at the right
 	Drop  int    // a narrow terminal leaves out columns 1, 2, 3 … in this order; 0 stays
 	Cite  string // the paragraph of the rule that asks for it, if one does
+	Name  string // of its values for programs, with their unit; empty: none, or they have their own
+	Of    string // the group that they are of, where a row has several
 }
 
 // Origin says whose records a report shows and as of when.
@@ -62,8 +69,8 @@ type Origin struct {
 }
 
 // report starts a paper with everything that all papers have.
-func (o Origin) report(title string) Report {
-	r := Report{Title: title, Farm: o.Farm.Settings.Name, Place: o.Farm.Settings.Place, StoreID: o.StoreID,
+func (o Origin) report(name, title string) Report {
+	r := Report{Name: name, Title: title, Farm: o.Farm.Settings.Name, Place: o.Farm.Settings.Place, StoreID: o.StoreID,
 		Anchor: o.Anchor, At: o.now(), Cautions: usualCautions(), Letter: o.Farm.Settings.Paper == "letter"}
 	if o.Demo {
 		r.Mark = DemoMark

@@ -26,10 +26,12 @@ var watched = []string{"near-limit", "mold-last-turn", "cut-noted", "inspection-
 // Retirement says which mats to retire now and why, which ones near a limit,
 // and what was retired in the period and after how many turns.
 func Retirement(in RetirementInput) Report {
-	r := in.report("Retirement of mats")
+	r := in.report("retirement", "Retirement of mats")
 	f, c := in.figures()
 	why := causesOverOf(c)
 	r.Summary = append(f.summary(), why.say()...)
+	r.Figures = fields{"from": moment(f.from), "to": moment(f.to), "mats": f.mats, "mats_due": len(f.due), "mats_due_growing": f.growing,
+		"mats_near": len(f.near), "mats_retired": len(f.gone)}
 	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
 	r.Method = []string{
 		"A mat is due to be retired when one of the farm's own retire rules speaks. The last table gives every such limit and where it comes from.",
@@ -45,17 +47,17 @@ type judged struct {
 	found []medium.Finding
 }
 
-func (j judged) rules() string { return j.each(func(f medium.Finding) string { return f.Rule }, ", ") }
-func (j judged) why() string   { return j.each(func(f medium.Finding) string { return f.Text }, "; ") }
+func (j judged) rules() cell { return j.each(func(f medium.Finding) string { return f.Rule }, ", ") }
+func (j judged) why() cell   { return j.each(func(f medium.Finding) string { return f.Text }, "; ") }
 
-func (j judged) each(what func(medium.Finding) string, between string) string {
+func (j judged) each(what func(medium.Finding) string, between string) cell {
 	var out []string
 	for _, f := range j.found {
 		if text := what(f); !slices.Contains(out, text) {
 			out = append(out, text)
 		}
 	}
-	return strings.Join(out, between)
+	return joined(out, between)
 }
 
 type retirementFigures struct {
@@ -221,56 +223,57 @@ func causeName(c medium.Cause) string {
 // cut keeps the list of mats of a very large farm to a size that can be printed.
 func (s Section) cut() Section {
 	if over := len(s.Rows) - matRows; over > 0 {
-		s.Rows = s.Rows[:matRows]
+		s.Rows, s.values = s.Rows[:matRows], s.values[:matRows]
 		s.Note = fmt.Sprintf("The first %d; %d more are left out: `resow list` has all.", matRows, over)
 	}
 	return s
 }
 
 func (f retirementFigures) dueTable() Section {
-	s := Section{Heading: "Retire now", Empty: "None.",
-		Columns: []Column{{Head: "Code"}, {Head: "Stage", Drop: 1}, {Head: "Turns", Right: true}, {Head: "Why"}, {Head: "Rule", Drop: 2}, {Head: "Do"}}}
+	s := Section{Name: "retire_now", Heading: "Retire now", Empty: "None.",
+		Columns: []Column{{Head: "Code", Name: "code"}, {Head: "Stage", Name: "stage", Drop: 1}, {Head: "Turns", Name: "turns", Right: true},
+			{Head: "Why", Name: "reasons"}, {Head: "Rule", Name: "rules", Drop: 2}, {Head: "Do", Name: "do"}}}
 	for _, j := range f.due {
 		do := "retire"
 		if j.c.Stage == medium.Growing {
 			do = "harvest, then retire"
 		}
-		s.Rows = append(s.Rows, []string{keep(j.c.Code.String()), string(j.c.Stage), fmt.Sprint(j.c.Turn), j.why(), j.rules(), do})
+		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules(), do)
 	}
 	return s
 }
 
 func (f retirementFigures) nearTable() Section {
-	s := Section{Heading: "Near a limit, or to be looked at", Empty: "None.",
-		Columns: []Column{{Head: "Code"}, {Head: "Stage", Drop: 1}, {Head: "Turns", Right: true}, {Head: "What was noted"}, {Head: "Rule", Drop: 2}}}
+	s := Section{Name: "near_a_limit", Heading: "Near a limit, or to be looked at", Empty: "None.",
+		Columns: []Column{{Head: "Code", Name: "code"}, {Head: "Stage", Name: "stage", Drop: 1}, {Head: "Turns", Name: "turns", Right: true},
+			{Head: "What was noted", Name: "reasons"}, {Head: "Rule", Name: "rules", Drop: 2}}}
 	for _, j := range f.near {
-		s.Rows = append(s.Rows, []string{keep(j.c.Code.String()), string(j.c.Stage), fmt.Sprint(j.c.Turn), j.why(), j.rules()})
+		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules())
 	}
 	return s
 }
 
 func (f retirementFigures) causeTable() Section {
-	s := Section{Heading: "Retired " + period(f.from, f.to, f.loc) + ", by cause", Empty: "None.",
-		Columns: []Column{{Head: "Cause"}, {Head: "Mats", Right: true}, {Head: "Turns reached, middle", Right: true},
-			{Head: "Least", Right: true}, {Head: "Most", Right: true}}}
+	s := Section{Name: "retired_by_cause", Heading: "Retired " + period(f.from, f.to, f.loc) + ", by cause", Empty: "None.",
+		Columns: []Column{{Head: "Cause", Name: "cause"}, {Head: "Mats", Name: "mats", Right: true}, {Head: "Turns reached, middle", Name: "median_turns", Right: true},
+			{Head: "Least", Name: "least_turns", Right: true}, {Head: "Most", Name: "most_turns", Right: true}}}
 	for _, cause := range causes(f.byCause) {
 		sp := spreadOf(f.byCause[cause])
-		middle := "too few"
+		middle := cell{text: "too few"}
 		if sp.n >= fewRetired {
-			middle = short(sp.median)
+			middle = tenths(sp.median)
 		}
-		s.Rows = append(s.Rows, []string{causeName(cause), fmt.Sprint(sp.n), middle, fmt.Sprint(sp.least), fmt.Sprint(sp.most)})
+		s.add(cell{causeName(cause), known(string(cause))}, sp.n, middle, sp.least, sp.most)
 	}
 	return s
 }
 
 func (f retirementFigures) goneTable() Section {
-	s := Section{Heading: "Each mat retired in the period", Empty: "None.",
-		Columns: []Column{{Head: "Retired"}, {Head: "Code"}, {Head: "Cause"}, {Head: "Turns", Right: true}, {Head: "Mold turns", Right: true},
-			{Head: "Sun, kLy", Right: true, Drop: 1}, {Head: "Mesh"}}}
+	s := Section{Name: "retired", Heading: "Each mat retired in the period", Empty: "None.",
+		Columns: []Column{{Head: "Retired", Name: "retired_on"}, {Head: "Code", Name: "code"}, {Head: "Cause", Name: "cause"}, {Head: "Turns", Name: "turns", Right: true},
+			{Head: "Mold turns", Name: "mold_turns", Right: true}, {Head: "Sun, kLy", Name: "sun_kly", Right: true, Drop: 1}, {Head: "Mesh"}}}
 	for _, c := range f.gone {
-		s.Rows = append(s.Rows, []string{keep(c.RetiredAt.In(f.loc).Format("2 Jan 2006")), keep(c.Code.String()), causeName(c.Cause), fmt.Sprint(c.Turn),
-			fmt.Sprint(moldTurns(*c)), short(c.SunKLy), mesh(c.Mat)})
+		s.add(date(c.RetiredAt.In(f.loc)), c.Code, cell{causeName(c.Cause), known(string(c.Cause))}, c.Turn, moldTurns(*c), tenths(c.SunKLy), meshCell(c.Mat))
 	}
 	return s
 }
@@ -278,21 +281,23 @@ func (f retirementFigures) goneTable() Section {
 // limitTable gives every limit that can end a mat's use, as it stands in the
 // farm's policy, with its source.
 func limitTable(p medium.Policy) Section {
-	s := Section{Heading: "The farm's limits, and where they come from",
-		Columns: []Column{{Head: "Rule"}, {Head: "What it looks at"}, {Head: "Limit", Right: true}, {Head: "Unit"}, {Head: "Source"}}}
+	s := Section{Name: "limits", Heading: "The farm's limits, and where they come from",
+		Columns: []Column{{Head: "Rule", Name: "rule"}, {Head: "What it looks at", Name: "about"}, {Head: "Limit", Right: true}, {Head: "Unit", Name: "unit"}, {Head: "Source", Name: "source"}}}
 	for _, r := range medium.Rules {
 		if r.Fixed || (r.Severity != medium.RetireIt && !slices.Contains(watched, r.Name)) {
 			continue
 		}
 		set := p.Setting(r.Name)
-		limit, unit := fmt.Sprintf("%v", set.Limit), r.Unit
+		named := fields{"on": set.On, "limit": num(set.Limit), "window_turns": nil}
+		limit, unit := cell{fmt.Sprint(set.Limit), named}, cell{r.Unit, r.Unit}
 		if set.Window > 0 {
-			unit += fmt.Sprintf("; window of %v turns", set.Window)
+			unit.text += fmt.Sprintf("; window of %v turns", set.Window)
+			named["window_turns"] = set.Window
 		}
 		if !set.On {
-			limit, unit = "off", ""
+			limit.text, unit.text, named["limit"] = "off", "", nil
 		}
-		s.Rows = append(s.Rows, []string{r.Name, r.About, limit, unit, source(p, r)})
+		s.add(r.Name, r.About, limit, unit, source(p, r))
 	}
 	return s
 }

@@ -560,12 +560,12 @@ func TestTurnsLeftAreTraced(t *testing.T) {
 			high = m
 		}
 	}
-	require.InDelta(t, low, left.Median, 1e-6)
+	require.InDelta(t, low, left.Median.Value, 1e-6)
 	said := sentence(t, paper.Summary, "Half of such mats make")
-	require.Equal(t, []string{fmt.Sprint(mat.Turn), decimal(low), "95", decimal(left.MedianLow), decimal(left.MedianHigh)}, numbers(strings.ReplaceAll(said, mat.Code.String(), "it"))[0:5])
+	require.Equal(t, []string{fmt.Sprint(mat.Turn), decimal(low), "95", decimal(left.Median.Low), decimal(left.Median.High)}, numbers(strings.ReplaceAll(said, mat.Code.String(), "it"))[0:5])
 	require.Contains(t, said, "by the fitted life of polyester")
 	row := slices.Index(column(t, section(t, papers(f)["reuse"], "Each mat in use"), "Code"), loose(mat.Code.String()))
-	require.Equal(t, fmt.Sprintf("%.0f (%.0f to %.0f)", left.Median, left.MedianLow, left.MedianHigh),
+	require.Equal(t, fmt.Sprintf("%.0f (%.0f to %.0f)", left.Median.Value, left.Median.Low, left.Median.High),
 		column(t, section(t, papers(f)["reuse"], "Each mat in use"), "Further turns")[row])
 
 	_, gone := ForecastInput{Origin: f.origin(), Mats: slices.Values(mats)}.Left(medium.Condition{Code: "X", Stage: medium.Retired})
