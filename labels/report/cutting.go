@@ -43,6 +43,13 @@ func (in CuttingInput) Made() []int {
 	return nil
 }
 
+func (in CuttingInput) total() (mats int) {
+	for _, n := range in.Made() {
+		mats += n
+	}
+	return mats
+}
+
 // Waste is the share of all stock, in percent, that is in no mat, and the part
 // of it that is not worth keeping either.
 func (in CuttingInput) Waste() (waste, lost float64) {
@@ -80,7 +87,7 @@ func Cutting(in CuttingInput) Report {
 
 func (in CuttingInput) named() fields {
 	waste, lost := in.Waste()
-	f := fields{"waste_percent": num(waste), "lost_percent": num(lost)}
+	f := fields{"mats": in.total(), "waste_percent": num(waste), "lost_percent": num(lost)}
 	switch {
 	case in.Sheets != nil:
 		f["sheets"], f["proven"], f["gap_percent"], f["least_sheets"] = in.Sheets.Sheets, in.Sheets.Proven, num(in.Sheets.GapPercent()), in.Sheets.Bound
@@ -115,11 +122,7 @@ func (in CuttingInput) say() []string {
 			proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", in.Roll.BoundMM, short(in.Roll.GapPercent()))
 		}
 	}
-	total := 0
-	for _, n := range in.Made() {
-		total += n
-	}
-	return []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.", mats(total), first, keep(short(waste)+" %"), keep(short(lost)+" %")), proof}
+	return []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.", mats(in.total()), first, keep(short(waste)+" %"), keep(short(lost)+" %")), proof}
 }
 
 func stock(b []cutting.Batch) string {

@@ -37,7 +37,10 @@ func (in ForecastInput) Left(mat medium.Condition) (Report, TurnsLeft) {
 	default:
 		l.fill(f)
 	}
-	r.Figures = fields{"code": l.Code, "turns": l.Turn, "limit_turns": given(l.Limit)}
+	r.Figures = fields{"code": l.Code, "turns": l.Turn}
+	if l.Limit > 0 {
+		r.Figures["limit_turns"], r.Figures["limit_left_turns"] = num(l.Limit), l.limitLeft()
+	}
 	if l.Refused != "" {
 		r.Figures["refused"] = l.Refused
 		r.Summary = []string{fmt.Sprintf("How many more turns %s will make can't be said: %s.", keep(mat.Code.String()), l.Refused)}
@@ -63,6 +66,8 @@ func (l *TurnsLeft) fill(f fitted) {
 	}
 }
 
+func (l TurnsLeft) limitLeft() int { return max(0, int(l.Limit)-l.Turn) }
+
 func (l TurnsLeft) say() []string {
 	from := l.LifeOf
 	if from == allMats {
@@ -75,7 +80,7 @@ func (l TurnsLeft) say() []string {
 			short(l.Mean.Value), short(l.Mean.Low), short(l.Mean.High)),
 	}
 	if l.Limit > 0 {
-		out = append(out, fmt.Sprintf("The farm's own limit of %s turns leaves it %s.", short(l.Limit), turns(max(0, int(l.Limit)-l.Turn))))
+		out = append(out, fmt.Sprintf("The farm's own limit of %s turns leaves it %s.", short(l.Limit), turns(l.limitLeft())))
 	}
 	return out
 }

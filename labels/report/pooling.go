@@ -103,6 +103,7 @@ func (in PoolInput) cropTable() Section {
 func (in PoolInput) closedForm() Section {
 	out, n := in.Enough.With, in.Needs
 	s := Section{Name: "closed_form", Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
+		Figures: fields{"mats": in.Enough.Mats, "wanted_percent": num(100 * in.Level)},
 		Note:    "The closed form knows no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
 		Columns: []Column{{Head: "Figure", Name: "figure"}, {Head: "Closed form", Name: "closed_form", Right: true}, {Head: "Simulated", Name: "simulated", Right: true}}}
 	var growing, turnAround, onOrder float64

@@ -32,6 +32,9 @@ func Retirement(in RetirementInput) Report {
 	r.Summary = append(f.summary(), why.say()...)
 	r.Figures = fields{"from": moment(f.from), "to": moment(f.to), "mats": f.mats, "mats_due": len(f.due), "mats_due_growing": f.growing,
 		"mats_near": len(f.near), "mats_retired": len(f.gone)}
+	if s := f.reached(); s.n >= fewRetired {
+		r.Figures["median_reached_turns"], r.Figures["least_reached_turns"], r.Figures["most_reached_turns"] = num(s.median), s.least, s.most
+	}
 	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
 	r.Method = []string{
 		"A mat is due to be retired when one of the farm's own retire rules speaks. The last table gives every such limit and where it comes from.",
@@ -176,19 +179,26 @@ func (f retirementFigures) sayDue() string {
 	return said
 }
 
+// reached is how many turns the mats of the period had made.
+func (f retirementFigures) reached() spread {
+	var turns []int
+	for _, c := range f.gone {
+		turns = append(turns, c.Turn)
+	}
+	return spreadOf(turns)
+}
+
 func (f retirementFigures) sayGone() []string {
 	when := period(f.from, f.to, f.loc)
 	if len(f.gone) == 0 {
 		return []string{"No mat was retired " + when + "."}
 	}
 	var parts []string
-	var reached []int
 	for _, cause := range causes(f.byCause) {
 		parts = append(parts, fmt.Sprintf("%d %s", len(f.byCause[cause]), causeName(cause)))
-		reached = append(reached, f.byCause[cause]...)
 	}
 	said := fmt.Sprintf("%s retired %s: %s.", count(len(f.gone), "mat was", "mats were"), when, list(parts))
-	s := spreadOf(reached)
+	s := f.reached()
 	if s.n < fewRetired {
 		return []string{said, "That is too few to say how many turns a mat usually reaches."}
 	}

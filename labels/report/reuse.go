@@ -348,6 +348,9 @@ func (f reuseFigures) meshTable() Section {
 		Columns: []Column{{Head: "Mesh"}, {Head: "Mats", Name: "mats", Right: true}, {Head: "In use", Name: "mats_in_use", Right: true}, {Head: "Turns", Name: "turns", Right: true},
 			{Head: "Turns per mat", Name: "turns_per_mat", Right: true}, {Head: "Mesh cost per turn", Name: "mesh_cost_per_turn", Right: true, Drop: 2},
 			{Head: "In use without contact statement", Name: "mats_without_contact_statement", Right: true, Drop: 1}}}
+	if f.all.priced > 0 {
+		s.Figures = fields{"mesh_cost": amount(f.all.cost, f.currency).value, "mats_priced": f.all.priced, "turns_priced": f.all.pricedTurns}
+	}
 	rows := f.meshes
 	if len(rows) > 1 {
 		all := f.all

@@ -497,11 +497,11 @@ func (l *sanitationLog) gapTable() Section {
 		Columns: []Column{{Head: "No.", Name: "number", Right: true}, {Head: "What", Name: "what"}, {Head: "Mat", Name: "mat"}, {Head: "When"},
 			{Head: "By", Name: "by", Drop: 1}, {Head: "More"}}}
 	for i, g := range l.gaps {
-		when, more := cell{l.time(g.at), fields{"at": moment(g.at)}}, cell{g.more, known(g.more)}
+		when, more := cell{l.time(g.at), fields{"at": moment(g.at)}}, cell{g.more, fields{"more": known(g.more)}}
 		if g.week > 0 {
 			monday := date(g.at.In(l.loc))
-			when = cell{"week of " + monday.text, fields{"week_from": monday.value, "steps": g.week}}
-			more.text = count(g.week, "step", "steps")
+			when = cell{"week of " + monday.text, fields{"week_from": monday.value}}
+			more = cell{count(g.week, "step", "steps"), fields{"steps": g.week}}
 		}
 		s.add(i+1, g.what, cell{or(keep(g.mat.String()), "–"), known(string(g.mat))}, when, cell{or(g.by, "–"), known(g.by)}, more)
 	}
