@@ -107,12 +107,12 @@ func TestDocumentsNameEveryValueWithItsUnit(t *testing.T) {
 					if !strings.HasSuffix(path, ".sources") {
 						require.Regexp(t, snake, k, at)
 					}
-					if slices.Contains([]string{"value", "low", "high"}, k) {
-						walk(at, key, value)
-						continue
-					}
-					if _, money := v["currency"]; k != "level_percent" || !money {
+					_, money := v["currency"] // it is the unit
+					switch part := slices.Contains([]string{"value", "low", "high"}, k); {
+					case !part:
 						walk(at, k, value)
+					case !money:
+						walk(at, key, value)
 					}
 				}
 			case []any:
