@@ -51,7 +51,7 @@ func (c causesOver) say() []string {
 	}
 	first := c.curves[0]
 	p := incidenceAt(first, c.last)
-	return []string{fmt.Sprintf("By turn %s a mat has been retired for %s with a chance of %s (95 %% interval %s), the most frequent cause so far.",
+	return []string{fmt.Sprintf("The most frequent cause so far: by turn %s the chance that a mat has been retired for %s is %s (95 %% interval %s).",
 		short(c.last), causePhrase(first.Cause), percentOf(p.F), percentSpan(p.Low, p.High))}
 }
 
@@ -73,7 +73,7 @@ func causePhrase(cause string) string {
 
 func (c causesOver) section() Section {
 	s := Section{Name: "chance_by_cause", Heading: "Why mats end, over their turns", Empty: "Too few mats are retired to say for which causes mats end.",
-		Note:    "Chance that a mat has been retired for the cause by the turn (cumulative incidence, 95 % interval). The other causes are not taken as censored, which would overstate each; together with the mats still in use the chances are 100 %.",
+		Note:    "Chance that a mat has been retired for the cause by the turn (cumulative incidence, 95 % interval). The other causes are not taken as censored, which would overstate each; together with the share still in use, the chances add up to 100 %.",
 		Columns: []Column{{Head: "By turn", Name: "by_turn", Right: true}, {Head: "Mats watched", Name: "mats_watched", Right: true}}}
 	if c.refused != nil {
 		return s

@@ -71,12 +71,12 @@ func (l TurnsLeft) limitLeft() int { return max(0, int(l.Limit)-l.Turn) }
 func (l TurnsLeft) say() []string {
 	from := l.LifeOf
 	if from == allMats {
-		from += ", for none can be fitted to its own material"
+		from += ", since none can be fitted to its own material"
 	}
 	out := []string{
 		fmt.Sprintf("%s has done %s. Half of such mats make at least %s turns more (95 %% interval %s to %s), by the fitted life of %s.", keep(l.Code.String()), turns(l.Turn),
 			short(l.Median.Value), short(l.Median.Low), short(l.Median.High), from),
-		fmt.Sprintf("The mean of such mats is %s turns more (95 %% interval %s to %s). Both intervals tell how well the life is known; single mats spread wider.",
+		fmt.Sprintf("The mean of such mats is %s turns more (95 %% interval %s to %s). Both intervals tell how well the life is known; single mats vary more widely.",
 			short(l.Mean.Value), short(l.Mean.Low), short(l.Mean.High)),
 	}
 	if l.Limit > 0 {

@@ -309,7 +309,7 @@ func (l lives) supplierSections(c *census) []Section {
 		return []Section{{Name: "life_by_supplier", Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
 	}
 	table := l.table()
-	table.Note = "As by material. Suppliers whose mats differ in material are compared with that difference in it."
+	table.Note = "Worked out as by material. Where suppliers' mats differ in material, that difference is part of the comparison."
 	if c.oneMaterialEach() {
 		table.Note = "Each supplier on file sold one material, so these are the lives by material again: the records can't tell supplier and material apart."
 		return []Section{table}

@@ -340,7 +340,7 @@ func (m molds) pairTable() Section {
 		some += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not", groupsCompared, m.uncompared)
 	}
 	s := Section{Name: "mold_pairs", Heading: "Groups against each other", Figures: fields{"pairs": len(m.compared)},
-		Note: fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s%s. Difference in points of percent (Newcombe, 95 %%).",
+		Note: fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s%s. Difference in percentage points (Newcombe, 95 %%).",
 			count(len(m.compared), "pair", "pairs"), some),
 		Columns: []Column{{Head: "By", Name: "by"}, {Head: "Group", Name: "group"}, {Head: "Against", Name: "against"}, {Head: "Rates", Right: true},
 			{Head: "Difference, points", Name: "difference_points"}, {Head: "Times as often", Name: "mold_ratio", Drop: 1},
@@ -353,7 +353,7 @@ func (m molds) pairTable() Section {
 	return s
 }
 
-// difference is that of two shares, in points of percent.
+// difference is that of two shares, in percentage points.
 func difference(c lifetime.Comparison) cell {
 	low, high := 100*c.Difference.Low, 100*c.Difference.High
 	return cell{minus(short(low)) + " to " + minus(short(high)), within(100*(c.A.Share()-c.B.Share()), low, high, "Newcombe")}
@@ -453,7 +453,7 @@ func (m molds) chartPlot(from int) Plot {
 
 func (m molds) changeTable() Section {
 	s := Section{Name: "sanitizer_changes", Heading: "Before and after a sanitizer came in", Empty: "No sanitizer came in more than two weeks after the first sowing, so there is no before and after.",
-		Note: "Turns on mats last cleared with the product, against all turns sown before its first day. What else changed that day is in the difference too.",
+		Note: "Turns on mats last cleared with the product, against all turns sown before its first day. Whatever else changed that day is in the difference too.",
 		Columns: []Column{{Head: "Sanitizer", Name: "sanitizer"}, {Head: "Since", Name: "since"}, {Head: "Turns before", Name: "before"}, {Head: "Turns after", Name: "after"},
 			{Head: "Times as often (95 % interval)", Name: "mold_ratio", Drop: 1}, {Head: "p (Fisher)", Right: true}}}
 	for _, c := range m.changes {

@@ -234,7 +234,7 @@ func (c costs) sayMinutes() string {
 	if c.untimed != nil {
 		return ""
 	}
-	return fmt.Sprintf(" Washing took %s minutes of hands a turn on average (95 %% interval %s to %s), over %s with a noted time.",
+	return fmt.Sprintf(" Washing took %s minutes of work a turn on average (95 %% interval %s to %s), over %s with a noted time.",
 		short(c.minutes.Value), short(c.minutes.Low), short(c.minutes.High), turns(c.timed))
 }
 
@@ -242,7 +242,7 @@ func (c costs) section() Section {
 	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)
 	s := Section{Name: "costs", Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
 		Figures: fields{"sanitizer_per_turn": sanitizer.value, "water_per_turn": water.value, "labor_per_h": labor.value},
-		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size; smaller mats for their share of it.",
+		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size, and its share of a tray for a smaller mat.",
 			sanitizer.text, water.text, labor.text) + c.sayMinutes() + c.sayMass(),
 		Columns: []Column{{Head: "Material", Name: "material"}, {Head: "Mesh and label", Name: "mesh_and_label_per_mat", Right: true}, {Head: "Mean life, turns (at least)", Name: "mean_life_turns"},
 			{Head: "Cost per turn (95 % interval)", Name: "cost_per_turn"}, {Head: "Medium", Name: "medium_per_turn", Right: true}, {Head: "Saved per turn", Name: "saved_per_turn", Right: true},
@@ -342,7 +342,7 @@ func (c costs) whatIf() (Section, bool) {
 	if err != nil {
 		return Section{}, false
 	}
-	s := Section{Name: "what_if", Heading: "What if the mesh of " + l.name + " cost more, or lasted otherwise", Figures: fields{"material": l.name},
+	s := Section{Name: "what_if", Heading: "What if the mesh of " + l.name + " had another price or another life", Figures: fields{"material": l.name},
 		Columns: []Column{{Head: "Price of the mesh", Name: "mesh_per_mat", Right: true}, {Head: "Life, turns", Name: "life_turns", Right: true},
 			{Head: "Cost per turn", Name: "cost_per_turn", Right: true}, {Head: "Saved per turn", Name: "saved_per_turn", Right: true}}}
 	for _, r := range rows {

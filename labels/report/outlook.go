@@ -211,7 +211,7 @@ func (o Outlook) sayLives() []string {
 	for _, l := range o.Lives {
 		from := fmt.Sprintf("from its own %s", count(l.Retired, "retired mat", "retired mats"))
 		if l.Of == allMats {
-			from = "that of all mats, for none can be fitted to its own"
+			from = "that of all mats, since none can be fitted to its own"
 		}
 		mean := "not known within any number"
 		if l.Mean > 0 {
@@ -240,7 +240,7 @@ func (o Outlook) section() Section {
 		lives = append(lives, fields{"life_of": l.Of, "materials": l.Materials})
 	}
 	s.Figures["lives"] = lives
-	s.Note = fmt.Sprintf("At %s sowings a week on %s; %s due now and %s on the shelf are counted in the purchases. Each retired mat is replaced at the end of its week. Expected are mats that are cut, molded, worn or lost; those that reach the farm's own limit of turns come on top.",
+	s.Note = fmt.Sprintf("At %s sowings a week on %s; %s due now and %s on the shelf are counted in the purchases. Each retired mat is replaced at the end of its week. The expected ones are cut, molded, worn or lost; mats that reach the farm's own limit of turns come on top.",
 		short(o.Pace), mats(o.InUse), count(o.Due, "mat", "mats"), count(o.Spares, "spare", "spares"))
 	for _, w := range o.Weeks {
 		sums := runs95(w.SumMedian, w.SumLow, w.SumHigh)

@@ -37,7 +37,7 @@ func Pool(in PoolInput) Report {
 	}
 	r.Method = []string{
 		"The mean is by " + pool.NeedSource + ".",
-		"Where sowings come by chance (--by-order), the share of sowings that find no mat is by Erlang's loss formula, and the mats that enough moments are content with by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
+		"Where sowings come by chance (--by-order), the share of sowings that find no mat is by Erlang's loss formula, and the number of mats that is enough at so many moments by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
 		"The simulation plays each day: drying weather, limits of washing, racks and sanitizing, losses and their replacement; its random numbers have a fixed seed, so the same plan gives the same answer. The interval of a chance is Wilson's and says how well the simulation knows it, not how well the plan knows the weather.",
 		"Plan, shares and capacities are the farm's own figures, taken as given.",
 	}
@@ -70,7 +70,7 @@ func (in PoolInput) say() []string {
 	}
 	outcome := in.WithIt
 	if in.Enough != nil {
-		out = append([]string{fmt.Sprintf("%s are enough for this plan: a week then runs short with a chance of %s (%s), at most %s is wanted.",
+		out = append([]string{fmt.Sprintf("%s are enough for this plan: the chance that a week runs short is then %s (%s), and at most %s is wanted.",
 			mats(in.Enough.Mats), percentOf(in.Enough.With.InAWeek.Share), percentSpan(in.Enough.With.InAWeek.Low, in.Enough.With.InAWeek.High), percentOf(in.Level))}, out...)
 		if outcome == nil {
 			outcome = &in.Enough.With
@@ -79,7 +79,7 @@ func (in PoolInput) say() []string {
 		out = append([]string{"No number of mats is enough: " + in.Stuck + "."}, out...)
 	}
 	if in.WithIt != nil {
-		out = append(out, fmt.Sprintf("With %s a week runs short with a chance of %s (%s).", mats(in.Have), percentOf(in.WithIt.InAWeek.Share),
+		out = append(out, fmt.Sprintf("With %s the chance that a week runs short is %s (%s).", mats(in.Have), percentOf(in.WithIt.InAWeek.Share),
 			percentSpan(in.WithIt.InAWeek.Low, in.WithIt.InAWeek.High)))
 	}
 	if outcome != nil {
@@ -104,7 +104,7 @@ func (in PoolInput) closedForm() Section {
 	out, n := in.Enough.With, in.Needs
 	s := Section{Name: "closed_form", Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
 		Figures: fields{"mats": in.Enough.Mats, "wanted_percent": num(100 * in.Level)},
-		Note:    "The closed form knows no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
+		Note:    "The closed form allows for no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
 		Columns: []Column{{Head: "Figure", Name: "figure"}, {Head: "Closed form", Name: "closed_form", Right: true}, {Head: "Simulated", Name: "simulated", Right: true}}}
 	var growing, turnAround, onOrder float64
 	for _, c := range n.Crops {
@@ -137,7 +137,7 @@ func (in PoolInput) closedForm() Section {
 		s.add(cell{"Sowings that find no mat (Erlang)", "sowings_without_mat_percent"}, percentage(lost), percentage(in.lacking(out)))
 	}
 	if enough, err := pool.PoissonMats(n.Mean, in.Level); err == nil {
-		s.add(cell{fmt.Sprintf("Mats that are enough but for %s of moments (Palm)", percentOf(in.Level)), "enough_mats"}, enough, nil)
+		s.add(cell{fmt.Sprintf("Mats that are enough in all but %s of moments (Palm)", percentOf(in.Level)), "enough_mats"}, enough, nil)
 	}
 	return s
 }

@@ -37,10 +37,10 @@ func Retirement(in RetirementInput) Report {
 	}
 	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
 	r.Method = []string{
-		"A mat is due to be retired when one of the farm's own retire rules speaks. The last table gives every such limit and where it comes from.",
-		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they are not the life of a mat; that stands in the reuse report.",
+		"A mat is due to be retired when one of the farm's own rules for retiring is met. The last table gives every such limit and where it comes from.",
+		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they do not give the life of a mat; the reuse report does.",
 		"The chance of each cause is the cumulative incidence (Aalen-Johansen) over all mats on file, in use or retired in any period, with log-log intervals. Mats cut from one roll and turns on one shelf are not independent, so the intervals are narrower than they should be.",
-		fmt.Sprintf("With fewer than %d retired mats nothing is said of what is usual.", fewRetired),
+		fmt.Sprintf("With fewer than %d retired mats nothing is said about what is usual.", fewRetired),
 	}
 	return r
 }

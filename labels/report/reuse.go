@@ -35,7 +35,7 @@ func Reuse(in ReuseInput) Report {
 	r.Sections = f.sections(in)
 	r.Method = []string{
 		"A turn counts from its sowing; it is finished with its last cut, its first mold, the next sowing or the retirement. Mold rates and the chart count finished turns, the chart in the week in which they ended.",
-		fmt.Sprintf("A mold rate needs at least 10 turns, a life 5 retired mats, a forecast 6, a control chart 20 weeks with harvests, a yield trend 5 comparable harvests, a mean yield %d harvests, a mesh cost %d turns; with fewer there are words.", fewHarvests, fewTurns),
+		fmt.Sprintf("A mold rate needs at least 10 turns, a life 5 retired mats, a forecast 6, a control chart 20 weeks with harvests, a yield trend 5 comparable harvests, a mean yield %d harvests, a mesh cost %d turns; with fewer, words stand in its place.", fewHarvests, fewTurns),
 		"Life is the Kaplan-Meier curve over turns with log-log intervals; mats still in use count as not ended. Materials are compared by the log-rank test and by the ratio of the mean turns up to the last turn that both curves know.",
 		"Mold rates have Wilson's interval. Repeated turns of one mat are not independent of each other: a mat that molded once may mold again, so every interval and p-value here that counts turns is narrower than it should be. Read differences near the edge as hints.",
 		"Corrections for many comparisons are Holm's, over all pairs of the table. A p-value under 0.05 is called beyond chance.",

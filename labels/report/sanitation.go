@@ -479,7 +479,7 @@ func (l *sanitationLog) summary(f fields) []string {
 		out = append(out, fmt.Sprintf("Reviewed by the person who did them: %s.", count(own, "step", "steps")))
 	}
 	if n := n("records_superseded"); n > 0 {
-		out = append(out, fmt.Sprintf("Directions, solutions or strip readings that a step relied on and that a newer record took the place of: %d.", n))
+		out = append(out, fmt.Sprintf("Directions, solutions or strip readings that a step relied on and that a newer record replaced: %d.", n))
 	}
 	if farm := n("sanitizings_by_farm_procedure"); farm > 0 {
 		out = append(out, fmt.Sprintf("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm, sanitized))
@@ -541,7 +541,7 @@ func (l *sanitationLog) stepTable() Section {
 		}}
 	numbers := l.numbers()
 	if len(numbers) > 0 {
-		s.Note = "The numbers under Result are those of the gaps and entries to be explained, where the reasons stand."
+		s.Note = "The numbers under Result are those of the gaps and entries to be explained, where the reasons are given."
 	}
 	for i := range l.rows {
 		r := &l.rows[i]

@@ -31,7 +31,7 @@ func Trace(in TraceInput) Report {
 		t.reach("sources", "Possible sources", in.Result.Sources), t.growths("same_seed", "Other crops of the same seed lots", in.Result.SeedAlso), t.solutions()}
 	r.Method = []string{
 		"A growth is one lot of a crop on one mat, from sowing to harvest. At risk is every growth sown on the same mat later with no accepted sanitizing step between, every other part of such a growth's lot, and so on from each of these. Possible sources are found in the same way, back in time.",
-		"An accepted sanitizing step ends the way on a mat. It was accepted by the directions and policy on file when it was recorded (with a mixed solution, by the directions on file when that was mixed), and a later correction did not take that away; where the solution itself is traced, steps with it end nothing.",
+		"An accepted sanitizing step ends the trail on a mat. It was accepted by the directions and policy on file when it was recorded (with a mixed solution, by the directions on file when that was mixed), and a later correction did not take that away; where the solution itself is traced, steps with it end nothing.",
 		"Voided steps count as never taken. What was never written down can't be traced.",
 		"Whether food is recalled is decided with the buyers and the local health authority, not by this paper.",
 	}

@@ -534,7 +534,7 @@ func TestForecastPoolsWhatIsTooFew(t *testing.T) {
 	require.Equal(t, []string{"polyester", allMats}, []string{look.Lives[0].Of, look.Lives[1].Of})
 	require.Equal(t, []string{"stainless steel"}, look.Lives[1].Materials)
 	said := sentence(t, paper.Summary, "Mean life of stainless steel")
-	require.Contains(t, said, "that of all mats, for none can be fitted to its own")
+	require.Contains(t, said, "that of all mats, since none can be fitted to its own")
 	mean, err := lifeOf(t, append(slices.Clone(mats), steel), "").MeanLife()
 	require.NoError(t, err)
 	require.Equal(t, []string{decimal(mean.Value), "95", decimal(mean.Low), decimal(mean.High)}, numbers(said))
@@ -633,7 +633,7 @@ func TestCausesAreTraced(t *testing.T) {
 		}
 	}
 	r := papers(f)["retirement"]
-	said := sentence(t, r.Summary, "By turn")
+	said := sentence(t, r.Summary, "by turn")
 	require.Equal(t, []string{fmt.Sprint(last), decimal(100 * by[most]), "95"}, numbers(said)[:3])
 	require.Contains(t, said, "retired for a "+string(most))
 	require.InDelta(t, 1, left+by[medium.CauseCut]+by[medium.CauseMold]+by[medium.CauseWear], 1e-12)

@@ -53,7 +53,7 @@ func (y yields) say() []string {
 	if t.P < 1-confidence {
 		word = map[bool]string{true: "falls", false: "rises"}[t.Slope.Value < 0] + " from turn to turn"
 	}
-	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s: %s points of percent per turn (95 %% interval %s to %s, %d harvests).",
+	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s: %s percentage points per turn (95 %% interval %s to %s, %d harvests).",
 		word, signed(t.Slope.Value), signed(t.Slope.Low), signed(t.Slope.High), t.Readings)}
 	if n := len(y.losing); n > 0 {
 		var named []string
@@ -86,7 +86,7 @@ func (y yields) section() Section {
 		Note: "Yield per gram of seed, in percent of the crop's usual (median) yield; each mat and crop is compared only with itself. " +
 			"The slope is the median of all pairs (Theil-Sen), tested by Mann-Kendall, corrected (Holm) for the lines of a group.",
 		Columns: []Column{{Head: "Group", Name: "group"}, {Head: "Harvests compared", Name: "harvests", Right: true},
-			{Head: "Change per turn, points of percent (95 % interval)", Name: "change_points_per_turn"},
+			{Head: "Change per turn, percentage points (95 % interval)", Name: "change_points_per_turn"},
 			{Head: "Corrected p", Name: "corrected_p", Right: true}, {Head: "In words", Name: "trend"}}}
 	if y.harvests == 0 {
 		return s
