@@ -254,26 +254,31 @@ func (a *app) pool(f *farm, origin report.Origin, p poolFlags) error {
 			return err
 		}
 	}
-	var stuck *pool.Overloaded
-	if in.Needs, err = pool.Need(plan); err != nil && !errors.As(err, &stuck) {
+	if err := planned(&in, pool.Options{Weeks: p.weeks, Repeats: p.repeats, Mats: in.Have}); err != nil {
 		return err
 	}
-	options := pool.Options{Weeks: p.weeks, Repeats: p.repeats, Mats: in.Have}
+	return a.paper(p.out, report.Pool(in))
+}
+
+// planned works out what a plan needs, plays it with the mats at hand, and finds
+// the number that is enough.
+func planned(in *report.PoolInput, o pool.Options) (err error) {
+	var stuck *pool.Overloaded
+	if in.Needs, err = pool.Need(in.Plan); err != nil && !errors.As(err, &stuck) {
+		return err
+	}
 	if in.Have > 0 {
-		outcome, err := pool.Simulate(plan, options, rand.NewPCG(poolSeed, 0))
+		outcome, err := pool.Simulate(in.Plan, o, rand.NewPCG(poolSeed, 0))
 		if err != nil {
 			return err
 		}
 		in.WithIt = &outcome
 	}
-	enough, err := pool.Enough(plan, level, options, rand.NewPCG(poolSeed, 0))
-	switch {
-	case errors.As(err, &stuck):
+	enough, err := pool.Enough(in.Plan, in.Level, o, rand.NewPCG(poolSeed, 0))
+	if errors.As(err, &stuck) {
 		in.Stuck = err.Error()
-	case err != nil:
-		return err
-	default:
-		in.Enough = &enough
+		return nil
 	}
-	return a.paper(p.out, report.Pool(in))
+	in.Enough = &enough
+	return err
 }

@@ -45,13 +45,15 @@ func TestRecordsOfTheDemoFarm(t *testing.T) {
 			Name    string
 			Sources map[string]string
 			Rows    []struct {
-				At    time.Time `json:"happened_at"`
-				By    string
-				Kind  medium.Kind
+				Step struct {
+					At   time.Time `json:"happened_at"`
+					By   string
+					Kind medium.Kind
+					Body map[string]any
+				}
 				Place string
 				Crop  string `json:"crop_before"`
 				Lot   string `json:"lot_before"`
-				Body  map[string]any
 			}
 		}
 	}
@@ -65,17 +67,17 @@ func TestRecordsOfTheDemoFarm(t *testing.T) {
 			continue
 		}
 		rows = len(s.Rows)
-		require.Equal(t, map[string]string{"happened_at": "21 CFR 112.161(a)(1)(v)", "place": "21 CFR 112.161(a)(1)(iv)", "lot_before": "21 CFR 112.161(a)(1)(iii)",
-			"body": "21 CFR 112.161(a)(1)(ii)", "body.product": "21 CFR 112.161(a)(1)(ii)", "body.strength_ppm": "21 CFR 112.161(a)(1)(ii)", "body.contact_s": "21 CFR 112.161(a)(1)(ii)",
-			"body.method": "21 CFR 112.140(b)", "by": "21 CFR 112.161(a)(4)", "reviewed_by": "21 CFR 112.161(b)", "accepted": "21 CFR 112.161(a)(2)"}, s.Sources)
+		require.Equal(t, map[string]string{"step.happened_at": "21 CFR 112.161(a)(1)(v)", "place": "21 CFR 112.161(a)(1)(iv)", "lot_before": "21 CFR 112.161(a)(1)(iii)",
+			"step.body": "21 CFR 112.161(a)(1)(ii)", "step.body.product": "21 CFR 112.161(a)(1)(ii)", "step.body.strength_ppm": "21 CFR 112.161(a)(1)(ii)",
+			"step.body.contact_s": "21 CFR 112.161(a)(1)(ii)", "step.body.method": "21 CFR 112.140(b)", "step.by": "21 CFR 112.161(a)(4)", "reviewed_by": "21 CFR 112.161(b)", "accepted": "21 CFR 112.161(a)(2)"}, s.Sources)
 		for _, r := range s.Rows {
-			require.False(t, r.At.IsZero())
-			require.NotEmpty(t, r.By)
+			require.False(t, r.Step.At.IsZero())
+			require.NotEmpty(t, r.Step.By)
 			require.Equal(t, r.Crop == "", r.Lot == "", "a crop without its lot: %v", r)
-			if r.Kind == medium.KindSanitize {
-				require.Subset(t, slices.Collect(maps.Keys(r.Body)), []string{"product", "method", "strength_ppm", "contact_s", "sides"})
+			if r.Step.Kind == medium.KindSanitize {
+				require.Subset(t, slices.Collect(maps.Keys(r.Step.Body)), []string{"product", "method", "strength_ppm", "contact_s", "sides"})
 			} else {
-				require.Contains(t, r.Body, "debris")
+				require.Contains(t, r.Step.Body, "debris")
 			}
 			require.True(t, r.Crop == "" || r.Place != "", "no place after a crop: %v", r)
 		}

@@ -45,27 +45,13 @@ func planOnPage(f medium.Farm, ask station.Planning) (report.Report, error) {
 		return none, &medium.InputError{Field: "mats sown in a week", Value: fmt.Sprint(weekly), Want: fmt.Sprintf("at most %d on this page; the command line takes more", pageWeekly)}
 	}
 	in := report.PoolInput{Origin: report.Origin{Farm: f}, Level: level, Plan: plan, Have: ask.Mats}
-	var stuck *pool.Overloaded
-	if in.Needs, err = pool.Need(plan); err != nil && !errors.As(err, &stuck) {
+	options := pool.Options{Weeks: p.weeks, Repeats: p.repeats, Mats: in.Have}
+	if err := planned(&in, options); err != nil {
 		return none, planInPageWords(err)
 	}
-	options := pool.Options{Weeks: p.weeks, Repeats: p.repeats, Mats: in.Have}
-	if in.Have > 0 {
-		outcome, err := pool.Simulate(plan, options, rand.NewPCG(poolSeed, 0))
-		if err != nil {
-			return none, planInPageWords(err)
-		}
-		in.WithIt = &outcome
-	}
-	enough, err := pool.Enough(plan, level, options, rand.NewPCG(poolSeed, 0))
-	if errors.As(err, &stuck) {
-		in.Stuck = err.Error()
+	if in.Enough == nil {
 		return report.Pool(in), nil
 	}
-	if err != nil {
-		return none, planInPageWords(err)
-	}
-	in.Enough = &enough
 	curve, err := shortByMats(plan, in, options)
 	if err != nil {
 		return none, err

@@ -411,14 +411,15 @@ func curvePoints(c lifetime.Curve) (steps, band []Point) {
 }
 
 func (l lives) pairTable() Section {
-	if len(l.pairs) == 0 {
-		return Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other",
-			Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each."}
-	}
-	s := Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other", Figures: fields{"log_rank_p": num(l.test.P)},
-		Note: "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at.",
+	s := Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other",
+		Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each.",
 		Columns: []Column{{Head: "Longer", Name: "longer"}, {Head: "Shorter", Name: "shorter"}, {Head: "Times as long (95 % interval)", Name: "life_ratio"},
 			{Head: "Up to turn", Name: "up_to_turn", Right: true}, {Head: "Corrected p", Name: "corrected_p"}}}
+	if len(l.pairs) == 0 {
+		return s
+	}
+	s.Figures = fields{"log_rank_p": num(l.test.P)}
+	s.Note = "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at."
 	for _, p := range l.pairs {
 		s.add(p.a, p.b, spanned(p.ratio.Estimate, hundredths, ""), tenths(p.ratio.Until), pValue(p.adjusted))
 	}

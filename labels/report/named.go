@@ -102,62 +102,30 @@ func known(text string) any {
 	return loose(text)
 }
 
-type document struct {
-	Report   string         `json:"report"`
-	Title    string         `json:"title"`
-	Farm     any            `json:"farm"`
-	Place    any            `json:"place"`
-	Store    any            `json:"store"`
-	Anchor   any            `json:"anchor"`
-	At       any            `json:"printed_at"`
-	Mark     any            `json:"mark"`
-	Summary  []string       `json:"summary"`
-	Figures  fields         `json:"figures"`
-	Sections []namedSection `json:"sections"`
-	Cautions []string       `json:"cautions"`
-	Method   []string       `json:"method"`
-}
-
-type namedSection struct {
-	Name     string            `json:"name"`
-	Heading  string            `json:"heading"`
-	Note     string            `json:"note,omitempty"`
-	Figures  fields            `json:"figures,omitempty"`
-	Sources  map[string]string `json:"sources,omitempty"` // of columns: the paragraph that asks for them
-	Rows     []any             `json:"rows"`
-	WhyEmpty string            `json:"why_empty,omitempty"`
-}
-
-// Document gives a report for programs, as one JSON document.
-func (r Report) Document() any {
-	all := func(texts []string) []string {
-		out := make([]string, len(texts))
-		for i, t := range texts {
-			out[i] = loose(t)
+// Document gives a report as the one JSON document for programs.
+func (r Report) Document() Report {
+	for _, texts := range []*[]string{&r.Summary, &r.Cautions, &r.Method} {
+		plain := make([]string, len(*texts))
+		for i, text := range *texts {
+			plain[i] = loose(text)
 		}
-		return out
+		*texts = plain
 	}
-	d := document{Report: r.Name, Title: loose(r.Title), Farm: known(r.Farm), Place: known(r.Place), Store: known(r.StoreID), Anchor: known(r.Anchor), At: moment(r.At),
-		Mark: known(r.Mark), Summary: all(r.Summary), Figures: r.Figures, Sections: []namedSection{}, Cautions: all(r.Cautions), Method: all(r.Method)}
-	if d.Figures == nil {
-		d.Figures = fields{}
-	}
-	for _, s := range r.Sections {
-		n := namedSection{Name: s.Name, Heading: loose(s.Heading), Note: loose(s.Note), Figures: s.Figures, Sources: map[string]string{}, Rows: make([]any, len(s.values))}
-		for i, row := range s.values {
-			n.Rows[i] = s.named(row)
-		}
-		if len(n.Rows) == 0 {
-			n.WhyEmpty = loose(s.Empty)
+	r.Title, r.At, r.Sections = loose(r.Title), r.At.Truncate(time.Second), append([]Section{}, r.Sections...)
+	for i := range r.Sections {
+		s := &r.Sections[i]
+		s.Heading, s.Note, s.Empty = loose(s.Heading), loose(s.Note), loose(s.Empty)
+		s.Named, s.Sources = make([]any, len(s.values)), map[string]string{}
+		for j, row := range s.values {
+			s.Named[j], s.Empty = s.named(row), ""
 		}
 		for _, c := range s.Columns {
 			if c.Cite != "" {
-				n.Sources[c.Name] = c.Cite
+				s.Sources[c.Name] = c.Cite
 			}
 		}
-		d.Sections = append(d.Sections, n)
 	}
-	return d
+	return r
 }
 
 // num is a figure to nine digits, which every machine works out alike, or nil.

@@ -30,15 +30,15 @@ func drawDocument(w io.Writer, r Report) error {
 
 // lines gives a document with each section and each row on a line of its own.
 func lines(w io.Writer, r Report) error {
-	doc := r.Document().(document)
+	doc := r.Document()
 	sections := doc.Sections
 	doc.Sections = nil
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	err := enc.Encode(doc)
 	for _, s := range sections {
-		rows := s.Rows
-		s.Rows = nil
+		rows := s.Named
+		s.Named = nil
 		err = errors.Join(err, enc.Encode(s))
 		for _, row := range rows {
 			err = errors.Join(err, enc.Encode(row))

@@ -16,37 +16,39 @@ import (
 // Report is one paper, ready to be drawn. Sentences and cells are finished
 // text; the figures in them are settled before this.
 type Report struct {
-	Name     string // for programs: reuse
-	Title    string
-	Farm     string
-	Place    string
-	StoreID  string
-	Anchor   string    // count and head of the ledger, the witness on paper
-	At       time.Time // in the farm's zone; also the date inside the PDF file
-	Mark     string    // stands on every page, e.g. DemoMark; usually empty
-	Summary  []string  // plain sentences, the gravest first
-	Figures  fields    // for programs: what the sentences say and no table has
-	Sections []Section
-	Cautions []string
-	Method   []string // how figures were worked out, and what they do not say
-	Sign     bool     // lines for review and signature
-	Wide     bool     // on paper the long side lies across
-	Letter   bool     // US Letter paper instead of A4
+	Name     string    `json:"report"` // for programs: reuse
+	Title    string    `json:"title"`
+	Farm     string    `json:"farm,omitempty"`
+	Place    string    `json:"place,omitempty"`
+	StoreID  string    `json:"store,omitempty"`
+	Anchor   string    `json:"anchor,omitempty"`  // count and head of the ledger, the witness on paper
+	At       time.Time `json:"printed_at"`        // in the farm's zone; also the date inside the PDF file
+	Mark     string    `json:"mark,omitempty"`    // stands on every page, e.g. DemoMark; usually empty
+	Summary  []string  `json:"summary"`           // plain sentences, the gravest first
+	Figures  fields    `json:"figures,omitempty"` // for programs: what the sentences say and no table has
+	Sections []Section `json:"sections"`
+	Cautions []string  `json:"cautions"`
+	Method   []string  `json:"method"` // how figures were worked out, and what they do not say
+	Sign     bool      `json:"-"`      // lines for review and signature
+	Wide     bool      `json:"-"`      // on paper the long side lies across
+	Letter   bool      `json:"-"`      // US Letter paper instead of A4
 }
 
 // Section is one table with its heading, and what of it is drawn.
 type Section struct {
-	Name    string // for programs; stable
-	Heading string
-	Note    string
-	Columns []Column
-	Rows    [][]string // one cell per column
-	Dense   bool       // many columns: on paper in small type, so that a row keeps to one line
-	Empty   string     // what to say instead of a table without rows
-	Plots   []Plot     // above the table, which holds their figures
-	Layouts []Layout
-	Figures fields  // for programs: what the note says and no row has
-	values  [][]any // for programs: the cells of each row
+	Name    string            `json:"name"` // for programs; stable
+	Heading string            `json:"heading"`
+	Note    string            `json:"note,omitempty"`
+	Columns []Column          `json:"-"`
+	Rows    [][]string        `json:"-"`                   // one cell per column
+	Dense   bool              `json:"-"`                   // many columns: on paper in small type, so that a row keeps to one line
+	Empty   string            `json:"why_empty,omitempty"` // what to say instead of a table without rows
+	Plots   []Plot            `json:"-"`                   // above the table, which holds their figures
+	Layouts []Layout          `json:"-"`
+	Figures fields            `json:"figures,omitempty"` // for programs: what the note says and no row has
+	values  [][]any           // for programs: the cells of each row
+	Sources map[string]string `json:"sources,omitempty"` // made by Document: the paragraph that asks for a value
+	Named   []any             `json:"rows"`              // made by Document
 }
 
 // Column is one column of a table. Its width follows from what stands in it.

@@ -526,16 +526,16 @@ func (l *sanitationLog) time(t time.Time) string {
 func (l *sanitationLog) stepTable() Section {
 	s := Section{Name: "steps", Heading: "Cleaning and sanitizing steps", Empty: "None in the period.", Dense: true,
 		Columns: []Column{
-			{Head: "Date and time", Name: "happened_at", Cite: citeTime},
+			{Head: "Date and time", Name: "step.happened_at", Cite: citeTime},
 			{Head: "Place", Name: "place", Cite: citePlace, Drop: 2},
 			{Head: "Mat"},
 			{Head: "Crop and lot before", Name: "lot_before", Cite: citeCrop, Drop: 3},
-			{Head: "Method", Name: "body.method", Cite: citeMethod},
-			{Head: "Product", Name: "body.product", Cite: citeValues},
-			{Head: "ppm", Name: "body.strength_ppm", Right: true, Cite: citeValues},
-			{Head: "Contact", Name: "body.contact_s", Right: true, Cite: citeValues, Drop: 4},
-			{Head: "Other values", Name: "body", Cite: citeValues, Drop: 1},
-			{Head: "By", Name: "by", Cite: citeBy},
+			{Head: "Method", Name: "step.body.method", Cite: citeMethod},
+			{Head: "Product", Name: "step.body.product", Cite: citeValues},
+			{Head: "ppm", Name: "step.body.strength_ppm", Right: true, Cite: citeValues},
+			{Head: "Contact", Name: "step.body.contact_s", Right: true, Cite: citeValues, Drop: 4},
+			{Head: "Other values", Name: "step.body", Cite: citeValues, Drop: 1},
+			{Head: "By", Name: "step.by", Cite: citeBy},
 			{Head: "Reviewed", Name: "reviewed_by", Cite: citeReview, Drop: 5},
 			{Head: "Result", Name: "accepted", Cite: citeMade},
 		}}
@@ -550,27 +550,14 @@ func (l *sanitationLog) stepTable() Section {
 	return s
 }
 
-// cleaned is a step of the log for programs: the record, and what it counts for.
-type cleaned struct {
-	medium.Step
-	Place      string     `json:"place,omitempty"`
-	Crop       string     `json:"crop_before,omitempty"`
-	Lot        string     `json:"lot_before,omitempty"`
-	Accepted   bool       `json:"accepted"` // as the records stand now
-	Procedure  bool       `json:"by_farm_procedure"`
-	Voided     bool       `json:"voided"`
-	ReviewedBy string     `json:"reviewed_by,omitempty"`
-	ReviewedAt *time.Time `json:"reviewed_at,omitempty"`
-	Own        bool       `json:"own_review"`
-	Gaps       []int      `json:"gaps,omitempty"` // their numbers
-}
-
-func (c cleaning) named(gaps []int) cleaned {
-	n := cleaned{Step: c.step, Place: c.place, Crop: c.crop, Lot: c.lot, Accepted: c.accepted && c.counts(), Procedure: byProcedure(c), Voided: !c.counts(), Own: c.own(), Gaps: gaps}
+// named is a step of the log for programs: its record, and what it counts for.
+func (c cleaning) named(gaps []int) fields {
+	f := fields{"step": c.step, "place": known(c.place), "crop_before": known(c.crop), "lot_before": known(c.lot), "accepted": c.accepted && c.counts(),
+		"voided": !c.counts(), "by_farm_procedure": byProcedure(c), "gaps": gaps, "reviewed_by": nil, "reviewed_at": nil, "own_review": c.own()}
 	if c.review != nil {
-		n.ReviewedBy, n.ReviewedAt = c.review.By, &c.review.Recorded
+		f["reviewed_by"], f["reviewed_at"] = c.review.By, c.review.Recorded
 	}
-	return n
+	return f
 }
 
 func (l *sanitationLog) row(r cleaning, numbers []int) []string {
