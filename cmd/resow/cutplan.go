@@ -110,7 +110,7 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 	if err != nil {
 		return err
 	}
-	in := report.CuttingInput{Origin: origin, Sizes: sizes, Cutting: knife}
+	in := report.CuttingInput{Origin: origin, Sizes: sizes}
 	if p.roll != "" {
 		width, err := wholeMM("--roll", p.roll)
 		if err != nil {

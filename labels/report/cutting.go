@@ -10,41 +10,34 @@ import (
 // Sheets, Best and Roll is set.
 type CuttingInput struct {
 	Origin
-	Sizes   []cutting.Size
-	Cutting cutting.Cutting
-	Sheets  *cutting.SheetsPlan
-	Best    *cutting.SheetPlan
-	Roll    *cutting.RollPlan
+	Sizes  []cutting.Size
+	Sheets *cutting.SheetsPlan
+	Best   *cutting.SheetPlan
+	Roll   *cutting.RollPlan
 }
 
-// Patterns are the patterns to cut and how many sheets of each.
-func (in CuttingInput) Patterns() []cutting.Batch {
-	switch {
-	case in.Sheets != nil:
-		return in.Sheets.Batches
-	case in.Best != nil:
-		return []cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}
-	case in.Roll != nil:
-		return []cutting.Batch{{Pattern: in.Roll.Pattern, Times: 1}}
-	}
-	return nil
+// cuts are what the three plans have in common.
+type cuts struct {
+	batches []cutting.Batch // the patterns to cut and how many sheets of each
+	made    []int           // copies of each size
+	proven  bool
+	gap     float64 // to the bound that no plan can pass, in percent
 }
 
-// Made is how many copies of each size come out.
-func (in CuttingInput) Made() []int {
+func (in CuttingInput) cuts() cuts {
 	switch {
 	case in.Sheets != nil:
-		return in.Sheets.Made
+		return cuts{in.Sheets.Batches, in.Sheets.Made, in.Sheets.Proven, in.Sheets.GapPercent()}
 	case in.Best != nil:
-		return in.Best.Made
+		return cuts{[]cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}, in.Best.Made, in.Best.Proven, in.Best.GapPercent()}
 	case in.Roll != nil:
-		return in.Roll.Made
+		return cuts{[]cutting.Batch{{Pattern: in.Roll.Pattern, Times: 1}}, in.Roll.Made, in.Roll.Proven, in.Roll.GapPercent()}
 	}
-	return nil
+	return cuts{}
 }
 
 func (in CuttingInput) total() (mats int) {
-	for _, n := range in.Made() {
+	for _, n := range in.cuts().made {
 		mats += n
 	}
 	return mats
@@ -54,7 +47,7 @@ func (in CuttingInput) total() (mats int) {
 // of it that is not worth keeping either.
 func (in CuttingInput) Waste() (waste, lost float64) {
 	area, pieces, kept := 0, 0, 0
-	for _, b := range in.Patterns() {
+	for _, b := range in.cuts().batches {
 		area += b.Times * b.Pattern.Sheet.AreaMM2()
 		pieces += b.Times * b.Pattern.PieceMM2
 		kept += b.Times * b.Pattern.KeptMM2
@@ -69,7 +62,7 @@ func (in CuttingInput) Waste() (waste, lost float64) {
 func Cutting(in CuttingInput) Report {
 	r := in.report("cutting_plan", "Cutting plan")
 	r.Summary, r.Figures = in.say(), in.named()
-	for i, b := range in.Patterns() {
+	for i, b := range in.cuts().batches {
 		r.Sections = append(r.Sections, in.pattern(i, b))
 	}
 	r.Sections = append([]Section{in.sizeTable()}, r.Sections...)
@@ -87,14 +80,15 @@ func Cutting(in CuttingInput) Report {
 
 func (in CuttingInput) named() fields {
 	waste, lost := in.Waste()
-	f := fields{"mats": in.total(), "waste_percent": num(waste), "lost_percent": num(lost)}
+	plan := in.cuts()
+	f := fields{"mats": in.total(), "waste_percent": num(waste), "lost_percent": num(lost), "proven": plan.proven, "gap_percent": num(plan.gap)}
 	switch {
 	case in.Sheets != nil:
-		f["sheets"], f["proven"], f["gap_percent"], f["least_sheets"] = in.Sheets.Sheets, in.Sheets.Proven, num(in.Sheets.GapPercent()), in.Sheets.Bound
+		f["sheets"], f["least_sheets"] = in.Sheets.Sheets, in.Sheets.Bound
 	case in.Best != nil:
-		f["sheets"], f["proven"], f["gap_percent"] = 1, in.Best.Proven, num(in.Best.GapPercent())
+		f["sheets"] = 1
 	case in.Roll != nil:
-		f["roll_length_mm"], f["proven"], f["gap_percent"], f["least_length_mm"] = in.Roll.LengthMM, in.Roll.Proven, num(in.Roll.GapPercent()), in.Roll.BoundMM
+		f["roll_length_mm"], f["least_length_mm"] = in.Roll.LengthMM, in.Roll.BoundMM
 	}
 	return f
 }
@@ -104,13 +98,13 @@ func (in CuttingInput) say() []string {
 	var first, proof string
 	switch {
 	case in.Sheets != nil:
-		first = fmt.Sprintf("%s of %s", count(in.Sheets.Sheets, "sheet", "sheets"), stock(in.Patterns()))
+		first = fmt.Sprintf("%s of %s", count(in.Sheets.Sheets, "sheet", "sheets"), stock(in.cuts().batches))
 		proof = "No cutting plan needs fewer: proven."
 		if !in.Sheets.Proven {
 			proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", in.Sheets.Bound, short(in.Sheets.GapPercent()))
 		}
 	case in.Best != nil:
-		first = "1 sheet of " + stock(in.Patterns())
+		first = "1 sheet of " + stock(in.cuts().batches)
 		proof = "No cutting plan gets more out of the sheet: proven."
 		if !in.Best.Proven {
 			proof = fmt.Sprintf("Not proven to be the best: another plan might get up to %s %% more out of it.", short(in.Best.GapPercent()))
@@ -135,7 +129,7 @@ func stock(b []cutting.Batch) string {
 func (in CuttingInput) sizeTable() Section {
 	s := Section{Name: "sizes", Heading: "Mats that come out", Columns: []Column{{Head: "Size"}, {Head: "Wanted", Name: "mats_wanted", Right: true}, {Head: "Cut", Name: "mats", Right: true},
 		{Head: "May be turned", Name: "may_be_turned"}, {Head: "Kind", Name: "kind"}}}
-	for i, n := range in.Made() {
+	for i, n := range in.cuts().made {
 		size := in.Sizes[i]
 		var wanted any = cell{text: "as many as fit"}
 		kind, turn := "mat", cell{"no", size.Turn}

@@ -210,18 +210,27 @@ func (g lifeGroup) sayHalf() string {
 		return fmt.Sprintf("Fewer than half of the mats end within the %s turns that the records reach: %s are still in use then (95 %% interval %s).",
 			short(g.curve.LastTurn), percentOf(last.S), percentSpan(last.Low, last.High))
 	}
-	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s).", short(half.At.Turns), turnSpan(half))
+	e := medianTurns(half)
+	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s to %s).", short(e.Value), turnReached(e.Low), turnReached(e.High))
 }
 
-func turnSpan(q lifetime.Quantile) string {
-	low, high := "not reached", "not reached"
-	if q.Low.Reached {
-		low = short(q.Low.Turns)
+// medianTurns is the turn by which a share is retired; an end that the curve does
+// not reach is no number.
+func medianTurns(q lifetime.Quantile) lifetime.Estimate {
+	turn := func(c lifetime.Crossing) float64 {
+		if !c.Reached {
+			return math.NaN()
+		}
+		return c.Turns
 	}
-	if q.High.Reached {
-		high = short(q.High.Turns)
+	return lifetime.Estimate{Value: turn(q.At), Low: turn(q.Low), High: turn(q.High)}
+}
+
+func turnReached(v float64) string {
+	if math.IsNaN(v) {
+		return "not reached"
 	}
-	return low + " to " + high
+	return short(v)
 }
 
 func (l lives) table() Section {
@@ -261,7 +270,7 @@ func (l lives) row(g lifeGroup) []any {
 	if g.refused == nil {
 		half = cell{text: "not reached"}
 		if q := g.curve.Median(); q.At.Reached {
-			half = cell{fmt.Sprintf("%s (%s)", short(q.At.Turns), turnSpan(q)), within(q.At.Turns, reached(q.Low), reached(q.High), "Kaplan-Meier")}
+			half = spanned(medianTurns(q), turnReached, "Kaplan-Meier")
 		}
 		if m, err := g.curve.RestrictedMean(l.until); err == nil {
 			mean = spanned(m.Estimate, short, "Kaplan-Meier")
@@ -271,14 +280,6 @@ func (l lives) row(g lifeGroup) []any {
 		rate = turnsForEach(r)
 	}
 	return []any{g.name, len(g.obs), retired, half, mean, rate}
-}
-
-// reached is the turn of a crossing, and no number where there is none.
-func reached(c lifetime.Crossing) float64 {
-	if !c.Reached {
-		return math.NaN()
-	}
-	return c.Turns
 }
 
 // turnsForEach gives a rate of retirements as the turns that one stands for: a

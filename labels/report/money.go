@@ -193,7 +193,8 @@ func (l costLine) say(c costs) string {
 	if l.costs.BreakEven.Never {
 		return said + "; a mat never pays for itself."
 	}
-	said += fmt.Sprintf("; a mat has paid for itself after %s (%s)", turns(l.costs.BreakEven.Turns), l.breakSpan())
+	paid := l.paid()
+	said += fmt.Sprintf("; a mat has paid for itself after %s (%s to %s)", turns(l.costs.BreakEven.Turns), turnOrNever(paid.Low), turnOrNever(paid.High))
 	if l.reached {
 		said += fmt.Sprintf(", and %s of them live that long", percentOf(l.reach.S))
 		if l.reach.Known {
@@ -205,14 +206,23 @@ func (l costLine) say(c costs) string {
 	return said + "."
 }
 
-func (l costLine) breakSpan() string {
-	name := func(b lifetime.BreakEven) string {
+// paid is the turn at which a mat has paid for itself; one that never does is no
+// number.
+func (l costLine) paid() lifetime.Estimate {
+	turn := func(b lifetime.BreakEven) float64 {
 		if b.Never {
-			return "never"
+			return math.NaN()
 		}
-		return fmt.Sprint(b.Turns)
+		return float64(b.Turns)
 	}
-	return name(l.costs.Earliest) + " to " + name(l.costs.Latest)
+	return lifetime.Estimate{Value: turn(l.costs.BreakEven), Low: turn(l.costs.Earliest), High: turn(l.costs.Latest)}
+}
+
+func turnOrNever(v float64) string {
+	if math.IsNaN(v) {
+		return "never"
+	}
+	return short(v)
 }
 
 func (c costs) weighsMedium() bool { return c.prices.MediumGPerTray > 0 && c.turns > 0 }
@@ -291,8 +301,7 @@ func (c costs) row(l costLine) []any {
 	}
 	paid, live := cell{text: "never"}, cell{text: "–"}
 	if !l.costs.BreakEven.Never {
-		paid = cell{fmt.Sprintf("%d (%s)", l.costs.BreakEven.Turns, l.breakSpan()),
-			within(paidFor(l.costs.BreakEven), paidFor(l.costs.Earliest), paidFor(l.costs.Latest), "")}
+		paid = spanned(l.paid(), turnOrNever, "")
 		live.text = "not known yet"
 		if l.reached {
 			live = cell{percentOf(l.reach.S), within(100*l.reach.S, 100*l.reach.Low, 100*l.reach.High, "Kaplan-Meier")}
@@ -302,14 +311,6 @@ func (c costs) row(l costLine) []any {
 	perTurn.text += " (" + c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High) + ")"
 	return []any{l.name, c.amount(l.costs.UpFront.Value), spanned(l.life.Estimate, short, "Kaplan-Meier"), perTurn, c.amount(l.costs.Medium),
 		amountWithin(l.costs.Saving, c.currency), paid, live}
-}
-
-// paidFor is the turn of a break-even, and no number where there is none.
-func paidFor(b lifetime.BreakEven) float64 {
-	if b.Never {
-		return math.NaN()
-	}
-	return float64(b.Turns)
 }
 
 func (c costs) plot(l costLine) Plot {

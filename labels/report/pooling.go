@@ -1,7 +1,6 @@
 package report
 
 import (
-	"cmp"
 	"fmt"
 
 	"resow/medium"
@@ -50,17 +49,26 @@ func (in PoolInput) named() fields {
 	if !in.Plan.ByOrder {
 		f["fullest_day_mats"] = in.Needs.AtOnce
 	}
-	outcome := in.WithIt
 	if in.Enough != nil {
 		f["mats_enough"] = in.Enough.Mats
-		outcome = cmp.Or(outcome, &in.Enough.With)
 	} else if in.Stuck != "" {
 		f["why_none_is_enough"] = in.Stuck
 	}
-	if outcome != nil {
-		f["bottleneck"] = fields{"name": outcome.Bottleneck.Name, "days_per_turn": num(outcome.Bottleneck.Days), "text": outcome.Bottleneck.Text}
+	if b := in.bottleneck(); b != nil {
+		f["bottleneck"] = fields{"name": b.Name, "days_per_turn": num(b.Days), "text": b.Text}
 	}
 	return f
+}
+
+// bottleneck is that with the mats at hand, or else with enough.
+func (in PoolInput) bottleneck() *pool.Bottleneck {
+	switch {
+	case in.WithIt != nil:
+		return &in.WithIt.Bottleneck
+	case in.Enough != nil:
+		return &in.Enough.With.Bottleneck
+	}
+	return nil
 }
 
 func (in PoolInput) say() []string {
@@ -68,13 +76,9 @@ func (in PoolInput) say() []string {
 	if in.Plan.ByOrder {
 		out[0] = fmt.Sprintf("On average %s mats are busy.", short(in.Needs.Mean))
 	}
-	outcome := in.WithIt
 	if in.Enough != nil {
 		out = append([]string{fmt.Sprintf("%s are enough for this plan: the chance that a week runs short is then %s (%s), and at most %s is wanted.",
 			mats(in.Enough.Mats), percentOf(in.Enough.With.InAWeek.Share), percentSpan(in.Enough.With.InAWeek.Low, in.Enough.With.InAWeek.High), percentOf(in.Level))}, out...)
-		if outcome == nil {
-			outcome = &in.Enough.With
-		}
 	} else if in.Stuck != "" {
 		out = append([]string{"No number of mats is enough: " + in.Stuck + "."}, out...)
 	}
@@ -82,8 +86,8 @@ func (in PoolInput) say() []string {
 		out = append(out, fmt.Sprintf("With %s the chance that a week runs short is %s (%s).", mats(in.Have), percentOf(in.WithIt.InAWeek.Share),
 			percentSpan(in.WithIt.InAWeek.Low, in.WithIt.InAWeek.High)))
 	}
-	if outcome != nil {
-		out = append(out, "What holds the mats up: "+outcome.Bottleneck.Text+".")
+	if b := in.bottleneck(); b != nil {
+		out = append(out, "What holds the mats up: "+b.Text+".")
 	}
 	return out
 }
