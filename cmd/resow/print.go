@@ -18,12 +18,14 @@ func (a *app) reportCommand() *cobra.Command {
 .pdf, .html or .csv. Every one carries the ledger's anchor, the usual cautions
 and the method. It gives no certification.
 
-With --json it is one document: report, farm, store, anchor, printed_at, summary,
-figures, sections, cautions and method. A section has a name, figures, rows and,
-without rows, why_empty. A row holds named values with their unit in the name
-(mean_yield_g, sun_kly, mold_percent), null where nothing is known, money with its
-currency. An interval is value, low, high, level_percent and, where the paper
-names one, the method. Columns of a group (a material, a cause) stand under groups.`,
+With --json it is one document: report, farm, store, anchor, printed_at,
+summary, figures, sections, cautions and method. A section has a name, figures,
+rows and, without rows, why_empty. A row holds named values with their unit in
+the name (mean_yield_g, sun_kly, mold_percent); money has its currency beside it.
+What is not known is null, and NAME_why says why. An interval is value, low,
+high, level_percent and, where the paper names one, the method. What a table
+gives for each material or cause stands under groups. Forecast, pool and cutplan
+give the same document.`,
 		Example: "  resow report reuse\n  resow report retirement --out retirement.pdf\n  resow report sanitation --out log.csv"}
 	c.AddCommand(
 		a.oneReport("reuse", "How often the mats were used, with what mold, yield and cost", a.reuseReport),

@@ -233,7 +233,7 @@ func causeName(c medium.Cause) string {
 // cut keeps the list of mats of a very large farm to a size that can be printed.
 func (s Section) cut() Section {
 	if over := len(s.Rows) - matRows; over > 0 {
-		s.Rows, s.values = s.Rows[:matRows], s.values[:matRows]
+		s.Rows, s.values, s.Figures = s.Rows[:matRows], s.values[:matRows], fields{"mats_left_out": over}
 		s.Note = fmt.Sprintf("The first %d; %d more are left out: `resow list` has all.", matRows, over)
 	}
 	return s

@@ -403,6 +403,7 @@ func (f reuseFigures) matTable(in ReuseInput) Section {
 		s.add(append(row, reasons(medium.Judge(c, in.Farm, f.now)))...)
 	}
 	if f.listed.left > 0 {
+		s.Figures = fields{"mats_left_out": f.listed.left}
 		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, f.listed.left)
 	}
 	return s
