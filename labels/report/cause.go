@@ -74,7 +74,7 @@ func causePhrase(cause string) string {
 func (c causesOver) section() Section {
 	s := Section{Name: "chance_by_cause", Heading: "Why mats end, over their turns", Empty: "Too few mats are retired to say for which causes mats end.",
 		Note:    "Chance that a mat has been retired for the cause by the turn (cumulative incidence, 95 % interval). The other causes are not taken as censored, which would overstate each; together with the share still in use, the chances add up to 100 %.",
-		Columns: []Column{{Head: "By turn", Name: "by_turn", Right: true}, {Head: "Mats watched", Name: "mats_watched", Right: true}}}
+		Columns: []Column{fig("By turn", "by_turn"), fig("Mats watched", "mats_watched")}}
 	if c.refused != nil {
 		return s
 	}

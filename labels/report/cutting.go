@@ -127,8 +127,8 @@ func stock(b []cutting.Batch) string {
 }
 
 func (in CuttingInput) sizeTable() Section {
-	s := Section{Name: "sizes", Heading: "Mats that come out", Columns: []Column{{Head: "Size"}, {Head: "Wanted", Name: "mats_wanted", Right: true}, {Head: "Cut", Name: "mats", Right: true},
-		{Head: "May be turned", Name: "may_be_turned"}, {Head: "Kind", Name: "kind"}}}
+	s := Section{Name: "sizes", Heading: "Mats that come out", Columns: []Column{col("Size", ""),
+		fig("Wanted", "mats_wanted"), fig("Cut", "mats"), col("May be turned", "may_be_turned"), col("Kind", "kind")}}
 	for i, n := range in.cuts().made {
 		size := in.Sizes[i]
 		var wanted any = cell{text: "as many as fit"}
@@ -185,7 +185,8 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	s.Layouts = []Layout{l}
 	s.Figures = rect(cutting.Rect{Length: p.Sheet.LengthMM, Width: p.Sheet.WidthMM})
 	s.Figures["sheets"], s.Figures["pieces"], s.Figures["remnants"] = b.Times, pieces, remnants
-	s.Columns = []Column{{Head: "Cut", Name: "cut", Right: true}, {Head: "From, mm along the mesh / across it"}, {Head: "To"}, {Head: "Direction", Name: "direction"}}
+	s.Columns = []Column{fig("Cut", "cut"), col("From, mm along the mesh / across it", ""), col("To", ""),
+		col("Direction", "direction")}
 	for n, c := range p.Cuts {
 		way := "along the mesh"
 		if c.Across {

@@ -237,9 +237,9 @@ func (l lives) table() Section {
 	s := Section{Name: "life_by_" + l.by.one, Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
 		Note:    "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
 		Figures: fields{"mean_within_turns": given(l.until)},
-		Columns: []Column{{Head: headed(l.by.one), Name: l.by.one}, {Head: "Mats", Name: "mats", Right: true}, {Head: "Retired", Name: "mats_retired", Right: true},
-			{Head: "Half are retired by turn", Name: "half_retired_turns"}, {Head: l.meanHead(), Name: "mean_turns", Drop: 1},
-			{Head: "Turns for each retired mat (exact 95 % interval)", Drop: 2}}}
+		Columns: []Column{col(headed(l.by.one), l.by.one), fig("Mats", "mats"), fig("Retired", "mats_retired"),
+			col("Half are retired by turn", "half_retired_turns"), col(l.meanHead(), "mean_turns").drop(1),
+			col("Turns for each retired mat (exact 95 % interval)", "").drop(2)}}
 	for _, g := range l.groups {
 		s.add(l.row(g)...)
 	}
@@ -337,7 +337,7 @@ func (l lives) curves() (Section, bool) {
 	for _, g := range groups {
 		last = max(last, g.curve.LastTurn)
 	}
-	s := Section{Name: "survival_by_" + l.by.one, Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{{Head: "After turn", Name: "after_turn", Right: true}}}
+	s := Section{Name: "survival_by_" + l.by.one, Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{fig("After turn", "after_turn")}}
 	if of := len(l.known()); of > panels {
 		s.Note = fmt.Sprintf("The %d with most mats, of %d; the table before has all.", panels, of)
 	}
@@ -414,8 +414,9 @@ func curvePoints(c lifetime.Curve) (steps, band []Point) {
 func (l lives) pairTable() Section {
 	s := Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other",
 		Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each.",
-		Columns: []Column{{Head: "Longer", Name: "longer"}, {Head: "Shorter", Name: "shorter"}, {Head: "Times as long (95 % interval)", Name: "life_ratio"},
-			{Head: "Up to turn", Name: "up_to_turn", Right: true}, {Head: "Corrected p", Name: "corrected_p"}}}
+		Columns: []Column{col("Longer", "longer"), col("Shorter", "shorter"),
+			col("Times as long (95 % interval)", "life_ratio"), fig("Up to turn", "up_to_turn"),
+			col("Corrected p", "corrected_p")}}
 	if len(l.pairs) == 0 {
 		return s
 	}

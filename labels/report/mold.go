@@ -235,9 +235,9 @@ func (m molds) sayChanges() []string {
 func (m molds) rateTable() Section {
 	s := Section{Name: "mold_rates", Heading: "Mold per finished turn", Empty: "No turn is finished yet.",
 		Note: "Groups differ in more than their name: crops, ages and seasons mix. A difference is a hint where to look, and the next table says which are beyond chance.",
-		Columns: []Column{{Head: "By", Name: "by"}, {Head: "Group", Name: "group"}, {Head: "Finished turns", Name: "finished_turns", Right: true},
-			{Head: "With mold", Name: "turns_with_mold", Right: true}, {Head: "Rate", Name: "mold_percent", Right: true}, {Head: "95 % interval (Wilson)"},
-			{Head: "Exact interval (Clopper-Pearson)", Name: "mold_exact_percent", Drop: 1}}}
+		Columns: []Column{col("By", "by"), col("Group", "group"), fig("Finished turns", "finished_turns"),
+			fig("With mold", "turns_with_mold"), fig("Rate", "mold_percent"), col("95 % interval (Wilson)", ""),
+			col("Exact interval (Clopper-Pearson)", "mold_exact_percent").drop(1)}}
 	var left []string
 	for i, counts := range m.groups {
 		by := rateGroups[i]
@@ -342,9 +342,9 @@ func (m molds) pairTable() Section {
 	s := Section{Name: "mold_pairs", Heading: "Groups against each other", Figures: fields{"pairs": len(m.compared)},
 		Note: fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s%s. Difference in percentage points (Newcombe, 95 %%).",
 			count(len(m.compared), "pair", "pairs"), some),
-		Columns: []Column{{Head: "By", Name: "by"}, {Head: "Group", Name: "group"}, {Head: "Against", Name: "against"}, {Head: "Rates", Right: true},
-			{Head: "Difference, points", Name: "difference_points"}, {Head: "Times as often", Name: "mold_ratio", Drop: 1},
-			{Head: "p", Name: "fisher_p", Right: true, Drop: 2}, {Head: "Corrected p", Name: "corrected_p", Right: true}}}
+		Columns: []Column{col("By", "by"), col("Group", "group"), col("Against", "against"), fig("Rates", ""),
+			col("Difference, points", "difference_points"), col("Times as often", "mold_ratio").drop(1),
+			fig("p", "fisher_p").drop(2), fig("Corrected p", "corrected_p")}}
 	for _, p := range m.compared[:shown] {
 		rates := cell{keep(short(100*p.A.Share()) + " / " + short(100*p.B.Share()) + " %"),
 			fields{"group_percent": num(100 * p.A.Share()), "against_percent": num(100 * p.B.Share())}}
@@ -373,13 +373,13 @@ func figure(p float64) string {
 
 func (m molds) chartSection() Section {
 	s := Section{Name: "mold_by_week", Heading: "Mold week by week", Empty: "No turn is finished yet.",
-		Columns: []Column{{Head: "Week from", Name: "week_from"}, {Head: "Finished turns", Name: "finished_turns", Right: true},
-			{Head: "With mold", Name: "turns_with_mold", Right: true}, {Head: "Share", Name: "mold_percent", Right: true}}}
+		Columns: []Column{col("Week from", "week_from"), fig("Finished turns", "finished_turns"),
+			fig("With mold", "turns_with_mold"), fig("Share", "mold_percent")}}
 	if m.refused == nil {
 		s.Note = fmt.Sprintf("Center %s; limits of three standard deviations of chance for the turns of each week. A chart of so many weeks shows at least one mark by chance alone with a probability of %s.",
 			percentOf(m.chart.Centre), percentOf(m.chart.FalseAlarmChance))
 		s.Figures = fields{"center_percent": num(100 * m.chart.Centre), "false_alarm_percent": num(100 * m.chart.FalseAlarmChance)}
-		s.Columns = append(s.Columns, Column{Head: "Upper limit", Name: "upper_limit_percent", Right: true}, Column{Head: "Mark", Name: "mark"})
+		s.Columns = append(s.Columns, fig("Upper limit", "upper_limit_percent"), col("Mark", "mark"))
 	} else if len(m.weeks) > 0 {
 		s.Note = "No limits: " + tooFew(m.refused) + "."
 	}
@@ -454,8 +454,9 @@ func (m molds) chartPlot(from int) Plot {
 func (m molds) changeTable() Section {
 	s := Section{Name: "sanitizer_changes", Heading: "Before and after a sanitizer came in", Empty: "No sanitizer came in more than two weeks after the first sowing, so there is no before and after.",
 		Note: "Turns on mats last cleared with the product, against all turns sown before its first day. Whatever else changed that day is in the difference too.",
-		Columns: []Column{{Head: "Sanitizer", Name: "sanitizer"}, {Head: "Since", Name: "since"}, {Head: "Turns before", Name: "before"}, {Head: "Turns after", Name: "after"},
-			{Head: "Times as often (95 % interval)", Name: "mold_ratio", Drop: 1}, {Head: "p (Fisher)", Right: true}}}
+		Columns: []Column{col("Sanitizer", "sanitizer"), col("Since", "since"), col("Turns before", "before"),
+			col("Turns after", "after"), col("Times as often (95 % interval)", "mold_ratio").drop(1),
+			fig("p (Fisher)", "")}}
 	for _, c := range m.changes {
 		var times any
 		test := cell{text: "too few"}

@@ -230,8 +230,9 @@ func (o Outlook) sayLives() []string {
 func (o Outlook) section() Section {
 	s := Section{Name: "outlook", Heading: "Retirements and purchases ahead", Empty: "No forecast: " + o.Refused + ".",
 		Figures: fields{"mats_due": o.Due, "mats_in_use": o.InUse, "sowings_per_week": num(o.Pace), "mats_spare": o.Spares, "limit_turns": given(o.Limit)},
-		Columns: []Column{{Head: "Week from", Name: "week_from"}, {Head: "Expected in the week", Name: "worn_or_lost_mats", Right: true}, {Head: "95 % interval", Drop: 1},
-			{Head: "Worn or lost in all by its end"}, {Head: "At the turn limit by then", Name: "sum_at_limit_mats", Right: true}, {Head: "Mats to buy by then", Name: "sum_to_buy_mats"}}}
+		Columns: []Column{col("Week from", "week_from"), fig("Expected in the week", "worn_or_lost_mats"),
+			col("95 % interval", "").drop(1), col("Worn or lost in all by its end", ""),
+			fig("At the turn limit by then", "sum_at_limit_mats"), col("Mats to buy by then", "sum_to_buy_mats")}}
 	if o.Refused != "" {
 		return s
 	}

@@ -93,9 +93,9 @@ func (in PoolInput) say() []string {
 }
 
 func (in PoolInput) cropTable() Section {
-	s := Section{Name: "crops", Heading: "Mats kept busy, by crop (mean)", Columns: []Column{{Head: "Crop", Name: "crop"}, {Head: "Mats a week", Name: "mats_per_week", Right: true},
-		{Head: "Days growing", Name: "growing_days", Right: true}, {Head: "Growing", Name: "growing_mats", Right: true}, {Head: "Turn-around", Name: "turn_around_mats", Right: true},
-		{Head: "On order", Name: "on_order_mats", Right: true, Drop: 1}, {Head: "In all", Name: "busy_mats", Right: true}}}
+	s := Section{Name: "crops", Heading: "Mats kept busy, by crop (mean)", Columns: []Column{col("Crop", "crop"),
+		fig("Mats a week", "mats_per_week"), fig("Days growing", "growing_days"), fig("Growing", "growing_mats"),
+		fig("Turn-around", "turn_around_mats"), fig("On order", "on_order_mats").drop(1), fig("In all", "busy_mats")}}
 	for _, c := range in.Needs.Crops {
 		s.add(c.Crop, c.MatsPerWeek, tenths(c.GrowDays), tenths(c.Growing), tenths(c.TurnAround), tenths(c.OnOrder), tenths(c.Total()))
 	}
@@ -109,7 +109,7 @@ func (in PoolInput) closedForm() Section {
 	s := Section{Name: "closed_form", Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
 		Figures: fields{"mats": in.Enough.Mats, "wanted_percent": num(100 * in.Level)},
 		Note:    "The closed form allows for no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
-		Columns: []Column{{Head: "Figure", Name: "figure"}, {Head: "Closed form", Name: "closed_form", Right: true}, {Head: "Simulated", Name: "simulated", Right: true}}}
+		Columns: []Column{col("Figure", "figure"), fig("Closed form", "closed_form"), fig("Simulated", "simulated")}}
 	var growing, turnAround, onOrder float64
 	for _, c := range n.Crops {
 		growing, turnAround, onOrder = growing+c.Growing, turnAround+c.TurnAround, onOrder+c.OnOrder
@@ -164,8 +164,8 @@ func (in PoolInput) lacking(o pool.Outcome) float64 {
 func (in PoolInput) weekTable(name string, with int, o pool.Outcome) Section {
 	s := Section{Name: name, Heading: "Chance of running short with " + mats(with),
 		Figures: fields{"mats": with, "short_in_a_week_percent": within(100*o.InAWeek.Share, 100*o.InAWeek.Low, 100*o.InAWeek.High, "Wilson")},
-		Columns: []Column{{Head: "Week", Name: "week", Right: true}, {Head: "Chance of running short (95 % interval)", Name: "short_percent"},
-			{Head: "Mats lacking, mean", Name: "lacking_mats", Right: true}}}
+		Columns: []Column{fig("Week", "week"), col("Chance of running short (95 % interval)", "short_percent"),
+			fig("Mats lacking, mean", "lacking_mats")}}
 	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (grey) and the chance that is wanted at most (dashes).",
 		X: Axis{Label: "week", From: 1, To: float64(len(o.Weeks))}, Y: Axis{Label: "runs short", To: 10, Unit: "%"}}
 	var band, line []Point

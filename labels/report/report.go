@@ -61,6 +61,15 @@ type Column struct {
 	Of    string // the group that they are of, where a row has several
 }
 
+// col is a column of texts, fig one of figures.
+func col(head, name string) Column { return Column{Head: head, Name: name} }
+func fig(head, name string) Column { return Column{Head: head, Name: name, Right: true} }
+
+func (c Column) drop(n int) Column {
+	c.Drop = n
+	return c
+}
+
 // Origin says whose records a report shows and as of when.
 type Origin struct {
 	Farm    medium.Farm

@@ -241,8 +241,8 @@ func (s Section) cut() Section {
 
 func (f retirementFigures) dueTable() Section {
 	s := Section{Name: "retire_now", Heading: "Retire now", Empty: "None.",
-		Columns: []Column{{Head: "Code", Name: "code"}, {Head: "Stage", Name: "stage", Drop: 1}, {Head: "Turns", Name: "turns", Right: true},
-			{Head: "Why", Name: "reasons"}, {Head: "Rule", Name: "rules", Drop: 2}, {Head: "Do", Name: "do"}}}
+		Columns: []Column{col("Code", "code"), col("Stage", "stage").drop(1), fig("Turns", "turns"),
+			col("Why", "reasons"), col("Rule", "rules").drop(2), col("Do", "do")}}
 	for _, j := range f.due {
 		do := "retire"
 		if j.c.Stage == medium.Growing {
@@ -255,8 +255,8 @@ func (f retirementFigures) dueTable() Section {
 
 func (f retirementFigures) nearTable() Section {
 	s := Section{Name: "near_a_limit", Heading: "Near a limit, or to be looked at", Empty: "None.",
-		Columns: []Column{{Head: "Code", Name: "code"}, {Head: "Stage", Name: "stage", Drop: 1}, {Head: "Turns", Name: "turns", Right: true},
-			{Head: "What was noted", Name: "reasons"}, {Head: "Rule", Name: "rules", Drop: 2}}}
+		Columns: []Column{col("Code", "code"), col("Stage", "stage").drop(1), fig("Turns", "turns"),
+			col("What was noted", "reasons"), col("Rule", "rules").drop(2)}}
 	for _, j := range f.near {
 		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules())
 	}
@@ -265,8 +265,8 @@ func (f retirementFigures) nearTable() Section {
 
 func (f retirementFigures) causeTable() Section {
 	s := Section{Name: "retired_by_cause", Heading: "Retired " + period(f.from, f.to, f.loc) + ", by cause", Empty: "None.",
-		Columns: []Column{{Head: "Cause", Name: "cause"}, {Head: "Mats", Name: "mats", Right: true}, {Head: "Turns reached, middle", Name: "median_turns", Right: true},
-			{Head: "Least", Name: "least_turns", Right: true}, {Head: "Most", Name: "most_turns", Right: true}}}
+		Columns: []Column{col("Cause", "cause"), fig("Mats", "mats"), fig("Turns reached, middle", "median_turns"),
+			fig("Least", "least_turns"), fig("Most", "most_turns")}}
 	for _, cause := range causes(f.byCause) {
 		sp := spreadOf(f.byCause[cause])
 		middle := cell{text: "too few"}
@@ -280,8 +280,9 @@ func (f retirementFigures) causeTable() Section {
 
 func (f retirementFigures) goneTable() Section {
 	s := Section{Name: "retired", Heading: "Each mat retired in the period", Empty: "None.",
-		Columns: []Column{{Head: "Retired", Name: "retired_on"}, {Head: "Code", Name: "code"}, {Head: "Cause", Name: "cause"}, {Head: "Turns", Name: "turns", Right: true},
-			{Head: "Mold turns", Name: "mold_turns", Right: true}, {Head: "Sun, kLy", Name: "sun_kly", Right: true, Drop: 1}, {Head: "Mesh"}}}
+		Columns: []Column{col("Retired", "retired_on"), col("Code", "code"), col("Cause", "cause"),
+			fig("Turns", "turns"), fig("Mold turns", "mold_turns"), fig("Sun, kLy", "sun_kly").drop(1),
+			col("Mesh", "")}}
 	for _, c := range f.gone {
 		s.add(date(c.RetiredAt.In(f.loc)), c.Code, cell{causeName(c.Cause), known(string(c.Cause))}, c.Turn, moldTurns(*c), tenths(c.SunKLy), meshCell(c.Mat))
 	}
@@ -292,7 +293,8 @@ func (f retirementFigures) goneTable() Section {
 // farm's policy, with its source.
 func limitTable(p medium.Policy) Section {
 	s := Section{Name: "limits", Heading: "The farm's limits, and where they come from",
-		Columns: []Column{{Head: "Rule", Name: "rule"}, {Head: "What it looks at", Name: "about"}, {Head: "Limit", Right: true}, {Head: "Unit", Name: "unit"}, {Head: "Source", Name: "source"}}}
+		Columns: []Column{col("Rule", "rule"), col("What it looks at", "about"), fig("Limit", ""), col("Unit", "unit"),
+			col("Source", "source")}}
 	for _, r := range medium.Rules {
 		if r.Fixed || (r.Severity != medium.RetireIt && !slices.Contains(watched, r.Name)) {
 			continue

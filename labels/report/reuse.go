@@ -324,7 +324,8 @@ func (f reuseFigures) sayUndocumented() (out []string) {
 
 func (f reuseFigures) stageTable() Section {
 	s := Section{Name: "stages", Heading: "Mats by stage", Empty: "No mats are on file.", Note: f.sayTurns(),
-		Columns: []Column{{Head: "Stage", Name: "stage"}, {Head: "Mats", Name: "mats", Right: true}, {Head: "Longest wait, days", Name: "longest_wait_days", Right: true, Drop: 1}}}
+		Columns: []Column{col("Stage", "stage"), fig("Mats", "mats"),
+			fig("Longest wait, days", "longest_wait_days").drop(1)}}
 	if used := spreadOf(f.usedTurns); used.n > 0 {
 		s.Figures = fields{"mean_turns": num(used.mean()), "least_turns": used.least, "most_turns": used.most}
 	}
@@ -345,9 +346,9 @@ func (f reuseFigures) stageTable() Section {
 func (f reuseFigures) meshTable() Section {
 	s := Section{Name: "meshes", Heading: "Mats by mesh", Empty: "No mats are on file.",
 		Note: "Retired mats count too. Groups differ in age and crops, so a difference between them is not yet a finding about the mesh. " + f.sayCost(),
-		Columns: []Column{{Head: "Mesh"}, {Head: "Mats", Name: "mats", Right: true}, {Head: "In use", Name: "mats_in_use", Right: true}, {Head: "Turns", Name: "turns", Right: true},
-			{Head: "Turns per mat", Name: "turns_per_mat", Right: true}, {Head: "Mesh cost per turn", Name: "mesh_cost_per_turn", Right: true, Drop: 2},
-			{Head: "In use without contact statement", Name: "mats_without_contact_statement", Right: true, Drop: 1}}}
+		Columns: []Column{col("Mesh", ""), fig("Mats", "mats"), fig("In use", "mats_in_use"), fig("Turns", "turns"),
+			fig("Turns per mat", "turns_per_mat"), fig("Mesh cost per turn", "mesh_cost_per_turn").drop(2),
+			fig("In use without contact statement", "mats_without_contact_statement").drop(1)}}
 	if f.all.priced > 0 {
 		s.Figures = fields{"mesh_cost": amount(f.all.cost, f.currency).value, "mats_priced": f.all.priced, "turns_priced": f.all.pricedTurns}
 	}
@@ -365,9 +366,10 @@ func (f reuseFigures) meshTable() Section {
 
 func (f reuseFigures) cropTable() Section {
 	s := Section{Name: "crops", Heading: "Crops", Empty: "No turns with a crop are on file.",
-		Columns: []Column{{Head: "Crop", Name: "crop"}, {Head: "Weighed harvests", Name: "harvests", Right: true}, {Head: "Mean yield per harvest", Name: "mean_yield_g", Right: true}}}
+		Columns: []Column{col("Crop", "crop"), fig("Weighed harvests", "harvests"),
+			fig("Mean yield per harvest", "mean_yield_g")}}
 	if f.counted {
-		s.Columns = append(s.Columns, Column{Head: "Finished turns with mold"})
+		s.Columns = append(s.Columns, col("Finished turns with mold", ""))
 	}
 	for _, c := range f.crops {
 		mean := cell{text: "too few"}
@@ -386,14 +388,14 @@ func (f reuseFigures) cropTable() Section {
 func (f reuseFigures) matTable(in ReuseInput) Section {
 	s := Section{Name: "mats_in_use", Heading: "Each mat in use", Empty: "No mats are in use.",
 		Note: "The verdict is by the farm's own rules at the time of this report. Retired mats stand in the retirement report.",
-		Columns: []Column{{Head: "Code", Name: "code"}, {Head: "Mesh", Drop: 3}, {Head: "Turns", Name: "turns", Right: true},
-			{Head: "Mold turns", Name: "mold_turns", Right: true}, {Head: "Sun, kLy", Name: "sun_kly", Right: true, Drop: 1}}}
+		Columns: []Column{col("Code", "code"), col("Mesh", "").drop(3), fig("Turns", "turns"),
+			fig("Mold turns", "mold_turns"), fig("Sun, kLy", "sun_kly").drop(1)}}
 	fitted := f.counted && f.outlook.fits.all.refused == nil
 	if fitted {
 		s.Note += " Further turns are those that half of such mats still make, by the fitted life of the material, with the 95 % interval of the fit."
-		s.Columns = append(s.Columns, Column{Head: "Further turns", Name: "further_turns", Drop: 2})
+		s.Columns = append(s.Columns, col("Further turns", "further_turns").drop(2))
 	}
-	s.Columns = append(s.Columns, Column{Head: "Verdict and why"})
+	s.Columns = append(s.Columns, col("Verdict and why", ""))
 	left := f.furtherTurns()
 	for _, c := range f.listed.sorted() {
 		row := []any{c.Code, meshCell(c.Mat), c.Turn, moldTurns(c), tenths(c.SunKLy)}

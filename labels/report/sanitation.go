@@ -261,8 +261,9 @@ func mondayOf(t time.Time) time.Time {
 // reviewTable lists the reviews whose days lie in the period.
 func (l *sanitationLog) reviewTable() Section {
 	s := Section{Name: "reviews", Heading: "Reviews by a supervisor or responsible party", Empty: "None on file.",
-		Columns: []Column{{Head: "Period"}, {Head: "Reviewed", Name: "reviewed_at", Cite: citeReview}, {Head: "By", Name: "by", Cite: citeReview},
-			{Head: "Steps", Name: "steps", Right: true}, {Head: "Their own", Name: "own_steps", Right: true}, {Head: "Note", Name: "note", Drop: 1}}}
+		Columns: []Column{col("Period", ""), {Head: "Reviewed", Name: "reviewed_at", Cite: citeReview},
+			{Head: "By", Name: "by", Cite: citeReview}, fig("Steps", "steps"), fig("Their own", "own_steps"),
+			col("Note", "note").drop(1)}}
 	for _, step := range l.reviews {
 		b := step.Body.(*medium.Review)
 		if b.To < l.from.In(l.loc).Format(time.DateOnly) || b.From > l.to.In(l.loc).Format(time.DateOnly) {
@@ -494,8 +495,8 @@ func byProcedure(r cleaning) bool {
 
 func (l *sanitationLog) gapTable() Section {
 	s := Section{Name: "gaps", Heading: "Gaps and entries to be explained", Empty: "None found.",
-		Columns: []Column{{Head: "No.", Name: "number", Right: true}, {Head: "What", Name: "what"}, {Head: "Mat", Name: "mat"}, {Head: "When"},
-			{Head: "By", Name: "by", Drop: 1}, {Head: "More"}}}
+		Columns: []Column{fig("No.", "number"), col("What", "what"), col("Mat", "mat"), col("When", ""),
+			col("By", "by").drop(1), col("More", "")}}
 	for i, g := range l.gaps {
 		when, more := cell{l.time(g.at), fields{"at": moment(g.at)}}, cell{g.more, fields{"more": known(g.more)}}
 		if g.week > 0 {
@@ -528,7 +529,7 @@ func (l *sanitationLog) stepTable() Section {
 		Columns: []Column{
 			{Head: "Date and time", Name: "step.happened_at", Cite: citeTime},
 			{Head: "Place", Name: "place", Cite: citePlace, Drop: 2},
-			{Head: "Mat"},
+			col("Mat", ""),
 			{Head: "Crop and lot before", Name: "lot_before", Cite: citeCrop, Drop: 3},
 			{Head: "Method", Name: "step.body.method", Cite: citeMethod},
 			{Head: "Product", Name: "step.body.product", Cite: citeValues},

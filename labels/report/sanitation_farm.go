@@ -182,8 +182,8 @@ func between(least, most float64) string {
 
 func (l *sanitationLog) supersededTable() Section {
 	s := Section{Name: "superseded", Heading: "Records of the farm that steps relied on and that were superseded", Empty: "None.",
-		Columns: []Column{{Head: "Record", Name: "record"}, {Head: "Relied on", Name: "relied_on"}, {Head: "Superseded by", Name: "superseded_by"},
-			{Head: "Later strength", Name: "later_strength"}, {Head: "Steps", Name: "steps", Right: true}}}
+		Columns: []Column{col("Record", "record"), col("Relied on", "relied_on"), col("Superseded by", "superseded_by"),
+			col("Later strength", "later_strength"), fig("Steps", "steps")}}
 	for _, r := range l.superseded() {
 		s.add(r.what, r.first, r.then, r.more, r.steps)
 	}
@@ -194,8 +194,8 @@ func (l *sanitationLog) supersededTable() Section {
 // judged by, so that the rows of the log need not repeat them.
 func (l *sanitationLog) productTable() Section {
 	s := Section{Name: "products", Heading: "Products used, with the directions that the steps were judged by", Empty: "None in the period.",
-		Columns: []Column{{Head: "Product", Name: "product", Cite: citeValues}, {Head: "Active", Name: "active"}, {Head: "Directions", Name: "directions"},
-			{Head: "Registration", Name: "registration", Drop: 1}, {Head: "Steps", Name: "steps", Right: true}}}
+		Columns: []Column{{Head: "Product", Name: "product", Cite: citeValues}, col("Active", "active"),
+			col("Directions", "directions"), col("Registration", "registration").drop(1), fig("Steps", "steps")}}
 	at := map[string]int{}
 	var rows [][]any
 	for _, row := range l.rows {

@@ -111,7 +111,8 @@ func (t tracePaper) mold() string {
 
 func (t tracePaper) matTable() Section {
 	s := Section{Name: "mat_states", Heading: "Mats to set apart", Empty: "None.",
-		Columns: []Column{{Head: "Mat"}, {Head: "State"}, {Head: "Crop and lot on it"}, {Head: "Found and set apart (initials, time)"}}}
+		Columns: []Column{col("Mat", ""), col("State", ""), col("Crop and lot on it", ""),
+			col("Found and set apart (initials, time)", "")}}
 	for _, m := range t.r.States {
 		crop := "no crop yet"
 		if m.Crop != "" {
@@ -155,8 +156,9 @@ func (t tracePaper) row(g trace.Growth) []string {
 		keep(g.SownAt.In(loc).Format("2 Jan 2006")) + " " + g.SownBy, ended, cleared}
 }
 
-var growthColumns = []Column{{Head: "Lot"}, {Head: "Mat"}, {Head: "Turn", Right: true, Drop: 1}, {Head: "Crop"}, {Head: "Seed lot", Drop: 3}, {Head: "Place", Drop: 4},
-	{Head: "Sown"}, {Head: "Harvested", Drop: 5}, {Head: "Sanitized before", Drop: 2}}
+var growthColumns = []Column{col("Lot", ""), col("Mat", ""), fig("Turn", "").drop(1), col("Crop", ""),
+	col("Seed lot", "").drop(3), col("Place", "").drop(4), col("Sown", ""), col("Harvested", "").drop(5),
+	col("Sanitized before", "").drop(2)}
 
 func (t tracePaper) growths(name, heading string, all []trace.Growth) Section {
 	s := Section{Name: name, Heading: heading, Empty: "None by the records.", Columns: growthColumns}
@@ -167,7 +169,7 @@ func (t tracePaper) growths(name, heading string, all []trace.Growth) Section {
 }
 
 func (t tracePaper) reach(name, heading string, all []trace.Reach) Section {
-	s := Section{Name: name, Heading: heading, Empty: "None by the records.", Columns: append(append([]Column(nil), growthColumns...), Column{Head: "Why"})}
+	s := Section{Name: name, Heading: heading, Empty: "None by the records.", Columns: append(append([]Column(nil), growthColumns...), col("Why", ""))}
 	for _, x := range all {
 		s.addWhole(func() any { return x }, append(t.row(x.Growth), x.Why)...)
 	}
@@ -176,7 +178,8 @@ func (t tracePaper) reach(name, heading string, all []trace.Reach) Section {
 
 func (t tracePaper) solutions() Section {
 	s := Section{Name: "solutions", Heading: "Sanitizers used before", Empty: "None by the records.",
-		Columns: []Column{{Head: "Product"}, {Head: "Solution"}, {Head: "Mixed by"}, {Head: "Steps not accepted", Right: true}, {Head: "Mats"}}}
+		Columns: []Column{col("Product", ""), col("Solution", ""), col("Mixed by", ""), fig("Steps not accepted", ""),
+			col("Mats", "")}}
 	for _, x := range t.r.Solutions {
 		made := or(x.MadeBy, unknown)
 		if !x.MadeAt.IsZero() {

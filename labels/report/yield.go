@@ -85,9 +85,9 @@ func (y yields) section() Section {
 	s := Section{Name: "yield_trend", Heading: "Yield from turn to turn", Figures: fields{"mats_losing": y.losing}, Empty: "No harvest with weighed yield and noted seed is on file.",
 		Note: "Yield per gram of seed, in percent of the crop's usual (median) yield; each mat and crop is compared only with itself. " +
 			"The slope is the median of all pairs (Theil-Sen), tested by Mann-Kendall, corrected (Holm) for the lines of a group.",
-		Columns: []Column{{Head: "Group", Name: "group"}, {Head: "Harvests compared", Name: "harvests", Right: true},
-			{Head: "Change per turn, percentage points (95 % interval)", Name: "change_points_per_turn"},
-			{Head: "Corrected p", Name: "corrected_p", Right: true}, {Head: "In words", Name: "trend"}}}
+		Columns: []Column{col("Group", "group"), fig("Harvests compared", "harvests"),
+			col("Change per turn, percentage points (95 % interval)", "change_points_per_turn"),
+			fig("Corrected p", "corrected_p"), col("In words", "trend")}}
 	if y.harvests == 0 {
 		return s
 	}
