@@ -53,12 +53,12 @@ is likely to make.`,
 					if err != nil {
 						return err
 					}
-					r, _ = in.Left(mat)
+					r = in.Left(mat)
 				} else {
 					if in.Sown, err = a.sown(f); err != nil {
 						return err
 					}
-					r, _ = report.Forecast(in)
+					r = report.Forecast(in)
 				}
 				if broken != nil {
 					return broken

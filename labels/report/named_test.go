@@ -53,9 +53,9 @@ func documented(t *testing.T) map[string]Report {
 	out := papers(small(t))
 	out["reuse"], out["causes"] = papers(f)["reuse"], papers(f)["retirement"]
 	in := ForecastInput{Origin: f.origin(), Mats: slices.Values(f.mats()), Sown: f.tally().recent, Spares: 2}
-	out["forecast"], _ = Forecast(in)
+	out["forecast"] = Forecast(in)
 	growing := slices.IndexFunc(f.mats(), func(c medium.Condition) bool { return c.Stage != medium.Retired })
-	out["turns_left"], _ = in.Left(f.mats()[growing])
+	out["turns_left"] = in.Left(f.mats()[growing])
 	plan := pool.Plan{Sowings: []pool.Sowing{{Crop: "pea", Mats: pool.Weekly(3, 8), GrowMin: 9, GrowMax: 10}}}
 	plan.TurnAround.DryDays, plan.TurnAround.Weather.NoDry = 1, 0.3
 	out["pool"], _ = poolPaper(t, plan, 30)

@@ -22,30 +22,26 @@ const forecastRuns = 2000
 // outlookWeeks is how far the reuse report looks ahead.
 const outlookWeeks = 12
 
-// Outlook is the retirements to be expected in the weeks ahead.
-type Outlook struct {
-	Due     int           // mats that the farm's own rules retire now
-	InUse   int           // without those
-	Pace    float64       // sowings a week
-	Spares  int           //
-	Limit   float64       // of turns, the farm's own; 0: none
-	Lives   []OutlookLife // fitted, that the mats in use go by
-	Refused string        // why there is no forecast
-	Weeks   []OutlookWeek
-
-	fits fits
+// outlook is the retirements to be expected in the weeks ahead.
+type outlook struct {
+	Due     int         // mats that the farm's own rules retire now
+	InUse   int         // without those
+	Pace    float64     // sowings a week
+	Spares  int         // mats that lie ready
+	Limit   float64     // of turns, the farm's own; 0: none
+	Refused string      // why there is no forecast
+	Weeks   []weekAhead // low and high hold 95 % of the simulated runs
+	fits    fits
+	lives   []lifeAhead
 }
 
-// OutlookLife is one fitted life and the mats in use that go by it.
-type OutlookLife struct {
-	Of              string   // a material, or all mats
-	Materials       []string // in use that go by it
-	Retired         int
-	Mean, Low, High float64 // turns, with the 95 % interval
+// lifeAhead is one fitted life and the materials in use that go by it.
+type lifeAhead struct {
+	fitted
+	materials []string
 }
 
-// OutlookWeek is one week ahead; low and high hold 95 % of the simulated runs.
-type OutlookWeek struct {
+type weekAhead struct {
 	From time.Time
 	lifetime.ForecastWeek
 	// To be bought by the end of this week: with those due now, less the spares.
@@ -62,9 +58,6 @@ type ForecastInput struct {
 	Spares  int   // mats that lie ready to take the place of others
 }
 
-// Look works the forecast out.
-func (in ForecastInput) Look() Outlook { return in.look(in.census()) }
-
 // census judges every mat in use by the farm's own rules.
 func (in ForecastInput) census() *census {
 	now, c := in.now(), newCensus()
@@ -74,8 +67,8 @@ func (in ForecastInput) census() *census {
 	return c
 }
 
-func (in ForecastInput) look(c *census) Outlook {
-	o := Outlook{Spares: in.Spares, fits: fitsOf(c)}
+func (in ForecastInput) look(c *census) outlook {
+	o := outlook{Spares: in.Spares, fits: fitsOf(c)}
 	if set := in.Farm.Policy.Setting("max-turns"); set.On {
 		o.Limit = set.Limit
 	}
@@ -117,7 +110,7 @@ func (in ForecastInput) look(c *census) Outlook {
 }
 
 // kinds sorts the mats in use by the life that they go by.
-func (o *Outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err error) {
+func (o *outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err error) {
 	materials := slices.Sorted(maps.Keys(ages))
 	for _, m := range materials {
 		if f := o.fits.of(m); f.refused != nil {
@@ -125,30 +118,22 @@ func (o *Outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err e
 		}
 	}
 	for _, f := range o.fits.used(materials) {
-		kind, life := lifetime.Kind{Fit: f.fit}, f.outlook()
+		kind, life := lifetime.Kind{Fit: f.fit}, lifeAhead{fitted: f}
 		for _, m := range materials {
 			if o.fits.of(m).name != f.name {
 				continue
 			}
-			life.Materials = append(life.Materials, m)
+			life.materials = append(life.materials, m)
 			kind.Ages = append(kind.Ages, ages[m]...)
 		}
-		o.Lives = append(o.Lives, life)
+		o.lives = append(o.lives, life)
 		kinds = append(kinds, kind)
 	}
 	return kinds, nil
 }
 
-func (f fitted) outlook() OutlookLife {
-	life := OutlookLife{Of: f.name, Retired: f.retired}
-	if mean, err := f.fit.MeanLife(); err == nil {
-		life.Mean, life.Low, life.High = mean.Value, mean.Low, mean.High
-	}
-	return life
-}
-
 // plan gives the sowings of each week ahead.
-func (in ForecastInput) plan(o *Outlook) []int {
+func (in ForecastInput) plan(o *outlook) []int {
 	n := in.Weeks
 	if n == 0 {
 		n = outlookWeeks
@@ -167,16 +152,16 @@ func (in ForecastInput) plan(o *Outlook) []int {
 	return weeks
 }
 
-func (o Outlook) week(from time.Time, w lifetime.ForecastWeek) OutlookWeek {
+func (o outlook) week(from time.Time, w lifetime.ForecastWeek) weekAhead {
 	buy := func(n int) int { return max(0, n+o.Due-o.Spares) }
-	return OutlookWeek{From: from, ForecastWeek: w, BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
+	return weekAhead{From: from, ForecastWeek: w, BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
 }
 
 // weeksInAMonth is how far the first sentence of a report looks.
 const weeksInAMonth = 4
 
 // say is the first sentence of a report: what to replace.
-func (o Outlook) say() string {
+func (o outlook) say() string {
 	due := "none is due now by the farm's own rules"
 	if o.Due > 0 {
 		due = fmt.Sprintf("%d due now by the farm's own rules", o.Due)
@@ -206,28 +191,28 @@ func (o Outlook) say() string {
 }
 
 // sayLives says which life which mats go by.
-func (o Outlook) sayLives() []string {
+func (o outlook) sayLives() []string {
 	var out []string
-	for _, l := range o.Lives {
-		from := fmt.Sprintf("from its own %s", count(l.Retired, "retired mat", "retired mats"))
-		if l.Of == allMats {
+	for _, l := range o.lives {
+		from := fmt.Sprintf("from its own %s", count(l.retired, "retired mat", "retired mats"))
+		if l.name == allMats {
 			from = "that of all mats, since none can be fitted to its own"
 		}
 		mean := "not known within any number"
-		if l.Mean > 0 {
-			mean = fmt.Sprintf("%s turns (95 %% interval %s to %s)", short(l.Mean), short(l.Low), short(l.High))
+		if e, err := l.fit.MeanLife(); err == nil {
+			mean = fmt.Sprintf("%s turns (95 %% interval %s to %s)", short(e.Value), short(e.Low), short(e.High))
 		}
-		out = append(out, fmt.Sprintf("Mean life of %s in this forecast: %s, %s.", list(l.Materials), mean, from))
+		out = append(out, fmt.Sprintf("Mean life of %s in this forecast: %s, %s.", list(l.materials), mean, from))
 	}
-	for _, f := range append(slices.Clone(o.fits.groups), o.fits.all) {
-		if f.refused == nil && f.misfit() && slices.ContainsFunc(o.Lives, func(l OutlookLife) bool { return l.Of == f.name }) {
-			out = append(out, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take these weeks as rough.", f.name, probability(f.suits)))
+	for _, l := range o.lives {
+		if l.misfit() {
+			out = append(out, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take these weeks as rough.", l.name, probability(l.suits)))
 		}
 	}
 	return out
 }
 
-func (o Outlook) section() Section {
+func (o outlook) section() Section {
 	s := Section{Name: "outlook", Heading: "Retirements and purchases ahead", Empty: "No forecast: " + o.Refused + ".",
 		Figures: fields{"mats_due": o.Due, "mats_in_use": o.InUse, "sowings_per_week": num(o.Pace), "mats_spare": o.Spares, "limit_turns": given(o.Limit)},
 		Columns: []Column{col("Week from", "week_from"), fig("Expected in the week", "worn_or_lost_mats"),
@@ -237,8 +222,8 @@ func (o Outlook) section() Section {
 		return s
 	}
 	var lives []fields
-	for _, l := range o.Lives {
-		lives = append(lives, fields{"life_of": l.Of, "materials": l.Materials})
+	for _, l := range o.lives {
+		lives = append(lives, fields{"life_of": l.name, "materials": l.materials})
 	}
 	s.Figures["lives"] = lives
 	s.Note = fmt.Sprintf("At %s sowings a week on %s; %s due now and %s on the shelf are counted in the purchases. Each retired mat is replaced at the end of its week. The expected ones are cut, molded, worn or lost; mats that reach the farm's own limit of turns come on top.",
@@ -258,7 +243,7 @@ func runs95(middle, low, high int) cell {
 	return cell{fmt.Sprintf("%d (%d to %d)", middle, low, high), within(float64(middle), float64(low), float64(high), "simulation")}
 }
 
-func (o Outlook) plot() Plot {
+func (o outlook) plot() Plot {
 	p := Plot{Alt: "Mats to buy from now to the end of each week ahead: middle of the simulation (line) with its 95 % interval (grey), those due now and those at the turn limit included.",
 		X: Axis{Label: "weeks from now", To: float64(len(o.Weeks))}, Y: Axis{Label: "mats to buy", To: 1}}
 	due := float64(max(0, o.Due-o.Spares))
@@ -274,9 +259,9 @@ func (o Outlook) plot() Plot {
 }
 
 // Forecast is the paper of the forecast command.
-func Forecast(in ForecastInput) (Report, Outlook) {
+func Forecast(in ForecastInput) Report {
 	r := in.report("forecast", "Mats to be replaced")
-	o := in.Look()
+	o := in.look(in.census())
 	r.Summary = []string{o.say()}
 	if o.Refused == "" {
 		last := o.Weeks[len(o.Weeks)-1]
@@ -289,7 +274,7 @@ func Forecast(in ForecastInput) (Report, Outlook) {
 		r.Sections = append(r.Sections, o.fits.section())
 	}
 	r.Method = outlookMethod
-	return r, o
+	return r
 }
 
 var outlookMethod = []string{

@@ -92,7 +92,7 @@ type reuseFigures struct {
 	molds      molds
 	yields     yields
 	costs      costs
-	outlook    Outlook
+	outlook    outlook
 	usedTurns  []int
 }
 
