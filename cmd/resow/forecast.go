@@ -46,7 +46,7 @@ is likely to make.`,
 					return err
 				}
 				var broken error
-				in.Mats = f.eachMat(&broken)
+				in.Mats = each(f.Conditions, &broken)
 				var r report.Report
 				if len(args) == 1 {
 					mat, err := f.mat(args[0])

@@ -17,23 +17,24 @@ func (a *app) reuseReport(f *farm, origin report.Origin) (report.Report, error) 
 		return report.Report{}, err
 	}
 	var broken error
-	r := report.Reuse(report.ReuseInput{Origin: origin, Mats: f.eachMat(&broken), Tally: tally})
+	r := report.Reuse(report.ReuseInput{Origin: origin, Mats: each(f.Conditions, &broken), Tally: tally})
 	return r, broken
 }
 
-// eachMat gives every mat's condition straight from the store, so that no more
-// than one is in memory at a time. What goes wrong stands in broken.
-func (f *farm) eachMat(broken *error) iter.Seq[medium.Condition] {
-	return func(yield func(medium.Condition) bool) {
-		stop := errors.New("enough")
-		err := f.Conditions(func(c medium.Condition) error {
-			if !yield(c) {
-				return stop
+var errEnough = errors.New("enough")
+
+// each gives what the store hands on straight from it, so that no more than one
+// is in memory at a time. What goes wrong stands in broken.
+func each[T any](read func(func(T) error) error, broken *error) iter.Seq[T] {
+	return func(yield func(T) bool) {
+		err := read(func(v T) error {
+			if !yield(v) {
+				return errEnough
 			}
 			return nil
 		})
-		if !errors.Is(err, stop) {
-			*broken = err
+		if !errors.Is(err, errEnough) {
+			*broken = cmp.Or(*broken, err)
 		}
 	}
 }
@@ -86,7 +87,7 @@ func (f *farm) threads(do func([]medium.Step), kinds ...medium.Kind) error {
 func (a *app) retirementReport(f *farm, origin report.Origin) (report.Report, error) {
 	var broken error
 	from, to := a.period(f)
-	r := report.Retirement(report.RetirementInput{Origin: origin, Mats: f.eachMat(&broken), From: from, To: to})
+	r := report.Retirement(report.RetirementInput{Origin: origin, Mats: each(f.Conditions, &broken), From: from, To: to})
 	return r, broken
 }
 

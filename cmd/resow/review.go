@@ -1,8 +1,6 @@
 package main
 
 import (
-	"cmp"
-	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -138,22 +136,10 @@ func (a *app) sanitationReportCommand() *cobra.Command {
 	return c
 }
 
-var errEnough = errors.New("enough")
-
 func (a *app) sanitationReport(f *farm, origin report.Origin, from, to time.Time) (report.Report, error) {
 	var failed error
 	steps := func(kinds ...medium.Kind) iter.Seq[medium.Step] {
-		return func(yield func(medium.Step) bool) {
-			err := f.Steps(func(s medium.Step) error {
-				if !yield(s) {
-					return errEnough
-				}
-				return nil
-			}, kinds...)
-			if !errors.Is(err, errEnough) {
-				failed = cmp.Or(failed, err)
-			}
-		}
+		return each(func(do func(medium.Step) error) error { return f.Steps(do, kinds...) }, &failed)
 	}
 	r := report.Sanitation(report.SanitationInput{Origin: origin, Steps: steps, From: from, To: to})
 	return r, failed
