@@ -183,8 +183,7 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 		remnants = append(remnants, named)
 	}
 	s.Layouts = []Layout{l}
-	s.Figures = rect(cutting.Rect{Length: p.Sheet.LengthMM, Width: p.Sheet.WidthMM})
-	s.Figures["sheets"], s.Figures["pieces"], s.Figures["remnants"] = b.Times, pieces, remnants
+	s.Figures = fields{"length_mm": p.Sheet.LengthMM, "width_mm": p.Sheet.WidthMM, "sheets": b.Times, "pieces": pieces, "remnants": remnants}
 	s.Columns = []Column{fig("Cut", "cut"), col("From, mm along the mesh / across it", ""), col("To", ""),
 		col("Direction", "direction")}
 	for n, c := range p.Cuts {

@@ -251,13 +251,13 @@ func (c costs) sayMinutes() string {
 func (c costs) section() Section {
 	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)
 	s := Section{Name: "costs", Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
-		Figures: fields{"sanitizer_per_turn": sanitizer.value, "water_per_turn": water.value, "labor_per_h": labor.value},
+		Figures: fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value, "labor_cost_per_h": labor.value},
 		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size, and its share of a tray for a smaller mat.",
 			sanitizer.text, water.text, labor.text) + c.sayMinutes() + c.sayMass(),
-		Columns: []Column{col("Material", "material"), fig("Mesh and label", "mesh_and_label_per_mat"),
+		Columns: []Column{col("Material", "material"), fig("Mesh and label", "mesh_and_label_cost_per_mat"),
 			col("Mean life, turns (at least)", "mean_life_turns"),
-			col("Cost per turn (95 % interval)", "cost_per_turn"), fig("Medium", "medium_per_turn"),
-			fig("Saved per turn", "saved_per_turn"), col("Paid for at turn (interval)", "paid_for_turns"),
+			col("Cost per turn (95 % interval)", "cost_per_turn"), fig("Medium", "medium_cost_per_turn"),
+			fig("Saved per turn", "saved_per_turn"), col("Paid for at turn (interval)", "paid_for_after_turns"),
 			fig("Mats that live so long", "live_so_long_percent").drop(1)}}
 	if c.untimed == nil {
 		s.Figures["washing_min_per_turn"], s.Figures["turns_timed"] = within(c.minutes.Value, c.minutes.Low, c.minutes.High, ""), c.timed
@@ -346,7 +346,7 @@ func (c costs) whatIf() (Section, bool) {
 		return Section{}, false
 	}
 	s := Section{Name: "what_if", Heading: "What if the mesh of " + l.name + " had another price or another life", Figures: fields{"material": l.name},
-		Columns: []Column{fig("Price of the mesh", "mesh_per_mat"), fig("Life, turns", "life_turns"),
+		Columns: []Column{fig("Price of the mesh", "mesh_cost_per_mat"), fig("Life, turns", "life_turns"),
 			fig("Cost per turn", "cost_per_turn"), fig("Saved per turn", "saved_per_turn")}}
 	for _, r := range rows {
 		s.add(c.amount(r.Mesh), tenths(r.Life), c.amount(r.PerTurn.Value), c.amount(r.Saving.Value))
