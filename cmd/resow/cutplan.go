@@ -111,7 +111,7 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 	if err != nil {
 		return err
 	}
-	in := report.CuttingInput{Origin: origin, Sizes: sizes, Cutting: knife}
+	in := report.CuttingInput{Origin: origin, Sizes: sizes}
 	if p.roll != "" {
 		width, err := wholeMM("--roll", p.roll)
 		if err != nil {
@@ -122,7 +122,7 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 			return err
 		}
 		in.Roll = &plan
-		return a.paper(p.out, report.Cutting(in), cutJSON(in))
+		return a.paper(p.out, report.Cutting(in))
 	}
 	length, width, err := amount.Size("--sheet", p.sheet)
 	if err != nil {
@@ -142,7 +142,7 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 		}
 		in.Best = &plan
 	}
-	return a.paper(p.out, report.Cutting(in), cutJSON(in))
+	return a.paper(p.out, report.Cutting(in))
 }
 
 func allCounted(sizes []cutting.Size) bool {
@@ -152,78 +152,4 @@ func allCounted(sizes []cutting.Size) bool {
 		}
 	}
 	return true
-}
-
-// cutDoc is the cutplan command's JSON.
-type cutDoc struct {
-	Sheets       int          `json:"sheets,omitempty"`
-	RollLengthMM int          `json:"roll_length_mm,omitempty"`
-	Proven       bool         `json:"proven"`
-	GapPercent   float64      `json:"gap_percent"` // to the bound that no plan can pass
-	WastePercent float64      `json:"waste_percent"`
-	LostPercent  float64      `json:"lost_percent"` // without the remnants worth keeping
-	Made         []cutMade    `json:"made"`
-	Patterns     []cutPattern `json:"patterns"`
-}
-
-type cutMade struct {
-	Size  string `json:"size"`
-	Count int    `json:"count"`
-}
-
-type cutPattern struct {
-	Times    int       `json:"times"`
-	LengthMM int       `json:"length_mm"`
-	WidthMM  int       `json:"width_mm"`
-	Pieces   []cutRect `json:"pieces"`
-	Remnants []cutRect `json:"remnants"`
-	Cuts     []cutRect `json:"cuts"`
-}
-
-type cutRect struct {
-	Size     string `json:"size,omitempty"`
-	XMM      int    `json:"x_mm"`
-	YMM      int    `json:"y_mm"`
-	LengthMM int    `json:"length_mm"`
-	WidthMM  int    `json:"width_mm"`
-	Turned   bool   `json:"turned,omitempty"`
-	Keep     bool   `json:"keep,omitempty"`
-}
-
-func rectOf(r cutting.Rect) cutRect {
-	return cutRect{XMM: r.X, YMM: r.Y, LengthMM: r.Length, WidthMM: r.Width}
-}
-
-func cutJSON(in report.CuttingInput) cutDoc {
-	doc := cutDoc{Made: []cutMade{}, Patterns: []cutPattern{}}
-	doc.WastePercent, doc.LostPercent = in.Waste()
-	switch {
-	case in.Sheets != nil:
-		doc.Sheets, doc.Proven, doc.GapPercent = in.Sheets.Sheets, in.Sheets.Proven, in.Sheets.GapPercent()
-	case in.Best != nil:
-		doc.Sheets, doc.Proven, doc.GapPercent = 1, in.Best.Proven, in.Best.GapPercent()
-	case in.Roll != nil:
-		doc.RollLengthMM, doc.Proven, doc.GapPercent = in.Roll.LengthMM, in.Roll.Proven, in.Roll.GapPercent()
-	}
-	for i, n := range in.Made() {
-		doc.Made = append(doc.Made, cutMade{in.Sizes[i].Name, n})
-	}
-	for _, b := range in.Patterns() {
-		p := cutPattern{Times: b.Times, LengthMM: b.Pattern.Sheet.LengthMM, WidthMM: b.Pattern.Sheet.WidthMM, Pieces: []cutRect{}, Remnants: []cutRect{}, Cuts: []cutRect{}}
-		for _, placed := range b.Pattern.Placed {
-			one := rectOf(placed.Rect)
-			one.Size, one.Turned = in.Sizes[placed.Size].Name, placed.Turned
-			p.Pieces = append(p.Pieces, one)
-		}
-		for _, left := range b.Pattern.Remnants {
-			one := rectOf(left.Rect)
-			one.Keep = left.Keep
-			p.Remnants = append(p.Remnants, one)
-		}
-		for _, c := range b.Pattern.Cuts {
-			p.Cuts = append(p.Cuts, rectOf(c.Rect))
-		}
-		doc.Patterns = append(doc.Patterns, p)
-	}
-	return doc
 }

@@ -49,23 +49,22 @@ is likely to make.`,
 				var broken error
 				in.Mats = f.EachMat(&broken)
 				var r report.Report
-				var doc any
 				if len(args) == 1 {
 					mat, err := f.Mat(args[0])
 					if err != nil {
 						return err
 					}
-					r, doc = in.Left(mat)
+					r = in.Left(mat)
 				} else {
 					if in.Sown, err = f.Sown(); err != nil {
 						return err
 					}
-					r, doc = report.Forecast(in)
+					r = report.Forecast(in)
 				}
 				if broken != nil {
 					return broken
 				}
-				return a.paper(out, r, doc)
+				return a.paper(out, r)
 			})
 		}}
 	c.Flags().IntVar(&in.Weeks, "weeks", 12, "how many weeks ahead")
@@ -75,15 +74,15 @@ is likely to make.`,
 	return c
 }
 
-// paper prints a report, its figures as JSON, or writes it to a file.
-func (a *app) paper(out string, r report.Report, doc any) error {
+// paper prints a report or writes it to a file; programs get its document.
+func (a *app) paper(out string, r report.Report) error {
 	if out == "" {
-		return a.print(doc, func(w io.Writer) { a.note(report.Text(w, r, 79)) })
+		return a.print(r.Document(), func(w io.Writer) { a.note(report.Text(w, r, 79)) })
 	}
 	if err := writeReport(out, r); err != nil {
 		return err
 	}
-	return a.print(doc, func(w io.Writer) {
+	return a.print(r.Document(), func(w io.Writer) {
 		for _, said := range r.Summary {
 			fmt.Fprint(w, wrap(said, 79, "  "))
 		}

@@ -133,30 +133,6 @@ func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)
 	return plan, nil
 }
 
-// poolDoc is the pool command's JSON.
-type poolDoc struct {
-	MeanBusy   float64    `json:"mean_busy"`
-	AtOnce     int        `json:"at_once"`
-	Enough     int        `json:"enough_mats,omitempty"`
-	Stuck      string     `json:"no_number_is_enough,omitempty"`
-	Mats       int        `json:"mats,omitempty"`
-	InAWeek    float64    `json:"chance_short_in_a_week"`
-	Weeks      []poolWeek `json:"weeks"`
-	Bottleneck struct {
-		Name string  `json:"name"`
-		Days float64 `json:"days_per_turn"`
-		Text string  `json:"text"`
-	} `json:"bottleneck"`
-}
-
-type poolWeek struct {
-	Week  int     `json:"week"`
-	Short float64 `json:"chance_short"`
-	Low   float64 `json:"low"`
-	High  float64 `json:"high"`
-	Mats  float64 `json:"mats_lacking_mean"`
-}
-
 func (a *app) pool(f *farm.Farm, origin report.Origin, p poolFlags) (err error) {
 	inTable := medium.Farm{}.Crop
 	if f != nil {
@@ -199,25 +175,5 @@ func (a *app) pool(f *farm.Farm, origin report.Origin, p poolFlags) (err error) 
 	if err := p.Work(&in); err != nil {
 		return err
 	}
-	return a.paper(p.out, report.Pool(in), poolJSON(in))
-}
-
-func poolJSON(in report.PoolInput) poolDoc {
-	doc := poolDoc{MeanBusy: in.Needs.Mean, AtOnce: in.Needs.AtOnce, Stuck: in.Stuck, Mats: in.Have, Weeks: []poolWeek{}}
-	outcome := in.WithIt
-	if in.Enough != nil {
-		doc.Enough = in.Enough.Mats
-		if outcome == nil {
-			outcome, doc.Mats = &in.Enough.With, in.Enough.Mats
-		}
-	}
-	if outcome == nil {
-		return doc
-	}
-	doc.InAWeek = outcome.InAWeek.Share
-	doc.Bottleneck.Name, doc.Bottleneck.Days, doc.Bottleneck.Text = outcome.Bottleneck.Name, outcome.Bottleneck.Days, outcome.Bottleneck.Text
-	for i, w := range outcome.Weeks {
-		doc.Weeks = append(doc.Weeks, poolWeek{i + 1, w.Short.Share, w.Short.Low, w.Short.High, w.MatsShort})
-	}
-	return doc
+	return a.paper(p.out, report.Pool(in))
 }

@@ -16,7 +16,16 @@ func (a *app) reportCommand() *cobra.Command {
 	c := &cobra.Command{Use: "report", Short: "Print what the records say: reuse, retirement, sanitation, trace",
 		Long: `Each report goes to the screen as a table, or into a file by its name's ending:
 .pdf, .html or .csv. Every one carries the ledger's anchor, the usual cautions
-and the method. It gives no certification.`,
+and the method. It gives no certification.
+
+With --json it is one document: report, farm, store, anchor, printed_at,
+summary, figures, sections, cautions and method. A section has a name, figures,
+rows and, without rows, why_empty. A row holds named values with their unit in
+the name (mean_yield_g, sun_kly, mold_percent); money has its currency beside it.
+What is not known is null, and NAME_why says why. An interval is value, low,
+high, level_percent and, where the paper names one, the method. What a table
+gives for each material or cause stands under groups. Forecast, pool and cutplan
+give the same document.`,
 		Example: "  resow report reuse\n  resow report retirement --out retirement.pdf\n  resow report sanitation --out log.csv"}
 	c.AddCommand(
 		a.oneReport(farm.Reports[0].Name, farm.Reports[0].About, farm.Reports[0].Build),
@@ -43,7 +52,7 @@ func (a *app) oneReport(name, short string, build func(*farm.Farm, report.Origin
 					return err
 				}
 				if out == "" {
-					return a.print(r, func(w io.Writer) { a.note(report.Text(w, r, 79)) })
+					return a.paper("", r)
 				}
 				if err := writeReport(out, r); err != nil {
 					return err

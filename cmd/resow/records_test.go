@@ -3,8 +3,10 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -12,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/cmd/resow/demo"
+	"resow/medium"
 )
 
 // ask runs the program on a ledger as a person would, and gives what it printed.
@@ -39,9 +42,19 @@ func TestRecordsOfTheDemoFarm(t *testing.T) {
 	var log struct {
 		Farm, Place, Anchor string
 		Sections            []struct {
-			Heading string
-			Columns []struct{ Head, Cite string }
-			Rows    [][]string
+			Name    string
+			Sources map[string]string
+			Rows    []struct {
+				Step struct {
+					At   time.Time `json:"happened_at"`
+					By   string
+					Kind medium.Kind
+					Body map[string]any
+				}
+				Place string
+				Crop  string `json:"crop_before"`
+				Lot   string `json:"lot_before"`
+			}
 		}
 	}
 	require.NoError(t, json.Unmarshal([]byte(ask(t, path, now, "report", "sanitation", "--from", "2026-01-01", "--json")), &log))
@@ -50,26 +63,23 @@ func TestRecordsOfTheDemoFarm(t *testing.T) {
 	require.NotEmpty(t, log.Anchor)
 	rows := 0
 	for _, s := range log.Sections {
-		if s.Heading != "Cleaning and sanitizing steps" {
+		if s.Name != "steps" {
 			continue
 		}
 		rows = len(s.Rows)
-		for _, want := range []struct{ head, paragraph string }{
-			{"Date and time", "21 CFR 112.161(a)(1)(v)"}, {"Place", "21 CFR 112.161(a)(1)(iv)"}, {"Crop and lot before", "21 CFR 112.161(a)(1)(iii)"},
-			{"Product", "21 CFR 112.161(a)(1)(ii)"}, {"ppm", "21 CFR 112.161(a)(1)(ii)"}, {"Contact", "21 CFR 112.161(a)(1)(ii)"}, {"Other values", "21 CFR 112.161(a)(1)(ii)"},
-			{"Method", "21 CFR 112.140(b)"}, {"By", "21 CFR 112.161(a)(4)"}, {"Reviewed", "21 CFR 112.161(b)"}, {"Result", "21 CFR 112.161(a)(2)"},
-		} {
-			at := -1
-			for i, c := range s.Columns {
-				if c.Head == want.head {
-					at = i
-					require.Equal(t, want.paragraph, c.Cite, want.head)
-				}
+		require.Equal(t, map[string]string{"step.happened_at": "21 CFR 112.161(a)(1)(v)", "place": "21 CFR 112.161(a)(1)(iv)", "lot_before": "21 CFR 112.161(a)(1)(iii)",
+			"step.body": "21 CFR 112.161(a)(1)(ii)", "step.body.product": "21 CFR 112.161(a)(1)(ii)", "step.body.strength_ppm": "21 CFR 112.161(a)(1)(ii)",
+			"step.body.contact_s": "21 CFR 112.161(a)(1)(ii)", "step.body.method": "21 CFR 112.140(b)", "step.by": "21 CFR 112.161(a)(4)", "reviewed_by": "21 CFR 112.161(b)", "accepted": "21 CFR 112.161(a)(2)"}, s.Sources)
+		for _, r := range s.Rows {
+			require.False(t, r.Step.At.IsZero())
+			require.NotEmpty(t, r.Step.By)
+			require.Equal(t, r.Crop == "", r.Lot == "", "a crop without its lot: %v", r)
+			if r.Step.Kind == medium.KindSanitize {
+				require.Subset(t, slices.Collect(maps.Keys(r.Step.Body)), []string{"product", "method", "strength_ppm", "contact_s", "sides"})
+			} else {
+				require.Contains(t, r.Step.Body, "debris")
 			}
-			require.GreaterOrEqual(t, at, 0, "%s asks for %s", want.paragraph, want.head)
-			for _, r := range s.Rows {
-				require.NotEmpty(t, r[at], "%s: %v", want.paragraph, r)
-			}
+			require.True(t, r.Crop == "" || r.Place != "", "no place after a crop: %v", r)
 		}
 	}
 	require.Greater(t, rows, 1000)

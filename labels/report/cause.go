@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 
 	"resow/medium"
@@ -50,7 +51,7 @@ func (c causesOver) say() []string {
 	}
 	first := c.curves[0]
 	p := incidenceAt(first, c.last)
-	return []string{fmt.Sprintf("By turn %s a mat has been retired for %s with a chance of %s (95 %% interval %s), the most frequent cause so far.",
+	return []string{fmt.Sprintf("The most frequent cause so far: by turn %s the chance that a mat has been retired for %s is %s (95 %% interval %s).",
 		short(c.last), causePhrase(first.Cause), percentOf(p.F), percentSpan(p.Low, p.High))}
 }
 
@@ -71,16 +72,16 @@ func causePhrase(cause string) string {
 }
 
 func (c causesOver) section() Section {
-	s := Section{Heading: "Why mats end, over their turns", Empty: "Too few mats are retired to say for which causes mats end.",
-		Note:    "Chance that a mat has been retired for the cause by the turn (cumulative incidence, 95 % interval). The other causes are not taken as censored, which would overstate each; together with the mats still in use the chances are 100 %.",
-		Columns: []Column{{Head: "By turn", Right: true}, {Head: "Mats watched", Right: true}}}
+	s := Section{Name: "chance_by_cause", Heading: "Why mats end, over their turns", Empty: "Too few mats are retired to say for which causes mats end.",
+		Note:    "Chance that a mat has been retired for the cause by the turn (cumulative incidence, 95 % interval). The other causes are not taken as censored, which would overstate each; together with the share still in use, the chances add up to 100 %.",
+		Columns: []Column{fig("By turn", "by_turn"), fig("Mats watched", "mats_watched")}}
 	if c.refused != nil {
 		return s
 	}
 	shown := c.curves[:min(len(c.curves), len(dashes))]
 	var rare []string
 	for _, curve := range c.curves[len(shown):] {
-		rare = append(rare, fmt.Sprintf("%s %s", causeName(medium.Cause(curve.Cause)), chance(incidenceAt(curve, c.last))))
+		rare = append(rare, fmt.Sprintf("%s %s", causeName(medium.Cause(curve.Cause)), chance(incidenceAt(curve, c.last)).text))
 	}
 	if len(rare) > 0 {
 		s.Note += fmt.Sprintf(" Of the less frequent causes only the chance by turn %s is given: %s.", short(c.last), list(rare))
@@ -88,7 +89,7 @@ func (c causesOver) section() Section {
 	p := Plot{Alt: "Chance that a mat has been retired for each cause by the turn; the causes have different line patterns.",
 		X: Axis{Label: "turns", To: c.last + 1}, Y: Axis{Label: "retired for the cause", To: 10, Unit: "%"}}
 	for i, curve := range shown {
-		s.Columns = append(s.Columns, Column{Head: causeName(medium.Cause(curve.Cause))})
+		s.Columns = append(s.Columns, Column{Head: causeName(medium.Cause(curve.Cause)), Of: causeName(medium.Cause(curve.Cause)), Name: "retired_percent"})
 		points := []Point{{}}
 		for _, at := range curve.Points {
 			points = append(points, Point{X: at.Turns, Y: 100 * at.F})
@@ -99,23 +100,23 @@ func (c causesOver) section() Section {
 	}
 	step := max(1, int(c.last/8+0.5))
 	for turn := step; float64(turn) <= c.last; turn += step {
-		row := []string{fmt.Sprint(turn), ""}
+		row := []any{turn, nil}
 		for _, curve := range shown {
 			at := incidenceAt(curve, float64(turn))
-			row[1] = fmt.Sprint(c.watched(curve, float64(turn)))
+			row[1] = c.watched(curve, float64(turn))
 			row = append(row, chance(at))
 		}
-		s.Rows = append(s.Rows, row)
+		s.add(row...)
 	}
 	s.Plots = []Plot{p}
 	return s
 }
 
-func chance(p lifetime.IncidencePoint) string {
+func chance(p lifetime.IncidencePoint) cell {
 	if !p.Known {
-		return percentOf(p.F)
+		return cell{percentOf(p.F), within(100*p.F, math.NaN(), math.NaN(), "Aalen-Johansen")}
 	}
-	return fmt.Sprintf("%s (%s)", percentOf(p.F), percentSpan(p.Low, p.High))
+	return percentWithin(p.F, p.Low, p.High, "Aalen-Johansen")
 }
 
 // watched is the number of mats in use when the first retirement at or after

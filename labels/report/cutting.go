@@ -10,44 +10,44 @@ import (
 // Sheets, Best and Roll is set.
 type CuttingInput struct {
 	Origin
-	Sizes   []cutting.Size
-	Cutting cutting.Cutting
-	Sheets  *cutting.SheetsPlan
-	Best    *cutting.SheetPlan
-	Roll    *cutting.RollPlan
+	Sizes  []cutting.Size
+	Sheets *cutting.SheetsPlan
+	Best   *cutting.SheetPlan
+	Roll   *cutting.RollPlan
 }
 
-// Patterns are the patterns to cut and how many sheets of each.
-func (in CuttingInput) Patterns() []cutting.Batch {
-	switch {
-	case in.Sheets != nil:
-		return in.Sheets.Batches
-	case in.Best != nil:
-		return []cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}
-	case in.Roll != nil:
-		return []cutting.Batch{{Pattern: in.Roll.Pattern, Times: 1}}
-	}
-	return nil
+// cuts are what the three plans have in common.
+type cuts struct {
+	batches []cutting.Batch // the patterns to cut and how many sheets of each
+	made    []int           // copies of each size
+	proven  bool
+	gap     float64 // to the bound that no plan can pass, in percent
 }
 
-// Made is how many copies of each size come out.
-func (in CuttingInput) Made() []int {
+func (in CuttingInput) cuts() cuts {
 	switch {
 	case in.Sheets != nil:
-		return in.Sheets.Made
+		return cuts{in.Sheets.Batches, in.Sheets.Made, in.Sheets.Proven, in.Sheets.GapPercent()}
 	case in.Best != nil:
-		return in.Best.Made
+		return cuts{[]cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}, in.Best.Made, in.Best.Proven, in.Best.GapPercent()}
 	case in.Roll != nil:
-		return in.Roll.Made
+		return cuts{[]cutting.Batch{{Pattern: in.Roll.Pattern, Times: 1}}, in.Roll.Made, in.Roll.Proven, in.Roll.GapPercent()}
 	}
-	return nil
+	return cuts{}
+}
+
+func (in CuttingInput) total() (mats int) {
+	for _, n := range in.cuts().made {
+		mats += n
+	}
+	return mats
 }
 
 // Waste is the share of all stock, in percent, that is in no mat, and the part
 // of it that is not worth keeping either.
 func (in CuttingInput) Waste() (waste, lost float64) {
 	area, pieces, kept := 0, 0, 0
-	for _, b := range in.Patterns() {
+	for _, b := range in.cuts().batches {
 		area += b.Times * b.Pattern.Sheet.AreaMM2()
 		pieces += b.Times * b.Pattern.PieceMM2
 		kept += b.Times * b.Pattern.KeptMM2
@@ -60,9 +60,9 @@ func (in CuttingInput) Waste() (waste, lost float64) {
 
 // Cutting is the plan of cuts, drawn to scale.
 func Cutting(in CuttingInput) Report {
-	r := in.report("Cutting plan")
-	r.Summary = in.say()
-	for i, b := range in.Patterns() {
+	r := in.report("cutting_plan", "Cutting plan")
+	r.Summary, r.Figures = in.say(), in.named()
+	for i, b := range in.cuts().batches {
 		r.Sections = append(r.Sections, in.pattern(i, b))
 	}
 	r.Sections = append([]Section{in.sizeTable()}, r.Sections...)
@@ -78,18 +78,33 @@ func Cutting(in CuttingInput) Report {
 	return r
 }
 
+func (in CuttingInput) named() fields {
+	waste, lost := in.Waste()
+	plan := in.cuts()
+	f := fields{"mats": in.total(), "waste_percent": num(waste), "lost_percent": num(lost), "proven": plan.proven, "gap_percent": num(plan.gap)}
+	switch {
+	case in.Sheets != nil:
+		f["sheets"], f["least_sheets"] = in.Sheets.Sheets, in.Sheets.Bound
+	case in.Best != nil:
+		f["sheets"] = 1
+	case in.Roll != nil:
+		f["roll_length_mm"], f["least_length_mm"] = in.Roll.LengthMM, in.Roll.BoundMM
+	}
+	return f
+}
+
 func (in CuttingInput) say() []string {
 	waste, lost := in.Waste()
 	var first, proof string
 	switch {
 	case in.Sheets != nil:
-		first = fmt.Sprintf("%s of %s", count(in.Sheets.Sheets, "sheet", "sheets"), stock(in.Patterns()))
+		first = fmt.Sprintf("%s of %s", count(in.Sheets.Sheets, "sheet", "sheets"), stock(in.cuts().batches))
 		proof = "No cutting plan needs fewer: proven."
 		if !in.Sheets.Proven {
 			proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", in.Sheets.Bound, short(in.Sheets.GapPercent()))
 		}
 	case in.Best != nil:
-		first = "1 sheet of " + stock(in.Patterns())
+		first = "1 sheet of " + stock(in.cuts().batches)
 		proof = "No cutting plan gets more out of the sheet: proven."
 		if !in.Best.Proven {
 			proof = fmt.Sprintf("Not proven to be the best: another plan might get up to %s %% more out of it.", short(in.Best.GapPercent()))
@@ -101,11 +116,7 @@ func (in CuttingInput) say() []string {
 			proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", in.Roll.BoundMM, short(in.Roll.GapPercent()))
 		}
 	}
-	total := 0
-	for _, n := range in.Made() {
-		total += n
-	}
-	return []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.", mats(total), first, keep(short(waste)+" %"), keep(short(lost)+" %")), proof}
+	return []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.", mats(in.total()), first, keep(short(waste)+" %"), keep(short(lost)+" %")), proof}
 }
 
 func stock(b []cutting.Batch) string {
@@ -116,27 +127,31 @@ func stock(b []cutting.Batch) string {
 }
 
 func (in CuttingInput) sizeTable() Section {
-	s := Section{Heading: "Mats that come out", Columns: []Column{{Head: "Size"}, {Head: "Wanted", Right: true}, {Head: "Cut", Right: true}, {Head: "May be turned"}, {Head: "Kind"}}}
-	for i, n := range in.Made() {
-		size, name := in.Sizes[i], letter(i)+": "+in.Sizes[i].Name
-		wanted, kind, turn := "as many as fit", "mat", "no"
+	s := Section{Name: "sizes", Heading: "Mats that come out", Columns: []Column{col("Size", ""),
+		fig("Wanted", "mats_wanted"), fig("Cut", "mats"), col("May be turned", "may_be_turned"), col("Kind", "kind")}}
+	for i, n := range in.cuts().made {
+		size := in.Sizes[i]
+		var wanted any = cell{text: "as many as fit"}
+		kind, turn := "mat", cell{"no", size.Turn}
 		if size.Count > 0 {
-			wanted = fmt.Sprint(size.Count)
+			wanted = size.Count
 		}
 		if size.Fill {
 			kind = "from what is left"
 		}
 		if size.Turn {
-			turn = "yes"
+			turn.text = "yes"
 		}
-		s.Rows = append(s.Rows, []string{name, wanted, fmt.Sprint(n), turn, kind})
+		name := cell{letter(i) + ": " + size.Name, fields{"size": letter(i), "length_mm": size.LengthMM, "width_mm": size.WidthMM}}
+		s.add(name, wanted, n, turn, kind)
 	}
 	return s
 }
 
 func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	p := b.Pattern
-	s := Section{Heading: fmt.Sprintf("Pattern %d, %s", i+1, count(b.Times, "sheet", "sheets"))}
+	var pieces, remnants []fields
+	s := Section{Name: fmt.Sprintf("pattern_%d", i+1), Heading: fmt.Sprintf("Pattern %d, %s", i+1, count(b.Times, "sheet", "sheets"))}
 	if in.Roll != nil {
 		s.Heading = "Cuts from the roll"
 	}
@@ -152,6 +167,9 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 		one := piece(placed.Rect, text)
 		one.Short = letter(placed.Size)
 		l.Pieces = append(l.Pieces, one)
+		named := rect(placed.Rect)
+		named["size"], named["turned"] = one.Short, placed.Turned
+		pieces = append(pieces, named)
 	}
 	for _, left := range p.Remnants {
 		one := piece(left.Rect, "")
@@ -160,15 +178,21 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 			one.Text = fmt.Sprintf("keep · %d x %d", left.Length, left.Width)
 		}
 		l.Pieces = append(l.Pieces, one)
+		named := rect(left.Rect)
+		named["keep"] = left.Keep
+		remnants = append(remnants, named)
 	}
 	s.Layouts = []Layout{l}
-	s.Columns = []Column{{Head: "Cut", Right: true}, {Head: "From, mm along the mesh / across it"}, {Head: "To"}, {Head: "Direction"}}
+	s.Figures = fields{"length_mm": p.Sheet.LengthMM, "width_mm": p.Sheet.WidthMM, "sheets": b.Times, "pieces": pieces, "remnants": remnants}
+	s.Columns = []Column{fig("Cut", "cut"), col("From, mm along the mesh / across it", ""), col("To", ""),
+		col("Direction", "direction")}
 	for n, c := range p.Cuts {
 		way := "along the mesh"
 		if c.Across {
 			way = "across the mesh"
 		}
-		s.Rows = append(s.Rows, []string{fmt.Sprint(n + 1), fmt.Sprintf("%d / %d", c.X, c.Y), fmt.Sprintf("%d / %d", c.X+c.Length, c.Y+c.Width), way})
+		s.add(n+1, cell{fmt.Sprintf("%d / %d", c.X, c.Y), rect(c.Rect)},
+			cell{fmt.Sprintf("%d / %d", c.X+c.Length, c.Y+c.Width), fields{"to_x_mm": c.X + c.Length, "to_y_mm": c.Y + c.Width}}, way)
 	}
 	return s
 }
@@ -179,6 +203,10 @@ func letter(i int) string {
 		return string(rune('A' + i))
 	}
 	return fmt.Sprint(i + 1)
+}
+
+func rect(r cutting.Rect) fields {
+	return fields{"x_mm": r.X, "y_mm": r.Y, "length_mm": r.Length, "width_mm": r.Width}
 }
 
 func piece(r cutting.Rect, text string) Piece {

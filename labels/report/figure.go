@@ -64,11 +64,11 @@ func decimals(v float64, n int) string {
 func percent(part, of int) string { return keep(short(100*float64(part)/float64(of)) + " %") }
 
 // mass writes grams for the farm's units; 1 oz is 28.349523 g.
-func mass(g float64, units string) string {
+func mass(g float64, units string) cell {
 	if units == medium.US {
-		return keep(decimals(g/28.349523125, 1) + " oz")
+		return cell{keep(decimals(g/28.349523125, 1) + " oz"), num(g)}
 	}
-	return keep(decimals(g, 0) + " g")
+	return cell{keep(decimals(g, 0) + " g"), num(g)}
 }
 
 func money(v float64, currency string) string {
@@ -96,6 +96,10 @@ func mesh(m medium.Mat) string {
 	return strings.Join(parts, ", ")
 }
 
+func meshCell(m medium.Mat) cell {
+	return cell{mesh(m), fields{"material": known(m.Material), "aperture_mm": given(m.ApertureMM), "layers": given(float64(m.Layers)), "form": m.Form}}
+}
+
 // moldTurns counts the turns with mold. Mold on a mat that was never sown on
 // belongs to no turn. A condition keeps the last 20 times, in the order of turns.
 func moldTurns(c medium.Condition) int {
@@ -110,33 +114,36 @@ func moldTurns(c medium.Condition) int {
 
 // share writes how often something was found, as n of m, with the rate and its
 // 95 % Wilson interval where the turns are enough for one.
-func share(hits, trials int) string {
+func share(hits, trials int) cell {
 	c := lifetime.Count{Name: "mold", Hits: hits, Trials: trials}
-	plain := fmt.Sprintf("%d of %s", hits, turns(trials))
-	interval, err := c.Wilson(0.95)
+	named := fields{"turns_with_mold": hits, "finished_turns": trials, "mold_percent": nil}
+	plain := cell{fmt.Sprintf("%d of %s", hits, turns(trials)), named}
+	interval, err := c.Wilson(confidence)
 	if err != nil || lifetime.DefaultLimits().Rate(c) != nil {
 		return plain
 	}
-	return fmt.Sprintf("%s (%s; 95 %% interval %s to %s %%)", plain, percent(hits, trials),
-		short(100*interval.Low), short(100*interval.High))
+	plain.text += fmt.Sprintf(" (%s; 95 %% interval %s to %s %%)", percent(hits, trials), short(100*interval.Low), short(100*interval.High))
+	named["mold_percent"] = within(100*c.Share(), 100*interval.Low, 100*interval.High, "Wilson")
+	return plain
 }
 
 // reasons gives the first finding that decided a verdict and says how many
 // more did.
-func reasons(v medium.Verdict) string {
-	var texts []string
+func reasons(v medium.Verdict) cell {
+	texts := []string{}
 	for _, f := range v.Findings {
 		if decides(f.Severity, v.Word) {
 			texts = append(texts, f.Text)
 		}
 	}
-	switch len(texts) {
-	case 0:
-		return string(v.Word)
-	case 1:
-		return string(v.Word) + ": " + texts[0]
+	said := string(v.Word)
+	if len(texts) > 0 {
+		said += ": " + texts[0]
 	}
-	return fmt.Sprintf("%s: %s, and %s", v.Word, texts[0], count(len(texts)-1, "more reason", "more reasons"))
+	if len(texts) > 1 {
+		said += ", and " + count(len(texts)-1, "more reason", "more reasons")
+	}
+	return cell{said, fields{"verdict": v.Word, "reasons": texts}}
 }
 
 func decides(s medium.Severity, w medium.Word) bool {

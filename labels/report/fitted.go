@@ -133,13 +133,13 @@ func (f fitted) misfit() bool { return f.untested == nil && f.suits < 1-confiden
 
 // left is the number of further turns that half of the mats of an age reach,
 // in words.
-func (f fitted) left(turn int) string {
+func (f fitted) left(turn int) cell {
 	if f.refused != nil {
-		return "not known"
+		return cell{text: "not known"}
 	}
 	e, err := f.fit.MedianRemainingTurns(float64(turn))
 	if err != nil {
-		return "not known"
+		return cell{text: "not known"}
 	}
 	whole := func(v float64) string {
 		if v > mostTurns {
@@ -147,22 +147,25 @@ func (f fitted) left(turn int) string {
 		}
 		return fmt.Sprintf("%.0f", v)
 	}
-	return keep(fmt.Sprintf("%s (%s to %s)", whole(e.Value), whole(e.Low), whole(e.High)))
+	left := spanned(e, whole, "Weibull fit")
+	return cell{keep(left.text), left.value}
 }
 
 // mostTurns is where a number of turns stops saying anything.
 const mostTurns = 9999
 
 // estimate writes turns with their interval.
-func estimate(e lifetime.Estimate) string {
+func estimate(e lifetime.Estimate) cell {
+	out := spanned(e, func(v float64) string {
+		if v > mostTurns {
+			return "over 9999"
+		}
+		return short(v)
+	}, "Weibull fit")
 	if e.Value > mostTurns {
-		return "over 9999"
+		out.text = "over 9999"
 	}
-	high := short(e.High)
-	if e.High > mostTurns {
-		high = "over 9999"
-	}
-	return fmt.Sprintf("%s (%s to %s)", short(e.Value), short(e.Low), high)
+	return out
 }
 
 // wear says how the chance to be retired changes with age.
@@ -177,43 +180,49 @@ func (f fitted) wear() string {
 }
 
 // suit says how well the fitted life suits the records.
-func (f fitted) suit() string {
-	switch {
-	case f.untested != nil:
-		return "not tested"
-	case f.misfit():
-		return figure(f.suits) + ", does not suit"
+func (f fitted) suit() cell {
+	if f.untested != nil {
+		return cell{text: "not tested"}
 	}
-	return figure(f.suits)
+	p := pValue(f.suits)
+	if f.misfit() {
+		p.text += ", does not suit"
+	}
+	return p
 }
 
 func (f fits) section() Section {
-	s := Section{Heading: "Fitted lives", Empty: "No mats are on file.",
-		Note:    "A Weibull life by maximum likelihood, which the forecast goes by; a material with fewer than 6 retired mats goes by the life of all mats. Shape 1 is a steady rate, above 1 wear, below 1 early losses. The p-value is the chance that mats with such a life plot as crookedly as these: under 0.05 trust the survival curve instead.",
-		Columns: []Column{{Head: "Mats of"}, {Head: "Retired", Right: true, Drop: 2}, {Head: "Half end by turn (95 % interval)"}, {Head: "Mean life, turns (95 % interval)"}, {Head: "Shape (95 % interval)", Drop: 1}, {Head: "With age"}, {Head: "p against the fit"}}}
+	s := Section{Name: "fitted_lives", Heading: "Fitted lives", Empty: "No mats are on file.",
+		Note: "A Weibull life by maximum likelihood, which the forecast goes by; a material with fewer than 6 retired mats goes by the life of all mats. Shape 1 is a steady rate, above 1 wear, below 1 early losses. The p-value is the chance that mats with such a life would follow it as badly as these; under 0.05, trust the survival curve instead.",
+		Columns: []Column{col("Mats of", "life_of"), fig("Retired", "").drop(2),
+			col("Half end by turn (95 % interval)", "half_retired_turns"),
+			col("Mean life, turns (95 % interval)", "mean_life_turns"),
+			col("Shape (95 % interval)", "weibull_shape").drop(1), col("With age", "with_age"),
+			col("p against the fit", "fit_p")}}
 	groups := f.groups
 	if len(groups) > 1 {
 		groups = append(slices.Clone(groups), f.all)
 	}
 	for _, g := range groups {
-		s.Rows = append(s.Rows, g.row())
+		s.add(g.row()...)
 	}
 	return s
 }
 
-func (f fitted) row() []string {
-	row := []string{f.name, keep(fmt.Sprintf("%d of %d", f.retired, f.mats)), tooFewShort(f.refused), "–", "–", "–", "–"}
+func (f fitted) row() []any {
+	retired := cell{keep(fmt.Sprintf("%d of %d", f.retired, f.mats)), fields{"mats_retired": f.retired, "mats": f.mats}}
+	row := []any{f.name, retired, cell{text: tooFewShort(f.refused)}, nil, nil, nil, nil}
 	if f.refused != nil {
 		return row
 	}
-	row[2], row[3] = "not known", "not known"
+	row[2], row[3] = cell{text: "not known"}, cell{text: "not known"}
 	if half, err := f.fit.QuantileTurns(0.5); err == nil {
 		row[2] = estimate(half)
 	}
 	if mean, err := f.fit.MeanLife(); err == nil {
 		row[3] = estimate(mean)
 	}
-	row[4] = fmt.Sprintf("%s (%s to %s)", hundredths(f.fit.Shape), hundredths(f.fit.ShapeLog.Low), hundredths(f.fit.ShapeLog.High))
+	row[4] = spanned(lifetime.Estimate{Value: f.fit.Shape, Low: f.fit.ShapeLog.Low, High: f.fit.ShapeLog.High}, hundredths, "")
 	row[5], row[6] = f.wear(), f.suit()
 	return row
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -209,30 +210,41 @@ func (g lifeGroup) sayHalf() string {
 		return fmt.Sprintf("Fewer than half of the mats end within the %s turns that the records reach: %s are still in use then (95 %% interval %s).",
 			short(g.curve.LastTurn), percentOf(last.S), percentSpan(last.Low, last.High))
 	}
-	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s).", short(half.At.Turns), turnSpan(half))
+	e := medianTurns(half)
+	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s to %s).", short(e.Value), turnReached(e.Low), turnReached(e.High))
 }
 
-func turnSpan(q lifetime.Quantile) string {
-	low, high := "not reached", "not reached"
-	if q.Low.Reached {
-		low = short(q.Low.Turns)
+// medianTurns is the turn by which a share is retired; an end that the curve does
+// not reach is no number.
+func medianTurns(q lifetime.Quantile) lifetime.Estimate {
+	turn := func(c lifetime.Crossing) float64 {
+		if !c.Reached {
+			return math.NaN()
+		}
+		return c.Turns
 	}
-	if q.High.Reached {
-		high = short(q.High.Turns)
+	return lifetime.Estimate{Value: turn(q.At), Low: turn(q.Low), High: turn(q.High)}
+}
+
+func turnReached(v float64) string {
+	if math.IsNaN(v) {
+		return "not reached"
 	}
-	return low + " to " + high
+	return short(v)
 }
 
 func (l lives) table() Section {
-	s := Section{Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
-		Note: "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
-		Columns: []Column{{Head: headed(l.by.one)}, {Head: "Mats", Right: true}, {Head: "Retired", Right: true}, {Head: "Half are retired by turn"},
-			{Head: l.meanHead(), Drop: 1}, {Head: "Turns for each retired mat (exact 95 % interval)", Drop: 2}}}
+	s := Section{Name: "life_by_" + l.by.one, Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
+		Note:    "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
+		Figures: fields{"mean_within_turns": given(l.until)},
+		Columns: []Column{col(headed(l.by.one), l.by.one), fig("Mats", "mats"), fig("Retired", "mats_retired"),
+			col("Half are retired by turn", "half_retired_turns"), col(l.meanHead(), "mean_turns").drop(1),
+			col("Turns for each retired mat (exact 95 % interval)", "").drop(2)}}
 	for _, g := range l.groups {
-		s.Rows = append(s.Rows, l.row(g))
+		s.add(l.row(g)...)
 	}
 	if len(l.groups) > 1 {
-		s.Rows = append(s.Rows, l.row(l.all))
+		s.add(l.row(l.all)...)
 	}
 	return s
 }
@@ -247,36 +259,38 @@ func (l lives) meanHead() string {
 	return fmt.Sprintf("Mean turns within the first %s", short(l.until))
 }
 
-func (l lives) row(g lifeGroup) []string {
+func (l lives) row(g lifeGroup) []any {
 	retired := 0
 	for _, o := range g.obs {
 		if o.Retired {
 			retired++
 		}
 	}
-	half, mean, rate := tooFewShort(g.refused), "–", "no turns yet"
+	half, mean, rate := cell{text: tooFewShort(g.refused)}, cell{text: "–"}, cell{"no turns yet", fields{"turns_watched": 0}}
 	if g.refused == nil {
-		half = "not reached"
+		half = cell{text: "not reached"}
 		if q := g.curve.Median(); q.At.Reached {
-			half = fmt.Sprintf("%s (%s)", short(q.At.Turns), turnSpan(q))
+			half = spanned(medianTurns(q), turnReached, "Kaplan-Meier")
 		}
 		if m, err := g.curve.RestrictedMean(l.until); err == nil {
-			mean = fmt.Sprintf("%s (%s to %s)", short(m.Value), short(m.Low), short(m.High))
+			mean = spanned(m.Estimate, short, "Kaplan-Meier")
 		}
 	}
 	if r, err := lifetime.RetirementRate(g.obs, confidence); err == nil {
 		rate = turnsForEach(r)
 	}
-	return []string{g.name, fmt.Sprint(len(g.obs)), fmt.Sprint(retired), half, mean, rate}
+	return []any{g.name, len(g.obs), retired, half, mean, rate}
 }
 
 // turnsForEach gives a rate of retirements as the turns that one stands for: a
 // rate per 100 turns would read as a percentage, and can be over 100.
-func turnsForEach(r lifetime.Rate) string {
+func turnsForEach(r lifetime.Rate) cell {
 	if r.Retired == 0 {
-		return fmt.Sprintf("none in %s", turns(int(r.Turns+0.5)))
+		return cell{fmt.Sprintf("none in %s", turns(int(r.Turns+0.5))), fields{"turns_watched": num(r.Turns), "turns_per_retired_mat": nil}}
 	}
-	return fmt.Sprintf("%s (%s to %s)", short(1/r.PerTurn), short(1/r.High), short(1/r.Low))
+	each := spanned(lifetime.Estimate{Value: 1 / r.PerTurn, Low: 1 / r.High, High: 1 / r.Low}, short, "exact Poisson")
+	each.value = fields{"turns_watched": num(r.Turns), "turns_per_retired_mat": each.value}
+	return each
 }
 
 func tooFewShort(err error) string {
@@ -293,10 +307,10 @@ func tooFewShort(err error) string {
 // supplierSections are the life by supplier, or why there is none.
 func (l lives) supplierSections(c *census) []Section {
 	if !l.noted() {
-		return []Section{{Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
+		return []Section{{Name: "life_by_supplier", Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
 	}
 	table := l.table()
-	table.Note = "As by material. Suppliers whose mats differ in material are compared with that difference in it."
+	table.Note = "Worked out as by material. Where suppliers' mats differ in material, that difference is part of the comparison."
 	if c.oneMaterialEach() {
 		table.Note = "Each supplier on file sold one material, so these are the lives by material again: the records can't tell supplier and material apart."
 		return []Section{table}
@@ -323,26 +337,26 @@ func (l lives) curves() (Section, bool) {
 	for _, g := range groups {
 		last = max(last, g.curve.LastTurn)
 	}
-	s := Section{Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{{Head: "After turn", Right: true}}}
+	s := Section{Name: "survival_by_" + l.by.one, Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{fig("After turn", "after_turn")}}
 	if of := len(l.known()); of > panels {
 		s.Note = fmt.Sprintf("The %d with most mats, of %d; the table before has all.", panels, of)
 	}
 	for i, g := range groups {
 		s.Plots = append(s.Plots, survivalPlot(groups, i, last))
-		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)"}, Column{Head: "Mats watched", Right: true})
+		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)", Of: g.name, Name: "in_use_percent"}, Column{Head: "Mats watched", Of: g.name, Name: "mats_watched", Right: true})
 	}
 	step := max(1, int(last/10+0.5))
 	for turn := step; float64(turn) <= last; turn += step {
-		row := []string{fmt.Sprint(turn)}
+		row := []any{turn}
 		for _, g := range groups {
 			p, ok := g.curve.At(float64(turn))
 			if !ok {
-				row = append(row, "not known yet", "")
+				row = append(row, cell{text: "not known yet"}, "")
 				continue
 			}
-			row = append(row, fmt.Sprintf("%s (%s)", percentOf(p.S), percentSpan(p.Low, p.High)), fmt.Sprint(watchedIn(g.obs, float64(turn))))
+			row = append(row, percentWithin(p.S, p.Low, p.High, "Kaplan-Meier, log-log"), watchedIn(g.obs, float64(turn)))
 		}
-		s.Rows = append(s.Rows, row)
+		s.add(row...)
 	}
 	return s, true
 }
@@ -398,16 +412,18 @@ func curvePoints(c lifetime.Curve) (steps, band []Point) {
 }
 
 func (l lives) pairTable() Section {
+	s := Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other",
+		Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each.",
+		Columns: []Column{col("Longer", "longer"), col("Shorter", "shorter"),
+			col("Times as long (95 % interval)", "life_ratio"), fig("Up to turn", "up_to_turn"),
+			col("Corrected p", "corrected_p")}}
 	if len(l.pairs) == 0 {
-		return Section{Heading: headed(l.by.many) + " against each other",
-			Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each."}
+		return s
 	}
-	s := Section{Heading: headed(l.by.many) + " against each other",
-		Note:    "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at.",
-		Columns: []Column{{Head: "Longer"}, {Head: "Shorter"}, {Head: "Times as long (95 % interval)"}, {Head: "Up to turn", Right: true}, {Head: "Corrected p"}}}
+	s.Figures = fields{"log_rank_p": num(l.test.P)}
+	s.Note = "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at."
 	for _, p := range l.pairs {
-		s.Rows = append(s.Rows, []string{p.a, p.b, fmt.Sprintf("%s (%s to %s)", hundredths(p.ratio.Value), hundredths(p.ratio.Low), hundredths(p.ratio.High)),
-			short(p.ratio.Until), strings.TrimPrefix(probability(p.adjusted), "p"+string(hard))})
+		s.add(p.a, p.b, spanned(p.ratio.Estimate, hundredths, ""), tenths(p.ratio.Until), pValue(p.adjusted))
 	}
 	return s
 }

@@ -139,9 +139,7 @@ func (m *molds) sanitizers() {
 	slices.SortStableFunc(m.changes, func(a, b change) int { return cmp.Compare(a.day, b.day) })
 }
 
-func day(n int) string {
-	return keep(time.Unix(int64(n)*86400, 0).UTC().Format("2 Jan 2006"))
-}
+func dayTime(n int) time.Time { return time.Unix(int64(n)*86400, 0).UTC() }
 
 // say gives at most three sentences: how often, where most, and whether the
 // sanitizer made a difference.
@@ -149,7 +147,7 @@ func (m molds) say() []string {
 	if m.tally.ended.Turns == 0 {
 		return []string{"No turn is finished yet to count mold in."}
 	}
-	said := "Mold was found in " + share(m.tally.ended.Moldy, m.tally.ended.Turns)
+	said := "Mold was found in " + share(m.tally.ended.Moldy, m.tally.ended.Turns).text
 	if lifetime.DefaultLimits().Rate(lifetime.Count{Trials: m.tally.ended.Turns}) != nil {
 		return []string{said + ", too few turns to state a rate."}
 	}
@@ -228,17 +226,18 @@ func (m molds) sayChanges() []string {
 			word = map[bool]string{true: "less often", false: "more often"}[c.Difference.High < 0]
 		}
 		out = append(out, fmt.Sprintf("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s to %s points; Fisher %s).",
-			c.product, day(c.day), percentOf(c.after.Share()), percentOf(c.before.Share()), word,
+			c.product, date(dayTime(c.day)).text, percentOf(c.after.Share()), percentOf(c.before.Share()), word,
 			minus(short(100*c.Difference.Low)), minus(short(100*c.Difference.High)), probability(c.P)))
 	}
 	return out
 }
 
 func (m molds) rateTable() Section {
-	s := Section{Heading: "Mold per finished turn", Empty: "No turn is finished yet.",
+	s := Section{Name: "mold_rates", Heading: "Mold per finished turn", Empty: "No turn is finished yet.",
 		Note: "Groups differ in more than their name: crops, ages and seasons mix. A difference is a hint where to look, and the next table says which are beyond chance.",
-		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Finished turns", Right: true}, {Head: "With mold", Right: true},
-			{Head: "Rate", Right: true}, {Head: "95 % interval (Wilson)"}, {Head: "Exact interval (Clopper-Pearson)", Drop: 1}}}
+		Columns: []Column{col("By", "by"), col("Group", "group"), fig("Finished turns", "finished_turns"),
+			fig("With mold", "turns_with_mold"), fig("Rate", "mold_percent"), col("95 % interval (Wilson)", ""),
+			col("Exact interval (Clopper-Pearson)", "mold_exact_percent").drop(1)}}
 	var left []string
 	for i, counts := range m.groups {
 		by := rateGroups[i]
@@ -246,16 +245,17 @@ func (m molds) rateTable() Section {
 			left = append(left, fmt.Sprintf("%d by %s", more, by))
 		}
 		for _, c := range counts[:min(len(counts), rowsPerGroup)] {
-			rate, interval, exact := "", "too few turns", ""
+			rate, interval, exact := cell{}, "too few turns", cell{}
 			if lifetime.DefaultLimits().Rate(c) == nil {
 				if w, err := c.Wilson(confidence); err == nil {
-					rate, interval = percentOf(c.Share()), percentSpan(w.Low, w.High)
+					rate.text, interval = percentOf(c.Share()), percentSpan(w.Low, w.High)
+					rate.value = within(100*c.Share(), 100*w.Low, 100*w.High, "Wilson")
 				}
 				if w, err := c.ClopperPearson(confidence); err == nil {
-					exact = percentSpan(w.Low, w.High)
+					exact = cell{percentSpan(w.Low, w.High), within(100*c.Share(), 100*w.Low, 100*w.High, "Clopper-Pearson")}
 				}
 			}
-			s.Rows = append(s.Rows, []string{by, c.Name, fmt.Sprint(c.Trials), fmt.Sprint(c.Hits), rate, interval, exact})
+			s.add(cell{by, rateGroups[i]}, c.Name, c.Trials, c.Hits, rate, interval, exact)
 			by = ""
 		}
 	}
@@ -326,7 +326,7 @@ const pairsShown = 8
 
 func (m molds) pairTable() Section {
 	if len(m.compared) == 0 {
-		return Section{Heading: "Groups against each other", Empty: "Too few finished turns to compare groups."}
+		return Section{Name: "mold_pairs", Heading: "Groups against each other", Empty: "Too few finished turns to compare groups."}
 	}
 	shown := 0 // all that are beyond chance, and some more: least p first
 	for shown < len(m.compared) && (shown < pairsShown || m.compared[shown].Adjusted < 1-confidence) {
@@ -339,33 +339,47 @@ func (m molds) pairTable() Section {
 	if m.uncompared > 0 {
 		some += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not", groupsCompared, m.uncompared)
 	}
-	s := Section{Heading: "Groups against each other",
-		Note: fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s%s. Difference in points of percent (Newcombe, 95 %%).",
+	s := Section{Name: "mold_pairs", Heading: "Groups against each other", Figures: fields{"pairs": len(m.compared)},
+		Note: fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s%s. Difference in percentage points (Newcombe, 95 %%).",
 			count(len(m.compared), "pair", "pairs"), some),
-		Columns: []Column{{Head: "By"}, {Head: "Group"}, {Head: "Against"}, {Head: "Rates", Right: true}, {Head: "Difference, points"}, {Head: "Times as often", Drop: 1}, {Head: "p", Right: true, Drop: 2}, {Head: "Corrected p", Right: true}}}
+		Columns: []Column{col("By", "by"), col("Group", "group"), col("Against", "against"), fig("Rates", ""),
+			col("Difference, points", "difference_points"), col("Times as often", "mold_ratio").drop(1),
+			fig("p", "fisher_p").drop(2), fig("Corrected p", "corrected_p")}}
 	for _, p := range m.compared[:shown] {
-		times := "–"
-		if p.RatioKnown {
-			times = fmt.Sprintf("%s (%s to %s)", hundredths(p.Ratio.Value), hundredths(p.Ratio.Low), hundredths(p.Ratio.High))
-		}
-		s.Rows = append(s.Rows, []string{p.by, p.A.Name, p.B.Name, keep(short(100*p.A.Share()) + " / " + short(100*p.B.Share()) + " %"),
-			minus(short(100*p.Difference.Low)) + " to " + minus(short(100*p.Difference.High)), times, figure(p.P), figure(p.Adjusted)})
+		rates := cell{keep(short(100*p.A.Share()) + " / " + short(100*p.B.Share()) + " %"),
+			fields{"group_percent": num(100 * p.A.Share()), "against_percent": num(100 * p.B.Share())}}
+		s.add(p.by, p.A.Name, p.B.Name, rates, difference(p.Comparison), ratio(p.Comparison), pValue(p.P), pValue(p.Adjusted))
 	}
 	return s
 }
 
+// difference is that of two shares, in percentage points.
+func difference(c lifetime.Comparison) cell {
+	low, high := 100*c.Difference.Low, 100*c.Difference.High
+	return cell{minus(short(low)) + " to " + minus(short(high)), within(100*(c.A.Share()-c.B.Share()), low, high, "Newcombe")}
+}
+
+func ratio(c lifetime.Comparison) any {
+	if !c.RatioKnown {
+		return nil
+	}
+	return spanned(c.Ratio, hundredths, "Katz")
+}
+
 // figure writes a p-value without its letter.
 func figure(p float64) string {
-	return loose(probability(p))[2:]
+	return strings.TrimPrefix(probability(p), "p"+string(hard))
 }
 
 func (m molds) chartSection() Section {
-	s := Section{Heading: "Mold week by week", Empty: "No turn is finished yet.",
-		Columns: []Column{{Head: "Week from"}, {Head: "Finished turns", Right: true}, {Head: "With mold", Right: true}, {Head: "Share", Right: true}}}
+	s := Section{Name: "mold_by_week", Heading: "Mold week by week", Empty: "No turn is finished yet.",
+		Columns: []Column{col("Week from", "week_from"), fig("Finished turns", "finished_turns"),
+			fig("With mold", "turns_with_mold"), fig("Share", "mold_percent")}}
 	if m.refused == nil {
 		s.Note = fmt.Sprintf("Center %s; limits of three standard deviations of chance for the turns of each week. A chart of so many weeks shows at least one mark by chance alone with a probability of %s.",
 			percentOf(m.chart.Centre), percentOf(m.chart.FalseAlarmChance))
-		s.Columns = append(s.Columns, Column{Head: "Upper limit", Right: true}, Column{Head: "Mark"})
+		s.Figures = fields{"center_percent": num(100 * m.chart.Centre), "false_alarm_percent": num(100 * m.chart.FalseAlarmChance)}
+		s.Columns = append(s.Columns, fig("Upper limit", "upper_limit_percent"), col("Mark", "mark"))
 	} else if len(m.weeks) > 0 {
 		s.Note = "No limits: " + tooFew(m.refused) + "."
 	}
@@ -375,14 +389,14 @@ func (m molds) chartSection() Section {
 	}
 	for i := from; i < len(m.weeks); i++ {
 		w := m.weeks[i]
-		row := []string{keep(weekStart(m.first + i).Format("2 Jan 2006")), fmt.Sprint(w.Turns), fmt.Sprint(w.Moldy), "–"}
+		row := []any{date(weekStart(m.first + i)), w.Turns, w.Moldy, nil}
 		if w.Turns > 0 {
-			row[3] = percent(w.Moldy, w.Turns)
+			row[3] = percentage(float64(w.Moldy) / float64(w.Turns))
 		}
 		if m.refused == nil {
-			row = append(row, percentOf(m.chart.Weeks[i].High), markWord(m.chart.Weeks[i].Mark))
+			row = append(row, percentage(m.chart.Weeks[i].High), markWord(m.chart.Weeks[i].Mark))
 		}
-		s.Rows = append(s.Rows, row)
+		s.add(row...)
 	}
 	if len(m.weeks) > 1 {
 		s.Plots = []Plot{m.chartPlot(from)}
@@ -438,18 +452,19 @@ func (m molds) chartPlot(from int) Plot {
 }
 
 func (m molds) changeTable() Section {
-	s := Section{Heading: "Before and after a sanitizer came in", Empty: "No sanitizer came in more than two weeks after the first sowing, so there is no before and after.",
-		Note:    "Turns on mats last cleared with the product, against all turns sown before its first day. What else changed that day is in the difference too.",
-		Columns: []Column{{Head: "Sanitizer"}, {Head: "Since"}, {Head: "Turns before"}, {Head: "Turns after"}, {Head: "Times as often (95 % interval)", Drop: 1}, {Head: "p (Fisher)", Right: true}}}
+	s := Section{Name: "sanitizer_changes", Heading: "Before and after a sanitizer came in", Empty: "No sanitizer came in more than two weeks after the first sowing, so there is no before and after.",
+		Note: "Turns on mats last cleared with the product, against all turns sown before its first day. Whatever else changed that day is in the difference too.",
+		Columns: []Column{col("Sanitizer", "sanitizer"), col("Since", "since"), col("Turns before", "before"),
+			col("Turns after", "after"), col("Times as often (95 % interval)", "mold_ratio").drop(1),
+			fig("p (Fisher)", "")}}
 	for _, c := range m.changes {
-		row := []string{c.product, day(c.day), share(c.before.Hits, c.before.Trials), share(c.after.Hits, c.after.Trials), "–", "too few"}
+		var times any
+		test := cell{text: "too few"}
 		if c.refused == nil {
-			row[5] = figure(c.P)
-			if c.RatioKnown {
-				row[4] = fmt.Sprintf("%s (%s to %s)", hundredths(c.Ratio.Value), hundredths(c.Ratio.Low), hundredths(c.Ratio.High))
-			}
+			times = ratio(c.Comparison)
+			test = cell{figure(c.P), fields{"fisher_p": num(c.P), "difference_points": difference(c.Comparison).value}}
 		}
-		s.Rows = append(s.Rows, row)
+		s.add(c.product, date(dayTime(c.day)), share(c.before.Hits, c.before.Trials), share(c.after.Hits, c.after.Trials), times, test)
 	}
 	return s
 }

@@ -118,14 +118,16 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 	return line
 }
 
-func (c costs) money(v float64) string { return minus(money(v, c.currency)) }
+func (c costs) money(v float64) string { return c.amount(v).text }
+
+func (c costs) amount(v float64) cell { return amount(v, c.currency) }
 
 // price is an amount of the farm's price list, where 0 means that it is not set.
-func (c costs) price(v float64) string {
+func (c costs) price(v float64) cell {
 	if v == 0 {
-		return "not set"
+		return cell{text: "not set"}
 	}
-	return c.money(v)
+	return c.amount(v)
 }
 
 func (c costs) span(low, high float64) string {
@@ -191,7 +193,8 @@ func (l costLine) say(c costs) string {
 	if l.costs.BreakEven.Never {
 		return said + "; a mat never pays for itself."
 	}
-	said += fmt.Sprintf("; a mat has paid for itself after %s (%s)", turns(l.costs.BreakEven.Turns), l.breakSpan())
+	paid := l.paid()
+	said += fmt.Sprintf("; a mat has paid for itself after %s (%s to %s)", turns(l.costs.BreakEven.Turns), turnOrNever(paid.Low), turnOrNever(paid.High))
 	if l.reached {
 		said += fmt.Sprintf(", and %s of them live that long", percentOf(l.reach.S))
 		if l.reach.Known {
@@ -203,19 +206,30 @@ func (l costLine) say(c costs) string {
 	return said + "."
 }
 
-func (l costLine) breakSpan() string {
-	name := func(b lifetime.BreakEven) string {
+// paid is the turn at which a mat has paid for itself; one that never does is no
+// number.
+func (l costLine) paid() lifetime.Estimate {
+	turn := func(b lifetime.BreakEven) float64 {
 		if b.Never {
-			return "never"
+			return math.NaN()
 		}
-		return fmt.Sprint(b.Turns)
+		return float64(b.Turns)
 	}
-	return name(l.costs.Earliest) + " to " + name(l.costs.Latest)
+	return lifetime.Estimate{Value: turn(l.costs.BreakEven), Low: turn(l.costs.Earliest), High: turn(l.costs.Latest)}
 }
+
+func turnOrNever(v float64) string {
+	if math.IsNaN(v) {
+		return "never"
+	}
+	return short(v)
+}
+
+func (c costs) weighsMedium() bool { return c.prices.MediumGPerTray > 0 && c.turns > 0 }
 
 // sayMass is the mass of throw-away medium avoided.
 func (c costs) sayMass() string {
-	if c.prices.MediumGPerTray == 0 || c.turns == 0 {
+	if !c.weighsMedium() {
 		return ""
 	}
 	said := fmt.Sprintf(" The %s so far took the place of %s kg of throw-away medium", turns(c.turns), short(c.avoided.MediumG/1000))
@@ -230,22 +244,36 @@ func (c costs) sayMinutes() string {
 	if c.untimed != nil {
 		return ""
 	}
-	return fmt.Sprintf(" Washing took %s minutes of hands a turn on average (95 %% interval %s to %s), over %s with a noted time.",
+	return fmt.Sprintf(" Washing took %s minutes of work a turn on average (95 %% interval %s to %s), over %s with a noted time.",
 		short(c.minutes.Value), short(c.minutes.Low), short(c.minutes.High), turns(c.timed))
 }
 
 func (c costs) section() Section {
-	s := Section{Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
-		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size; smaller mats for their share of it.",
-			c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)) + c.sayMinutes() + c.sayMass(),
-		Columns: []Column{{Head: "Material"}, {Head: "Mesh and label", Right: true}, {Head: "Mean life, turns (at least)"}, {Head: "Cost per turn (95 % interval)"},
-			{Head: "Medium", Right: true}, {Head: "Saved per turn", Right: true}, {Head: "Paid for at turn (interval)"}, {Head: "Mats that live so long", Right: true, Drop: 1}}}
+	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)
+	s := Section{Name: "costs", Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
+		Figures: fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value, "labor_cost_per_h": labor.value},
+		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size, and its share of a tray for a smaller mat.",
+			sanitizer.text, water.text, labor.text) + c.sayMinutes() + c.sayMass(),
+		Columns: []Column{col("Material", "material"), fig("Mesh and label", "mesh_and_label_cost_per_mat"),
+			col("Mean life, turns (at least)", "mean_life_turns"),
+			col("Cost per turn (95 % interval)", "cost_per_turn"), fig("Medium", "medium_cost_per_turn"),
+			fig("Saved per turn", "saved_per_turn"), col("Paid for at turn (interval)", "paid_for_after_turns"),
+			fig("Mats that live so long", "live_so_long_percent").drop(1)}}
+	if c.untimed == nil {
+		s.Figures["washing_min_per_turn"], s.Figures["turns_timed"] = within(c.minutes.Value, c.minutes.Low, c.minutes.High, ""), c.timed
+	}
+	if c.weighsMedium() {
+		s.Figures["turns"], s.Figures["medium_avoided_g"] = c.turns, num(c.avoided.MediumG)
+		if c.weighed > 0 {
+			s.Figures["mats_retired"], s.Figures["mats_retired_g"], s.Figures["waste_avoided_g"] = c.retired, num(c.avoided.MatsG), num(c.avoided.NetG)
+		}
+	}
 	if why, alike := c.refusedAlike(); alike {
 		s.Empty = "No cost of a turn can be stated: " + why + "."
 		return s
 	}
 	for _, l := range c.lines {
-		s.Rows = append(s.Rows, c.row(l))
+		s.add(c.row(l)...)
 	}
 	known := c.known()
 	for _, l := range known[:min(len(known), panels)] {
@@ -269,21 +297,22 @@ func (c costs) refusedAlike() (why string, alike bool) {
 	return why, why != ""
 }
 
-func (c costs) row(l costLine) []string {
+func (c costs) row(l costLine) []any {
 	if l.refused != "" {
-		return []string{l.name, "–", l.refused, "–", "–", "–", "–", "–"}
+		return []any{l.name, nil, cell{text: l.refused}, nil, nil, nil, nil, nil}
 	}
-	paid, live := "never", "–"
+	paid, live := cell{text: "never"}, cell{text: "–"}
 	if !l.costs.BreakEven.Never {
-		paid = fmt.Sprintf("%d (%s)", l.costs.BreakEven.Turns, l.breakSpan())
-		live = "not known yet"
+		paid = spanned(l.paid(), turnOrNever, "")
+		live.text = "not known yet"
 		if l.reached {
-			live = percentOf(l.reach.S)
+			live = cell{percentOf(l.reach.S), within(100*l.reach.S, 100*l.reach.Low, 100*l.reach.High, "Kaplan-Meier")}
 		}
 	}
-	return []string{l.name, c.money(l.costs.UpFront.Value), fmt.Sprintf("%s (%s to %s)", short(l.life.Value), short(l.life.Low), short(l.life.High)),
-		fmt.Sprintf("%s (%s)", c.money(l.costs.PerTurn.Value), c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High)), c.money(l.costs.Medium),
-		c.money(l.costs.Saving.Value), paid, live}
+	perTurn := amountWithin(l.costs.PerTurn, c.currency)
+	perTurn.text += " (" + c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High) + ")"
+	return []any{l.name, c.amount(l.costs.UpFront.Value), spanned(l.life.Estimate, short, "Kaplan-Meier"), perTurn, c.amount(l.costs.Medium),
+		amountWithin(l.costs.Saving, c.currency), paid, live}
 }
 
 func (c costs) plot(l costLine) Plot {
@@ -316,10 +345,11 @@ func (c costs) whatIf() (Section, bool) {
 	if err != nil {
 		return Section{}, false
 	}
-	s := Section{Heading: "What if the mesh of " + l.name + " cost more, or lasted otherwise",
-		Columns: []Column{{Head: "Price of the mesh", Right: true}, {Head: "Life, turns", Right: true}, {Head: "Cost per turn", Right: true}, {Head: "Saved per turn", Right: true}}}
+	s := Section{Name: "what_if", Heading: "What if the mesh of " + l.name + " had another price or another life", Figures: fields{"material": l.name},
+		Columns: []Column{fig("Price of the mesh", "mesh_cost_per_mat"), fig("Life, turns", "life_turns"),
+			fig("Cost per turn", "cost_per_turn"), fig("Saved per turn", "saved_per_turn")}}
 	for _, r := range rows {
-		s.Rows = append(s.Rows, []string{c.money(r.Mesh), short(r.Life), c.money(r.PerTurn.Value), c.money(r.Saving.Value)})
+		s.add(c.amount(r.Mesh), tenths(r.Life), c.amount(r.PerTurn.Value), c.amount(r.Saving.Value))
 	}
 	return s, true
 }

@@ -22,51 +22,30 @@ const forecastRuns = 2000
 // outlookWeeks is how far the reuse report looks ahead.
 const outlookWeeks = 12
 
-// Outlook is the retirements to be expected in the weeks ahead.
-type Outlook struct {
-	Due     int           `json:"due_now"`     // mats that the farm's own rules retire now
-	InUse   int           `json:"mats_in_use"` // without those
-	Pace    float64       `json:"sowings_per_week"`
-	Spares  int           `json:"spares"`
-	Limit   float64       `json:"turn_limit,omitempty"` // the farm's own; 0: none
-	Lives   []OutlookLife `json:"lives"`                // fitted, that the mats in use go by
-	Refused string        `json:"refused,omitempty"`    // why there is no forecast
-	Weeks   []OutlookWeek `json:"weeks"`
-
-	fits fits
+// outlook is the retirements to be expected in the weeks ahead.
+type outlook struct {
+	Due     int         // mats that the farm's own rules retire now
+	InUse   int         // without those
+	Pace    float64     // sowings a week
+	Spares  int         // mats that lie ready
+	Limit   float64     // of turns, the farm's own; 0: none
+	Refused string      // why there is no forecast
+	Weeks   []weekAhead // low and high hold 95 % of the simulated runs
+	fits    fits
+	lives   []lifeAhead
 }
 
-// OutlookLife is one fitted life and the mats in use that go by it.
-type OutlookLife struct {
-	Of        string   `json:"life_of"`   // a material, or all mats
-	Materials []string `json:"materials"` // in use that go by it
-	Retired   int      `json:"retired"`
-	Mean      float64  `json:"mean_life_turns,omitempty"` // with its 95 % interval
-	Low       float64  `json:"mean_life_low,omitempty"`
-	High      float64  `json:"mean_life_high,omitempty"`
-	Shape     float64  `json:"weibull_shape"`
-	Suits     *float64 `json:"suits_p,omitempty"` // small: the fitted life is the wrong shape
+// lifeAhead is one fitted life and the materials in use that go by it.
+type lifeAhead struct {
+	fitted
+	materials []string
 }
 
-// OutlookWeek is one week ahead; low and high hold 95 % of the simulated runs.
-type OutlookWeek struct {
-	From     string  `json:"week_from"` // YYYY-MM-DD
-	Expected float64 `json:"expected"`
-	Low      int     `json:"low"`
-	Median   int     `json:"median"`
-	High     int     `json:"high"`
-	// From now to the end of this week.
-	SumExpected float64 `json:"sum_expected"`
-	SumLow      int     `json:"sum_low"`
-	SumMedian   int     `json:"sum_median"`
-	SumHigh     int     `json:"sum_high"`
-	AtLimit     int     `json:"sum_at_turn_limit"` // beside those: mats that reach the farm's own limit of turns
-	SumAllLow   int     `json:"sum_all_low"`       // those and these together
-	SumAllHigh  int     `json:"sum_all_high"`
+type weekAhead struct {
+	From time.Time
+	lifetime.ForecastWeek
 	// To be bought by the end of this week: with those due now, less the spares.
-	BuyLow  int `json:"buy_low"`
-	Buy     int `json:"buy"`
-	BuyHigh int `json:"buy_high"`
+	BuyLow, Buy, BuyHigh int
 }
 
 // ForecastInput is what a forecast is made from.
@@ -79,9 +58,6 @@ type ForecastInput struct {
 	Spares  int   // mats that lie ready to take the place of others
 }
 
-// Look works the forecast out.
-func (in ForecastInput) Look() Outlook { return in.look(in.census()) }
-
 // census judges every mat in use by the farm's own rules.
 func (in ForecastInput) census() *census {
 	now, c := in.now(), newCensus()
@@ -91,8 +67,8 @@ func (in ForecastInput) census() *census {
 	return c
 }
 
-func (in ForecastInput) look(c *census) Outlook {
-	o := Outlook{Spares: in.Spares, Lives: []OutlookLife{}, Weeks: []OutlookWeek{}, fits: fitsOf(c)}
+func (in ForecastInput) look(c *census) outlook {
+	o := outlook{Spares: in.Spares, fits: fitsOf(c)}
 	if set := in.Farm.Policy.Setting("max-turns"); set.On {
 		o.Limit = set.Limit
 	}
@@ -134,7 +110,7 @@ func (in ForecastInput) look(c *census) Outlook {
 }
 
 // kinds sorts the mats in use by the life that they go by.
-func (o *Outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err error) {
+func (o *outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err error) {
 	materials := slices.Sorted(maps.Keys(ages))
 	for _, m := range materials {
 		if f := o.fits.of(m); f.refused != nil {
@@ -142,33 +118,22 @@ func (o *Outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err e
 		}
 	}
 	for _, f := range o.fits.used(materials) {
-		kind, life := lifetime.Kind{Fit: f.fit}, f.outlook()
+		kind, life := lifetime.Kind{Fit: f.fit}, lifeAhead{fitted: f}
 		for _, m := range materials {
 			if o.fits.of(m).name != f.name {
 				continue
 			}
-			life.Materials = append(life.Materials, m)
+			life.materials = append(life.materials, m)
 			kind.Ages = append(kind.Ages, ages[m]...)
 		}
-		o.Lives = append(o.Lives, life)
+		o.lives = append(o.lives, life)
 		kinds = append(kinds, kind)
 	}
 	return kinds, nil
 }
 
-func (f fitted) outlook() OutlookLife {
-	life := OutlookLife{Of: f.name, Materials: []string{}, Retired: f.retired, Shape: f.fit.Shape}
-	if mean, err := f.fit.MeanLife(); err == nil {
-		life.Mean, life.Low, life.High = mean.Value, mean.Low, mean.High
-	}
-	if f.untested == nil {
-		life.Suits = &f.suits
-	}
-	return life
-}
-
 // plan gives the sowings of each week ahead.
-func (in ForecastInput) plan(o *Outlook) []int {
+func (in ForecastInput) plan(o *outlook) []int {
 	n := in.Weeks
 	if n == 0 {
 		n = outlookWeeks
@@ -187,18 +152,16 @@ func (in ForecastInput) plan(o *Outlook) []int {
 	return weeks
 }
 
-func (o Outlook) week(from time.Time, w lifetime.ForecastWeek) OutlookWeek {
+func (o outlook) week(from time.Time, w lifetime.ForecastWeek) weekAhead {
 	buy := func(n int) int { return max(0, n+o.Due-o.Spares) }
-	return OutlookWeek{From: from.Format(time.DateOnly), Expected: w.Expected, Low: w.Low, Median: w.Median, High: w.High,
-		SumExpected: w.SumExpected, SumLow: w.SumLow, SumMedian: w.SumMedian, SumHigh: w.SumHigh, AtLimit: w.SumAtLimit, SumAllLow: w.SumAllLow, SumAllHigh: w.SumAllHigh,
-		BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
+	return weekAhead{From: from, ForecastWeek: w, BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
 }
 
 // weeksInAMonth is how far the first sentence of a report looks.
 const weeksInAMonth = 4
 
 // say is the first sentence of a report: what to replace.
-func (o Outlook) say() string {
+func (o outlook) say() string {
 	due := "none is due now by the farm's own rules"
 	if o.Due > 0 {
 		due = fmt.Sprintf("%d due now by the farm's own rules", o.Due)
@@ -214,10 +177,10 @@ func (o Outlook) say() string {
 		return first + "."
 	}
 	month := o.Weeks[weeksInAMonth-1]
-	sure := o.Due + month.AtLimit
+	sure := o.Due + month.SumAtLimit
 	parts := []string{due}
-	if month.AtLimit > 0 {
-		parts = append(parts, fmt.Sprintf("%s the farm's own limit of %s turns", count(month.AtLimit, "more comes to", "more come to"), short(o.Limit)))
+	if month.SumAtLimit > 0 {
+		parts = append(parts, fmt.Sprintf("%s the farm's own limit of %s turns", count(month.SumAtLimit, "more comes to", "more come to"), short(o.Limit)))
 	}
 	parts = append(parts, fmt.Sprintf("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow, month.SumHigh))
 	replace := "Replace about " + mats(sure+month.SumMedian)
@@ -228,48 +191,59 @@ func (o Outlook) say() string {
 }
 
 // sayLives says which life which mats go by.
-func (o Outlook) sayLives() []string {
+func (o outlook) sayLives() []string {
 	var out []string
-	for _, l := range o.Lives {
-		from := fmt.Sprintf("from its own %s", count(l.Retired, "retired mat", "retired mats"))
-		if l.Of == allMats {
-			from = "that of all mats, for none can be fitted to its own"
+	for _, l := range o.lives {
+		from := fmt.Sprintf("from its own %s", count(l.retired, "retired mat", "retired mats"))
+		if l.name == allMats {
+			from = "that of all mats, since none can be fitted to its own"
 		}
 		mean := "not known within any number"
-		if l.Mean > 0 {
-			mean = fmt.Sprintf("%s turns (95 %% interval %s to %s)", short(l.Mean), short(l.Low), short(l.High))
+		if e, err := l.fit.MeanLife(); err == nil {
+			mean = fmt.Sprintf("%s turns (95 %% interval %s to %s)", short(e.Value), short(e.Low), short(e.High))
 		}
-		out = append(out, fmt.Sprintf("Mean life of %s in this forecast: %s, %s.", list(l.Materials), mean, from))
+		out = append(out, fmt.Sprintf("Mean life of %s in this forecast: %s, %s.", list(l.materials), mean, from))
 	}
-	for _, f := range append(slices.Clone(o.fits.groups), o.fits.all) {
-		if f.refused == nil && f.misfit() && slices.ContainsFunc(o.Lives, func(l OutlookLife) bool { return l.Of == f.name }) {
-			out = append(out, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take these weeks as rough.", f.name, probability(f.suits)))
+	for _, l := range o.lives {
+		if l.misfit() {
+			out = append(out, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take these weeks as rough.", l.name, probability(l.suits)))
 		}
 	}
 	return out
 }
 
-func (o Outlook) section() Section {
-	s := Section{Heading: "Retirements and purchases ahead", Empty: "No forecast: " + o.Refused + ".",
-		Columns: []Column{{Head: "Week from"}, {Head: "Expected in the week", Right: true}, {Head: "95 % interval", Drop: 1}, {Head: "Worn or lost in all by its end"}, {Head: "At the turn limit by then", Right: true}, {Head: "Mats to buy by then"}}}
+func (o outlook) section() Section {
+	s := Section{Name: "outlook", Heading: "Retirements and purchases ahead", Empty: "No forecast: " + o.Refused + ".",
+		Figures: fields{"mats_due": o.Due, "mats_in_use": o.InUse, "sowings_per_week": num(o.Pace), "mats_spare": o.Spares, "limit_turns": given(o.Limit)},
+		Columns: []Column{col("Week from", "week_from"), fig("Expected in the week", "worn_or_lost_mats"),
+			col("95 % interval", "").drop(1), col("Worn or lost in all by its end", ""),
+			fig("At the turn limit by then", "sum_at_limit_mats"), col("Mats to buy by then", "sum_to_buy_mats")}}
 	if o.Refused != "" {
 		return s
 	}
-	s.Note = fmt.Sprintf("At %s sowings a week on %s; %s due now and %s on the shelf are counted in the purchases. Each retired mat is replaced at the end of its week. Expected are mats that are cut, molded, worn or lost; those that reach the farm's own limit of turns come on top.",
+	var lives []fields
+	for _, l := range o.lives {
+		lives = append(lives, fields{"life_of": l.name, "materials": l.materials})
+	}
+	s.Figures["lives"] = lives
+	s.Note = fmt.Sprintf("At %s sowings a week on %s; %s due now and %s on the shelf are counted in the purchases. Each retired mat is replaced at the end of its week. The expected ones are cut, molded, worn or lost; mats that reach the farm's own limit of turns come on top.",
 		short(o.Pace), mats(o.InUse), count(o.Due, "mat", "mats"), count(o.Spares, "spare", "spares"))
 	for _, w := range o.Weeks {
-		from, err := time.Parse(time.DateOnly, w.From)
-		if err != nil {
-			continue
-		}
-		s.Rows = append(s.Rows, []string{keep(from.Format("2 Jan 2006")), hundredths(w.Expected), fmt.Sprintf("%d to %d", w.Low, w.High),
-			fmt.Sprintf("%d (%d to %d)", w.SumMedian, w.SumLow, w.SumHigh), fmt.Sprint(w.AtLimit), fmt.Sprintf("%d (%d to %d)", w.Buy, w.BuyLow, w.BuyHigh)})
+		sums := runs95(w.SumMedian, w.SumLow, w.SumHigh)
+		sums.value = fields{"sum_worn_or_lost_mats": sums.value, "sum_expected_mats": num(w.SumExpected), "sum_retired_mats": runs95(w.SumAllMedian, w.SumAllLow, w.SumAllHigh).value}
+		s.add(date(w.From), cell{hundredths(w.Expected), within(w.Expected, float64(w.Low), float64(w.High), "simulation")}, cell{text: fmt.Sprintf("%d to %d", w.Low, w.High)},
+			sums, w.SumAtLimit, runs95(w.Buy, w.BuyLow, w.BuyHigh))
 	}
 	s.Plots = []Plot{o.plot()}
 	return s
 }
 
-func (o Outlook) plot() Plot {
+// runs95 prints the middle of the simulated runs with what holds 95 % of them.
+func runs95(middle, low, high int) cell {
+	return cell{fmt.Sprintf("%d (%d to %d)", middle, low, high), within(float64(middle), float64(low), float64(high), "simulation")}
+}
+
+func (o outlook) plot() Plot {
 	p := Plot{Alt: "Mats to buy from now to the end of each week ahead: middle of the simulation (line) with its 95 % interval (grey), those due now and those at the turn limit included.",
 		X: Axis{Label: "weeks from now", To: float64(len(o.Weeks))}, Y: Axis{Label: "mats to buy", To: 1}}
 	due := float64(max(0, o.Due-o.Spares))
@@ -285,9 +259,9 @@ func (o Outlook) plot() Plot {
 }
 
 // Forecast is the paper of the forecast command.
-func Forecast(in ForecastInput) (Report, Outlook) {
-	r := in.report("Mats to be replaced")
-	o := in.Look()
+func Forecast(in ForecastInput) Report {
+	r := in.report("forecast", "Mats to be replaced")
+	o := in.look(in.census())
 	r.Summary = []string{o.say()}
 	if o.Refused == "" {
 		last := o.Weeks[len(o.Weeks)-1]
@@ -300,7 +274,7 @@ func Forecast(in ForecastInput) (Report, Outlook) {
 		r.Sections = append(r.Sections, o.fits.section())
 	}
 	r.Method = outlookMethod
-	return r, o
+	return r
 }
 
 var outlookMethod = []string{

@@ -22,25 +22,53 @@ type PoolInput struct {
 // Pool says how many mats a sowing plan needs, how likely each week runs short
 // with those at hand, and what holds the mats up.
 func Pool(in PoolInput) Report {
-	r := in.report("Mats for the sowing plan")
-	r.Summary = in.say()
+	r := in.report("pool", "Mats for the sowing plan")
+	r.Summary, r.Figures = in.say(), in.named()
 	r.Sections = []Section{in.cropTable()}
 	if in.Enough != nil {
 		r.Sections = append(r.Sections, in.closedForm())
 	}
 	if in.WithIt != nil {
-		r.Sections = append(r.Sections, in.weekTable(fmt.Sprintf("Chance of running short with %s", mats(in.Have)), *in.WithIt))
+		r.Sections = append(r.Sections, in.weekTable("weeks_at_hand", in.Have, *in.WithIt))
 	}
 	if in.Enough != nil {
-		r.Sections = append(r.Sections, in.weekTable(fmt.Sprintf("Chance of running short with %s", mats(in.Enough.Mats)), in.Enough.With))
+		r.Sections = append(r.Sections, in.weekTable("weeks_enough", in.Enough.Mats, in.Enough.With))
 	}
 	r.Method = []string{
 		"The mean is by " + pool.NeedSource + ".",
-		"Where sowings come by chance (--by-order), the share of sowings that find no mat is by Erlang's loss formula, and the mats that enough moments are content with by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
+		"Where sowings come by chance (--by-order), the share of sowings that find no mat is by Erlang's loss formula, and the number of mats that is enough at so many moments by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
 		"The simulation plays each day: drying weather, limits of washing, racks and sanitizing, losses and their replacement; its random numbers have a fixed seed, so the same plan gives the same answer. The interval of a chance is Wilson's and says how well the simulation knows it, not how well the plan knows the weather.",
 		"Plan, shares and capacities are the farm's own figures, taken as given.",
 	}
 	return r
+}
+
+func (in PoolInput) named() fields {
+	f := fields{"busy_mean_mats": num(in.Needs.Mean), "mats_at_hand": given(float64(in.Have)), "wanted_percent": num(100 * in.Level),
+		"mats_enough": nil, "bottleneck": nil}
+	if !in.Plan.ByOrder {
+		f["fullest_day_mats"] = in.Needs.AtOnce
+	}
+	if in.Enough != nil {
+		f["mats_enough"] = in.Enough.Mats
+	} else if in.Stuck != "" {
+		f["why_none_is_enough"] = in.Stuck
+	}
+	if b := in.bottleneck(); b != nil {
+		f["bottleneck"] = fields{"name": b.Name, "days_per_turn": num(b.Days), "text": b.Text}
+	}
+	return f
+}
+
+// bottleneck is that with the mats at hand, or else with enough.
+func (in PoolInput) bottleneck() *pool.Bottleneck {
+	switch {
+	case in.WithIt != nil:
+		return &in.WithIt.Bottleneck
+	case in.Enough != nil:
+		return &in.Enough.With.Bottleneck
+	}
+	return nil
 }
 
 func (in PoolInput) say() []string {
@@ -48,31 +76,28 @@ func (in PoolInput) say() []string {
 	if in.Plan.ByOrder {
 		out[0] = fmt.Sprintf("On average %s mats are busy.", short(in.Needs.Mean))
 	}
-	outcome := in.WithIt
 	if in.Enough != nil {
-		out = append([]string{fmt.Sprintf("%s are enough for this plan: a week then runs short with a chance of %s (%s), at most %s is wanted.",
+		out = append([]string{fmt.Sprintf("%s are enough for this plan: the chance that a week runs short is then %s (%s), and at most %s is wanted.",
 			mats(in.Enough.Mats), percentOf(in.Enough.With.InAWeek.Share), percentSpan(in.Enough.With.InAWeek.Low, in.Enough.With.InAWeek.High), percentOf(in.Level))}, out...)
-		if outcome == nil {
-			outcome = &in.Enough.With
-		}
 	} else if in.Stuck != "" {
 		out = append([]string{"No number of mats is enough: " + in.Stuck + "."}, out...)
 	}
 	if in.WithIt != nil {
-		out = append(out, fmt.Sprintf("With %s a week runs short with a chance of %s (%s).", mats(in.Have), percentOf(in.WithIt.InAWeek.Share),
+		out = append(out, fmt.Sprintf("With %s the chance that a week runs short is %s (%s).", mats(in.Have), percentOf(in.WithIt.InAWeek.Share),
 			percentSpan(in.WithIt.InAWeek.Low, in.WithIt.InAWeek.High)))
 	}
-	if outcome != nil {
-		out = append(out, "What holds the mats up: "+outcome.Bottleneck.Text+".")
+	if b := in.bottleneck(); b != nil {
+		out = append(out, "What holds the mats up: "+b.Text+".")
 	}
 	return out
 }
 
 func (in PoolInput) cropTable() Section {
-	s := Section{Heading: "Mats kept busy, by crop (mean)", Columns: []Column{{Head: "Crop"}, {Head: "Mats a week", Right: true}, {Head: "Days growing", Right: true},
-		{Head: "Growing", Right: true}, {Head: "Turn-around", Right: true}, {Head: "On order", Right: true, Drop: 1}, {Head: "In all", Right: true}}}
+	s := Section{Name: "crops", Heading: "Mats kept busy, by crop (mean)", Columns: []Column{col("Crop", "crop"),
+		fig("Mats a week", "mats_per_week"), fig("Days growing", "growing_days"), fig("Growing", "growing_mats"),
+		fig("Turn-around", "turn_around_mats"), fig("On order", "on_order_mats").drop(1), fig("In all", "busy_mats")}}
 	for _, c := range in.Needs.Crops {
-		s.Rows = append(s.Rows, []string{c.Crop, fmt.Sprint(c.MatsPerWeek), short(c.GrowDays), short(c.Growing), short(c.TurnAround), short(c.OnOrder), short(c.Total())})
+		s.add(c.Crop, c.MatsPerWeek, tenths(c.GrowDays), tenths(c.Growing), tenths(c.TurnAround), tenths(c.OnOrder), tenths(c.Total()))
 	}
 	return s
 }
@@ -81,9 +106,10 @@ func (in PoolInput) cropTable() Section {
 // the simulation saw.
 func (in PoolInput) closedForm() Section {
 	out, n := in.Enough.With, in.Needs
-	s := Section{Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
-		Note:    "The closed form knows no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
-		Columns: []Column{{Head: "Figure"}, {Head: "Closed form", Right: true}, {Head: "Simulated", Right: true}}}
+	s := Section{Name: "closed_form", Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
+		Figures: fields{"mats": in.Enough.Mats, "wanted_percent": num(100 * in.Level)},
+		Note:    "The closed form allows for no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
+		Columns: []Column{col("Figure", "figure"), fig("Closed form", "closed_form"), fig("Simulated", "simulated")}}
 	var growing, turnAround, onOrder float64
 	for _, c := range n.Crops {
 		growing, turnAround, onOrder = growing+c.Growing, turnAround+c.TurnAround, onOrder+c.OnOrder
@@ -100,25 +126,22 @@ func (in PoolInput) closedForm() Section {
 			turned += stage.Mean
 		}
 	}
-	row := func(name string, closed, simulated string) {
-		s.Rows = append(s.Rows, []string{name, closed, simulated})
-	}
-	row("Mats growing, mean (Little)", short(growing), short(grew))
-	row("Mats in the turn-around, mean (Little)", short(turnAround), short(turned))
-	row("Mats on order, mean (Little)", short(onOrder), short(ordered))
-	row("Mats busy in all, mean (Little)", short(n.Mean), short(out.InUse))
+	s.add(cell{"Mats growing, mean (Little)", "growing_mats"}, tenths(growing), tenths(grew))
+	s.add(cell{"Mats in the turn-around, mean (Little)", "turn_around_mats"}, tenths(turnAround), tenths(turned))
+	s.add(cell{"Mats on order, mean (Little)", "on_order_mats"}, tenths(onOrder), tenths(ordered))
+	s.add(cell{"Mats busy in all, mean (Little)", "busy_mats"}, tenths(n.Mean), tenths(out.InUse))
 	if in.Plan.ByOrder {
 		s.Note += " Erlang's and Palm's forms spread the sowings evenly over all hours; the simulation keeps them on the days of the plan, which bunches them and runs short more often."
 	} else {
-		row("Mats on the fullest day", fmt.Sprint(n.AtOnce), "–")
+		s.add(cell{"Mats on the fullest day", "fullest_day_mats"}, n.AtOnce, nil)
 		return s
 	}
 	ready := int(float64(in.Enough.Mats) * (1 - in.Plan.Losses.Aside))
 	if lost, err := pool.ErlangB(n.Mean, ready); err == nil {
-		row("Sowings that find no mat (Erlang)", percentOf(lost), percentOf(in.lacking(out)))
+		s.add(cell{"Sowings that find no mat (Erlang)", "sowings_without_mat_percent"}, percentage(lost), percentage(in.lacking(out)))
 	}
 	if enough, err := pool.PoissonMats(n.Mean, in.Level); err == nil {
-		row(fmt.Sprintf("Mats that are enough but for %s of moments (Palm)", percentOf(in.Level)), fmt.Sprint(enough), "–")
+		s.add(cell{fmt.Sprintf("Mats that are enough in all but %s of moments (Palm)", percentOf(in.Level)), "enough_mats"}, enough, nil)
 	}
 	return s
 }
@@ -138,13 +161,16 @@ func (in PoolInput) lacking(o pool.Outcome) float64 {
 	return lack / wanted
 }
 
-func (in PoolInput) weekTable(heading string, o pool.Outcome) Section {
-	s := Section{Heading: heading, Columns: []Column{{Head: "Week", Right: true}, {Head: "Chance of running short (95 % interval)"}, {Head: "Mats lacking, mean", Right: true}}}
+func (in PoolInput) weekTable(name string, with int, o pool.Outcome) Section {
+	s := Section{Name: name, Heading: "Chance of running short with " + mats(with),
+		Figures: fields{"mats": with, "short_in_a_week_percent": within(100*o.InAWeek.Share, 100*o.InAWeek.Low, 100*o.InAWeek.High, "Wilson")},
+		Columns: []Column{fig("Week", "week"), col("Chance of running short (95 % interval)", "short_percent"),
+			fig("Mats lacking, mean", "lacking_mats")}}
 	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (grey) and the chance that is wanted at most (dashes).",
 		X: Axis{Label: "week", From: 1, To: float64(len(o.Weeks))}, Y: Axis{Label: "runs short", To: 10, Unit: "%"}}
 	var band, line []Point
 	for i, w := range o.Weeks {
-		s.Rows = append(s.Rows, []string{fmt.Sprint(i + 1), fmt.Sprintf("%s (%s)", percentOf(w.Short.Share), percentSpan(w.Short.Low, w.Short.High)), hundredths(w.MatsShort)})
+		s.add(i+1, percentWithin(w.Short.Share, w.Short.Low, w.Short.High, "Wilson"), cell{hundredths(w.MatsShort), num(w.MatsShort)})
 		x := float64(i + 1)
 		band = append(band, Point{X: x, Y: 100 * w.Short.High, Low: 100 * w.Short.Low})
 		line = append(line, Point{X: x, Y: 100 * w.Short.Share})

@@ -60,7 +60,7 @@ func TestClosedFormStandsBesideTheSimulation(t *testing.T) {
 		chance *= load / float64(n)
 		tail -= chance
 	}
-	require.Equal(t, strconv.Itoa(n), figures["Mats that are enough but for 5 % of moments (Palm)"][0])
+	require.Equal(t, strconv.Itoa(n), figures["Mats that are enough in all but 5 % of moments (Palm)"][0])
 	lack := 0.0
 	for _, w := range in.Enough.With.Weeks {
 		lack += w.MatsShort

@@ -16,32 +16,39 @@ import (
 // Report is one paper, ready to be drawn. Sentences and cells are finished
 // text; the figures in them are settled before this.
 type Report struct {
-	Title    string
-	Farm     string
-	Place    string
-	StoreID  string
-	Anchor   string    // count and head of the ledger, the witness on paper
-	At       time.Time // in the farm's zone; also the date inside the PDF file
-	Mark     string    // stands on every page, e.g. DemoMark; usually empty
-	Summary  []string  // plain sentences, the gravest first
-	Sections []Section
-	Cautions []string
-	Method   []string // how figures were worked out, and what they do not say
-	Sign     bool     // lines for review and signature
-	Wide     bool     // on paper the long side lies across
-	Letter   bool     // US Letter paper instead of A4
+	Name     string    `json:"report"` // for programs: reuse
+	Title    string    `json:"title"`
+	Farm     string    `json:"farm,omitempty"`
+	Place    string    `json:"place,omitempty"`
+	StoreID  string    `json:"store,omitempty"`
+	Anchor   string    `json:"anchor,omitempty"`  // count and head of the ledger, the witness on paper
+	At       time.Time `json:"printed_at"`        // in the farm's zone; also the date inside the PDF file
+	Mark     string    `json:"mark,omitempty"`    // stands on every page, e.g. DemoMark; usually empty
+	Summary  []string  `json:"summary"`           // plain sentences, the gravest first
+	Figures  fields    `json:"figures,omitempty"` // for programs: what the sentences say and no table has
+	Sections []Section `json:"sections"`
+	Cautions []string  `json:"cautions"`
+	Method   []string  `json:"method"` // how figures were worked out, and what they do not say
+	Sign     bool      `json:"-"`      // lines for review and signature
+	Wide     bool      `json:"-"`      // on paper the long side lies across
+	Letter   bool      `json:"-"`      // US Letter paper instead of A4
 }
 
 // Section is one table with its heading, and what of it is drawn.
 type Section struct {
-	Heading string
-	Note    string
-	Columns []Column
-	Rows    [][]string // one cell per column
-	Dense   bool       // many columns: on paper in small type, so that a row keeps to one line
-	Empty   string     // what to say instead of a table without rows
-	Plots   []Plot     // above the table, which holds their figures
-	Layouts []Layout
+	Name    string            `json:"name"` // for programs; stable
+	Heading string            `json:"heading"`
+	Note    string            `json:"note,omitempty"`
+	Columns []Column          `json:"-"`
+	Rows    [][]string        `json:"-"`                   // one cell per column
+	Dense   bool              `json:"-"`                   // many columns: on paper in small type, so that a row keeps to one line
+	Empty   string            `json:"why_empty,omitempty"` // what to say instead of a table without rows
+	Plots   []Plot            `json:"-"`                   // above the table, which holds their figures
+	Layouts []Layout          `json:"-"`
+	Figures fields            `json:"figures,omitempty"` // for programs: what the note says and no row has
+	values  [][]any           // for programs: the cells of each row
+	Sources map[string]string `json:"sources,omitempty"` // made by Document: the paragraph that asks for a value
+	Named   []any             `json:"rows"`              // made by Document
 }
 
 // Column is one column of a table. Its width follows from what stands in it.
@@ -50,6 +57,17 @@ type Column struct {
 	Right bool   // figures stand at the right
 	Drop  int    // a narrow terminal leaves out columns 1, 2, 3 … in this order; 0 stays
 	Cite  string // the paragraph of the rule that asks for it, if one does
+	Name  string // of its values for programs, with their unit; empty: none, or they have their own
+	Of    string // the group that they are of, where a row has several
+}
+
+// col is a column of texts, fig one of figures.
+func col(head, name string) Column { return Column{Head: head, Name: name} }
+func fig(head, name string) Column { return Column{Head: head, Name: name, Right: true} }
+
+func (c Column) drop(n int) Column {
+	c.Drop = n
+	return c
 }
 
 // Origin says whose records a report shows and as of when.
@@ -62,8 +80,8 @@ type Origin struct {
 }
 
 // report starts a paper with everything that all papers have.
-func (o Origin) report(title string) Report {
-	r := Report{Title: title, Farm: o.Farm.Settings.Name, Place: o.Farm.Settings.Place, StoreID: o.StoreID,
+func (o Origin) report(name, title string) Report {
+	r := Report{Name: name, Title: title, Farm: o.Farm.Settings.Name, Place: o.Farm.Settings.Place, StoreID: o.StoreID,
 		Anchor: o.Anchor, At: o.now(), Cautions: usualCautions(), Letter: o.Farm.Settings.Paper == "letter"}
 	if o.Demo {
 		r.Mark = DemoMark

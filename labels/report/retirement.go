@@ -26,16 +26,21 @@ var watched = []string{"near-limit", "mold-last-turn", "cut-noted", "inspection-
 // Retirement says which mats to retire now and why, which ones near a limit,
 // and what was retired in the period and after how many turns.
 func Retirement(in RetirementInput) Report {
-	r := in.report("Retirement of mats")
+	r := in.report("retirement", "Retirement of mats")
 	f, c := in.figures()
 	why := causesOverOf(c)
 	r.Summary = append(f.summary(), why.say()...)
+	r.Figures = fields{"from": moment(f.from), "to": moment(f.to), "mats": f.mats, "mats_due": len(f.due), "mats_due_growing": f.growing,
+		"mats_near": len(f.near), "mats_retired": len(f.gone)}
+	if s := f.reached(); s.n >= fewRetired {
+		r.Figures["median_reached_turns"], r.Figures["least_reached_turns"], r.Figures["most_reached_turns"] = num(s.median), s.least, s.most
+	}
 	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
 	r.Method = []string{
-		"A mat is due to be retired when one of the farm's own retire rules speaks. The last table gives every such limit and where it comes from.",
-		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they are not the life of a mat; that stands in the reuse report.",
+		"A mat is due to be retired when one of the farm's own rules for retiring is met. The last table gives every such limit and where it comes from.",
+		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they do not give the life of a mat; the reuse report does.",
 		"The chance of each cause is the cumulative incidence (Aalen-Johansen) over all mats on file, in use or retired in any period, with log-log intervals. Mats cut from one roll and turns on one shelf are not independent, so the intervals are narrower than they should be.",
-		fmt.Sprintf("With fewer than %d retired mats nothing is said of what is usual.", fewRetired),
+		fmt.Sprintf("With fewer than %d retired mats nothing is said about what is usual.", fewRetired),
 	}
 	return r
 }
@@ -45,17 +50,17 @@ type judged struct {
 	found []medium.Finding
 }
 
-func (j judged) rules() string { return j.each(func(f medium.Finding) string { return f.Rule }, ", ") }
-func (j judged) why() string   { return j.each(func(f medium.Finding) string { return f.Text }, "; ") }
+func (j judged) rules() cell { return j.each(func(f medium.Finding) string { return f.Rule }, ", ") }
+func (j judged) why() cell   { return j.each(func(f medium.Finding) string { return f.Text }, "; ") }
 
-func (j judged) each(what func(medium.Finding) string, between string) string {
+func (j judged) each(what func(medium.Finding) string, between string) cell {
 	var out []string
 	for _, f := range j.found {
 		if text := what(f); !slices.Contains(out, text) {
 			out = append(out, text)
 		}
 	}
-	return strings.Join(out, between)
+	return joined(out, between)
 }
 
 type retirementFigures struct {
@@ -174,19 +179,26 @@ func (f retirementFigures) sayDue() string {
 	return said
 }
 
+// reached is how many turns the mats of the period had made.
+func (f retirementFigures) reached() spread {
+	var turns []int
+	for _, c := range f.gone {
+		turns = append(turns, c.Turn)
+	}
+	return spreadOf(turns)
+}
+
 func (f retirementFigures) sayGone() []string {
 	when := period(f.from, f.to, f.loc)
 	if len(f.gone) == 0 {
 		return []string{"No mat was retired " + when + "."}
 	}
 	var parts []string
-	var reached []int
 	for _, cause := range causes(f.byCause) {
 		parts = append(parts, fmt.Sprintf("%d %s", len(f.byCause[cause]), causeName(cause)))
-		reached = append(reached, f.byCause[cause]...)
 	}
 	said := fmt.Sprintf("%s retired %s: %s.", count(len(f.gone), "mat was", "mats were"), when, list(parts))
-	s := spreadOf(reached)
+	s := f.reached()
 	if s.n < fewRetired {
 		return []string{said, "That is too few to say how many turns a mat usually reaches."}
 	}
@@ -221,56 +233,58 @@ func causeName(c medium.Cause) string {
 // cut keeps the list of mats of a very large farm to a size that can be printed.
 func (s Section) cut() Section {
 	if over := len(s.Rows) - matRows; over > 0 {
-		s.Rows = s.Rows[:matRows]
+		s.Rows, s.values, s.Figures = s.Rows[:matRows], s.values[:matRows], fields{"mats_left_out": over}
 		s.Note = fmt.Sprintf("The first %d; %d more are left out: `resow list` has all.", matRows, over)
 	}
 	return s
 }
 
 func (f retirementFigures) dueTable() Section {
-	s := Section{Heading: "Retire now", Empty: "None.",
-		Columns: []Column{{Head: "Code"}, {Head: "Stage", Drop: 1}, {Head: "Turns", Right: true}, {Head: "Why"}, {Head: "Rule", Drop: 2}, {Head: "Do"}}}
+	s := Section{Name: "retire_now", Heading: "Retire now", Empty: "None.",
+		Columns: []Column{col("Code", "code"), col("Stage", "stage").drop(1), fig("Turns", "turns"),
+			col("Why", "reasons"), col("Rule", "rules").drop(2), col("Do", "do")}}
 	for _, j := range f.due {
 		do := "retire"
 		if j.c.Stage == medium.Growing {
 			do = "harvest, then retire"
 		}
-		s.Rows = append(s.Rows, []string{keep(j.c.Code.String()), string(j.c.Stage), fmt.Sprint(j.c.Turn), j.why(), j.rules(), do})
+		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules(), do)
 	}
 	return s
 }
 
 func (f retirementFigures) nearTable() Section {
-	s := Section{Heading: "Near a limit, or to be looked at", Empty: "None.",
-		Columns: []Column{{Head: "Code"}, {Head: "Stage", Drop: 1}, {Head: "Turns", Right: true}, {Head: "What was noted"}, {Head: "Rule", Drop: 2}}}
+	s := Section{Name: "near_a_limit", Heading: "Near a limit, or to be looked at", Empty: "None.",
+		Columns: []Column{col("Code", "code"), col("Stage", "stage").drop(1), fig("Turns", "turns"),
+			col("What was noted", "reasons"), col("Rule", "rules").drop(2)}}
 	for _, j := range f.near {
-		s.Rows = append(s.Rows, []string{keep(j.c.Code.String()), string(j.c.Stage), fmt.Sprint(j.c.Turn), j.why(), j.rules()})
+		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules())
 	}
 	return s
 }
 
 func (f retirementFigures) causeTable() Section {
-	s := Section{Heading: "Retired " + period(f.from, f.to, f.loc) + ", by cause", Empty: "None.",
-		Columns: []Column{{Head: "Cause"}, {Head: "Mats", Right: true}, {Head: "Turns reached, middle", Right: true},
-			{Head: "Least", Right: true}, {Head: "Most", Right: true}}}
+	s := Section{Name: "retired_by_cause", Heading: "Retired " + period(f.from, f.to, f.loc) + ", by cause", Empty: "None.",
+		Columns: []Column{col("Cause", "cause"), fig("Mats", "mats"), fig("Turns reached, middle", "median_turns"),
+			fig("Least", "least_turns"), fig("Most", "most_turns")}}
 	for _, cause := range causes(f.byCause) {
 		sp := spreadOf(f.byCause[cause])
-		middle := "too few"
+		middle := cell{text: "too few"}
 		if sp.n >= fewRetired {
-			middle = short(sp.median)
+			middle = tenths(sp.median)
 		}
-		s.Rows = append(s.Rows, []string{causeName(cause), fmt.Sprint(sp.n), middle, fmt.Sprint(sp.least), fmt.Sprint(sp.most)})
+		s.add(cell{causeName(cause), known(string(cause))}, sp.n, middle, sp.least, sp.most)
 	}
 	return s
 }
 
 func (f retirementFigures) goneTable() Section {
-	s := Section{Heading: "Each mat retired in the period", Empty: "None.",
-		Columns: []Column{{Head: "Retired"}, {Head: "Code"}, {Head: "Cause"}, {Head: "Turns", Right: true}, {Head: "Mold turns", Right: true},
-			{Head: "Sun, kLy", Right: true, Drop: 1}, {Head: "Mesh"}}}
+	s := Section{Name: "retired", Heading: "Each mat retired in the period", Empty: "None.",
+		Columns: []Column{col("Retired", "retired_on"), col("Code", "code"), col("Cause", "cause"),
+			fig("Turns", "turns"), fig("Mold turns", "mold_turns"), fig("Sun, kLy", "sun_kly").drop(1),
+			col("Mesh", "")}}
 	for _, c := range f.gone {
-		s.Rows = append(s.Rows, []string{keep(c.RetiredAt.In(f.loc).Format("2 Jan 2006")), keep(c.Code.String()), causeName(c.Cause), fmt.Sprint(c.Turn),
-			fmt.Sprint(moldTurns(*c)), short(c.SunKLy), mesh(c.Mat)})
+		s.add(date(c.RetiredAt.In(f.loc)), c.Code, cell{causeName(c.Cause), known(string(c.Cause))}, c.Turn, moldTurns(*c), tenths(c.SunKLy), meshCell(c.Mat))
 	}
 	return s
 }
@@ -278,21 +292,24 @@ func (f retirementFigures) goneTable() Section {
 // limitTable gives every limit that can end a mat's use, as it stands in the
 // farm's policy, with its source.
 func limitTable(p medium.Policy) Section {
-	s := Section{Heading: "The farm's limits, and where they come from",
-		Columns: []Column{{Head: "Rule"}, {Head: "What it looks at"}, {Head: "Limit", Right: true}, {Head: "Unit"}, {Head: "Source"}}}
+	s := Section{Name: "limits", Heading: "The farm's limits, and where they come from",
+		Columns: []Column{col("Rule", "rule"), col("What it looks at", "about"), fig("Limit", ""), col("Unit", "unit"),
+			col("Source", "source")}}
 	for _, r := range medium.Rules {
 		if r.Fixed || (r.Severity != medium.RetireIt && !slices.Contains(watched, r.Name)) {
 			continue
 		}
 		set := p.Setting(r.Name)
-		limit, unit := fmt.Sprintf("%v", set.Limit), r.Unit
+		named := fields{"on": set.On, "limit": num(set.Limit), "window_turns": nil}
+		limit, unit := cell{fmt.Sprint(set.Limit), named}, cell{r.Unit, r.Unit}
 		if set.Window > 0 {
-			unit += fmt.Sprintf("; window of %v turns", set.Window)
+			unit.text += fmt.Sprintf("; window of %v turns", set.Window)
+			named["window_turns"] = set.Window
 		}
 		if !set.On {
-			limit, unit = "off", ""
+			limit.text, unit.text, named["limit"] = "off", "", nil
 		}
-		s.Rows = append(s.Rows, []string{r.Name, r.About, limit, unit, source(p, r)})
+		s.add(r.Name, r.About, limit, unit, source(p, r))
 	}
 	return s
 }

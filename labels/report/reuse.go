@@ -23,13 +23,19 @@ type ReuseInput struct {
 // Reuse says what the mats have done so far, what they are worth and what is
 // to be replaced: life, mold, yield, cost, and what is not documented.
 func Reuse(in ReuseInput) Report {
-	r := in.report("Reuse of mats")
+	r := in.report("reuse", "Reuse of mats")
 	f := in.figures()
 	r.Summary = f.summary()
+	r.Figures = fields{"mats": f.all.mats, "mats_in_use": f.inUse.mats, "mats_retired": f.stages[medium.Retired], "turns": f.all.turns,
+		"mats_clear": f.words[medium.SowIt], "mats_with_care": f.words[medium.SowWithCare], "mats_not_clear": f.words[medium.DoNotSow],
+		"mats_due": f.words[medium.RetireMat], "mats_without_contact_statement": f.inUse.undocumented, "mats_by_farm_procedure": f.procedure}
+	if f.counted {
+		r.Figures["mold"] = share(in.Tally.ended.Moldy, in.Tally.ended.Turns).value
+	}
 	r.Sections = f.sections(in)
 	r.Method = []string{
 		"A turn counts from its sowing; it is finished with its last cut, its first mold, the next sowing or the retirement. Mold rates and the chart count finished turns, the chart in the week in which they ended.",
-		fmt.Sprintf("A mold rate needs at least 10 turns, a life 5 retired mats, a forecast 6, a control chart 20 weeks with harvests, a yield trend 5 comparable harvests, a mean yield %d harvests, a mesh cost %d turns; with fewer there are words.", fewHarvests, fewTurns),
+		fmt.Sprintf("A mold rate needs at least 10 turns, a life 5 retired mats, a forecast 6, a control chart 20 weeks with harvests, a yield trend 5 comparable harvests, a mean yield %d harvests, a mesh cost %d turns; with fewer, words stand in its place.", fewHarvests, fewTurns),
 		"Life is the Kaplan-Meier curve over turns with log-log intervals; mats still in use count as not ended. Materials are compared by the log-rank test and by the ratio of the mean turns up to the last turn that both curves know.",
 		"Mold rates have Wilson's interval. Repeated turns of one mat are not independent of each other: a mat that molded once may mold again, so every interval and p-value here that counts turns is narrower than it should be. Read differences near the edge as hints.",
 		"Corrections for many comparisons are Holm's, over all pairs of the table. A p-value under 0.05 is called beyond chance.",
@@ -86,13 +92,13 @@ type reuseFigures struct {
 	molds      molds
 	yields     yields
 	costs      costs
-	outlook    Outlook
+	outlook    outlook
 	usedTurns  []int
 }
 
 // group sums mats up.
 type group struct {
-	name             string
+	name             cell
 	mats, inUse      int
 	turns            int
 	priced, unpriced int
@@ -120,14 +126,14 @@ func (g *group) add(c medium.Condition) {
 	}
 }
 
-func (g group) costPerTurn(currency string) string {
+func (g group) costPerTurn(currency string) cell {
 	switch {
 	case g.priced == 0:
-		return "no price recorded"
+		return cell{text: "no price recorded"}
 	case g.pricedTurns < fewTurns:
-		return "too few turns"
+		return cell{text: "too few turns"}
 	}
-	return money(g.cost/float64(g.pricedTurns), currency)
+	return amount(g.cost/float64(g.pricedTurns), currency)
 }
 
 type cropFigures struct {
@@ -148,7 +154,7 @@ func (in ReuseInput) figures() reuseFigures {
 		f.addMat(c, in.Farm)
 		name := mesh(c.Mat)
 		if meshes[name] == nil {
-			meshes[name] = &group{name: name}
+			meshes[name] = &group{name: meshCell(c.Mat)}
 		}
 		meshes[name].add(c)
 		for _, y := range c.Yields {
@@ -163,7 +169,7 @@ func (in ReuseInput) figures() reuseFigures {
 	for _, g := range meshes {
 		f.meshes = append(f.meshes, *g)
 	}
-	slices.SortFunc(f.meshes, func(a, b group) int { return strings.Compare(a.name, b.name) })
+	slices.SortFunc(f.meshes, func(a, b group) int { return strings.Compare(a.name.text, b.name.text) })
 	for _, c := range crops {
 		f.crops = append(f.crops, *c)
 	}
@@ -296,7 +302,7 @@ func (f reuseFigures) sayCost() string {
 	case g.pricedTurns < fewTurns:
 		return fmt.Sprintf("Mats with a price on file: %d, with %s in all; too few to state a cost per turn.", g.priced, turns(g.pricedTurns))
 	}
-	said := fmt.Sprintf("The mesh has cost %s per turn so far: %s over %s of %s", g.costPerTurn(f.currency),
+	said := fmt.Sprintf("The mesh has cost %s per turn so far: %s over %s of %s", g.costPerTurn(f.currency).text,
 		money(g.cost, f.currency), turns(g.pricedTurns), mats(g.priced))
 	if g.unpriced > 0 {
 		said += fmt.Sprintf("; %s without a price left out", mats(g.unpriced))
@@ -317,84 +323,89 @@ func (f reuseFigures) sayUndocumented() (out []string) {
 }
 
 func (f reuseFigures) stageTable() Section {
-	s := Section{Heading: "Mats by stage", Empty: "No mats are on file.", Note: f.sayTurns(),
-		Columns: []Column{{Head: "Stage"}, {Head: "Mats", Right: true}, {Head: "Longest wait, days", Right: true, Drop: 1}}}
+	s := Section{Name: "stages", Heading: "Mats by stage", Empty: "No mats are on file.", Note: f.sayTurns(),
+		Columns: []Column{col("Stage", "stage"), fig("Mats", "mats"),
+			fig("Longest wait, days", "longest_wait_days").drop(1)}}
+	if used := spreadOf(f.usedTurns); used.n > 0 {
+		s.Figures = fields{"mean_turns": num(used.mean()), "least_turns": used.least, "most_turns": used.most}
+	}
 	if f.all.mats == 0 {
 		return s
 	}
 	for _, stage := range medium.Stages {
-		wait := ""
+		wait := cell{}
 		if since, ok := f.waiting[stage]; ok && stage != medium.Retired {
-			wait = short(f.now.Sub(since).Hours() / 24)
+			wait = tenths(f.now.Sub(since).Hours() / 24)
 		}
-		s.Rows = append(s.Rows, []string{string(stage), fmt.Sprint(f.stages[stage]), wait})
+		s.add(string(stage), f.stages[stage], wait)
 	}
-	s.Rows = append(s.Rows, []string{"all", fmt.Sprint(f.all.mats), ""})
+	s.add("all", f.all.mats, "")
 	return s
 }
 
 func (f reuseFigures) meshTable() Section {
-	s := Section{Heading: "Mats by mesh", Empty: "No mats are on file.",
+	s := Section{Name: "meshes", Heading: "Mats by mesh", Empty: "No mats are on file.",
 		Note: "Retired mats count too. Groups differ in age and crops, so a difference between them is not yet a finding about the mesh. " + f.sayCost(),
-		Columns: []Column{{Head: "Mesh"}, {Head: "Mats", Right: true}, {Head: "In use", Right: true}, {Head: "Turns", Right: true},
-			{Head: "Turns per mat", Right: true}, {Head: "Mesh cost per turn", Right: true, Drop: 2},
-			{Head: "In use without contact statement", Right: true, Drop: 1}}}
-	for _, g := range f.meshes {
-		s.Rows = append(s.Rows, f.meshRow(g))
+		Columns: []Column{col("Mesh", ""), fig("Mats", "mats"), fig("In use", "mats_in_use"), fig("Turns", "turns"),
+			fig("Turns per mat", "turns_per_mat"), fig("Mesh cost per turn", "mesh_cost_per_turn").drop(2),
+			fig("In use without contact statement", "mats_without_contact_statement").drop(1)}}
+	if f.all.priced > 0 {
+		s.Figures = fields{"mesh_cost": amount(f.all.cost, f.currency).value, "mats_priced": f.all.priced, "turns_priced": f.all.pricedTurns}
 	}
-	if len(f.meshes) > 1 {
+	rows := f.meshes
+	if len(rows) > 1 {
 		all := f.all
-		all.name = "all"
-		s.Rows = append(s.Rows, f.meshRow(all))
+		all.name = cell{"all", fields{"material": "all"}}
+		rows = append(slices.Clone(rows), all)
+	}
+	for _, g := range rows {
+		s.add(g.name, g.mats, g.inUse, g.turns, tenths(float64(g.turns)/float64(g.mats)), g.costPerTurn(f.currency), g.undocumented)
 	}
 	return s
 }
 
-func (f reuseFigures) meshRow(g group) []string {
-	return []string{g.name, fmt.Sprint(g.mats), fmt.Sprint(g.inUse), fmt.Sprint(g.turns),
-		short(float64(g.turns) / float64(g.mats)), g.costPerTurn(f.currency), fmt.Sprint(g.undocumented)}
-}
-
 func (f reuseFigures) cropTable() Section {
-	s := Section{Heading: "Crops", Empty: "No turns with a crop are on file.",
-		Columns: []Column{{Head: "Crop"}, {Head: "Weighed harvests", Right: true}, {Head: "Mean yield per harvest", Right: true}}}
+	s := Section{Name: "crops", Heading: "Crops", Empty: "No turns with a crop are on file.",
+		Columns: []Column{col("Crop", "crop"), fig("Weighed harvests", "harvests"),
+			fig("Mean yield per harvest", "mean_yield_g")}}
 	if f.counted {
-		s.Columns = append(s.Columns, Column{Head: "Finished turns with mold"})
+		s.Columns = append(s.Columns, col("Finished turns with mold", ""))
 	}
 	for _, c := range f.crops {
-		mean := "too few"
+		mean := cell{text: "too few"}
 		if c.harvests >= fewHarvests {
 			mean = mass(c.sumG/float64(c.harvests), f.units)
 		}
-		row := []string{c.name, fmt.Sprint(c.harvests), mean}
+		row := []any{c.name, c.harvests, mean}
 		if f.counted {
-			row = append(row, keep(fmt.Sprintf("%d of %d", c.mold, c.turns)))
+			row = append(row, cell{keep(fmt.Sprintf("%d of %d", c.mold, c.turns)), fields{"turns_with_mold": c.mold, "finished_turns": c.turns}})
 		}
-		s.Rows = append(s.Rows, row)
+		s.add(row...)
 	}
 	return s
 }
 
 func (f reuseFigures) matTable(in ReuseInput) Section {
-	s := Section{Heading: "Each mat in use", Empty: "No mats are in use.",
+	s := Section{Name: "mats_in_use", Heading: "Each mat in use", Empty: "No mats are in use.",
 		Note: "The verdict is by the farm's own rules at the time of this report. Retired mats stand in the retirement report.",
-		Columns: []Column{{Head: "Code"}, {Head: "Mesh", Drop: 3}, {Head: "Turns", Right: true},
-			{Head: "Mold turns", Right: true}, {Head: "Sun, kLy", Right: true, Drop: 1}}}
+		Columns: []Column{col("Code", "code"), col("Mesh", "").drop(3), fig("Turns", "turns"),
+			fig("Mold turns", "mold_turns"), fig("Sun, kLy", "sun_kly").drop(1)}}
 	fitted := f.counted && f.outlook.fits.all.refused == nil
 	if fitted {
 		s.Note += " Further turns are those that half of such mats still make, by the fitted life of the material, with the 95 % interval of the fit."
-		s.Columns = append(s.Columns, Column{Head: "Further turns", Drop: 2})
+		s.Columns = append(s.Columns, col("Further turns", "further_turns").drop(2))
 	}
-	s.Columns = append(s.Columns, Column{Head: "Verdict and why"})
+	s.Columns = append(s.Columns, col("Verdict and why", ""))
 	left := f.furtherTurns()
 	for _, c := range f.listed.sorted() {
-		row := []string{keep(c.Code.String()), mesh(c.Mat), fmt.Sprint(c.Turn), fmt.Sprint(moldTurns(c)), short(c.SunKLy)}
+		row := []any{c.Code, meshCell(c.Mat), c.Turn, moldTurns(c), tenths(c.SunKLy)}
 		if fitted {
 			row = append(row, left(c))
 		}
-		s.Rows = append(s.Rows, append(row, reasons(medium.Judge(c, in.Farm, f.now))))
+		s.add(append(row, reasons(medium.Judge(c, in.Farm, f.now)))...)
 	}
 	if f.listed.left > 0 {
+		s.Figures = fields{"mats_left_out": f.listed.left}
 		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, f.listed.left)
 	}
 	return s
@@ -402,13 +413,13 @@ func (f reuseFigures) matTable(in ReuseInput) Section {
 
 // furtherTurns gives the turns left of a mat in words; mats of one material and
 // age have the same.
-func (f reuseFigures) furtherTurns() func(medium.Condition) string {
+func (f reuseFigures) furtherTurns() func(medium.Condition) cell {
 	type age struct {
 		life string
 		turn int
 	}
-	known := map[age]string{}
-	return func(c medium.Condition) string {
+	known := map[age]cell{}
+	return func(c medium.Condition) cell {
 		life := f.outlook.fits.of(named(c.Mat.Material))
 		at := age{life.name, c.Turn}
 		if _, ok := known[at]; !ok {

@@ -482,8 +482,8 @@ func TestMoldBeforeTheFirstSowingBelongsToNoTurn(t *testing.T) {
 }
 
 func TestUnitsOfTheFarm(t *testing.T) {
-	require.Equal(t, "16.0 oz", loose(mass(453.59237, medium.US)), "NIST SP 811: 1 lb is 453.59237 g, 16 oz")
-	require.Equal(t, "200 g", loose(mass(200, medium.Metric)))
+	require.Equal(t, "16.0 oz", loose(mass(453.59237, medium.US).text), "NIST SP 811: 1 lb is 453.59237 g, 16 oz")
+	require.Equal(t, "200 g", loose(mass(200, medium.Metric).text))
 }
 
 func TestTurnsOfAThread(t *testing.T) {

@@ -38,10 +38,11 @@ const (
 // Sanitation is the log of cleaning and sanitizing, gaps first, with lines for
 // review and signature.
 func Sanitation(in SanitationInput) Report {
-	r := in.report("Cleaning and sanitizing log")
+	r := in.report("sanitation", "Cleaning and sanitizing log")
 	r.Wide, r.Sign = true, true
 	l := in.log()
-	r.Summary = l.summary()
+	r.Figures = l.figures()
+	r.Summary = l.summary(r.Figures)
 	// the steps last: on paper the lines for review stand under their last rows
 	r.Sections = []Section{l.gapTable(), l.supersededTable(), l.reviewTable(), l.productTable(), l.stepTable()}
 	r.Method = []string{
@@ -84,7 +85,7 @@ type gap struct {
 	when string // at in words, where that is not its date and time
 	by   string
 	more string
-	week bool    // at is the Monday of the week that is meant
+	week int     // at is the Monday of a week with so many steps
 	row  stepKey // of the log; empty: no row of its own
 }
 
@@ -225,11 +226,11 @@ func (l *sanitationLog) review() {
 		key := monday.Format(time.DateOnly)
 		if steps[key]++; steps[key] == 1 {
 			open[key] = len(weeks)
-			weeks = append(weeks, gap{what: "week not reviewed", at: monday, week: true})
+			weeks = append(weeks, gap{what: "week not reviewed", at: monday})
 		}
 	}
 	for key, n := range steps {
-		weeks[open[key]].more = count(n, "step", "steps")
+		weeks[open[key]].week = n
 	}
 	l.weeks = len(weeks)
 	l.gaps = append(weeks, append(l.ownReviews(), l.gaps...)...)
@@ -260,8 +261,10 @@ func mondayOf(t time.Time) time.Time {
 
 // reviewTable lists the reviews whose days lie in the period.
 func (l *sanitationLog) reviewTable() Section {
-	s := Section{Heading: "Reviews by a supervisor or responsible party", Empty: "None on file.",
-		Columns: []Column{{Head: "Period", Cite: citeReview}, {Head: "Reviewed", Cite: citeReview}, {Head: "By", Cite: citeReview}, {Head: "Steps", Right: true}, {Head: "Their own", Right: true}, {Head: "Note", Drop: 1}}}
+	s := Section{Name: "reviews", Heading: "Reviews by a supervisor or responsible party", Empty: "None on file.",
+		Columns: []Column{col("Period", ""), {Head: "Reviewed", Name: "reviewed_at", Cite: citeReview},
+			{Head: "By", Name: "by", Cite: citeReview}, fig("Steps", "steps"), fig("Their own", "own_steps"),
+			col("Note", "note").drop(1)}}
 	for _, step := range l.reviews {
 		b := step.Body.(*medium.Review)
 		if b.To < l.from.In(l.loc).Format(time.DateOnly) || b.From > l.to.In(l.loc).Format(time.DateOnly) {
@@ -271,7 +274,8 @@ func (l *sanitationLog) reviewTable() Section {
 		own := l.tally(func(r cleaning) bool {
 			return b.Covers(r.step, step.Recorded, l.loc) && medium.SamePerson(r.step, step)
 		})
-		s.Rows = append(s.Rows, []string{b.From + " to " + b.To, l.time(step.Recorded), strings.TrimSpace(step.By + " " + b.Name), fmt.Sprint(n), fmt.Sprint(own), or(b.Note, "–")})
+		s.add(cell{b.From + " to " + b.To, fields{"from": b.From, "to": b.To, "name": known(b.Name)}}, cell{l.time(step.Recorded), step.Recorded},
+			cell{strings.TrimSpace(step.By + " " + b.Name), step.By}, n, own, cell{or(b.Note, "–"), known(b.Note)})
 	}
 	return s
 }
@@ -438,38 +442,49 @@ func (l *sanitationLog) tally(pick func(cleaning) bool) int {
 	return n
 }
 
-func (l *sanitationLog) summary() []string {
-	when := period(l.from, l.to, l.loc)
-	if len(l.rows) == 0 && len(l.gaps) == 0 {
-		return []string{"No cleaning or sanitizing is on file " + when + "."}
-	}
+// figures are what the sentences say.
+func (l *sanitationLog) figures() fields {
 	codes := map[medium.Code]bool{}
 	for _, r := range l.rows {
 		if r.counts() {
 			codes[r.step.Mat] = true
 		}
 	}
-	rinses := l.tally(func(r cleaning) bool { return r.counts() && !r.sanitize() })
-	sanitized := l.tally(func(r cleaning) bool { return r.counts() && r.sanitize() })
+	return fields{"from": moment(l.from), "to": moment(l.to), "mats": len(codes), "mats_not_sanitized_since": l.open, "sowings_not_sanitized_before": l.unsown,
+		"rinses":                        l.tally(func(r cleaning) bool { return r.counts() && !r.sanitize() }),
+		"sanitizings":                   l.tally(func(r cleaning) bool { return r.counts() && r.sanitize() }),
+		"sanitizings_not_accepted":      l.tally(cleaning.notAccepted),
+		"steps_late":                    l.tally(func(r cleaning) bool { return r.step.Outcome.Late }),
+		"steps_voided":                  l.tally(func(r cleaning) bool { return !r.counts() }),
+		"steps_reviewed_by_their_own":   l.tally(cleaning.own),
+		"records_superseded":            len(l.superseded()),
+		"sanitizings_by_farm_procedure": l.tally(byProcedure),
+		"weeks_not_reviewed":            l.weeks}
+}
+
+func (l *sanitationLog) summary(f fields) []string {
+	when := period(l.from, l.to, l.loc)
+	if len(l.rows) == 0 && len(l.gaps) == 0 {
+		return []string{"No cleaning or sanitizing is on file " + when + "."}
+	}
+	n := func(name string) int { return f[name].(int) }
+	sanitized := count(n("sanitizings"), "sanitizing step", "sanitizing steps")
 	out := []string{
-		fmt.Sprintf("On file %s: %s and %s, on %s.", when, count(rinses, "rinse", "rinses"),
-			count(sanitized, "sanitizing step", "sanitizing steps"), mats(len(codes))),
+		fmt.Sprintf("On file %s: %s and %s, on %s.", when, count(n("rinses"), "rinse", "rinses"), sanitized, mats(n("mats"))),
 		fmt.Sprintf("Sown on without an accepted sanitizing step before: %s.", count(l.unsown, "time", "times")),
 		fmt.Sprintf("Harvested, and no accepted sanitizing step since, at the end of the period: %s.", mats(l.open)),
-		fmt.Sprintf("Not accepted: %d of %s.", l.tally(cleaning.notAccepted), count(sanitized, "sanitizing step", "sanitizing steps")),
-		fmt.Sprintf("Written down late: %s. Voided: %s.", count(l.tally(func(r cleaning) bool { return r.step.Outcome.Late }), "step", "steps"),
-			count(l.tally(func(r cleaning) bool { return !r.counts() }), "step", "steps")),
+		fmt.Sprintf("Not accepted: %d of %s.", n("sanitizings_not_accepted"), sanitized),
+		fmt.Sprintf("Written down late: %s. Voided: %s.", count(n("steps_late"), "step", "steps"), count(n("steps_voided"), "step", "steps")),
+		fmt.Sprintf("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks),
 	}
-	out = append(out, fmt.Sprintf("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks))
-	if own := l.tally(cleaning.own); own > 0 {
+	if own := n("steps_reviewed_by_their_own"); own > 0 {
 		out = append(out, fmt.Sprintf("Reviewed by the person who did them: %s.", count(own, "step", "steps")))
 	}
-	if n := len(l.superseded()); n > 0 {
-		out = append(out, fmt.Sprintf("Directions, solutions or strip readings that a step relied on and that a newer record took the place of: %d.", n))
+	if n := n("records_superseded"); n > 0 {
+		out = append(out, fmt.Sprintf("Directions, solutions or strip readings that a step relied on and that a newer record replaced: %d.", n))
 	}
-	if farm := l.tally(byProcedure); farm > 0 {
-		out = append(out, fmt.Sprintf("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm,
-			count(sanitized, "sanitizing step", "sanitizing steps")))
+	if farm := n("sanitizings_by_farm_procedure"); farm > 0 {
+		out = append(out, fmt.Sprintf("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm, sanitized))
 	}
 	return out
 }
@@ -480,24 +495,27 @@ func byProcedure(r cleaning) bool {
 }
 
 func (l *sanitationLog) gapTable() Section {
-	s := Section{Heading: "Gaps and entries to be explained", Empty: "None found.",
-		Columns: []Column{{Head: "No.", Right: true}, {Head: "What"}, {Head: "Mat"}, {Head: "When"}, {Head: "By", Drop: 1}, {Head: "More"}}}
+	s := Section{Name: "gaps", Heading: "Gaps and entries to be explained", Empty: "None found.",
+		Columns: []Column{fig("No.", "number"), col("What", "what"), col("Mat", "mat"), col("When", ""),
+			col("By", "by").drop(1), col("More", "")}}
 	for i, g := range l.gaps {
-		when := or(g.when, l.time(g.at))
-		if g.week {
-			when = "week of " + keep(g.at.In(l.loc).Format("2 Jan 2006"))
+		when, more := cell{or(g.when, l.time(g.at)), fields{"at": moment(g.at)}}, cell{g.more, fields{"more": known(g.more)}}
+		if g.week > 0 {
+			monday := date(g.at.In(l.loc))
+			when = cell{"week of " + monday.text, fields{"week_from": monday.value}}
+			more = cell{count(g.week, "step", "steps"), fields{"steps": g.week}}
 		}
-		s.Rows = append(s.Rows, []string{fmt.Sprint(i + 1), g.what, or(keep(g.mat.String()), "–"), when, or(g.by, "–"), g.more})
+		s.add(i+1, g.what, cell{or(keep(g.mat.String()), "–"), known(string(g.mat))}, when, cell{or(g.by, "–"), known(g.by)}, more)
 	}
 	return s
 }
 
 // numbers gives the numbers of the gaps that speak of a row.
-func (l *sanitationLog) numbers() map[stepKey][]string {
-	out := map[stepKey][]string{}
+func (l *sanitationLog) numbers() map[stepKey][]int {
+	out := map[stepKey][]int{}
 	for i, g := range l.gaps {
 		if g.row.mat != "" {
-			out[g.row] = append(out[g.row], fmt.Sprint(i+1))
+			out[g.row] = append(out[g.row], i+1)
 		}
 	}
 	return out
@@ -516,32 +534,43 @@ func (l *sanitationLog) when(s medium.Step) string {
 }
 
 func (l *sanitationLog) stepTable() Section {
-	s := Section{Heading: "Cleaning and sanitizing steps", Empty: "None in the period.", Dense: true,
+	s := Section{Name: "steps", Heading: "Cleaning and sanitizing steps", Empty: "None in the period.", Dense: true,
 		Columns: []Column{
-			{Head: "Date and time", Cite: citeTime},
-			{Head: "Place", Cite: citePlace, Drop: 2},
-			{Head: "Mat"},
-			{Head: "Crop and lot before", Cite: citeCrop, Drop: 3},
-			{Head: "Method", Cite: citeMethod},
-			{Head: "Product", Cite: citeValues},
-			{Head: "ppm", Right: true, Cite: citeValues},
-			{Head: "Contact", Right: true, Cite: citeValues, Drop: 4},
-			{Head: "Other values", Cite: citeValues, Drop: 1},
-			{Head: "By", Cite: citeBy},
-			{Head: "Reviewed", Cite: citeReview, Drop: 5},
-			{Head: "Result", Cite: citeMade},
+			{Head: "Date and time", Name: "step.happened_at", Cite: citeTime},
+			{Head: "Place", Name: "place", Cite: citePlace, Drop: 2},
+			col("Mat", ""),
+			{Head: "Crop and lot before", Name: "lot_before", Cite: citeCrop, Drop: 3},
+			{Head: "Method", Name: "step.body.method", Cite: citeMethod},
+			{Head: "Product", Name: "step.body.product", Cite: citeValues},
+			{Head: "ppm", Name: "step.body.strength_ppm", Right: true, Cite: citeValues},
+			{Head: "Contact", Name: "step.body.contact_s", Right: true, Cite: citeValues, Drop: 4},
+			{Head: "Other values", Name: "step.body", Cite: citeValues, Drop: 1},
+			{Head: "By", Name: "step.by", Cite: citeBy},
+			{Head: "Reviewed", Name: "reviewed_by", Cite: citeReview, Drop: 5},
+			{Head: "Result", Name: "accepted", Cite: citeMade},
 		}}
 	numbers := l.numbers()
 	if len(numbers) > 0 {
-		s.Note = "The numbers under Result are those of the gaps and entries to be explained, where the reasons stand."
+		s.Note = "The numbers under Result are those of the gaps and entries to be explained, where the reasons are given."
 	}
-	for _, r := range l.rows {
-		s.Rows = append(s.Rows, l.row(r, numbers[r.key()]))
+	for i := range l.rows {
+		r := &l.rows[i]
+		s.addWhole(func() any { return r.named(numbers[r.key()]) }, l.row(*r, numbers[r.key()])...)
 	}
 	return s
 }
 
-func (l *sanitationLog) row(r cleaning, numbers []string) []string {
+// named is a step of the log for programs: its record, and what it counts for.
+func (c cleaning) named(gaps []int) fields {
+	f := fields{"step": c.step, "place": known(c.place), "crop_before": known(c.crop), "lot_before": known(c.lot), "accepted": c.accepted && c.counts(),
+		"voided": !c.counts(), "by_farm_procedure": byProcedure(c), "gaps": gaps, "reviewed_by": nil, "reviewed_at": nil, "own_review": c.own()}
+	if c.review != nil {
+		f["reviewed_by"], f["reviewed_at"] = c.review.By, c.review.Recorded
+	}
+	return f
+}
+
+func (l *sanitationLog) row(r cleaning, numbers []int) []string {
 	place := or(r.place, unknown)
 	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
@@ -625,7 +654,7 @@ func (l *sanitationLog) otherValues(b *medium.Sanitize) string {
 
 // result says accepted or not, with the numbers of the gaps where the reasons
 // stand, so that a row keeps to one line.
-func result(r cleaning, numbers []string) string {
+func result(r cleaning, numbers []int) string {
 	said := "accepted"
 	switch {
 	case !r.counts():
@@ -643,8 +672,12 @@ func result(r cleaning, numbers []string) string {
 	if r.step.Outcome.Late {
 		said += ", late"
 	}
-	if len(numbers) > 0 {
-		said += ", see " + list(numbers)
+	var see []string
+	for _, n := range numbers {
+		see = append(see, fmt.Sprint(n))
+	}
+	if len(see) > 0 {
+		said += ", see " + list(see)
 	}
 	return said
 }

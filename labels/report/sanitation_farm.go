@@ -13,8 +13,9 @@ import (
 // replaced is a record that steps relied on and that a newer one took the place
 // of after them.
 type replaced struct {
-	what, first, then, more string
-	steps                   int
+	what, more  string
+	first, then cell
+	steps       int
 }
 
 // farmKey is the product or the solution that a record of the farm is about, and
@@ -40,7 +41,7 @@ func (l *sanitationLog) superseded() []replaced {
 	var out []replaced
 	at := map[string]int{}
 	take := func(r replaced) {
-		key := strings.Join([]string{r.what, r.first, r.then}, "\x00")
+		key := strings.Join([]string{r.what, r.first.text, r.then.text}, "\x00")
 		if _, ok := at[key]; !ok {
 			at[key] = len(out)
 			out = append(out, r)
@@ -66,7 +67,7 @@ func (l *sanitationLog) superseded() []replaced {
 // file after those that the step relied on, speak of its day and ask for something
 // else.
 func (l *sanitationLog) newerDirections(step medium.Step, used medium.Sanitizer, take func(replaced)) {
-	first, then, another := "", "", false
+	first, then, another := cell{}, cell{}, false
 	for _, s := range l.farm[productKey(used.Name)] {
 		d := s.Body.(*medium.Sanitizer)
 		if s.At.After(step.At) && (another || d.Corrects == "") { // of a label of after that day
@@ -75,22 +76,28 @@ func (l *sanitationLog) newerDirections(step medium.Step, used medium.Sanitizer,
 		}
 		switch same := directions(*d) == directions(used); {
 		case same && s.Seq < step.Seq:
-			first, then = ", "+l.signed(s), ""
-		case !same && then == "" && (first != "" || s.Seq > step.Seq):
-			then = directions(*d) + ", " + l.signed(s)
+			first, then = l.signed(directions(used), s, fields{"directions": used}), cell{}
+		case !same && then.text == "" && (first.text != "" || s.Seq > step.Seq):
+			then = l.signed(directions(*d), s, fields{"directions": d})
 		}
 	}
-	if then != "" {
-		take(replaced{what: "directions of " + used.Name, first: directions(used) + first, then: then, more: "–"})
+	if first.text == "" {
+		first = cell{directions(used), fields{"directions": used}}
+	}
+	if then.text != "" {
+		take(replaced{what: "directions of " + used.Name, first: first, then: then, more: "–"})
 	}
 }
 
 // newerStrength looks for a strip reading, or a record of the same solution, of
 // before the step that was recorded after it and gives another strength.
 func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, take func(replaced)) {
-	first := fmt.Sprintf("computed %v ppm, mixed %s by %s", used.Mixed.Solution.StrengthPPM, l.time(used.Mixed.MadeAt), used.Mixed.MadeBy)
-	if used.Mixed.Strip != nil {
-		first = fmt.Sprintf("strip %v ppm, %s by %s", used.Mixed.Strip.ReadPPM, l.time(used.Mixed.StripAt), used.Mixed.StripBy)
+	m := used.Mixed
+	first := cell{fmt.Sprintf("computed %v ppm, mixed %s by %s", m.Solution.StrengthPPM, l.time(m.MadeAt), m.MadeBy),
+		fields{"strength_ppm": m.Solution.StrengthPPM, "from": "computed", "at": m.MadeAt, "by": m.MadeBy}}
+	if m.Strip != nil {
+		first = cell{fmt.Sprintf("strip %v ppm, %s by %s", m.Strip.ReadPPM, l.time(m.StripAt), m.StripBy),
+			fields{"strength_ppm": m.Strip.ReadPPM, "from": "strip", "at": m.StripAt, "by": m.StripBy}}
 	}
 	for _, s := range l.farm[farmKey(&medium.Solution{Code: used.Solution})] {
 		if s.Seq < step.Seq || s.At.After(step.At) { // known to it, or of after it
@@ -99,7 +106,7 @@ func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, t
 		if s.Kind == medium.KindDiscard || s.At.After(used.Mixed.Solution.GoodUntil) {
 			return // what comes now is another filling of the bottle
 		}
-		then, kind := medium.Bottle{}, "strip"
+		then, kind, from := medium.Bottle{}, "strip", "strip"
 		switch b := s.Body.(type) {
 		case *medium.Strip:
 			if b.StepPPM == 0 && (b.TempC != nil || b.PH != nil) { // no strip
@@ -107,13 +114,13 @@ func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, t
 			}
 			then.Strip = b
 		case *medium.Solution:
-			then.Solution, kind = *b, "solution recorded anew, computed"
+			then.Solution, kind, from = *b, "solution recorded anew, computed", "computed"
 		}
 		if then.Strength() == used.StrengthPPM {
 			continue
 		}
 		take(replaced{what: "solution " + keep(used.Solution.String()), first: first,
-			then: fmt.Sprintf("%s %v ppm, %s", kind, then.Strength(), l.signed(s)), more: against(then, used.Directions)})
+			then: l.signed(fmt.Sprintf("%s %v ppm", kind, then.Strength()), s, fields{"strength_ppm": then.Strength(), "from": from}), more: against(then, used.Directions)})
 		return
 	}
 }
@@ -135,7 +142,11 @@ func against(b medium.Bottle, d *medium.Sanitizer) string {
 	return "within the directions"
 }
 
-func (l *sanitationLog) signed(s medium.Step) string { return l.time(s.At) + " by " + s.By }
+// signed puts behind a record's text and values when it was made and by whom.
+func (l *sanitationLog) signed(text string, s medium.Step, values fields) cell {
+	values["at"], values["by"] = s.At, s.By
+	return cell{text + ", " + l.time(s.At) + " by " + s.By, values}
+}
 
 // directions writes down what a product's directions ask for.
 func directions(d medium.Sanitizer) string {
@@ -170,10 +181,11 @@ func between(least, most float64) string {
 }
 
 func (l *sanitationLog) supersededTable() Section {
-	s := Section{Heading: "Records of the farm that steps relied on and that were superseded", Empty: "None.",
-		Columns: []Column{{Head: "Record"}, {Head: "Relied on"}, {Head: "Superseded by"}, {Head: "Later strength"}, {Head: "Steps", Right: true}}}
+	s := Section{Name: "superseded", Heading: "Records of the farm that steps relied on and that were superseded", Empty: "None.",
+		Columns: []Column{col("Record", "record"), col("Relied on", "relied_on"), col("Superseded by", "superseded_by"),
+			col("Later strength", "later_strength"), fig("Steps", "steps")}}
 	for _, r := range l.superseded() {
-		s.Rows = append(s.Rows, []string{r.what, r.first, r.then, r.more, fmt.Sprint(r.steps)})
+		s.add(r.what, r.first, r.then, r.more, r.steps)
 	}
 	return s
 }
@@ -181,30 +193,31 @@ func (l *sanitationLog) supersededTable() Section {
 // productTable lists what was used, with the directions that the steps were
 // judged by, so that the rows of the log need not repeat them.
 func (l *sanitationLog) productTable() Section {
-	s := Section{Heading: "Products used, with the directions that the steps were judged by", Empty: "None in the period.",
-		Columns: []Column{{Head: "Product", Cite: citeValues}, {Head: "Active"}, {Head: "Directions"}, {Head: "Registration", Drop: 1}, {Head: "Steps", Right: true}}}
+	s := Section{Name: "products", Heading: "Products used, with the directions that the steps were judged by", Empty: "None in the period.",
+		Columns: []Column{{Head: "Product", Name: "product", Cite: citeValues}, col("Active", "active"),
+			col("Directions", "directions"), col("Registration", "registration").drop(1), fig("Steps", "steps")}}
 	at := map[string]int{}
-	var steps []int
+	var rows [][]any
 	for _, row := range l.rows {
 		b, ok := row.step.Body.(*medium.Sanitize)
 		if !ok || !row.counts() {
 			continue
 		}
-		d := medium.Sanitizer{}
+		d, asked := medium.Sanitizer{}, cell{text: directions(medium.Sanitizer{})}
 		if b.Directions != nil {
-			d = *b.Directions
+			d, asked = *b.Directions, cell{directions(*b.Directions), b.Directions}
 		}
-		cells := []string{or(b.Product, or(b.Active, unknown)), or(b.Active, unknown), directions(d), or(d.Registration, "–"), ""}
-		key := strings.Join(cells, "\x00")
+		product, active := or(b.Product, or(b.Active, unknown)), or(b.Active, unknown)
+		key := strings.Join([]string{product, active, asked.text, d.Registration}, "\x00")
 		if _, ok := at[key]; !ok {
-			at[key] = len(steps)
-			steps = append(steps, 0)
-			s.Rows = append(s.Rows, cells)
+			at[key] = len(rows)
+			rows = append(rows, []any{product, active, asked, cell{or(d.Registration, "–"), known(d.Registration)}, 0})
 		}
-		steps[at[key]]++
+		row := rows[at[key]]
+		row[4] = row[4].(int) + 1
 	}
-	for i, n := range steps {
-		s.Rows[i][4] = fmt.Sprint(n)
+	for _, row := range rows {
+		s.add(row...)
 	}
 	return s
 }

@@ -237,7 +237,7 @@ func TestSupersededFarmRecords(t *testing.T) {
 	require.Contains(t, column(t, got, "Superseded by")[0], "label: 100 to 200 ppm")
 	require.Contains(t, column(t, got, "Superseded by")[1], "strip 60 ppm, ")
 	require.Contains(t, column(t, got, "Superseded by")[1], " by SV")
-	require.Contains(t, strings.Join(build().Summary, " "), "a newer record took the place of: 2.")
+	require.Contains(t, strings.Join(build().Summary, " "), "a newer record replaced: 2.")
 }
 
 // A bottle that is emptied and filled again under the same code is another

@@ -22,18 +22,20 @@ type TraceInput struct {
 // Trace is the paper of a recall: what is traced, what is at risk, where it may
 // come from, and the mats to be set apart with a box to tick for each.
 func Trace(in TraceInput) Report {
-	r := in.report("Trace of " + in.Result.Query.From + " " + in.Result.Query.Name)
+	r := in.report("trace", "Trace of "+in.Result.Query.From+" "+in.Result.Query.Name)
 	r.Wide, r.Sign = true, true
 	t := tracePaper{in, in.Result}
 	r.Summary = t.summary()
-	r.Sections = []Section{t.matTable(), t.growths("What is traced", in.Result.Start), t.reach("At risk", in.Result.AtRisk),
-		t.reach("Possible sources", in.Result.Sources), t.growths("Other crops of the same seed lots", in.Result.SeedAlso), t.solutions()}
+	r.Figures = fields{"query": in.Result.Query, "lots": in.Result.Lots, "seed_lots": in.Result.SeedLots, "mesh_rolls": in.Result.Rolls, "mats": in.Result.Mats,
+		"to_hold": in.Result.Hold, "seed_lots_also": in.Result.Seeds, "commands": in.Commands}
+	r.Sections = []Section{t.matTable(), t.growths("start", "What is traced", in.Result.Start), t.reach("at_risk", "At risk", in.Result.AtRisk),
+		t.reach("sources", "Possible sources", in.Result.Sources), t.growths("same_seed", "Other crops of the same seed lots", in.Result.SeedAlso), t.solutions()}
 	if len(in.Result.Voided) > 0 {
 		r.Sections = slices.Insert(r.Sections, 1, t.voided())
 	}
 	r.Method = []string{
 		"A growth is one lot of a crop on one mat, from sowing to harvest. At risk is every growth sown on the same mat later with no accepted sanitizing step between, every other part of such a growth's lot, and so on from each of these. Possible sources are found in the same way, back in time.",
-		"An accepted sanitizing step ends the way on a mat. It was accepted by the directions and policy on file when it was recorded (with a mixed solution, by the directions on file when that was mixed), and a later correction did not take that away; where the solution itself is traced, steps with it end nothing.",
+		"An accepted sanitizing step ends the trail on a mat. It was accepted by the directions and policy on file when it was recorded (with a mixed solution, by the directions on file when that was mixed), and a later correction did not take that away; where the solution itself is traced, steps with it end nothing.",
 		"Voided steps count as never taken; a mat whose sowing of such a lot was voided is named apart. What was never written down can't be traced.",
 		"Whether food is recalled is decided with the buyers and the local health authority, not by this paper.",
 	}
@@ -115,8 +117,9 @@ func (t tracePaper) mold() string {
 }
 
 func (t tracePaper) matTable() Section {
-	s := Section{Heading: "Mats to set apart", Empty: "None.",
-		Columns: []Column{{Head: "Mat"}, {Head: "State"}, {Head: "Crop and lot on it"}, {Head: "Found and set apart (initials, time)"}}}
+	s := Section{Name: "mat_states", Heading: "Mats to set apart", Empty: "None.",
+		Columns: []Column{col("Mat", ""), col("State", ""), col("Crop and lot on it", ""),
+			col("Found and set apart (initials, time)", "")}}
 	for _, m := range t.r.States {
 		crop := "no crop yet"
 		if m.Crop != "" {
@@ -125,19 +128,20 @@ func (t tracePaper) matTable() Section {
 		if m.Crop != "" && m.Stage != medium.Growing && m.HeldIn != medium.Growing {
 			crop = "none now; last " + crop
 		}
-		s.Rows = append(s.Rows, []string{keep(m.Mat.String()), stateText(m), crop, "____________________"})
+		s.addWhole(func() any { return m }, keep(m.Mat.String()), stateText(m), crop, "____________________")
 	}
 	return s
 }
 
 // voided are the sowings that were taken back, on mats that were not found otherwise.
 func (t tracePaper) voided() Section {
-	s := Section{Heading: "Sowings of these lots that were voided", Columns: []Column{{Head: "Mat"}, {Head: "Crop and lot"}, {Head: "Sown"}, {Head: "Voided"}, {Head: "Why"}}}
+	s := Section{Name: "voided_sowings", Heading: "Sowings of these lots that were voided",
+		Columns: []Column{col("Mat", ""), col("Crop and lot", ""), col("Sown", ""), col("Voided", ""), col("Why", "")}}
 	for _, v := range t.r.Voided {
 		day := func(at time.Time, by string) string {
 			return keep(at.In(t.in.now().Location()).Format("2 Jan 2006")) + " " + by
 		}
-		s.Rows = append(s.Rows, []string{keep(v.Mat.String()), lotText(v.Crop, v.Lot), day(v.SownAt, v.SownBy), day(v.VoidedAt, v.VoidedBy), v.Reason})
+		s.addWhole(func() any { return v }, keep(v.Mat.String()), lotText(v.Crop, v.Lot), day(v.SownAt, v.SownBy), day(v.VoidedAt, v.VoidedBy), v.Reason)
 	}
 	return s
 }
@@ -172,28 +176,30 @@ func (t tracePaper) row(g trace.Growth) []string {
 		keep(g.SownAt.In(loc).Format("2 Jan 2006")) + " " + g.SownBy, ended, cleared}
 }
 
-var growthColumns = []Column{{Head: "Lot"}, {Head: "Mat"}, {Head: "Turn", Right: true, Drop: 1}, {Head: "Crop"}, {Head: "Seed lot", Drop: 3}, {Head: "Place", Drop: 4},
-	{Head: "Sown"}, {Head: "Harvested", Drop: 5}, {Head: "Sanitized before", Drop: 2}}
+var growthColumns = []Column{col("Lot", ""), col("Mat", ""), fig("Turn", "").drop(1), col("Crop", ""),
+	col("Seed lot", "").drop(3), col("Place", "").drop(4), col("Sown", ""), col("Harvested", "").drop(5),
+	col("Sanitized before", "").drop(2)}
 
-func (t tracePaper) growths(heading string, all []trace.Growth) Section {
-	s := Section{Heading: heading, Empty: "None by the records.", Columns: growthColumns}
+func (t tracePaper) growths(name, heading string, all []trace.Growth) Section {
+	s := Section{Name: name, Heading: heading, Empty: "None by the records.", Columns: growthColumns}
 	for _, g := range all {
-		s.Rows = append(s.Rows, t.row(g))
+		s.addWhole(func() any { return g }, t.row(g)...)
 	}
 	return s
 }
 
-func (t tracePaper) reach(heading string, all []trace.Reach) Section {
-	s := Section{Heading: heading, Empty: "None by the records.", Columns: append(append([]Column(nil), growthColumns...), Column{Head: "Why"})}
+func (t tracePaper) reach(name, heading string, all []trace.Reach) Section {
+	s := Section{Name: name, Heading: heading, Empty: "None by the records.", Columns: append(append([]Column(nil), growthColumns...), col("Why", ""))}
 	for _, x := range all {
-		s.Rows = append(s.Rows, append(t.row(x.Growth), x.Why))
+		s.addWhole(func() any { return x }, append(t.row(x.Growth), x.Why)...)
 	}
 	return s
 }
 
 func (t tracePaper) solutions() Section {
-	s := Section{Heading: "Sanitizers used before", Empty: "None by the records.",
-		Columns: []Column{{Head: "Product"}, {Head: "Solution"}, {Head: "Mixed by"}, {Head: "Steps not accepted", Right: true}, {Head: "Mats"}}}
+	s := Section{Name: "solutions", Heading: "Sanitizers used before", Empty: "None by the records.",
+		Columns: []Column{col("Product", ""), col("Solution", ""), col("Mixed by", ""), fig("Steps not accepted", ""),
+			col("Mats", "")}}
 	for _, x := range t.r.Solutions {
 		made := or(x.MadeBy, unknown)
 		if !x.MadeAt.IsZero() {
@@ -207,7 +213,7 @@ func (t tracePaper) solutions() Section {
 		if x.Code != "" {
 			code = keep(x.Code.String())
 		}
-		s.Rows = append(s.Rows, []string{or(x.Product, unknown), code, made, fmt.Sprint(x.Missed), strings.Join(codes, ", ")})
+		s.addWhole(func() any { return x }, or(x.Product, unknown), code, made, fmt.Sprint(x.Missed), strings.Join(codes, ", "))
 	}
 	return s
 }

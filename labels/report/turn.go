@@ -246,7 +246,7 @@ func dayOf(at time.Time) int {
 
 func weekOf(at time.Time) int { return (dayOf(at) + 3) / 7 }
 
-func weekStart(week int) time.Time { return time.Unix(int64(week*7-3)*86400, 0).UTC() }
+func weekStart(week int) time.Time { return dayTime(week*7 - 3) }
 
 // season is the meteorological one of the farm's half of the world.
 func season(m time.Month, south bool) string {

@@ -509,7 +509,8 @@ func TestForecastIsTraced(t *testing.T) {
 	}
 	require.Equal(t, want, numbers(said))
 	require.Equal(t, month.SumMedian == 0, strings.HasPrefix(said, "Probably no mat has to be replaced"))
-	paper, look := Forecast(ForecastInput{Origin: f.origin(), Mats: slices.Values(mats), Sown: f.tally().recent, Spares: 2})
+	in := ForecastInput{Origin: f.origin(), Mats: slices.Values(mats), Sown: f.tally().recent, Spares: 2}
+	paper, look := Forecast(in), in.look(in.census())
 	require.Len(t, look.Weeks, 12)
 	last := look.Weeks[11]
 	require.Equal(t, []string{"12", n(last.Buy), "95", n(last.BuyLow), n(last.BuyHigh)}, numbers(sentence(t, paper.Summary, "By the end of")))
@@ -529,12 +530,13 @@ func TestForecastPoolsWhatIsTooFew(t *testing.T) {
 	mats := f.mats()
 	steel := mats[slices.IndexFunc(mats, func(c medium.Condition) bool { return c.Stage != medium.Retired })]
 	steel.Code, steel.Mat.Material = "ZZ", "stainless steel"
-	paper, look := Forecast(ForecastInput{Origin: f.origin(), Mats: slices.Values(append(slices.Clone(mats), steel)), Sown: f.tally().recent})
-	require.Len(t, look.Lives, 2, "polypropylene is all retired")
-	require.Equal(t, []string{"polyester", allMats}, []string{look.Lives[0].Of, look.Lives[1].Of})
-	require.Equal(t, []string{"stainless steel"}, look.Lives[1].Materials)
+	in := ForecastInput{Origin: f.origin(), Mats: slices.Values(append(slices.Clone(mats), steel)), Sown: f.tally().recent}
+	paper, look := Forecast(in), in.look(in.census())
+	require.Len(t, look.lives, 2, "polypropylene is all retired")
+	require.Equal(t, []string{"polyester", allMats}, []string{look.lives[0].name, look.lives[1].name})
+	require.Equal(t, []string{"stainless steel"}, look.lives[1].materials)
 	said := sentence(t, paper.Summary, "Mean life of stainless steel")
-	require.Contains(t, said, "that of all mats, for none can be fitted to its own")
+	require.Contains(t, said, "that of all mats, since none can be fitted to its own")
 	mean, err := lifeOf(t, append(slices.Clone(mats), steel), "").MeanLife()
 	require.NoError(t, err)
 	require.Equal(t, []string{decimal(mean.Value), "95", decimal(mean.Low), decimal(mean.High)}, numbers(said))
@@ -549,7 +551,8 @@ func TestTurnsLeftAreTraced(t *testing.T) {
 		return c.Mat.Material == "polyester" && c.Stage != medium.Retired
 	})
 	mat := mats[at]
-	paper, left := ForecastInput{Origin: f.origin(), Mats: slices.Values(mats)}.Left(mat)
+	paper := ForecastInput{Origin: f.origin(), Mats: slices.Values(mats)}.Left(mat)
+	left := paper.Figures["median_left_turns"].(interval)
 	// Half of those that outlast a turn a outlast the turn m more at which the
 	// conditional survival S(a+m)/S(a) is one half.
 	low, high := 0.0, 1e4
@@ -560,18 +563,17 @@ func TestTurnsLeftAreTraced(t *testing.T) {
 			high = m
 		}
 	}
-	require.InDelta(t, low, left.Median, 1e-6)
+	require.InDelta(t, low, left.Value, 1e-6)
 	said := sentence(t, paper.Summary, "Half of such mats make")
-	require.Equal(t, []string{fmt.Sprint(mat.Turn), decimal(low), "95", decimal(left.MedianLow), decimal(left.MedianHigh)}, numbers(strings.ReplaceAll(said, mat.Code.String(), "it"))[0:5])
+	require.Equal(t, []string{fmt.Sprint(mat.Turn), decimal(low), "95", decimal(left.Low.(float64)), decimal(left.High.(float64))}, numbers(strings.ReplaceAll(said, mat.Code.String(), "it"))[0:5])
 	require.Contains(t, said, "by the fitted life of polyester")
 	row := slices.Index(column(t, section(t, papers(f)["reuse"], "Each mat in use"), "Code"), loose(mat.Code.String()))
-	require.Equal(t, fmt.Sprintf("%.0f (%.0f to %.0f)", left.Median, left.MedianLow, left.MedianHigh),
+	require.Equal(t, fmt.Sprintf("%.0f (%.0f to %.0f)", left.Value, left.Low, left.High),
 		column(t, section(t, papers(f)["reuse"], "Each mat in use"), "Further turns")[row])
 
-	_, gone := ForecastInput{Origin: f.origin(), Mats: slices.Values(mats)}.Left(medium.Condition{Code: "X", Stage: medium.Retired})
-	require.Equal(t, "it is retired", gone.Refused)
-	paper, few := ForecastInput{Origin: f.origin(), Mats: slices.Values(mats[:3])}.Left(mat)
-	require.NotEmpty(t, few.Refused)
+	gone := ForecastInput{Origin: f.origin(), Mats: slices.Values(mats)}.Left(medium.Condition{Code: "X", Stage: medium.Retired})
+	require.Equal(t, "it is retired", gone.Figures["why_not_known"])
+	paper = ForecastInput{Origin: f.origin(), Mats: slices.Values(mats[:3])}.Left(mat)
 	require.Contains(t, paper.Summary[0], "can't be said: too few retired mats")
 }
 
@@ -633,7 +635,7 @@ func TestCausesAreTraced(t *testing.T) {
 		}
 	}
 	r := papers(f)["retirement"]
-	said := sentence(t, r.Summary, "By turn")
+	said := sentence(t, r.Summary, "by turn")
 	require.Equal(t, []string{fmt.Sprint(last), decimal(100 * by[most]), "95"}, numbers(said)[:3])
 	require.Contains(t, said, "retired for a "+string(most))
 	require.InDelta(t, 1, left+by[medium.CauseCut]+by[medium.CauseMold]+by[medium.CauseWear], 1e-12)

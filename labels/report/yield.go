@@ -17,13 +17,13 @@ type yields struct {
 	all      []lifetime.YieldTrend // one
 	crops    []lifetime.YieldTrend
 	meshes   []lifetime.YieldTrend
-	losing   []string // mats, with their slope
-	sampled  int      // of so many mats one was looked at
+	losing   []medium.Code
+	sampled  int // of so many mats one was looked at
 	refused  error
 }
 
 func yieldsOf(t *Tally) yields {
-	y := yields{harvests: len(t.harvests), sampled: t.every}
+	y := yields{losing: []medium.Code{}, harvests: len(t.harvests), sampled: t.every}
 	y.compared, y.refused = lifetime.CompareYields(t.harvests)
 	limits := lifetime.DefaultLimits()
 	by := func(name func(lifetime.Harvest) string) (trends []lifetime.YieldTrend) {
@@ -37,7 +37,7 @@ func yieldsOf(t *Tally) yields {
 	y.meshes = by(func(h lifetime.Harvest) string { return h.Mesh })
 	for _, m := range by(func(h lifetime.Harvest) string { return h.Mat }) {
 		if m.Losing {
-			y.losing = append(y.losing, medium.Code(m.Name).String())
+			y.losing = append(y.losing, medium.Code(m.Name))
 		}
 	}
 	return y
@@ -53,23 +53,18 @@ func (y yields) say() []string {
 	if t.P < 1-confidence {
 		word = map[bool]string{true: "falls", false: "rises"}[t.Slope.Value < 0] + " from turn to turn"
 	}
-	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s: %s points of percent per turn (95 %% interval %s to %s, %d harvests).",
+	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s: %s percentage points per turn (95 %% interval %s to %s, %d harvests).",
 		word, signed(t.Slope.Value), signed(t.Slope.Low), signed(t.Slope.High), t.Readings)}
 	if n := len(y.losing); n > 0 {
-		named := y.losing[:min(n, 6)]
+		var named []string
+		for _, mat := range y.losing[:min(n, 6)] {
+			named = append(named, keep(mat.String()))
+		}
 		more := ""
 		if n > len(named) {
 			more = fmt.Sprintf(" and %d more", n-len(named))
 		}
-		out = append(out, fmt.Sprintf("%s yield beyond chance: %s%s.", count(n, "mat loses", "mats lose"), strings.Join(keepAll(named), ", "), more))
-	}
-	return out
-}
-
-func keepAll(texts []string) []string {
-	out := make([]string, len(texts))
-	for i, t := range texts {
-		out[i] = keep(t)
+		out = append(out, fmt.Sprintf("%s yield beyond chance: %s%s.", count(n, "mat loses", "mats lose"), strings.Join(named, ", "), more))
 	}
 	return out
 }
@@ -87,10 +82,12 @@ func signed(v float64) string {
 }
 
 func (y yields) section() Section {
-	s := Section{Heading: "Yield from turn to turn", Empty: "No harvest with weighed yield and noted seed is on file.",
+	s := Section{Name: "yield_trend", Heading: "Yield from turn to turn", Figures: fields{"mats_losing": y.losing}, Empty: "No harvest with weighed yield and noted seed is on file.",
 		Note: "Yield per gram of seed, in percent of the crop's usual (median) yield; each mat and crop is compared only with itself. " +
 			"The slope is the median of all pairs (Theil-Sen), tested by Mann-Kendall, corrected (Holm) for the lines of a group.",
-		Columns: []Column{{Head: "Group"}, {Head: "Harvests compared", Right: true}, {Head: "Change per turn, points of percent (95 % interval)"}, {Head: "Corrected p", Right: true}, {Head: "In words"}}}
+		Columns: []Column{col("Group", "group"), fig("Harvests compared", "harvests"),
+			col("Change per turn, percentage points (95 % interval)", "change_points_per_turn"),
+			fig("Corrected p", "corrected_p"), col("In words", "trend")}}
 	if y.harvests == 0 {
 		return s
 	}
@@ -99,16 +96,16 @@ func (y yields) section() Section {
 		return s
 	}
 	for _, t := range append(append(slices.Clone(y.all), y.crops...), y.meshes...) {
-		row := []string{t.Name, "", "", "", "too few harvests to compare"}
+		row := []any{t.Name, "", "", "", "too few harvests to compare"}
 		if t.Refused == nil {
-			row = []string{t.Name, fmt.Sprint(t.Readings), fmt.Sprintf("%s (%s to %s)", signed(t.Slope.Value), signed(t.Slope.Low), signed(t.Slope.High)), figure(t.Adjusted), "no trend beyond chance"}
+			row = []any{t.Name, t.Readings, spanned(t.Slope, signed, "Theil-Sen"), pValue(t.Adjusted), "no trend beyond chance"}
 			if t.Losing {
 				row[4] = "loses yield"
 			} else if t.Adjusted < 1-confidence {
 				row[4] = "gains yield"
 			}
 		}
-		s.Rows = append(s.Rows, row)
+		s.add(row...)
 	}
 	if p, ok := y.plot(); ok {
 		s.Plots = []Plot{p}
