@@ -25,7 +25,7 @@ func (e *StageError) Error() string {
 	if e.Turn > 0 {
 		turn = fmt.Sprintf(" (turn %d)", e.Turn)
 	}
-	return fmt.Sprintf("mat %s is %s since %s%s; %s", e.Code, stagePhrase(e.Stage), e.Since.Format("2 Jan"), turn, e.Do)
+	return fmt.Sprintf("mat %s has been %s since %s%s; %s", e.Code, stagePhrase(e.Stage), e.Since.Format("2 Jan"), turn, e.Do)
 }
 
 func stagePhrase(s Stage) string {

@@ -40,8 +40,8 @@ func TestSentences(t *testing.T) {
 		want string
 	}{
 		{admitted(testCondition(Growing), testStep(&Rinse{Debris: DebrisNone})),
-			"mat TK7R 2N81 is growing since 2 Nov (turn 6); harvest it before rinsing"},
-		{admitted(fresh, sow), "mat TK7R 2N81 is waiting to dry since 2 Nov; dry, sanitize and dry it before sowing"},
+			"mat TK7R 2N81 has been growing since 2 Nov (turn 6); harvest it before rinsing"},
+		{admitted(fresh, sow), "mat TK7R 2N81 has been waiting to dry since 2 Nov; dry, sanitize and dry it before sowing"},
 		{admitted(lapsed, sow),
 			"mat TK7R 2N81: do not sow: the sanitizing of 14 Oct 10:00 was good for 14 days, until 28 Oct 09:00; sanitize and dry it again; next step: sanitize"},
 		{admitted(worn, sow),

@@ -104,7 +104,7 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 		return line
 	}
 	line.mat = lifetime.MatCost{Mesh: sum / float64(priced), Label: c.prices.LabelPerMat, SanitizerPerTurn: c.prices.SanitizerPerTurn,
-		WaterPerTurn: c.prices.WaterPerTurn, Minutes: c.minutes, LabourPerHour: c.prices.LabourPerHour}
+		WaterPerTurn: c.prices.WaterPerTurn, Minutes: c.minutes, LaborPerHour: c.prices.LaborPerHour}
 	line.medium = lifetime.Medium{PerSowing: c.prices.MediumPerTray * share, Minutes: c.prices.MediumMinutes, MassG: c.prices.MediumGPerTray * share}
 	var err error
 	if line.life, err = g.curve.RestrictedMean(0); err == nil {
@@ -237,7 +237,7 @@ func (c costs) sayMinutes() string {
 func (c costs) section() Section {
 	s := Section{Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
 		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size; smaller mats for their share of it.",
-			c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)) + c.sayMinutes() + c.sayMass(),
+			c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LaborPerHour)) + c.sayMinutes() + c.sayMass(),
 		Columns: []Column{{Head: "Material"}, {Head: "Mesh and label", Right: true}, {Head: "Mean life, turns (at least)"}, {Head: "Cost per turn (95 % interval)"},
 			{Head: "Medium", Right: true}, {Head: "Saved per turn", Right: true}, {Head: "Paid for at turn (interval)"}, {Head: "Mats that live so long", Right: true, Drop: 1}}}
 	if why, alike := c.refusedAlike(); alike {
