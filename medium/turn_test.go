@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-const retiredForGood = "mat TK7R 2N81 has been retired since 2 Nov (turn 6); a retired mat takes no more steps; if that was a mistake, void it with `resow correct`"
+const retiredForGood = "mat TK7R 2N81 has been retired since 2 Nov (turn 6); a retired mat takes no more steps; if that was a mistake, void the retirement"
 
 // turnTable is the whole turn: what every step does in every stage. The answer
 // is the stage that the mat moves to (or stays in); with !rule where the step
@@ -395,7 +395,7 @@ func TestNewMatStartsUnwashed(t *testing.T) {
 			assert.Zero(t, after.Turn)
 			continue
 		}
-		assert.EqualError(t, err, "no mat \"TK7R2N81\" on file; register it with `resow add`")
+		assert.EqualError(t, err, "no mat \"TK7R2N81\" on file")
 	}
 }
 

@@ -239,12 +239,12 @@ func (f *farm) plan(g sanitizer.BatchLine) (batchLine, []sanitizer.Caution) {
 	m := mixer{product: d.Name, make: roundUp(math.Round(g.MakeML))}
 	_, stock, err := m.what(f)
 	if err != nil {
-		line.Why = err.Error()
+		line.Why = withHint(err)
 		return line, nil
 	}
 	doc, err := m.ask(f, d, stock, m.useOf(f, d))
 	if err != nil {
-		line.Why = err.Error()
+		line.Why = withHint(err)
 		return line, nil
 	}
 	mix := roundMix(doc.Mix)

@@ -304,7 +304,7 @@ func (a *app) sanitizeCard(f *farm, card *medium.Card, strength, contact string)
 	}
 	product, ok := f.Sanitizer(card.Product, "")
 	if !ok || card.Product == "" {
-		return &medium.UnknownError{What: "sanitizer", Name: card.Product, Do: "name one of `resow sanitizer list` with --product"}
+		return &medium.UnknownError{What: "sanitizer", Name: card.Product}
 	}
 	if strength == "" {
 		return &usageError{"a sanitize card needs the strength that is used: --strength 100ppm"}
@@ -362,7 +362,7 @@ func (a *app) cardsWithdrawCommand() *cobra.Command {
 				}
 				card, ok := f.Card(medium.Code(code))
 				if !ok {
-					return &medium.UnknownError{What: "card in force", Name: labels.Print(code), Do: "see `resow cards list`"}
+					return &medium.UnknownError{What: "card in force", Name: labels.Print(code)}
 				}
 				card.Withdrawn = true
 				return a.recordFarm(f, &card)

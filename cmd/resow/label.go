@@ -250,7 +250,7 @@ func (a *app) correction(f *farm, l labelFlags) (medium.Printer, error) {
 func (f *farm) knownPrinter(name string) (medium.Printer, error) {
 	p, known := f.Printer(name)
 	if !known && name != defaultPrinter {
-		return p, &medium.UnknownError{What: "printer", Name: name, Do: "print its ruler page with `resow label --calibrate --printer " + quoted(name) + "`, and run that again with the --offset and --scale that you measured"}
+		return p, &medium.UnknownError{What: "printer", Name: name}
 	}
 	return p, nil
 }

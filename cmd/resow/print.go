@@ -43,7 +43,12 @@ func (a *app) oneReport(name, short string, build func(*farm, report.Origin) (re
 					return err
 				}
 				if out == "" {
-					return a.print(r, func(w io.Writer) { a.note(report.Text(w, r, 79)) })
+					return a.print(r, func(w io.Writer) {
+						a.note(report.Text(w, r, 79))
+						for _, l := range r.Lacks {
+							fmt.Fprint(w, column("  ", ways[lacks(l)], 79))
+						}
+					})
 				}
 				if err := writeReport(out, r); err != nil {
 					return err

@@ -288,7 +288,7 @@ func (f *farm) product(name string) (medium.Sanitizer, error) {
 	if s, ok := f.Sanitizer(name, ""); ok && name != "" {
 		return s, nil
 	}
-	return medium.Sanitizer{}, &medium.UnknownError{What: "sanitizer", Name: name, Do: "see `resow sanitizer list`, or copy its label with `resow sanitizer add`"}
+	return medium.Sanitizer{}, &medium.UnknownError{What: "sanitizer", Name: name}
 }
 
 // benchSheet is what sanitizer show prints.

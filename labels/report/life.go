@@ -293,7 +293,7 @@ func tooFewShort(err error) string {
 // supplierSections are the life by supplier, or why there is none.
 func (l lives) supplierSections(c *census) []Section {
 	if !l.noted() {
-		return []Section{{Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
+		return []Section{{Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added, or with their food-contact statement."}}
 	}
 	table := l.table()
 	table.Note = "As by material. Suppliers whose mats differ in material are compared with that difference in it."

@@ -150,7 +150,7 @@ func (c costs) say() []string {
 		case c.turns == 0:
 			return nil
 		case c.prices.MediumPerTray == 0:
-			return []string{"Whether reuse pays can't be said without the price of the throw-away medium; give it with `resow prices set`."}
+			return []string{"Whether reuse pays can't be said without the price of the throw-away medium; put it on file."}
 		}
 		return []string{"Whether reuse pays can't be said yet: " + c.why() + "."}
 	}
