@@ -37,7 +37,7 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		return s, err
 	}
 	if c.Stage == "" && s.Kind != KindAdd {
-		return s, &UnknownError{What: "mat", Name: string(s.Mat), Do: "register it with `resow add`"}
+		return s, &UnknownError{What: "mat", Name: string(s.Mat)}
 	}
 	if do := refusal(s.Kind, c.Stage); do != "" && !danger {
 		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()), Do: do}
@@ -91,7 +91,7 @@ func head(s Step, now time.Time) (Step, error) {
 	s.Kind = s.Body.kind()
 	var ok bool
 	if s.By, ok = Initials(s.By); !ok {
-		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters (--by, or RESOW_BY)"}
+		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters", Way: CaseNobody}
 	}
 	s.SentBy = strings.TrimSpace(s.SentBy)
 	if SameName(s.SentBy, s.By) {
@@ -115,7 +115,7 @@ func refusal(k Kind, s Stage) string {
 	case k == KindAdd:
 		return "it is registered already; give the new mat a code of its own"
 	case s == Retired:
-		return "a retired mat takes no more steps; if that was a mistake, void it with `resow correct`"
+		return "a retired mat takes no more steps; if that was a mistake, void the retirement"
 	case row.From == nil || slices.Contains(row.From, s):
 		return ""
 	case k == KindRelease:
@@ -170,12 +170,12 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		s.Body = &done
 	case *Release:
 		if c.Mat.Unidentified != "" {
-			return s, &InputError{Field: "release of a piece that nobody could name", Value: string(c.Code),
-				Want: "`resow tags resolve` once somebody knows which mat it is, or `resow retire`: without its history it is never sown on"}
+			return s, &InputError{Field: "release of a piece that nobody could name", Value: string(c.Code), Way: CaseUnnamed,
+				Want: "its name, once somebody knows which mat it is, or its retirement: without its history it is never sown on"}
 		}
 		if b.AsWas && c.MustWash {
-			return s, &InputError{Field: "hold for", Value: c.HeldFor,
-				Want: "a release without --as-was, to the wash; mold, a failed swab, a bad smell, a trim, a fall on the floor or what a restored backup has lost can't be undone by a release; discard what grows on it"}
+			return s, &InputError{Field: "hold for", Value: c.HeldFor, Way: CaseMustWash,
+				Want: "a release to the wash, not to the stage before; mold, a failed swab, a bad smell, a trim, a fall on the floor or what a restored backup has lost can't be undone by a release; discard what grows on it"}
 		}
 	case *Inspect:
 		if unwashed(c) {
@@ -184,7 +184,8 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 			s.Outcome.Findings = append([]Finding{unwashed}, s.Outcome.Findings...)
 		}
 		if uncut := c.uncleared(); b.NoCuts && uncut > 0 && !b.Mold { // mold is never refused
-			return s, &InputError{Field: "inspection", Value: "no cuts", Want: fmt.Sprintf("a trim first, or a void: %s on record that no trim can have removed; a cut that was never there is voided with `resow correct`", plural(uncut, "cut"))}
+			return s, &InputError{Field: "inspection", Value: "no cuts", Way: CaseUncleared,
+				Want: fmt.Sprintf("a trim first, or a void: %s on record that no trim can have removed; a cut that was never there is voided", plural(uncut, "cut"))}
 		}
 	case *Trim:
 		if b.LengthMM > c.Mat.LengthMM || b.WidthMM > c.Mat.WidthMM || b.LengthMM*b.WidthMM >= c.Mat.AreaMM2() {
@@ -276,11 +277,11 @@ func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
 		return s, &InputError{Field: "step", Value: string(s.Kind), Want: "correct"}
 	}
 	b := *want
-	refuse := func(why string) (Step, error) {
-		return s, &CorrectError{Code: s.Mat, MatSeq: b.MatSeq, Why: why}
+	refuse := func(why string, way Case) (Step, error) {
+		return s, &CorrectError{Code: s.Mat, MatSeq: b.MatSeq, Why: why, Way: way}
 	}
 	if strings.TrimSpace(b.Reason) == "" || len(b.Reason) > maxText {
-		return refuse("say why it is wrong with --reason, in at most 500 bytes; both stay on record")
+		return refuse("say why it is wrong, in at most 500 bytes; both stay on record", CaseNoReason)
 	}
 	var target *Step
 	for i := range thread {
@@ -288,18 +289,18 @@ func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
 			target = &thread[i]
 		}
 		if v, ok := thread[i].Body.(*Correct); ok && v.MatSeq == b.MatSeq {
-			return refuse("it is void already")
+			return refuse("it is void already", "")
 		}
 	}
 	switch {
 	case target == nil:
-		return refuse(fmt.Sprintf("there is no such step; `resow history` numbers them 1 to %d", len(thread)))
+		return refuse(fmt.Sprintf("there is no such step; its history numbers them 1 to %d", len(thread)), CaseNoStep)
 	case target.Kind == KindCorrect:
-		return refuse("a correction can't be voided; record the step again instead")
+		return refuse("a correction can't be voided; record the step again instead", "")
 	case target.Kind == KindAdd:
-		return refuse("a registration can't be voided; retire the mat instead")
+		return refuse("a registration can't be voided; retire the mat instead", "")
 	case target.Kind == KindRelabel:
-		return refuse("a relabelling can't be voided, since the label is in the world; relabel it again instead")
+		return refuse("a relabelling can't be voided, since the label is in the world; relabel it again instead", "")
 	}
 	b.Voids = target.Kind
 	s.Body = &b
@@ -315,7 +316,9 @@ func CheckReplaces(thread []Step, s Step) error {
 	if s.Replaces == 0 || s.Body == nil {
 		return nil
 	}
-	refuse := func(why string) error { return &CorrectError{Code: s.Mat, MatSeq: s.Replaces, Why: why} }
+	refuse := func(why string, way Case) error {
+		return &CorrectError{Code: s.Mat, MatSeq: s.Replaces, Why: why, Way: way}
+	}
 	void, there, kind := false, false, Kind("")
 	for _, old := range thread {
 		if old.MatSeq == s.Replaces {
@@ -325,16 +328,16 @@ func CheckReplaces(thread []Step, s Step) error {
 			void = true
 		}
 		if old.Replaces == s.Replaces {
-			return refuse(fmt.Sprintf("step %d stands for it already", old.MatSeq))
+			return refuse(fmt.Sprintf("step %d stands for it already", old.MatSeq), "")
 		}
 	}
 	switch {
 	case !there:
-		return refuse(fmt.Sprintf("there is no such step to replace; `resow history` numbers them 1 to %d", len(thread)))
+		return refuse(fmt.Sprintf("there is no such step to replace; its history numbers them 1 to %d", len(thread)), CaseNoStep)
 	case !void:
-		return refuse("it is not void; void it with `resow correct` before another step stands for it")
+		return refuse("it is not void; void it before another step stands for it", CaseNotVoid)
 	case kind != KindOf(s.Body):
-		return refuse(fmt.Sprintf("it is a %s, and a %s can't stand for it; record the step without --replaces", kind, KindOf(s.Body)))
+		return refuse(fmt.Sprintf("it is a %s, and a %s can't stand for it; record the step by itself", kind, KindOf(s.Body)), CaseOtherKind)
 	}
 	return nil
 }

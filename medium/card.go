@@ -113,13 +113,13 @@ func (c Card) Check() error {
 		return err
 	}
 	if _, ok := Initials(c.Initials); c.Action == ActOperator && !ok {
-		return &InputError{Field: "initials", Value: c.Initials, Want: "the initials of the person, 1 to 20 bytes (--initials)"}
+		return &InputError{Field: "initials", Value: c.Initials, Want: "the initials of the person, 1 to 20 bytes", Way: CaseCardBy}
 	}
 	if c.Action == ActDrySun && c.DurationS == 0 {
-		return &InputError{Field: "drying time", Value: "", Want: "how long mats lie in the sun (--for 3h); it is counted as wear"}
+		return &InputError{Field: "drying time", Value: "", Want: "how long mats lie in the sun; it is counted as wear", Way: CaseCardTime}
 	}
 	if c.Action == ActSanitize && c.Product == "" {
-		return &InputError{Field: "sanitizer", Value: "", Want: "the product on file that the card is for (--product)"}
+		return &InputError{Field: "sanitizer", Value: "", Want: "the product on file that the card is for", Way: CaseCardFor}
 	}
 	if body := c.Body(); body != nil {
 		return checkBody(body)

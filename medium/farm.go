@@ -48,7 +48,7 @@ func (s FarmSettings) Check() error {
 		return &InputError{Field: "currency", Value: s.Currency, Want: "an ISO 4217 code such as EUR or USD"}
 	}
 	if (s.Lat == nil) != (s.Lon == nil) {
-		return &InputError{Field: "place", Value: "one of latitude and longitude", Want: "both, in degrees (--lat 53.3 --lon -6.3), or none"}
+		return &InputError{Field: "place", Value: "one of latitude and longitude", Want: "both, in degrees, or none", Way: CaseHalfPlace}
 	}
 	if s.Lat == nil {
 		return nil
@@ -162,8 +162,8 @@ func (s Sanitizer) checkProcedure(p Policy) error {
 	if !set.On || s.MaxPPM <= set.Limit {
 		return nil
 	}
-	return &InputError{Field: "farm procedure", Value: fmt.Sprintf("%g ppm", s.MaxPPM),
-		Want: fmt.Sprintf("a rinse with potable water after the contact time (--rinse), or at most %g ppm: this is %.0f times the published ceiling for what may stay on a food-contact surface (%s)", set.Limit, s.MaxPPM/set.Limit, rule.Source)}
+	return &InputError{Field: "farm procedure", Value: fmt.Sprintf("%g ppm", s.MaxPPM), Way: CaseUnrinsed,
+		Want: fmt.Sprintf("a rinse with potable water after the contact time, or at most %g ppm: this is %.0f times the published ceiling for what may stay on a food-contact surface (%s)", set.Limit, s.MaxPPM/set.Limit, rule.Source)}
 }
 
 // Farm is the present state of the farm's own thread.
@@ -292,7 +292,7 @@ func (f Farm) Crop(name string) (Crop, error) {
 			return c, nil
 		}
 	}
-	return Crop{}, &UnknownError{What: "crop", Name: name, Do: "see `resow crop list`, or add your own with `resow crop add`"}
+	return Crop{}, &UnknownError{What: "crop", Name: name}
 }
 
 // Sanitizer finds a product by its name or, where only one product has it, by

@@ -73,7 +73,7 @@ func TestNoWayBackFromMoldSwabSmellOrTrim(t *testing.T) {
 			w.do(b, OnHold)
 			w.do(&Hold{Reason: "still in doubt"}, OnHold) // a second hold does not wash it
 			err := refuse(t, w, &Release{Reason: "looks fine", AsWas: true})
-			assert.Contains(t, err.Error(), "a release without --as-was, to the wash")
+			assert.Contains(t, err.Error(), "a release to the wash, not to the stage before")
 			w.do(&Release{Reason: "to the wash"}, ToWash)
 			assert.False(t, w.c.Cleared)
 			w.wash()
@@ -405,12 +405,12 @@ func TestCorrectRefused(t *testing.T) {
 		want   string
 	}{
 		{cut.MatSeq, "again", "mat TK7R 2N81, step 6: it is void already"},
-		{99, "x", "mat TK7R 2N81, step 99: there is no such step; `resow history` numbers them 1 to 8"},
-		{0, "x", "mat TK7R 2N81, step 0: there is no such step; `resow history` numbers them 1 to 8"},
+		{99, "x", "mat TK7R 2N81, step 99: there is no such step; its history numbers them 1 to 8"},
+		{0, "x", "mat TK7R 2N81, step 0: there is no such step; its history numbers them 1 to 8"},
 		{8, "x", "mat TK7R 2N81, step 8: a correction can't be voided; record the step again instead"},
 		{1, "x", "mat TK7R 2N81, step 1: a registration can't be voided; retire the mat instead"},
 		{relabel.MatSeq, "x", "mat TK7R 2N81, step 7: a relabelling can't be voided, since the label is in the world; relabel it again instead"},
-		{2, " ", "mat TK7R 2N81, step 2: say why it is wrong with --reason, in at most 500 bytes; both stay on record"},
+		{2, " ", "mat TK7R 2N81, step 2: say why it is wrong, in at most 500 bytes; both stay on record"},
 	} {
 		_, err := AdmitCorrect(w.thread, testStep(&Correct{MatSeq: k.seq, Reason: k.reason}), w.at)
 		assert.EqualError(t, err, k.want)

@@ -61,7 +61,7 @@ func TestALateEntryNamesADiscardedBottle(t *testing.T) {
 	assert.False(t, after.Outcome.Accepted)
 	assert.Equal(t, "hypochlorite", after.Body.(*Sanitize).Active, "what went on is known all the same")
 
-	const said = "solution BK7R 2N81 was discarded on 3 Nov 2026 08:00 by ab; mix a fresh one, or give the time at which it was used with --at if that was before"
+	const said = "solution BK7R 2N81 was discarded on 3 Nov 2026 08:00 by ab; mix a fresh one, or give the time at which it was used if that was before"
 	assert.Equal(t, said, refused(f, &Discard{Code: bottleCode}))
 	assert.Equal(t, said, refused(f, strip(100, 50)))
 	_, err := AdmitFarm(f, Step{By: "ab", At: gone.Add(-90 * time.Minute), Body: &Discard{Code: bottleCode}}, testNow)

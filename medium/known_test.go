@@ -249,7 +249,7 @@ func TestLateEntriesByWhatWasInForce(t *testing.T) {
 	s, err = Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(15, 0), Body: by("never", 180)}, d.now)
 	require.NoError(t, err)
 	assert.True(t, slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool {
-		return f.Text == "no directions on file for never; copy them from its label with `resow sanitizer add`"
+		return f.Text == "no directions on file for never; copy them from its label"
 	}))
 	require.Len(t, d.f.Sanitizers, 3)
 

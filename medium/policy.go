@@ -259,7 +259,7 @@ type PolicyChange struct {
 func (c PolicyChange) Check() error {
 	r, ok := RuleNamed(c.Setting.Rule)
 	if !ok {
-		return &UnknownError{What: "rule", Name: c.Setting.Rule, Do: "see `resow policy show`"}
+		return &UnknownError{What: "rule", Name: c.Setting.Rule}
 	}
 	if r.Fixed {
 		return &InputError{Field: "rule", Value: r.Name, Want: "a rule with a limit; this one is the order of a turn itself and can't be changed"}

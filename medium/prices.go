@@ -5,7 +5,7 @@ package medium
 // for not known or nothing.
 type Prices struct {
 	record
-	LabourPerHour    float64 `cbor:"10,keyasint,omitzero" json:"labour_per_h,omitempty"`
+	LaborPerHour     float64 `cbor:"10,keyasint,omitzero" json:"labor_per_h,omitempty"`
 	MediumPerTray    float64 `cbor:"11,keyasint,omitzero" json:"medium_per_tray,omitempty"`   // throw-away medium that a mat replaces
 	MediumGPerTray   float64 `cbor:"12,keyasint,omitzero" json:"medium_g_per_tray,omitempty"` // its dry mass
 	MediumMinutes    float64 `cbor:"13,keyasint,omitzero" json:"medium_min_per_tray,omitempty"`
@@ -18,10 +18,10 @@ type Prices struct {
 func (p Prices) Check() error {
 	const most = 1e6
 	if p == (Prices{}) {
-		return &InputError{Field: "prices", Value: "none", Want: "at least one, such as the farm's labour rate"}
+		return &InputError{Field: "prices", Value: "none", Want: "at least one, such as the farm's labor rate"}
 	}
 	return first(
-		checkRange("labour per hour", p.LabourPerHour, 0, most, ""),
+		checkRange("labor per hour", p.LaborPerHour, 0, most, ""),
 		checkRange("medium per tray", p.MediumPerTray, 0, most, ""),
 		checkRange("mass of the medium per tray", p.MediumGPerTray, 0, 1e5, "g"),
 		checkRange("minutes per tray of medium", p.MediumMinutes, 0, 600, "min"),

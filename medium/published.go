@@ -61,7 +61,7 @@ func (s Sanitizer) checkCorrects(f Farm, at time.Time) error {
 		return nil
 	}
 	if _, ok := f.label(s.Name, knownAt(at)); !ok {
-		return &UnknownError{What: "sanitizer", Name: s.Name, Do: "there is no copy of its label to correct; see `resow sanitizer list`"}
+		return &UnknownError{What: "sanitizer", Name: s.Name, Why: "there is no copy of its label to correct"}
 	}
 	return nil
 }

@@ -62,9 +62,9 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 		}
 	}
 	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
-		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used with --product", n, b.Active)
+		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used", n, b.Active)
 	} else if !ok || d.Directions == "" {
-		do := "copy them from its label with `resow sanitizer add`"
+		do := "copy them from its label"
 		if since := f.onFileOnly(name(b), true, k.at); since != "" {
 			do = since + ", void this step and record it again"
 		}
@@ -174,10 +174,10 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		miss("contact-short", "wet for %s, the directions ask for %s; keep it wet for the whole time", Seconds(b.ContactS), Seconds(d.ContactS))
 	}
 	if d.Rinse && !b.Rinsed {
-		miss("not-rinsed", "the directions ask for a rinse with potable water after the contact time (--rinsed)")
+		miss("not-rinsed", "the directions ask for a rinse with potable water after the contact time")
 	}
 	if d.asksTemperature() && b.TempC == nil {
-		miss("temperature-unknown", "the directions ask for %s and no temperature was recorded (--temp)", window(d.MinTempC, d.MaxTempC, " C"))
+		miss("temperature-unknown", "the directions ask for %s and no temperature was recorded", window(d.MinTempC, d.MaxTempC, " C"))
 	}
 	if b.TempC != nil && *b.TempC < d.MinTempC {
 		miss("temperature-low", "%g C is under the directions' %g C", *b.TempC, d.MinTempC)
@@ -186,7 +186,7 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		miss("temperature-high", "%g C is over the directions' %g C", *b.TempC, d.MaxTempC)
 	}
 	if d.asksPH() && b.PH == nil {
-		miss("ph-unknown", "the directions ask for pH %s and no pH was recorded (--ph)", window(d.MinPH, d.MaxPH, ""))
+		miss("ph-unknown", "the directions ask for pH %s and no pH was recorded", window(d.MinPH, d.MaxPH, ""))
 	}
 	if b.PH != nil && (*b.PH < d.MinPH || d.MaxPH > 0 && *b.PH > d.MaxPH) {
 		miss("ph", "pH %g is outside the directions' %s; make a fresh solution with other water, never add acid to chlorine", *b.PH, window(d.MinPH, d.MaxPH, ""))
@@ -223,7 +223,7 @@ func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		out = overDirections(d, b)
 	default:
 		if set := p.Setting(rule); b.StrengthPPM > set.Limit {
-			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
+			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time, or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
 			f.Rule = overCeiling
 			out = append(out, f)
 		}
@@ -258,7 +258,7 @@ func overDirections(d Sanitizer, b *Sanitize) []Finding {
 		text = fmt.Sprintf("%s of %s was left on the mat, its directions leave at most %g ppm", ppmText(b), name(b), most)
 	}
 	return []Finding{{Rule: overCeiling, Severity: StepRule, Source: "no ceiling is published for it; the product's label is the rule",
-		Text: text + "; rinse with potable water after the contact time (--rinsed)"}}
+		Text: text + "; rinse with potable water after the contact time"}}
 }
 
 // missedChlorine checks chlorine in what the directions do not name: the least
@@ -270,7 +270,7 @@ func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		return out
 	}
 	if b.PH == nil {
-		f := p.finding("chlorine-temperature", "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)")
+		f := p.finding("chlorine-temperature", "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step")
 		f.Rule = "ph-unmeasured"
 		return append(out, f)
 	}
@@ -304,7 +304,7 @@ func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding 
 	case b.TempC == nil && d.asksTemperature(): // missed by the directions already
 		return nil
 	case b.TempC == nil:
-		f = p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm (%s): read it in the bottle, or give it with the step (--temp)", need, least, ph)
+		f = p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm (%s): read it in the bottle, or give it with the step", need, least, ph)
 		f.Rule = "temperature-unmeasured"
 	case *b.TempC < need:
 		do := "warm it, or mix it stronger within the label"

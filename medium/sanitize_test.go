@@ -40,11 +40,11 @@ func TestWhySanitizingIsNotAccepted(t *testing.T) {
 		{"one side", ToSanitize, func(b *Sanitize, f *Farm) { b.Sides = 1 }, []string{"one-side"},
 			"one side only; an incomplete step: do both sides", "a mat touches food with both sides"},
 		{"unknown product", ToSanitize, func(b *Sanitize, f *Farm) { b.Product = "Pink Stuff" }, []string{"no-directions", "over-ceiling"},
-			"no directions on file for Pink Stuff; copy them from its label with `resow sanitizer add`", "the product's label is the rule"},
+			"no directions on file for Pink Stuff; copy them from its label", "the product's label is the rule"},
 		{"unknown active", ToSanitize, func(b *Sanitize, f *Farm) { b.Product, b.Active, b.StrengthPPM = "", "iodophor", 20 }, []string{"no-directions"},
-			"no directions on file for iodophor; copy them from its label with `resow sanitizer add`", "the product's label is the rule"},
+			"no directions on file for iodophor; copy them from its label", "the product's label is the rule"},
 		{"product without directions", ToSanitize, func(b *Sanitize, f *Farm) { f.Sanitizers[0].Directions = "" }, []string{"no-directions"},
-			"no directions on file for Chlor Five; copy them from its label with `resow sanitizer add`", "the product's label is the rule"},
+			"no directions on file for Chlor Five; copy them from its label", "the product's label is the rule"},
 		{"just too weak", ToSanitize, func(b *Sanitize, f *Farm) { b.StrengthPPM = 99.9 }, []string{"strength-low"},
 			"99.9 ppm is under the directions' 100 ppm; make a fresh solution", "the label of Chlor Five"},
 		{"weak enough to count", ToSanitize, func(b *Sanitize, f *Farm) { b.StrengthPPM = 100 }, nil, "", ""},
@@ -56,18 +56,18 @@ func TestWhySanitizingIsNotAccepted(t *testing.T) {
 		{"just too short", ToSanitize, func(b *Sanitize, f *Farm) { b.ContactS = 119 }, []string{"contact-short"},
 			"wet for 119 s, the directions ask for 2 min; keep it wet for the whole time", "the label of Chlor Five"},
 		{"not rinsed", ToSanitize, func(b *Sanitize, f *Farm) { f.Sanitizers[0].Rinse = true }, []string{"not-rinsed"},
-			"the directions ask for a rinse with potable water after the contact time (--rinsed)", "the label of Chlor Five"},
+			"the directions ask for a rinse with potable water after the contact time", "the label of Chlor Five"},
 		{"rinsed", ToSanitize, func(b *Sanitize, f *Farm) { f.Sanitizers[0].Rinse, b.Rinsed = true, true }, nil, "", ""},
 		{"temperature not taken", ToSanitize, func(b *Sanitize, f *Farm) { b.TempC = nil }, []string{"temperature-unknown"},
-			"the directions ask for 15 to 35 C and no temperature was recorded (--temp)", "the label of Chlor Five"},
+			"the directions ask for 15 to 35 C and no temperature was recorded", "the label of Chlor Five"},
 		{"temperature not taken, upper limit only", ToSanitize, func(b *Sanitize, f *Farm) { b.TempC, f.Sanitizers[0].MinTempC = nil, 0 },
-			[]string{"temperature-unknown"}, "the directions ask for at most 35 C and no temperature was recorded (--temp)", "the label of Chlor Five"},
+			[]string{"temperature-unknown"}, "the directions ask for at most 35 C and no temperature was recorded", "the label of Chlor Five"},
 		{"just too cold", ToSanitize, func(b *Sanitize, f *Farm) { b.TempC = ptr(14.9) }, []string{"temperature-low"},
 			"14.9 C is under the directions' 15 C", "the label of Chlor Five"},
 		{"just too hot", ToSanitize, func(b *Sanitize, f *Farm) { b.TempC = ptr(35.1) }, []string{"temperature-high"},
 			"35.1 C is over the directions' 35 C", "the label of Chlor Five"},
 		{"pH not taken", ToSanitize, func(b *Sanitize, f *Farm) { b.PH = nil }, []string{"ph-unknown"},
-			"the directions ask for pH 6 to 8 and no pH was recorded (--ph)", "the label of Chlor Five"},
+			"the directions ask for pH 6 to 8 and no pH was recorded", "the label of Chlor Five"},
 		{"pH too low", ToSanitize, func(b *Sanitize, f *Farm) { b.PH = ptr(5.9) }, []string{"ph"},
 			"pH 5.9 is outside the directions' 6 to 8; make a fresh solution with other water, never add acid to chlorine", "the label of Chlor Five"},
 		{"pH too high", ToSanitize, func(b *Sanitize, f *Farm) { b.PH = ptr(8.1) }, []string{"ph"},
@@ -185,7 +185,7 @@ func TestNoRinseCeilings(t *testing.T) {
 	s, err := Admit(testCondition(ToSanitize), testFarm(), testStep(&b), testNow)
 	require.NoError(t, err)
 	last := s.Outcome.Findings[len(s.Outcome.Findings)-1]
-	assert.Equal(t, "30000 ppm is 27.3 times the ceiling of 1100 ppm for what may stay on a food-contact surface; rinse with potable water after the contact time (--rinsed), or use it weaker", last.Text)
+	assert.Equal(t, "30000 ppm is 27.3 times the ceiling of 1100 ppm for what may stay on a food-contact surface; rinse with potable water after the contact time, or use it weaker", last.Text)
 }
 
 // TestChlorineTemperature is the table of FDA Food Code 4-501.114 (A), as
@@ -229,8 +229,8 @@ func TestChlorineTemperatureInASanitizeStep(t *testing.T) {
 		{"warm, pH not known", 60, ptr(24), nil, 0, "24 C is under the 38 C that the table asks for at 60 ppm (pH not measured, taken as up to 10): warm it, mix it stronger within the label, or measure the pH"},
 		{"no row", 60, ptr(24), ptr(10.5), 0, "chlorine of 60 ppm (pH 10.5) stands in no row of the table; check strength and pH with strips"},
 		{"the label's own temperature goes first", 60, ptr(20), ptr(7.5), 20, ""},
-		{"not taken", 60, nil, ptr(7.5), 0, "temperature not measured; the table asks for at least 24 C at 60 ppm (pH 7.5): read it in the bottle, or give it with the step (--temp)"},
-		{"pH not taken", 100, ptr(24), nil, 0, "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)"},
+		{"not taken", 60, nil, ptr(7.5), 0, "temperature not measured; the table asks for at least 24 C at 60 ppm (pH 7.5): read it in the bottle, or give it with the step"},
+		{"pH not taken", 100, ptr(24), nil, 0, "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step"},
 		{"10 ppm, and nothing measured", 10, nil, nil, 0, "chlorine of 10 ppm (pH not measured, taken as up to 10) stands in no row of the table; check strength and pH with strips"},
 		{"10 ppm, and all measured", 10, ptr(60), ptr(7.5), 0, "chlorine of 10 ppm (pH 7.5) stands in no row of the table; check strength and pH with strips"},
 	} {

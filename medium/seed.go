@@ -151,7 +151,7 @@ func SeedFindings(m Mat, crops []Crop) []Finding {
 	}
 	if m.ApertureMM == 0 {
 		return []Finding{{Rule: "seed-size", Severity: Care, Source: seedSource,
-			Text: "the mat's opening is not on file, so no seed can be compared with it; add it with `resow inspect --aperture`"}}
+			Text: "the mat's opening is not on file, so no seed can be compared with it; measure it and record it with a look"}}
 	}
 	finest, thickest := crops[0], crops[0]
 	var out []Finding

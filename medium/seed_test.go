@@ -231,7 +231,7 @@ func TestSeedFindings(t *testing.T) {
 			"seed-size: the size of mystery seed is not on file; compare it with the mesh by eye",
 			"coarse-root: mystery roots grow to about 0.3 mm, wider than the opening of 0.20 mm: pull them while fresh, they lock as they thicken"}},
 		{"unknown mesh", mesh(0, 1), shipped(t, "chia"), []string{
-			"seed-size: the mat's opening is not on file, so no seed can be compared with it; add it with `resow inspect --aperture`"}},
+			"seed-size: the mat's opening is not on file, so no seed can be compared with it; measure it and record it with a look"}},
 	} {
 		t.Run(k.name, func(t *testing.T) {
 			c := testCondition(Ready)

@@ -1,7 +1,6 @@
 package medium
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -290,8 +289,7 @@ func (b Solution) admit(f Farm, at time.Time) (*Solution, error) {
 	}
 	d, ok := f.AsOf(at).Sanitizer(b.Product, "")
 	if !ok {
-		return nil, &UnknownError{What: "sanitizer", Name: b.Product,
-			Do: cmp.Or(f.onFileOnly(b.Product, false, at), "copy its label with `resow sanitizer add` before a solution of it is recorded")}
+		return nil, &UnknownError{What: "sanitizer", Name: b.Product, Why: f.onFileOnly(b.Product, false, at)}
 	}
 	if err := checkWater(b.TempC, b.PH); err != nil {
 		return nil, err
@@ -400,7 +398,7 @@ func (b Bottle) mixedBefore(what string, at time.Time, loc *time.Location) error
 var lastTime = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
 func noSolution(code Code) error {
-	return &UnknownError{What: "solution", Name: code.String(), Do: "`resow solution list` shows those that were not discarded and went out of date in the last 400 days; mix a fresh one with `resow mix --bottle`"}
+	return &UnknownError{What: "solution", Name: code.String(), Why: "only those are kept that were not discarded and went out of date in the last 400 days"}
 }
 
 func checkBottleCode(code Code) error {
@@ -479,7 +477,7 @@ func (b *Sanitize) read(p Policy, d Sanitizer, bottle Bottle, at time.Time) (out
 // fails the step for the actives that the policy names: all (limit 2), or only
 // chlorine, whose strength fades (limit 1).
 func (p Policy) unmeasured(s Solution) Finding {
-	out := p.finding("solution-measured", "solution %s was never measured, %g ppm is only computed; read a test strip and record it with `resow solution strip`", s.Code, s.StrengthPPM)
+	out := p.finding("solution-measured", "solution %s was never measured, %g ppm is only computed; read a test strip in it and record it", s.Code, s.StrengthPPM)
 	set := p.Setting("solution-measured")
 	if !set.On || set.Limit < 2 && !chlorine(s.Active) {
 		out.Severity = Care

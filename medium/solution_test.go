@@ -96,9 +96,9 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 	}{
 		{"fresh and measured", []Body{strip(150, 50)}, nil, nil, false, ""},
 		{"no thermometer", []Body{dry(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC = nil }, []string{"temperature-unmeasured"}, true,
-			"temperature not measured; the table asks for at least 13 C at 125 ppm (pH 7): read it in the bottle, or give it with the step (--temp)"},
+			"temperature not measured; the table asks for at least 13 C at 125 ppm (pH 7): read it in the bottle, or give it with the step"},
 		{"no pH strip", []Body{dry(150, 50)}, func(_ *Farm, b *Sanitize) { b.PH = nil }, []string{"ph-unmeasured"}, true,
-			"pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step (--ph)"},
+			"pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step"},
 		{"neither", []Body{dry(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC, b.PH = nil, nil }, []string{"temperature-unmeasured", "ph-unmeasured"}, true, ""},
 		{"both read in the bottle", []Body{strip(150, 50)}, func(_ *Farm, b *Sanitize) { b.TempC, b.PH = nil, nil }, nil, false, ""},
 		{"read too long ago", []Body{strip(150, 50)}, func(f *Farm, b *Sanitize) { b.TempC, f.Policy = nil, setting("reading-hours", true, 0.5, 0) }, []string{"reading-hours", "temperature-unmeasured"}, true,
@@ -111,7 +111,7 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 			"the strip can't tell: 100 ppm (by the strip 75 to 125), and the directions ask for 100 to 200 ppm; aim for the middle"},
 		{"over strength", []Body{strip(400, 100)}, nil, []string{"strength-high", "over-ceiling"}, true, "400 ppm (by the strip 350 to 450) is over the directions' 200 ppm; thin it and do it again"},
 		{"read again after thinning", []Body{strip(400, 100), strip(150, 50)}, nil, nil, false, ""},
-		{"never measured", nil, nil, []string{"solution-measured"}, true, "solution BK7R 2N81 was never measured, 150 ppm is only computed; read a test strip and record it with `resow solution strip`"},
+		{"never measured", nil, nil, []string{"solution-measured"}, true, "solution BK7R 2N81 was never measured, 150 ppm is only computed; read a test strip in it and record it"},
 		{"never measured, rule off", nil, func(f *Farm, _ *Sanitize) { f.Policy = setting("solution-measured", false, 1, 0) }, []string{"solution-measured"}, false, ""},
 		{"never measured peroxide", nil, func(f *Farm, _ *Sanitize) { peroxide(f) }, []string{"solution-measured"}, true, ""},
 		{"never measured peroxide, chlorine only by the policy", nil, func(f *Farm, _ *Sanitize) { peroxide(f); f.Policy = setting("solution-measured", true, 1, 0) },
@@ -121,7 +121,7 @@ func TestWhyASolutionIsNotAccepted(t *testing.T) {
 		{"mixed after the step", []Body{strip(150, 50)}, func(f *Farm, _ *Sanitize) { f.Bottles[0].MadeAt = testNow.Add(time.Minute) }, []string{"solution-date"}, true, ""},
 		{"unknown", nil, func(_ *Farm, b *Sanitize) { b.Solution = "BXXXXXXX" }, []string{"solution-unknown", "no-directions", "over-ceiling"}, true, ""},
 		{"discarded", []Body{strip(150, 50), &Discard{Code: bottleCode, Reason: "used up"}}, nil, []string{"solution-discarded"}, true,
-			"solution BK7R 2N81 was discarded on 3 Nov 2026 08:00 by ab; mix a fresh one, or give the time at which it was used with --at if that was before"},
+			"solution BK7R 2N81 was discarded on 3 Nov 2026 08:00 by ab; mix a fresh one, or give the time at which it was used if that was before"},
 	} {
 		t.Run(k.name, func(t *testing.T) {
 			f := bench(t, k.strips...)

@@ -30,7 +30,7 @@ func TestASecondProductOnAWetMatIsNotAccepted(t *testing.T) {
 	require.True(t, give(Sanitize{Product: "drum", StrengthPPM: 100}).Outcome.Accepted)
 
 	s = give(Sanitize{Active: "hypochlorite", StrengthPPM: 100})
-	require.Equal(t, "2 products on file have hypochlorite; name the one that was used with --product", s.Outcome.Findings[0].Text)
+	require.Equal(t, "2 products on file have hypochlorite; name the one that was used", s.Outcome.Findings[0].Text)
 }
 
 // The refused step wetted the mat too, and so did one that was too short.

@@ -165,7 +165,7 @@ func TestTheStepsOfADayFitTogether(t *testing.T) {
 	for _, b := range []Body{&Rinse{Debris: DebrisNone}, &Dry{Where: DryAir}, goodSanitize(), &Dry{Where: DryAir}, sow} {
 		require.NoError(t, do(b, 4), "%T", b)
 	}
-	assert.EqualError(t, do(harvest, 7), "mat TK7R 2N81: a crop sown on 4 Nov 2026 can't be harvested on 7 Nov 2026: its table says 8 days at least; give the right day, or add your own days with `resow crop add`")
+	assert.EqualError(t, do(harvest, 7), "mat TK7R 2N81: a crop sown on 4 Nov 2026 can't be harvested on 7 Nov 2026: its table says 8 days at least; give the right day, or put your own days on file")
 	require.NoError(t, do(harvest, 8), "half of the table's days: people cut early")
 	require.NoError(t, do(&Rinse{Debris: DebrisNone}, 8))
 	var fit *FitError
@@ -429,7 +429,7 @@ func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
 	var at *TimeError
 	_, err = Admit(c.Apply(rinsed), testFarm(), testStep(&Dry{Where: DryAir, DurationS: 3600}), testNow)
 	require.ErrorAs(t, err, &at)
-	require.EqualError(t, err, "mat TK7R 2N81: its last step is dated 3 Nov 2027 09:00, and the clock says 3 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step with `resow correct` and record it again")
+	require.EqualError(t, err, "mat TK7R 2N81: its last step is dated 3 Nov 2027 09:00, and the clock says 3 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step and record it again")
 }
 
 // TestTheFarmsClock: by a clock that is behind, nothing of the farm's is recorded

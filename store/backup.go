@@ -601,7 +601,7 @@ func (e *LossError) Error() string {
 	case e.Loss.Lost == 0:
 		what = "a file is there already"
 	}
-	return fmt.Sprintf("%s: %s; restore with --replace, which keeps the present file beside it under another name", e.Path, what)
+	return fmt.Sprintf("%s: %s", e.Path, what)
 }
 
 // replaced stands in the name of a ledger that a restore has replaced, before the

@@ -10,7 +10,7 @@ import (
 	"resow/medium"
 )
 
-// Errors of this package say what is wrong and what to do. A failed write has
+// Errors of this package say what is wrong; how to get out of it is the face's to say. A failed write has
 // recorded nothing: a transaction is all or nothing. Only an UnsureError leaves
 // that open.
 
@@ -22,9 +22,9 @@ type MissingError struct {
 
 func (e *MissingError) Error() string {
 	if e.Backup {
-		return fmt.Sprintf("there is no backup file %s; list those you have with `ls backups/*.backup` beside your ledger, or in the folder that was given to `resow backup --to`", e.Path)
+		return fmt.Sprintf("there is no backup file %s", e.Path)
 	}
-	return fmt.Sprintf("there is no ledger at %s; make one with `resow init`, or name yours with --store or RESOW_STORE", e.Path)
+	return fmt.Sprintf("there is no ledger at %s", e.Path)
 }
 
 // Unwrap lets callers ask for fs.ErrNotExist.
@@ -44,7 +44,7 @@ func (e *ExistsError) Unwrap() error { return fs.ErrExist }
 type NotStoreError struct{ Path, Why string }
 
 func (e *NotStoreError) Error() string {
-	return fmt.Sprintf("%s is no ledger of resow: %s; name yours with --store or RESOW_STORE", e.Path, e.Why)
+	return fmt.Sprintf("%s is no ledger of resow: %s", e.Path, e.Why)
 }
 
 // DamagedError says that the container is broken: the file was cut, or pages of
@@ -52,7 +52,7 @@ func (e *NotStoreError) Error() string {
 type DamagedError struct{ Path, Why string }
 
 func (e *DamagedError) Error() string {
-	return fmt.Sprintf("%s is damaged (%s); keep a copy of it and restore the last backup with `resow restore`", e.Path, e.Why)
+	return fmt.Sprintf("%s is damaged (%s); keep a copy of it and restore the last backup", e.Path, e.Why)
 }
 
 // NewerError refuses what this version does not know. MadeBy is the program
@@ -64,7 +64,7 @@ func (e *NewerError) Error() string {
 	if e.MadeBy != "" {
 		made = " (the file was made by " + e.MadeBy + ")"
 	}
-	return fmt.Sprintf("a newer version wrote this: %s%s; use that version of resow or a later one", e.What, made)
+	return fmt.Sprintf("a newer version wrote this: %s%s; use that version of the program or a later one", e.What, made)
 }
 
 // BusyError says that another process held the store for the whole wait.
@@ -126,9 +126,9 @@ type RecordError struct {
 
 func (e *RecordError) Error() string {
 	if e.Code == "" {
-		return fmt.Sprintf("record %d of the ledger can't be read: %v; see `resow verify`", e.Seq, e.Err)
+		return fmt.Sprintf("record %d of the ledger can't be read: %v", e.Seq, e.Err)
 	}
-	return fmt.Sprintf("mat %s, step %d can't be read: %v; see `resow verify`", e.Code, e.MatSeq, e.Err)
+	return fmt.Sprintf("mat %s, step %d can't be read: %v", e.Code, e.MatSeq, e.Err)
 }
 
 func (e *RecordError) Unwrap() error { return e.Err }

@@ -26,6 +26,7 @@ type BadRow struct {
 	File string `json:"file,omitempty"` // where there are several
 	Line int    `json:"line"`           // of the file, from 1
 	Text string `json:"text"`
+	Err  error  `json:"-"` // of which the text is, where there is one
 }
 
 func (r BadRow) where() string {
@@ -76,8 +77,7 @@ func (e *UnsoundError) Error() string {
 	if p.Code != "" {
 		where = fmt.Sprintf("mat %s, step %d: ", p.Code, p.Seq)
 	}
-	return fmt.Sprintf("%s does not hold together: %s%s; take another copy or the last backup (`resow verify --store %s` says all that is wrong)",
-		e.Path, where, p.Text, e.Path)
+	return fmt.Sprintf("%s does not hold together: %s%s; take another copy or the last backup", e.Path, where, p.Text)
 }
 
 // IsLines says whether a file begins as the JSON Lines of an export.
@@ -406,7 +406,11 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 	}
 	bad := &ImportError{}
 	refused := map[medium.Code]BadRow{} // mat: its first bad row
-	refuse := func(r Row, format string, args ...any) { bad.put(r.bad(format, args...)) }
+	refuse := func(r Row, err error) {
+		row := r.bad("%v", err)
+		row.Err = err
+		bad.put(row)
+	}
 	for _, r := range rows {
 		if r.Token == "" || len(r.Token) > maxToken {
 			return done, fmt.Errorf("line %d: a row without a token", r.Line)
@@ -424,13 +428,13 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 				return done, err
 			}
 			if owner == "" {
-				refuse(r, "%v", &UnknownMatError{What: "mark", Name: r.Mark})
+				refuse(r, &UnknownMatError{What: "mark", Name: r.Mark})
 				continue
 			}
 			step.Mat = owner
 		}
 		if first, ok := refused[step.Mat]; ok {
-			refuse(r, "not tried, since %s about the same mat is refused", first.where())
+			refuse(r, fmt.Errorf("not tried, since %s about the same mat is refused", first.where()))
 			continue
 		}
 		took, err := w.answer(Request{Token: r.Token, Steps: []medium.Step{step}, Now: now})
@@ -438,12 +442,12 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 			return done, err
 		}
 		if took.Err != nil {
-			refuse(r, "%v", took.Err)
+			refuse(r, took.Err)
 			refused[step.Mat] = r.bad("")
 			continue
 		}
 		if got := took.Steps[0]; step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != step.MatSeq {
-			refuse(r, "it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq)
+			refuse(r, fmt.Errorf("it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq))
 			refused[step.Mat] = r.bad("")
 			continue
 		}

@@ -41,8 +41,8 @@ var (
 type ViewError struct{ Path, Part string }
 
 func (e *ViewError) Error() string {
-	return fmt.Sprintf("%s: its part %q is not what was written there, so nothing is answered from it; "+
-		"the records are kept apart from it: `resow verify --repair` makes it again from them", e.Path, e.Part)
+	return fmt.Sprintf("%s: its part %q is not what was written there, so nothing is answered from it; it can be made again from the records, which are kept apart from it",
+		e.Path, e.Part)
 }
 
 // sums holds what is kept of all slots, in the order of their names: the view's name,

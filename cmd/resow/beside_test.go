@@ -42,7 +42,7 @@ var beside = []struct {
 	{line: "policy show"}, {line: "policy set max-turns --limit 25 --reason test"},
 	{line: "sanitizer add quat --active quat --stock 10%wv --directions label --strength 150-200ppm --contact 1min"}, {line: "sanitizer list"}, {line: "sanitizer show quat"},
 	{line: "crop list"}, {line: "crop add mizuna --tsw 2.4g --density 120 --days 8-12"},
-	{line: "prices show"}, {line: "prices set --labour 15"}, {line: "cutplan --sheet 2000x1000mm --size 510x250mm=4"},
+	{line: "prices show"}, {line: "prices set --labor 15"}, {line: "cutplan --sheet 2000x1000mm --size 510x250mm=4"},
 	{line: "label {ready}"}, {line: "cards"}, {line: "cards list", name: "card", keeps: `X[A-Z0-9]{3} ?[A-Z0-9]{4}`}, {line: "cards add operator --initials ZZ"}, {line: "cards withdraw {card}"},
 	{line: "report reuse"}, {line: "report retirement"}, {line: "report sanitation"}, {line: "report trace {growing}"},
 	{line: "scan {ready}"}, {line: "scan {growing}"}, {line: "mist {growing} --water 100mL"}, {line: "harvest {growing} --yield 300g"}, {line: "rinse {growing} --debris none"}, {line: "dry {growing} --where air --for 3h"},

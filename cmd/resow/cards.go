@@ -217,7 +217,7 @@ func (a *app) sanitizeCard(f *farm.Farm, card *medium.Card, strength, contact st
 	}
 	product, ok := f.Sanitizer(card.Product, "")
 	if !ok || card.Product == "" {
-		return &medium.UnknownError{What: "sanitizer", Name: card.Product, Do: "name one of `resow sanitizer list` with --product"}
+		return &medium.UnknownError{What: "sanitizer", Name: card.Product}
 	}
 	if strength == "" {
 		return &usageError{"a sanitize card needs the strength that is used: --strength 100ppm"}
@@ -275,7 +275,7 @@ func (a *app) cardsWithdrawCommand() *cobra.Command {
 				}
 				card, ok := f.Card(medium.Code(code))
 				if !ok {
-					return &medium.UnknownError{What: "card in force", Name: labels.Print(code), Do: "see `resow cards list`"}
+					return &medium.UnknownError{What: "card in force", Name: labels.Print(code)}
 				}
 				card.Withdrawn = true
 				return a.recordFarm(f, &card)

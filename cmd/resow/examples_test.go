@@ -4,14 +4,17 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"github.com/stretchr/testify/require"
 )
 
@@ -71,6 +74,33 @@ func TestHintsNameRealCommands(t *testing.T) {
 		}
 	}
 	require.Greater(t, hints, 80)
+}
+
+// Every flag of a hint, also one that stands without its command, is one that there is.
+func TestHintsNameRealFlags(t *testing.T) {
+	known := map[string]bool{}
+	var walk func(c *cobra.Command)
+	walk = func(c *cobra.Command) {
+		for _, set := range []*pflag.FlagSet{c.Flags(), c.PersistentFlags()} {
+			set.VisitAll(func(f *pflag.Flag) { known[f.Name] = true })
+		}
+		for _, sub := range c.Commands() {
+			walk(sub)
+		}
+	}
+	walk(newRoot(&app{world: testWorld()}))
+	hints := slices.Collect(maps.Values(ways))
+	for _, f := range failures {
+		hints = append(hints, f.hint)
+	}
+	flags := 0
+	for _, text := range hints {
+		for _, m := range exampleFlag.FindAllStringSubmatch(text, -1) {
+			flags++
+			require.True(t, known[m[1]], "no command has --%s: %s", m[1], text)
+		}
+	}
+	require.Greater(t, flags, 20)
 }
 
 var hint = regexp.MustCompile("`resow ([a-z][^`]*)`")

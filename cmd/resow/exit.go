@@ -4,13 +4,16 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
+	"strings"
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/cmd/resow/moving"
 	"resow/cmd/resow/station"
 	"resow/labels"
+	"resow/labels/report"
 	"resow/medium"
 	"resow/medium/cutting"
 	"resow/medium/lifetime"
@@ -30,8 +33,8 @@ const (
 	exitNotAccepted = 5
 )
 
-// failure is one row of the table that turns an error into an exit code and,
-// where the message itself does not say what to do, a hint.
+// failure is one row of the table that turns an error into an exit code and, where a
+// command leads out of it, a hint.
 type failure struct {
 	is   func(error) bool
 	code int
@@ -45,19 +48,19 @@ func as[T error](err error) bool {
 }
 
 // failures is the one place where errors become exit codes. A test fails when
-// an exported error of a room has no row.
+// an exported error of a room has no row. What has several ways out is in ways.
 var failures = []failure{
 	{as[*usageError], exitUsage, ""},
 	{as[*afterError], exitFailed, ""},
 	{as[*medium.VerdictError], 0, ""},        // 3 or 4, after the verdict
 	{as[*medium.StageError], exitFailed, ""}, // 3 or 4 for a sowing
 	{as[*medium.InputError], exitUsage, ""},
-	{as[*medium.TimeError], exitFailed, ""},
-	{as[*medium.FitError], exitFailed, ""},
-	{as[*medium.ClockError], exitFailed, ""},
+	{as[*medium.TimeError], exitFailed, timeWay},
+	{as[*medium.FitError], exitFailed, timeWay},
+	{as[*medium.ClockError], exitFailed, "--at gives the time at which it was done"},
 	{as[*medium.UnknownError], exitFailed, ""},
 	{as[*medium.CorrectError], exitFailed, ""},
-	{as[*medium.DiscardedError], exitFailed, ""},
+	{as[*medium.DiscardedError], exitFailed, "`resow mix --bottle` records a fresh one, --at gives the time at which it was used"},
 	{as[*medium.ReviewError], exitFailed, ""},
 	{as[*medium.UnlikelyError], exitUsage, "if the label really says so, repeat the command with --as-printed"},
 	{as[*amount.Error], exitUsage, ""},
@@ -79,24 +82,25 @@ var failures = []failure{
 	{as[*sanitizer.CeilingError], exitFailed, ""},
 	{as[*sanitizer.MixedActivesError], exitFailed, ""},
 	{as[*sanitizer.TooSmallError], exitFailed, ""},
-	{as[*sanitizer.OutsideError], exitFailed, ""},
-	{as[*sanitizer.NoStockError], exitUsage, ""},
+	{as[*sanitizer.OutsideError], exitFailed, "without --to it is mixed to the middle of the directions"},
+	{as[*sanitizer.NoStockError], exitUsage, "`resow sanitizer add NAME --stock 5.25%` puts it on file, with all that the label says"},
 	{as[*sanitizer.ReadingError], exitFailed, ""},
 	{as[*sunlight.RangeError], exitUsage, ""},
 	{as[*sunlight.WindowError], exitUsage, ""},
 	{as[*sunlight.NoSunriseError], exitFailed, ""},
 	{as[*sunlight.UnknownSkyError], exitUsage, ""},
-	{as[*store.MissingError], exitFailed, ""},
+	{missingBackup, exitFailed, "`ls backups/*.backup` beside your ledger lists those you have, or in the folder that was given to `resow backup --to`"},
+	{as[*store.MissingError], exitFailed, "`resow init` makes one; name yours with --store or RESOW_STORE"},
 	{as[*store.ExistsError], exitFailed, ""},
-	{as[*store.NotStoreError], exitFailed, ""},
-	{as[*store.DamagedError], exitFailed, ""},
+	{as[*store.NotStoreError], exitFailed, "name yours with --store or RESOW_STORE"},
+	{as[*store.DamagedError], exitFailed, "`resow restore BACKUP` puts a backup in its place"},
 	{as[*store.NewerError], exitFailed, ""},
 	{as[*store.BusyError], exitFailed, ""},
 	{as[*store.ReadOnlyError], exitFailed, ""},
 	{as[*store.WriteError], exitFailed, ""},
 	{as[*store.UnsureError], exitFailed, ""},
-	{as[*store.RecordError], exitFailed, ""},
-	{as[*store.ViewError], exitFailed, ""},
+	{as[*store.RecordError], exitFailed, "`resow verify` says what else is wrong"},
+	{as[*store.ViewError], exitFailed, "`resow verify --repair` makes it again"},
 	{as[*store.UnknownMatError], exitFailed, ""},
 	{as[*store.TakenError], exitFailed, ""},
 	{as[*store.TokenError], exitFailed, ""},
@@ -109,8 +113,8 @@ var failures = []failure{
 	{as[*cutting.NoFit], exitUsage, ""},
 	{as[*pool.Overloaded], exitFailed, ""},
 	{as[*store.ImportError], exitFailed, ""},
-	{as[*store.UnsoundError], exitFailed, ""},
-	{as[*store.LossError], exitFailed, ""},
+	{as[*store.UnsoundError], exitFailed, "`resow verify --store FILE` says all that is wrong with it"},
+	{as[*store.LossError], exitFailed, "`resow restore BACKUP --replace` keeps the present file beside it under another name"},
 	{as[*moving.Error], exitUsage, ""},
 	{as[*station.ConfigError], exitUsage, ""},
 	{as[*station.RequestError], exitFailed, ""},
@@ -122,6 +126,123 @@ var failures = []failure{
 	{as[*station.BusyError], exitFailed, ""},
 	{as[*station.ClosedError], exitFailed, ""},
 	{as[*fs.PathError], exitFailed, ""},
+}
+
+// timeWay is the way out of a time that can't be.
+const timeWay = "--at gives the time at which it was done; `resow correct CODE STEP` voids a step whose time is wrong"
+
+func missingBackup(err error) bool {
+	var missing *store.MissingError
+	return errors.As(err, &missing) && missing.Backup
+}
+
+// ways are the hints to what has several ways out: to an error by its Case, to a
+// finding by its rule, to a report by what it lacks. A test fails when a case has none.
+var ways = map[string]string{
+	string(medium.CaseRetired):   "`resow correct CODE STEP` voids a retirement",
+	string(medium.CaseNobody):    "--by MK, or RESOW_BY",
+	string(medium.CaseCardBy):    "`resow cards add operator --initials JD`",
+	string(medium.CaseCardTime):  "`resow cards add dry-sun --for 3h`",
+	string(medium.CaseCardFor):   "`resow cards add sanitize --product NAME`; `resow sanitizer list` shows those on file",
+	string(medium.CaseHalfPlace): "`resow init --lat 53.3 --lon -6.3`",
+	string(medium.CaseUnrinsed):  "`resow sanitizer add NAME --rinse` says that the procedure has a rinse",
+	string(medium.CaseUnnamed):   "`resow tags resolve CODE --is CODE` says which mat it is, `resow retire CODE` ends its use",
+	string(medium.CaseMustWash):  "leave --as-was out",
+	string(medium.CaseUncleared): "`resow correct CODE STEP` voids a cut that was never there",
+	string(medium.CaseNoReason):  "`resow correct CODE STEP --reason \"wrong mat scanned\"`",
+	string(medium.CaseNoStep):    "`resow history CODE` shows the steps with their numbers",
+	string(medium.CaseNotVoid):   "`resow correct CODE STEP` voids it",
+	string(medium.CaseOtherKind): "leave --replaces out",
+	string(medium.CaseEarlyCrop): "--at gives the day; `resow crop add NAME --days 8-12` puts your own days on file",
+
+	"no card in force":     "`resow cards list` shows those in force",
+	"no crop":              "`resow crop list` shows those on file, `resow crop add` puts your own beside them",
+	"no lot":               lotWay,
+	"no mat":               "`resow add` registers a mat, `resow list` shows those on file",
+	"no mesh roll":         "`resow list` shows the mats on file, `resow show CODE` the roll of one",
+	"no printer":           "`resow label --calibrate --printer NAME` prints its ruler page; run that again with the --offset and --scale that you measured",
+	"no quarantined piece": "`resow tags check` lists them",
+	"no rule":              "`resow policy show` lists them",
+	"no sanitizer":         "`resow sanitizer list` shows those on file, `resow sanitizer add NAME` copies a label",
+	"no seed lot":          lotWay,
+	"no solution":          "`resow solution list` shows those on file, `resow mix --bottle` records a fresh one",
+	"no " + traceAny:       lotWay,
+
+	lacks(report.LacksMats):        "`resow add` registers mats",
+	lacks(report.LacksMediumPrice): "`resow prices set --medium 0.95` puts the price of the throw-away medium on file",
+	lacks(report.LacksMatPrices):   "`resow add --cost 4.50` registers mats with their price",
+	lacks(report.LacksSuppliers):   "`resow add --supplier NAME` registers mats with their supplier, `resow document` notes it later",
+
+	"no-directions":          "`resow sanitizer add NAME` copies a label, `resow sanitize --product NAME` says which was used",
+	"not-rinsed":             rinsedWay,
+	"over-ceiling":           rinsedWay,
+	"ph-unknown":             phWay,
+	"ph-unmeasured":          phWay,
+	"seed-size":              "`resow inspect CODE --aperture 0.5mm` puts a mat's opening on file, `resow crop add NAME --seed-size 1.9x1.7x1.6mm` a seed's size",
+	"solution-measured":      "`resow solution strip CODE --reads 100ppm` records a strip",
+	"temperature-unknown":    temperatureWay,
+	"temperature-unmeasured": temperatureWay,
+}
+
+func lacks(l report.Lack) string { return "lacks " + string(l) }
+
+// Ways that several share.
+const (
+	lotWay         = "a lot is the name that was given at the sowing; `resow history CODE` shows those of a mat"
+	rinsedWay      = "`resow sanitize CODE --rinsed` says that it was rinsed with potable water"
+	phWay          = "`resow sanitize CODE --ph 7.2` says the pH"
+	temperatureWay = "`resow sanitize CODE --temp 24C` says the temperature"
+)
+
+// traceAny is what a name that is traced may be.
+const traceAny = "lot, seed lot, mat, solution or mesh roll"
+
+// hintTo gives the way out of an error on the command line; empty where the error
+// says it all.
+func hintTo(err error) string {
+	var one interface{ Case() medium.Case }
+	if errors.As(err, &one) && one.Case() != "" {
+		hint := ways[string(one.Case())]
+		var unknown *medium.UnknownError
+		if errors.As(err, &unknown) && unknown.Name != "" {
+			hint = strings.ReplaceAll(hint, "NAME", quoted(cut(unknown.Name, 60)))
+		}
+		return hint
+	}
+	for _, f := range failures {
+		if f.is(err) {
+			return f.hint
+		}
+	}
+	return ""
+}
+
+// withHint is what an error says, and behind it the way out.
+func withHint(err error) string {
+	if hint := hintTo(err); hint != "" {
+		return err.Error() + "; " + hint
+	}
+	return err.Error()
+}
+
+// printHints prints the ways out of findings.
+func printHints(w io.Writer, findings []medium.Finding) {
+	hints := make([]string, len(findings))
+	for i, f := range findings {
+		hints[i] = ways[f.Rule]
+	}
+	printOnce(w, hints)
+}
+
+// printOnce prints hints, each once.
+func printOnce(w io.Writer, hints []string) {
+	told := map[string]bool{"": true}
+	for _, hint := range hints {
+		if !told[hint] {
+			told[hint] = true
+			fmt.Fprint(w, column("  ", hint, 79))
+		}
+	}
 }
 
 // fail prints an error and gives the exit code.
@@ -159,13 +280,13 @@ func (a *app) classify(err error) (code int, hint string) {
 	var stage *medium.StageError
 	if errors.As(err, &stage) && stage.Kind == medium.KindSow {
 		if stage.Stage == medium.Retired {
-			return exitRetire, ""
+			return exitRetire, hintTo(err)
 		}
 		return exitDoNotSow, ""
 	}
 	for _, f := range failures {
 		if f.is(err) {
-			return f.code, f.hint
+			return f.code, hintTo(err)
 		}
 	}
 	if !a.ran { // cobra's own errors are untyped; all of them come before a command runs

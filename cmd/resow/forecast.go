@@ -77,7 +77,12 @@ is likely to make.`,
 // paper prints a report or writes it to a file; programs get its document.
 func (a *app) paper(out string, r report.Report) error {
 	if out == "" {
-		return a.print(r.Document(), func(w io.Writer) { a.note(report.Text(w, r, 79)) })
+		return a.print(r.Document(), func(w io.Writer) {
+			a.note(report.Text(w, r, 79))
+			for _, l := range r.Lacks {
+				fmt.Fprint(w, column("  ", ways[lacks(l)], 79))
+			}
+		})
 	}
 	if err := writeReport(out, r); err != nil {
 		return err

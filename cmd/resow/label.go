@@ -251,7 +251,7 @@ func (a *app) correction(f *farm.Farm, l labelFlags) (medium.Printer, error) {
 func knownPrinter(f *farm.Farm, name string) (medium.Printer, error) {
 	p, known := f.Printer(name)
 	if !known && name != defaultPrinter {
-		return p, &medium.UnknownError{What: "printer", Name: name, Do: "print its ruler page with `resow label --calibrate --printer " + quoted(name) + "`, and run that again with the --offset and --scale that you measured"}
+		return p, &medium.UnknownError{What: "printer", Name: name}
 	}
 	return p, nil
 }

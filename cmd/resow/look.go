@@ -78,6 +78,7 @@ func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medi
 		fmt.Fprint(w, column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
 		fmt.Fprint(w, column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
 	}
+	printHints(w, v.Findings)
 	if s := v.LastSanitized; s != nil {
 		accepted := "accepted"
 		if !s.Accepted {

@@ -316,6 +316,11 @@ func printBadRows(w io.Writer, rows []store.BadRow, more int) {
 	if more > 0 {
 		fmt.Fprintf(w, "and %d more\n", more)
 	}
+	hints := make([]string, len(rows))
+	for i, r := range rows {
+		hints[i] = hintTo(r.Err)
+	}
+	printOnce(w, hints)
 }
 
 // importDoc is what import --json prints.

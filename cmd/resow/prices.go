@@ -17,7 +17,7 @@ func (a *app) pricesCommand() *cobra.Command {
 medium that a mat takes the place of, sanitizer, water and label. The price of
 the mesh stands with each mat (resow add --cost). From these the reuse report compares a turn
 of a mat with a tray of medium.`,
-		Example: "  resow prices show\n  resow prices set --labour 15 --medium 0.95 --medium-mass 42g --by MK"}
+		Example: "  resow prices show\n  resow prices set --labor 15 --medium 0.95 --medium-mass 42g --by MK"}
 	c.AddCommand(a.pricesShowCommand(), a.pricesSetCommand())
 	return c
 }
@@ -49,7 +49,7 @@ func priceLines(p medium.Prices, currency string) []priceLine {
 		}
 		return fmt.Sprintf("%.2f %s", v, currency)
 	}
-	return []priceLine{{"labor, an hour", money(p.LabourPerHour)}, {"medium, a tray", money(p.MediumPerTray)},
+	return []priceLine{{"labor, an hour", money(p.LaborPerHour)}, {"medium, a tray", money(p.MediumPerTray)},
 		{"medium, dry mass a tray", fmt.Sprintf("%g g", p.MediumGPerTray)}, {"medium, work a tray", fmt.Sprintf("%g min", p.MediumMinutes)},
 		{"sanitizer, a turn", money(p.SanitizerPerTurn)}, {"water, a turn", money(p.WaterPerTurn)}, {"label and mark, a mat", money(p.LabelPerMat)}}
 }
@@ -60,7 +60,7 @@ func (a *app) pricesSetCommand() *cobra.Command {
 	c := &cobra.Command{Use: "set", Short: "Set one or more of the farm's prices", Args: cobra.NoArgs,
 		Long: `Set changes the prices that are given and keeps the others. They are a record of
 the farm, with initials. Time the washing once: resow rinse --took.`,
-		Example: `  resow prices set --labour 15 --medium 0.95 --medium-mass 42g --by MK
+		Example: `  resow prices set --labor 15 --medium 0.95 --medium-mass 42g --by MK
   resow prices set --sanitizer 0.03 --water 0.02 --label 0.25 --by MK`}
 	flags := c.Flags()
 	own := []struct {
@@ -68,7 +68,7 @@ the farm, with initials. Time the washing once: resow rinse --took.`,
 		given      *float64
 		in         func(*medium.Prices) *float64
 	}{
-		{"labour", "an hour of work", &p.LabourPerHour, func(p *medium.Prices) *float64 { return &p.LabourPerHour }},
+		{"labor", "an hour of work", &p.LaborPerHour, func(p *medium.Prices) *float64 { return &p.LaborPerHour }},
 		{"medium", "throw-away medium for one tray of the usual mat size", &p.MediumPerTray, func(p *medium.Prices) *float64 { return &p.MediumPerTray }},
 		{"sanitizer", "sanitizer for one turn", &p.SanitizerPerTurn, func(p *medium.Prices) *float64 { return &p.SanitizerPerTurn }},
 		{"water", "water for one turn", &p.WaterPerTurn, func(p *medium.Prices) *float64 { return &p.WaterPerTurn }},

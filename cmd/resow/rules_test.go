@@ -7,6 +7,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -84,6 +87,118 @@ func TestEveryErrorHasARow(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestEveryWayOut holds the table of ways against what can ask for one: each case of an
+// error and each name that can be missing has a hint, and no hint is for nothing.
+func TestEveryWayOut(t *testing.T) {
+	asked := map[string]bool{}
+	for dir := range mayImport {
+		for _, f := range parseFolder(t, dir, 0) {
+			ast.Inspect(f, func(n ast.Node) bool {
+				switch n := n.(type) {
+				case *ast.ValueSpec:
+					if typ, ok := n.Type.(*ast.Ident); ok && typ.Name == "Case" {
+						asked[text(t, n.Values[0])] = true
+					}
+				case *ast.KeyValueExpr:
+					if key, ok := n.Key.(*ast.Ident); ok && key.Name == "What" {
+						if lit, ok := n.Value.(*ast.BasicLit); ok && unknown(dir, f, n) {
+							asked["no "+text(t, lit)] = true
+						}
+					}
+				}
+				return true
+			})
+		}
+	}
+	for _, k := range traceKinds {
+		asked["no "+k.from] = true
+	}
+	asked["no "+traceAny] = true
+	require.Greater(t, len(asked), 24)
+	for key := range asked {
+		if ways[key] == "" {
+			t.Errorf("no hint for the case %q", key)
+		}
+	}
+	rules := map[string]bool{}
+	for _, dir := range []string{"medium", "labels/report"} {
+		for _, f := range parseFolder(t, dir, 0) {
+			for _, said := range literals(t, f) {
+				rules[said], rules["lacks "+said] = true, true
+			}
+		}
+	}
+	for key, hint := range ways {
+		require.NotEmpty(t, hint, key)
+		if !asked[key] && !rules[key] {
+			t.Errorf("nothing asks for the hint %q", key)
+		}
+	}
+}
+
+// unknown says whether a field of a composite literal is one of an UnknownError.
+func unknown(dir string, f *ast.File, field *ast.KeyValueExpr) (is bool) {
+	ast.Inspect(f, func(n ast.Node) bool {
+		if lit, ok := n.(*ast.CompositeLit); ok && slices.Contains(lit.Elts, ast.Expr(field)) {
+			switch typ := lit.Type.(type) {
+			case *ast.Ident:
+				is = typ.Name == "UnknownError" && dir == "medium"
+			case *ast.SelectorExpr:
+				is = typ.Sel.Name == "UnknownError"
+			}
+		}
+		return !is
+	})
+	return is
+}
+
+// Rooms that every face shares name no flag, command or place to tap: nobody types a
+// flag on a phone, and nobody taps on a terminal.
+func TestSharedRoomsNameNoFace(t *testing.T) {
+	face := regexp.MustCompile("(^|[\\s(`])--[a-z]|RESOW_|`resow|\\b(?i:taps?|phone|terminal|command line)\\b")
+	command := regexp.MustCompile(`resow ([a-z]+)`)
+	root := newRoot(&app{world: testWorld()})
+	looked := 0
+	for dir := range mayImport {
+		shared := strings.HasPrefix(dir, "medium") || strings.HasPrefix(dir, "labels") || dir == "store" || dir == "cmd/resow/amount" || dir == "cmd/resow/farm"
+		if !shared {
+			continue
+		}
+		for _, f := range parseFolder(t, dir, 0) {
+			for _, said := range literals(t, f) {
+				looked++
+				require.NotRegexp(t, face, said, dir)
+				for _, m := range command.FindAllStringSubmatch(said, -1) {
+					if c, _, err := root.Find(m[1:]); err == nil && c != root {
+						t.Errorf("%s names the command %q: %s", dir, m[0], said)
+					}
+				}
+			}
+		}
+	}
+	require.Greater(t, looked, 3000)
+	for _, bad := range []string{"rinse it (--rinsed)", "--at is when", "see `resow verify`", "set RESOW_BY", "tap it"} {
+		require.Regexp(t, face, bad)
+	}
+}
+
+// literals are the texts of a file.
+func literals(t *testing.T, f *ast.File) (texts []string) {
+	ast.Inspect(f, func(n ast.Node) bool {
+		if lit, ok := n.(*ast.BasicLit); ok && lit.Kind == token.STRING {
+			texts = append(texts, text(t, lit))
+		}
+		return true
+	})
+	return texts
+}
+
+func text(t *testing.T, literal ast.Expr) string {
+	said, err := strconv.Unquote(literal.(*ast.BasicLit).Value)
+	require.NoError(t, err)
+	return said
 }
 
 // errorTypes lists the exported types of a folder that have an Error method.

@@ -440,20 +440,21 @@ func (w *washLoop) record(step medium.Step) (medium.Step, error) {
 // failed says why nothing was recorded.
 func (w *washLoop) failed(text string, err error) loud {
 	w.tally.Refused++
+	said := upperFirst(withHint(err)) + "."
 	var code *farm.CodeError
 	if errors.As(err, &code) || farm.IsUnknownMat(err) {
-		return loud{Word: "UNKNOWN", Code: medium.Code(cut(text, 20)), Text: []string{upperFirst(err.Error()) + ".", "Set it apart, do not sow on it: resow tags quarantine."}, color: red}
+		return loud{Word: "UNKNOWN", Code: medium.Code(cut(text, 20)), Text: []string{said, "Set it apart, do not sow on it: resow tags quarantine."}, color: red}
 	}
 	var stage *medium.StageError
 	if errors.As(err, &stage) {
-		return loud{Word: "NO", Code: stage.Code, Text: []string{upperFirst(err.Error()) + ".", "Nothing was recorded."}, color: red}
+		return loud{Word: "NO", Code: stage.Code, Text: []string{said, "Nothing was recorded."}, color: red}
 	}
 	delete(w.seen, text) // it may be scanned again at once
 	if isUnsure(err) {
-		return loud{Word: "NOT KNOWN", Code: medium.Code(cut(text, 20)), color: red, Text: []string{upperFirst(err.Error()) + ".",
+		return loud{Word: "NOT KNOWN", Code: medium.Code(cut(text, 20)), color: red, Text: []string{said,
 			"Scan it again now, in this session: it is not recorded twice."}}
 	}
-	return loud{Word: "NOT RECORDED", Code: medium.Code(cut(text, 20)), Text: []string{upperFirst(err.Error()) + "."}, color: red}
+	return loud{Word: "NOT RECORDED", Code: medium.Code(cut(text, 20)), Text: []string{said}, color: red}
 }
 
 // undo asks whether to void the last step of this session that still stands.

@@ -244,7 +244,7 @@ func (a *app) policySetCommand() *cobra.Command {
 		return a.open(false, func(f *farm.Farm) error {
 			rule, ok := medium.RuleNamed(args[0])
 			if !ok {
-				return &medium.UnknownError{What: "rule", Name: args[0], Do: "see `resow policy show`"}
+				return &medium.UnknownError{What: "rule", Name: args[0]}
 			}
 			old := f.Policy.Setting(args[0])
 			set := old

@@ -178,4 +178,5 @@ func printFindings(w io.Writer, findings []medium.Finding) {
 		fmt.Fprint(w, column("  ", f.Rule+": "+f.Text, 79))
 		fmt.Fprint(w, column("    ", "limit from: "+f.Source, 79))
 	}
+	printHints(w, findings)
 }

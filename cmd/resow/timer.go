@@ -84,7 +84,7 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 
 // foresee tells before the countdown why the step would not be accepted.
 func (a *app) foresee(f *farm.Farm, s sanitizing, codes []medium.Code) error {
-	told := map[string]bool{}
+	told, missed := map[string]bool{}, []medium.Finding{}
 	for _, code := range codes {
 		c, err := f.Condition(code)
 		if err != nil {
@@ -101,10 +101,11 @@ func (a *app) foresee(f *farm.Farm, s sanitizing, codes []medium.Code) error {
 		for _, finding := range step.Outcome.Findings {
 			if finding.Severity == medium.StepRule && !told[finding.Text] {
 				fmt.Fprint(a.world.err, wrap("As it stands it will not be accepted: "+finding.Text+".", 79, "  "))
-				told[finding.Text] = true
+				told[finding.Text], missed = true, append(missed, finding)
 			}
 		}
 	}
+	printHints(a.world.err, missed)
 	return nil
 }
 

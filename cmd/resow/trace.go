@@ -70,11 +70,11 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 	case last == nil:
 		return trace.Result{}, &usageError{fmt.Sprintf("--as %s: want lot, seed-lot, mat, solution or roll", t.as)}
 	case t.as == "" && errors.As(last, &unknown):
-		unknown = &medium.UnknownError{What: "lot, seed lot, mat, solution or mesh roll", Name: name, Do: "a lot is the name that was given at the sowing; `resow history CODE` shows those of a mat"}
+		unknown = &medium.UnknownError{What: traceAny, Name: name}
 	}
 	if unknown != nil {
 		if near := g.Near(name); len(near) > 0 {
-			unknown.Do = "did you mean " + some(near, nearShown) + "?"
+			unknown.Why = "did you mean " + some(near, nearShown) + "?"
 		}
 		return trace.Result{}, unknown
 	}

@@ -63,7 +63,7 @@ func BenchmarkReuse(b *testing.B) {
 	for range b.N {
 		f := medium.Farm{}
 		f.Settings.Zone = "UTC"
-		f.Prices = medium.Prices{LabourPerHour: 12, MediumPerTray: 1.5, MediumGPerTray: 40}
+		f.Prices = medium.Prices{LaborPerHour: 12, MediumPerTray: 1.5, MediumGPerTray: 40}
 		now := start.Add(400 * 24 * time.Hour)
 		tally := NewTally(f, now)
 		var read time.Duration

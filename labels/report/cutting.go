@@ -69,7 +69,7 @@ func Cutting(in CuttingInput) Report {
 	r.Cautions = []string{
 		"Measure the stock before the first cut; a sheet sold by its nominal size can be smaller.",
 		"A hot knife burns and its fumes hurt: cut in moving air, with gloves. Cut edges of woven mesh fray and shed threads: seal them and look for loose threads before the first sowing.",
-		"Write roll, supplier and the date of the food-contact statement on every mat that is cut (resow add --roll).",
+		"Write roll, supplier and the date of the food-contact statement on every mat that is cut.",
 	}
 	r.Method = []string{
 		"Only edge-to-edge (guillotine) cuts are used, the kind that a knife and a straight edge make. Neighbors share one cut.",

@@ -307,7 +307,7 @@ func tooFewShort(err error) string {
 // supplierSections are the life by supplier, or why there is none.
 func (l lives) supplierSections(c *census) []Section {
 	if !l.noted() {
-		return []Section{{Name: "life_by_supplier", Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added (resow add --supplier), or with `resow document`."}}
+		return []Section{{Name: "life_by_supplier", Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added, or with their food-contact statement."}}
 	}
 	table := l.table()
 	table.Note = "Worked out as by material. Where suppliers' mats differ in material, that difference is part of the comparison."

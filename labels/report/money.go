@@ -104,7 +104,7 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 		return line
 	}
 	line.mat = lifetime.MatCost{Mesh: sum / float64(priced), Label: c.prices.LabelPerMat, SanitizerPerTurn: c.prices.SanitizerPerTurn,
-		WaterPerTurn: c.prices.WaterPerTurn, Minutes: c.minutes, LabourPerHour: c.prices.LabourPerHour}
+		WaterPerTurn: c.prices.WaterPerTurn, Minutes: c.minutes, LaborPerHour: c.prices.LaborPerHour}
 	line.medium = lifetime.Medium{PerSowing: c.prices.MediumPerTray * share, Minutes: c.prices.MediumMinutes, MassG: c.prices.MediumGPerTray * share}
 	var err error
 	if line.life, err = g.curve.RestrictedMean(0); err == nil {
@@ -152,7 +152,7 @@ func (c costs) say() []string {
 		case c.turns == 0:
 			return nil
 		case c.prices.MediumPerTray == 0:
-			return []string{"Whether reuse pays can't be said without the price of the throw-away medium; give it with `resow prices set`."}
+			return []string{"Whether reuse pays can't be said without the price of the throw-away medium; put it on file."}
 		}
 		return []string{"Whether reuse pays can't be said yet: " + c.why() + "."}
 	}
@@ -249,7 +249,7 @@ func (c costs) sayMinutes() string {
 }
 
 func (c costs) section() Section {
-	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LabourPerHour)
+	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LaborPerHour)
 	s := Section{Name: "costs", Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
 		Figures: fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value, "labor_cost_per_h": labor.value},
 		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size, and its share of a tray for a smaller mat.",

@@ -36,7 +36,7 @@ func Pool(in PoolInput) Report {
 	}
 	r.Method = []string{
 		"The mean is by " + pool.NeedSource + ".",
-		"Where sowings come by chance (--by-order), the share of sowings that find no mat is by Erlang's loss formula, and the number of mats that is enough at so many moments by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
+		"Where sowings come by chance, the share of sowings that find no mat is by Erlang's loss formula, and the number of mats that is enough at so many moments by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
 		"The simulation plays each day: drying weather, limits of washing, racks and sanitizing, losses and their replacement; its random numbers have a fixed seed, so the same plan gives the same answer. The interval of a chance is Wilson's and says how well the simulation knows it, not how well the plan knows the weather.",
 		"Plan, shares and capacities are the farm's own figures, taken as given.",
 	}

@@ -32,7 +32,19 @@ type Report struct {
 	Sign     bool      `json:"-"`      // lines for review and signature
 	Wide     bool      `json:"-"`      // on paper the long side lies across
 	Letter   bool      `json:"-"`      // US Letter paper instead of A4
+	Lacks    []Lack    `json:"-"`      // what is not on file and would say more, for a face to say how it gets there
 }
+
+// Lack is what is not on file.
+type Lack string
+
+// What a report may lack.
+const (
+	LacksMats        Lack = "mats"
+	LacksMediumPrice Lack = "medium price"
+	LacksMatPrices   Lack = "mat prices"
+	LacksSuppliers   Lack = "suppliers"
+)
 
 // Section is one table with its heading, and what of it is drawn.
 type Section struct {

@@ -35,6 +35,9 @@ func Retirement(in RetirementInput) Report {
 	if s := f.reached(); s.n >= fewRetired {
 		r.Figures["median_reached_turns"], r.Figures["least_reached_turns"], r.Figures["most_reached_turns"] = num(s.median), s.least, s.most
 	}
+	if f.mats == 0 {
+		r.Lacks = []Lack{LacksMats}
+	}
 	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
 	r.Method = []string{
 		"A mat is due to be retired when one of the farm's own rules for retiring is met. The last table gives every such limit and where it comes from.",
@@ -133,7 +136,7 @@ func period(from, to time.Time, loc *time.Location) string {
 
 func (f retirementFigures) summary() []string {
 	if f.mats == 0 {
-		return []string{"No mats are on file yet, so there is nothing to retire. Register the first with `resow add`."}
+		return []string{"No mats are on file yet, so there is nothing to retire. Register the first."}
 	}
 	out := []string{f.sayDue()}
 	if len(f.near) > 0 {
@@ -234,7 +237,7 @@ func causeName(c medium.Cause) string {
 func (s Section) cut() Section {
 	if over := len(s.Rows) - matRows; over > 0 {
 		s.Rows, s.values, s.Figures = s.Rows[:matRows], s.values[:matRows], fields{"mats_left_out": over}
-		s.Note = fmt.Sprintf("The first %d; %d more are left out: `resow list` has all.", matRows, over)
+		s.Note = fmt.Sprintf("The first %d; %d more are left out; the list of mats has all.", matRows, over)
 	}
 	return s
 }

@@ -32,6 +32,7 @@ func Reuse(in ReuseInput) Report {
 	if f.counted {
 		r.Figures["mold"] = share(in.Tally.ended.Moldy, in.Tally.ended.Turns).value
 	}
+	r.Summary, r.Lacks = f.summary(), f.lacks()
 	r.Sections = f.sections(in)
 	r.Method = []string{
 		"A turn counts from its sowing; it is finished with its last cut, its first mold, the next sowing or the retirement. Mold rates and the chart count finished turns, the chart in the week in which they ended.",
@@ -252,7 +253,7 @@ func (f *reuseFigures) addMat(c medium.Condition, farm medium.Farm) {
 
 func (f reuseFigures) summary() []string {
 	if f.all.mats == 0 {
-		return []string{"No mats are on file yet, so there is nothing to report. Register the first with `resow add`."}
+		return []string{"No mats are on file yet, so there is nothing to report. Register the first."}
 	}
 	var out []string
 	if f.counted && f.inUse.mats > 0 {
@@ -294,11 +295,27 @@ func (f reuseFigures) sayTurns() string {
 	return fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()), s.least, s.most)
 }
 
+func (f reuseFigures) lacks() (out []Lack) {
+	if f.all.mats == 0 {
+		return []Lack{LacksMats}
+	}
+	if f.counted && f.costs.turns > 0 && f.costs.prices.MediumPerTray == 0 {
+		out = append(out, LacksMediumPrice)
+	}
+	if f.all.priced == 0 {
+		out = append(out, LacksMatPrices)
+	}
+	if f.counted && !f.suppliers.noted() {
+		out = append(out, LacksSuppliers)
+	}
+	return out
+}
+
 func (f reuseFigures) sayCost() string {
 	g := f.all
 	switch {
 	case g.priced == 0:
-		return "No mat has a price on file, so there is no cost per turn; give it with `resow add --cost`."
+		return "No mat has a price on file, so there is no cost per turn; put it on file when mats are added."
 	case g.pricedTurns < fewTurns:
 		return fmt.Sprintf("Mats with a price on file: %d, with %s in all; too few to state a cost per turn.", g.priced, turns(g.pricedTurns))
 	}
@@ -406,7 +423,7 @@ func (f reuseFigures) matTable(in ReuseInput) Section {
 	}
 	if f.listed.left > 0 {
 		s.Figures = fields{"mats_left_out": f.listed.left}
-		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out: `resow list` has all.", matRows, f.listed.left)
+		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out; the list of mats has all.", matRows, f.listed.left)
 	}
 	return s
 }

@@ -30,7 +30,7 @@ var wornFarm *farm // read only
 
 func makeWorn(t *testing.T) *farm {
 	f := newFarm(t)
-	f.Prices = medium.Prices{LabourPerHour: 12, MediumPerTray: 1.5, MediumGPerTray: 40, SanitizerPerTurn: 0.05, WaterPerTurn: 0.02, LabelPerMat: 0.3}
+	f.Prices = medium.Prices{LaborPerHour: 12, MediumPerTray: 1.5, MediumGPerTray: 40, SanitizerPerTurn: 0.05, WaterPerTurn: 0.02, LabelPerMat: 0.3}
 	off := medium.PolicyChange{Setting: medium.Setting{Rule: "mold-repeat"}, Reason: "so that mold does not end every second mat"}
 	f.Farm = f.Apply(medium.Step{Body: &off})
 	first, last := f.now, f.now

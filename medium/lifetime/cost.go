@@ -14,17 +14,17 @@ type MatCost struct {
 	SanitizerPerTurn float64
 	WaterPerTurn     float64
 	OtherPerTurn     float64
-	// Minutes of labour that one turn adds over throw-away medium: roots off,
+	// Minutes of labor that one turn adds over throw-away medium: roots off,
 	// rinse, sanitize, hang up. A farm that timed it gives the mean of its times (Sample); a
 	// guess goes in with Exactly.
-	Minutes       Estimate
-	LabourPerHour float64
+	Minutes      Estimate
+	LaborPerHour float64
 }
 
 // Medium is the throw-away medium that a mat replaces.
 type Medium struct {
 	PerSowing float64 // price for one tray
-	// Minutes of labour for one tray (laying out, composting).
+	// Minutes of labor for one tray (laying out, composting).
 	Minutes float64
 	MassG   float64 // dry mass for one tray, grams
 }
@@ -79,7 +79,7 @@ type BreakEven struct {
 }
 
 // Costs sets a mat against throw-away medium. Its intervals combine the ends of
-// the intervals of labour and life, so they are at least as wide as a joint
+// the intervals of labor and life, so they are at least as wide as a joint
 // interval would be.
 type Costs struct {
 	UpFront Estimate // price of the mat; no spread
@@ -91,12 +91,12 @@ type Costs struct {
 	Medium  float64  // cost of one sowing on throw-away medium
 	Saving  Estimate // Medium less PerTurn; below 0 the mat loses money
 	// BreakEven at the best figures, and at the kindest and harshest ends of
-	// the labour interval. It does not depend on the life of the mat; whether a
+	// the labor interval. It does not depend on the life of the mat; whether a
 	// mat lives to see it does (see ReachChance).
 	BreakEven, Earliest, Latest BreakEven
-	// ParityMinutes is the labour per turn at which the mat and the medium cost
+	// ParityMinutes is the labor per turn at which the mat and the medium cost
 	// the same over the expected life; below 0 the mat loses money with no
-	// labour at all. ParityKnown is false when labour costs nothing.
+	// labor at all. ParityKnown is false when labor costs nothing.
 	ParityMinutes float64
 	ParityKnown   bool
 }
@@ -115,7 +115,7 @@ func CostPerTurn(mat MatCost, life Estimate, medium Medium) (Costs, error) {
 	}{
 		{"price of the mesh", mat.Mesh}, {"price of the label", mat.Label},
 		{"sanitizer per turn", mat.SanitizerPerTurn}, {"water per turn", mat.WaterPerTurn},
-		{"other cost per turn", mat.OtherPerTurn}, {"labour per hour", mat.LabourPerHour},
+		{"other cost per turn", mat.OtherPerTurn}, {"labor per hour", mat.LaborPerHour},
 		{"minutes per turn", mat.Minutes.Value}, {"price of the medium", medium.PerSowing},
 		{"minutes per tray of medium", medium.Minutes}, {"mass of the medium", medium.MassG},
 	}
@@ -138,9 +138,9 @@ func CostPerTurn(mat MatCost, life Estimate, medium Medium) (Costs, error) {
 	}
 	up := mat.Mesh + mat.Label
 	running := func(min float64) float64 {
-		return mat.SanitizerPerTurn + mat.WaterPerTurn + mat.OtherPerTurn + min*mat.LabourPerHour/60
+		return mat.SanitizerPerTurn + mat.WaterPerTurn + mat.OtherPerTurn + min*mat.LaborPerHour/60
 	}
-	c := Costs{UpFront: Exactly(up), Medium: medium.PerSowing + medium.Minutes*mat.LabourPerHour/60}
+	c := Costs{UpFront: Exactly(up), Medium: medium.PerSowing + medium.Minutes*mat.LaborPerHour/60}
 	c.Running = Estimate{Value: running(minutes.Value), Low: running(minutes.Low), High: running(minutes.High)}
 	c.PerTurn = Estimate{Value: up/life.Value + c.Running.Value,
 		Low: up/life.High + c.Running.Low, High: up/life.Low + c.Running.High}
@@ -148,8 +148,8 @@ func CostPerTurn(mat MatCost, life Estimate, medium Medium) (Costs, error) {
 	c.BreakEven = breakEven(up, c.Medium-c.Running.Value)
 	c.Earliest = breakEven(up, c.Medium-c.Running.Low)
 	c.Latest = breakEven(up, c.Medium-c.Running.High)
-	if mat.LabourPerHour > 0 {
-		parity := (c.Medium - running(0) - up/life.Value) * 60 / mat.LabourPerHour
+	if mat.LaborPerHour > 0 {
+		parity := (c.Medium - running(0) - up/life.Value) * 60 / mat.LaborPerHour
 		c.ParityKnown = finite(parity)
 		if c.ParityKnown {
 			c.ParityMinutes = parity

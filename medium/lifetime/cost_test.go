@@ -28,7 +28,7 @@ func TestBreakEvenPublished(t *testing.T) {
 
 func TestCostPerTurn(t *testing.T) {
 	// Mean life 18 turns: 12/18 + .35 = 1.016666...
-	mat := MatCost{Mesh: 11.5, Label: .5, SanitizerPerTurn: .05, WaterPerTurn: .05, Minutes: Estimate{Value: 1, Low: .5, High: 1.5}, LabourPerHour: 15}
+	mat := MatCost{Mesh: 11.5, Label: .5, SanitizerPerTurn: .05, WaterPerTurn: .05, Minutes: Estimate{Value: 1, Low: .5, High: 1.5}, LaborPerHour: 15}
 	c, err := CostPerTurn(mat, Estimate{Value: 18, Low: 12, High: 24}, Medium{PerSowing: .90})
 	require.NoError(t, err)
 	near(t, 12./18+.35, c.PerTurn.Value, 1e-12, "cost per turn")

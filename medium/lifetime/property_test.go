@@ -428,7 +428,7 @@ func TestCostProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		money := rapid.Float64Range(0, 50)
 		mat := MatCost{Mesh: money.Draw(t, "mesh"), Label: money.Draw(t, "label"), SanitizerPerTurn: money.Draw(t, "sanitizer"),
-			Minutes: Estimate{Value: 2, Low: money.Draw(t, "low"), High: money.Draw(t, "high")}, LabourPerHour: money.Draw(t, "wage")}
+			Minutes: Estimate{Value: 2, Low: money.Draw(t, "low"), High: money.Draw(t, "high")}, LaborPerHour: money.Draw(t, "wage")}
 		life := Estimate{Value: 1 + money.Draw(t, "life"), Low: money.Draw(t, "shortest"), High: money.Draw(t, "longest")}
 		c, err := CostPerTurn(mat, life, Medium{PerSowing: money.Draw(t, "medium")})
 		if err != nil {

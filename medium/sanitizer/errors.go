@@ -131,14 +131,14 @@ type OutsideError struct {
 }
 
 func (e *OutsideError) Error() string {
-	return fmt.Sprintf("wanted %s mg/L, and the directions of %s ask for %s to %s mg/L; a step at this strength would not be accepted: want a strength inside them, or leave --to out for their middle", figure(e.WantedPPM), e.Product, figure(e.LeastPPM), figure(e.MostPPM))
+	return fmt.Sprintf("wanted %s mg/L, and the directions of %s ask for %s to %s mg/L; a step at this strength would not be accepted: want a strength inside them, such as their middle", figure(e.WantedPPM), e.Product, figure(e.LeastPPM), figure(e.MostPPM))
 }
 
 // NoStockError reports a product on file whose stock strength is not.
 type NoStockError struct{ Product string }
 
 func (e *NoStockError) Error() string {
-	return fmt.Sprintf("the stock strength of %q is not on file; add the product again with --stock and the strength from its label, for example 5.25%%", e.Product)
+	return fmt.Sprintf("the stock strength of %q is not on file; copy it from its label, for example 5.25%%", e.Product)
 }
 
 // ReadingError reports a strip reading that the stock cannot have caused.

@@ -78,7 +78,7 @@ type Solution struct {
 func (g *Graph) Find(q Query) (Result, error) {
 	start, known := g.start(q)
 	if !known {
-		return Result{}, &medium.UnknownError{What: q.From, Name: q.Name, Do: "look for it with `resow list` or `resow history`; a lot is the name that was given at the sowing"}
+		return Result{}, &medium.UnknownError{What: q.From, Name: q.Name}
 	}
 	suspect := int32(0)
 	if q.From == FromSolution {

@@ -200,7 +200,7 @@ func local(text string, wall time.Time, loc *time.Location) (time.Time, error) {
 		was := change.In(time.FixedZone("", offset)) // by the old clock
 		return time.Time{}, &Error{"time", text, fmt.Sprintf("another time: the clocks there went from %s to %s on %s", was.Format("15:04"), change.In(loc).Format("15:04"), was.Format(time.DateOnly))}
 	}
-	return time.Time{}, &Error{"time", text, fmt.Sprintf("which of two, since the clocks were put back: --at %s or --at %s", found[0].Format(time.RFC3339), found[1].Format(time.RFC3339))}
+	return time.Time{}, &Error{"time", text, fmt.Sprintf("which of two, since the clocks were put back: %s or %s", found[0].Format(time.RFC3339), found[1].Format(time.RFC3339))}
 }
 
 func scaled(what, text string, units map[string]float64, want string) (float64, error) {

@@ -145,7 +145,7 @@ func (f *farm) settle() error {
 	for _, body := range []medium.Body{
 		&medium.Sanitizer{Name: chlorine, Active: "hypochlorite", Stock: "5.25 %", Directions: medium.DirectionsLabel, MinPPM: 100, MaxPPM: 200, ContactS: 120, MixedHours: 24, Registration: "invented"},
 		&medium.Sanitizer{Name: peroxide, Active: "peroxide", Stock: "3 %", Directions: medium.DirectionsFarm, MinPPM: 29000, MaxPPM: 31000, ContactS: 600, Rinse: true, Note: "farm procedure 4, initialled MK"},
-		&medium.Prices{LabourPerHour: 15, MediumPerTray: 0.95, MediumGPerTray: 42, SanitizerPerTurn: 0.03, WaterPerTurn: 0.02, LabelPerMat: 0.25},
+		&medium.Prices{LaborPerHour: 15, MediumPerTray: 0.95, MediumGPerTray: 42, SanitizerPerTurn: 0.03, WaterPerTurn: 0.02, LabelPerMat: 0.25},
 		&medium.PolicyChange{Setting: medium.Setting{Rule: "max-turns", On: true, Limit: 20}, Reason: "demo: mats are looked at hard after 20 turns"},
 	} {
 		if _, err := f.store.Record("", []medium.Step{{Mat: medium.FarmThread, By: "MK", Body: body}}); err != nil {

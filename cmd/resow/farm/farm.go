@@ -135,7 +135,7 @@ func (f *Farm) Product(name string) (medium.Sanitizer, error) {
 	if s, ok := f.Sanitizer(name, ""); ok && name != "" {
 		return s, nil
 	}
-	return medium.Sanitizer{}, &medium.UnknownError{What: "sanitizer", Name: name, Do: "see `resow sanitizer list`, or copy its label with `resow sanitizer add`"}
+	return medium.Sanitizer{}, &medium.UnknownError{What: "sanitizer", Name: name}
 }
 
 // FreshCode draws a mat code that neither the farm nor this run has.

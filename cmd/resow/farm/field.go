@@ -55,7 +55,7 @@ func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error)
 	}
 	for name := range said {
 		if f, ok := row.Field(name); !ok || f.Hidden {
-			return nil, &medium.UnknownError{What: "field of a " + string(k) + " step", Name: name}
+			return nil, &medium.InputError{Field: "field of a " + string(k) + " step", Value: name, Want: "one that it has"}
 		}
 	}
 	b := row.New()
@@ -114,7 +114,7 @@ func (r Reader) together(b medium.Body, said map[string]string) error {
 			return nil
 		}
 		if _, ok := r.Farm.Sanitizer(b.Product, ""); b.Product != "" && !ok {
-			return &medium.UnknownError{What: "sanitizer", Name: b.Product, Do: "copy its label first"}
+			return &medium.UnknownError{What: "sanitizer", Name: b.Product}
 		}
 		if said["strength"] == "" {
 			return &medium.InputError{Field: "strength", Want: "how strong it was, such as 100ppm; or name the solution"}

@@ -120,7 +120,7 @@ func (f *Farm) Resolvable(piece, mat medium.Code) error {
 		return err
 	}
 	if p.Mat.Unidentified == "" || p.Stage == medium.Retired {
-		return &medium.UnknownError{What: "quarantined piece", Name: labels.Print(string(piece)), Do: "see `resow tags check`"}
+		return &medium.UnknownError{What: "quarantined piece", Name: labels.Print(string(piece))}
 	}
 	if m.Mat.Unidentified != "" {
 		return &medium.InputError{Field: "--is", Value: labels.Print(string(mat)), Want: "a mat with a history, not another piece in quarantine"}

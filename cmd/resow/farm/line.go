@@ -129,7 +129,7 @@ func CardLine(c medium.Card) string {
 
 // PricesLine lists the prices that are set.
 func PricesLine(p medium.Prices) string {
-	return Join(Quantity("labor %.2f an hour", p.LabourPerHour), Quantity("medium %.2f a tray", p.MediumPerTray)+Quantity(" of %g g", p.MediumGPerTray),
+	return Join(Quantity("labor %.2f an hour", p.LaborPerHour), Quantity("medium %.2f a tray", p.MediumPerTray)+Quantity(" of %g g", p.MediumGPerTray),
 		Quantity("%g min a tray of medium", p.MediumMinutes), Quantity("sanitizer %.2f a turn", p.SanitizerPerTurn),
 		Quantity("water %.2f a turn", p.WaterPerTurn), Quantity("label %.2f a mat", p.LabelPerMat))
 }

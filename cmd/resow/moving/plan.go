@@ -547,7 +547,7 @@ func (p *planner) rows() {
 	seen := map[string]int{}
 	for _, line := range p.table.Rows {
 		bad := func(err error) {
-			p.plan.Bad = append(p.plan.Bad, store.BadRow{Line: line.N, Text: err.Error()})
+			p.plan.Bad = append(p.plan.Bad, store.BadRow{Line: line.N, Text: err.Error(), Err: err})
 		}
 		if line.Bad != "" {
 			bad(fmt.Errorf("%s", line.Bad))

@@ -64,7 +64,7 @@ func (s *Station) reportFile(w http.ResponseWriter, r *http.Request, who session
 	})
 	var b bytes.Buffer
 	if err == nil {
-		err = draw(&b, reportOnPage(made))
+		err = draw(&b, made)
 	}
 	if err != nil {
 		s.failed(w, r, who, err)

@@ -50,7 +50,7 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 			}
 			for _, d := range one.Dues {
 				if d.At.Before(v.Now().Add(24 * time.Hour)) {
-					l.Reasons = append(l.Reasons, onPage(d.Text))
+					l.Reasons = append(l.Reasons, d.Text)
 				}
 			}
 			if l.Late {
@@ -202,7 +202,7 @@ func (s *Station) matPage(w http.ResponseWriter, r *http.Request, who session) {
 		}
 		verdict := medium.Judge(c, v.Farm, v.Now())
 		page = matPage{frame: s.frame(who, v.Farm, "", code.String()), Code: code, Word: verdict.Word, Class: verdictClass[verdict.Word],
-			Stage: s.stageText(c.Stage), Since: c.When(c.Since, v.Location(), stampForm), Turn: c.Turn, Mat: c.Mat, Findings: findingsOnPage(verdict.Findings),
+			Stage: s.stageText(c.Stage), Since: c.When(c.Since, v.Location(), stampForm), Turn: c.Turn, Mat: c.Mat, Findings: verdict.Findings,
 			Sanitized: c.Sanitized, NextStep: verdict.NextStep, Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready}
 		if c.Stage == medium.Growing {
 			page.Crop = medium.CropName(c.Crops)
@@ -239,7 +239,7 @@ func doneStep(v *farm.Farm, code medium.Code, seq string) (*medium.Result, error
 	}
 	for _, one := range thread {
 		if one.MatSeq == n {
-			done := onRecord(one)
+			done := one.Result()
 			return &done, nil
 		}
 	}
@@ -413,7 +413,7 @@ func (s *Station) history(thread []medium.Step, loc *time.Location) []historyLin
 			l.Late = stamp(one.Recorded, loc)
 		}
 		for _, f := range one.Outcome.Findings {
-			l.Findings = append(l.Findings, onPage(f.Text))
+			l.Findings = append(l.Findings, f.Text)
 		}
 		l.CanVoid = !l.Void && one.Kind != medium.KindAdd && one.Kind != medium.KindCorrect && one.Kind != medium.KindRelabel
 		lines = append(lines, l)

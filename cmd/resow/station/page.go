@@ -136,7 +136,7 @@ func (s *Station) said(r *http.Request, status int, err error) string {
 
 // wayOut puts to what an error says what to do about it on a phone.
 func (s *Station) wayOut(err error, own string) string {
-	own = medium.Visible(onPage(own))
+	own = medium.Visible(own)
 	if _, way, _ := answerTo(err); way != "" {
 		return strings.Replace(s.t.get(way), "%s", own, 1)
 	}

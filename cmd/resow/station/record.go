@@ -57,7 +57,7 @@ type result struct {
 func resultOf(steps []medium.Step) result {
 	r := result{Steps: make([]medium.Result, len(steps))}
 	for i, s := range steps {
-		r.Steps[i] = onRecord(s)
+		r.Steps[i] = s.Result()
 	}
 	return r
 }

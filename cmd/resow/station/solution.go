@@ -68,7 +68,7 @@ func (s *Station) drawMix(w http.ResponseWriter, r *http.Request, who session, s
 		}
 		product, found := view.Farm.Sanitizer(page.Asked.Product, "")
 		if !found {
-			return &medium.UnknownError{What: "sanitizer", Name: page.Asked.Product, Do: s.t.get("hint.no_sanitizer")}
+			return &medium.UnknownError{What: "sanitizer", Name: page.Asked.Product}
 		}
 		page.NeedsDate = product.OpenedDays > 0
 		ask := page.Asked
@@ -131,7 +131,7 @@ func (s *Station) postMix(w http.ResponseWriter, r *http.Request, who session) {
 // recordedBottle goes to the page after a step about a bottle, or tells the script.
 func (s *Station) recordedBottle(w http.ResponseWriter, r *http.Request, done medium.Step, next string) {
 	if wantsJSON(r) {
-		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{onRecord(done)}, "next": next, "ledger": s.door.standing.Load()})
+		writeJSON(w, http.StatusOK, map[string]any{"steps": []medium.Result{done.Result()}, "next": next, "ledger": s.door.standing.Load()})
 		return
 	}
 	http.Redirect(w, r, next, http.StatusSeeOther)
@@ -177,7 +177,7 @@ func (s *Station) bottleStep(v *farm.Farm, o order) (step medium.Step, err error
 func (s *Station) mixture(v *farm.Farm, form url.Values) (medium.Solution, error) {
 	product, found := v.Farm.Sanitizer(form.Get("product"), "")
 	if !found || product.Name == "" {
-		return medium.Solution{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product"), Do: s.t.get("hint.no_sanitizer")}
+		return medium.Solution{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product")}
 	}
 	ask := mixing(form)
 	ask.Temp = beside(form.Get("temp"), tempUnit(v.Settings.Units))

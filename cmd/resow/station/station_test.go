@@ -54,7 +54,7 @@ func TestDailyRoundWithoutScript(t *testing.T) {
 	has(t, p.get("/m/"+string(mat)+"/sanitize").body, `value="150"`, "the farm's last values are filled in")
 	refused := p.record(mat, medium.KindHarvest, url.Values{"yield": {"310"}})
 	require.Equal(t, http.StatusConflict, refused.status)
-	has(t, refused.body, " is ready since ")
+	has(t, refused.body, " has been ready since ")
 	has(t, refused.body, `value="310"`, "what was filled in is still there")
 	s.clock.forward(time.Minute)
 	missed := p.record(mat, medium.KindSanitize, url.Values{"product": {"chlorine, blue drum"}, "strength": {"10"}, "contact": {"10s"}, "sides": {"one"}, "method": {"spray"}})
