@@ -29,7 +29,7 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 			s.Outcome.Findings = append(s.Outcome.Findings, note)
 		}
 	} else {
-		if s, err = dated(c, f.Policy, s, now); err != nil {
+		if s, err = dated(c, f, s, now); err != nil {
 			return s, err
 		}
 	}
@@ -79,7 +79,7 @@ func envelope(s Step, now time.Time) (Step, error) {
 	if err != nil {
 		return s, err
 	}
-	return dated(Condition{}, Policy{}, s, now)
+	return dated(Condition{}, Farm{}, s, now)
 }
 
 // head checks and completes all of the envelope but the time of the step.

@@ -89,10 +89,12 @@ type Condition struct {
 	KnifeTouched bool      `cbor:"85,keyasint,omitzero" json:"knife_touched,omitempty"`      // and nobody has looked since
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
 	MoldLook bool `cbor:"86,keyasint,omitzero" json:"look_for_mold,omitempty"`
-	// MoldSeen is when the mold of MoldTurns was seen, and Washes when the mat was
-	// washed: mold after a wash counts again, in whatever order it is told.
-	MoldSeen []time.Time `cbor:"95,keyasint,omitzero" json:"mold_seen_at,omitempty"`
-	Washes   []time.Time `cbor:"96,keyasint,omitzero" json:"washed_at,omitempty"`
+	// MoldWashes is how often the mat had been washed before each mold of MoldTurns:
+	// mold after a wash counts again. (Key 95 was when it was seen.) Washed is how often
+	// it was washed up to now, and Washes when, of the last washesKept.
+	MoldWashes []int       `cbor:"98,keyasint,omitzero" json:"mold_after_washes,omitempty"`
+	Washed     int         `cbor:"99,keyasint,omitzero" json:"washes,omitempty"`
+	Washes     []time.Time `cbor:"96,keyasint,omitzero" json:"washed_at,omitempty"`
 	// DayAlone are those of its times of which only the day is known: see When.
 	DayAlone []time.Time `cbor:"97,keyasint,omitzero" json:"day_only,omitempty"`
 	// Settled is when the last step was done that was no report of danger.
@@ -330,6 +332,7 @@ func (c *Condition) rinse(s *Step, b *Rinse) {
 	c.rinsed()
 	c.Debris = b.Debris
 	if b.Debris == DebrisNone {
+		c.Washed++
 		c.Washes = append(slices.Clone(c.Washes[max(0, len(c.Washes)-washesKept+1):]), s.At)
 	}
 	if !c.apart() && c.Stage != Growing {
@@ -522,35 +525,35 @@ func asksForLook(dry []Finding) (out []Finding) {
 }
 
 // mold counts mold for the turn in which it was seen. Two reports of one turn
-// count once, unless the mat was washed between them.
+// count once, unless the mat was washed between them. What was washed before it
+// shows by the order of the records; of mold that was seen earlier, by the times.
 func (c *Condition) mold(s *Step, why string) {
-	turn, seen := c.Turn, s.At
+	turn, washed := c.Turn, c.Washed
 	if !s.Seen.IsZero() {
 		turn = s.SeenTurn
 		if !s.Seen.Equal(s.Recorded) && !s.Seen.Before(c.Added) && s.Seen.Before(s.At) { // not by a clock that was wrong
-			seen = s.Seen
+			washed = c.washedBy(s.Seen)
 		}
 	}
 	from, _ := slices.BinarySearch(c.MoldTurns, turn)
 	at, _ := slices.BinarySearch(c.MoldTurns, turn+1)
-	same := func(t time.Time) bool { return c.washesTo(t) == c.washesTo(seen) }
-	if !slices.ContainsFunc(c.MoldSeen[from:at], same) {
+	if !slices.Contains(c.MoldWashes[from:at], washed) {
 		turns := slices.Insert(slices.Clone(c.MoldTurns), at, turn)
-		times := slices.Insert(slices.Clone(c.MoldSeen), at, seen)
+		washes := slices.Insert(slices.Clone(c.MoldWashes), at, washed)
 		more := max(0, len(turns)-moldsKept)
-		c.MoldTurns, c.MoldSeen = turns[more:], times[more:]
+		c.MoldTurns, c.MoldWashes = turns[more:], washes[more:]
 	}
 	c.MoldLook = true
 	c.MustWash = true
 	c.hold(why)
 }
 
-// washesTo counts the washes up to a time.
-func (c *Condition) washesTo(t time.Time) int {
-	n := 0
+// washedBy counts the washes up to a time.
+func (c *Condition) washedBy(t time.Time) int {
+	n := c.Washed
 	for _, wash := range c.Washes {
-		if !wash.After(t) {
-			n++
+		if wash.After(t) {
+			n--
 		}
 	}
 	return n

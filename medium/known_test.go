@@ -498,6 +498,30 @@ func TestWhatCountsAsLearnedLater(t *testing.T) {
 	assert.NotEmpty(t, d.rested())
 }
 
+// Nothing is done after it was written down: a time that another clock gave a little
+// ahead is that of the record, so a strip recorded after a use was read after it, and
+// one by a clock that was ahead before it.
+func TestAUseStandsAmongTheStripsWhereItWasRecorded(t *testing.T) {
+	d := newDay(t)
+	d.now = clock(12, 10)
+	at(12, 10, "BDRUM000", 100)(d)
+	d.now = clock(12, 20)
+	require.Empty(t, d.use(clock(12, 24), "BDRUM000"))
+	assert.True(t, d.c.Sanitized.At.Equal(clock(12, 20)), d.c.Sanitized.At)
+	d.now = clock(12, 24)
+	at(12, 21, "BDRUM000", 400)(d)
+	assert.Empty(t, d.rested(), "read after it")
+	at(12, 15, "BDRUM000", 400)(d)
+	assert.NotEmpty(t, d.rested(), "read before it")
+
+	d = newDay(t)
+	d.now = clock(12, 24)
+	at(12, 24, "BDRUM000", 100)(d)
+	d.now = clock(12, 20)
+	require.Empty(t, d.use(time.Time{}, "BDRUM000"))
+	assert.True(t, d.c.Sanitized.At.Equal(clock(12, 24)), "after all that is on record")
+}
+
 // A reading serves the uses of its solution up to the policy's hours, and one that
 // is learned later counts as a strip does.
 func TestAReadingServesForItsHours(t *testing.T) {

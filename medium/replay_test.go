@@ -218,7 +218,7 @@ func sowable(v Verdict) bool { return v.Word == SowIt || v.Word == SowWithCare }
 func copied(c Condition) Condition {
 	c.Crops = append([]Sown(nil), c.Crops...)
 	c.MoldTurns = append([]int(nil), c.MoldTurns...)
-	c.MoldSeen, c.Washes = append([]time.Time(nil), c.MoldSeen...), append([]time.Time(nil), c.Washes...)
+	c.MoldWashes, c.Washes = append([]int(nil), c.MoldWashes...), append([]time.Time(nil), c.Washes...)
 	c.Tags = append([]Code(nil), c.Tags...)
 	yields := append([]CropYield(nil), c.Yields...)
 	for i := range yields {

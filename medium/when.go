@@ -108,8 +108,10 @@ func (c *Condition) earliest(s Step, p Policy, now time.Time) time.Time {
 
 // dated sets the time of a step that is no report of danger. Times are kept in
 // UTC, to the second: a record is read by people. Steps of a mat go forward in
-// time. Of a day alone it takes the earliest time that fits.
-func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
+// time. Of a day alone it takes the earliest time that fits. Nothing is done after
+// it was written down: what is dated now, or a little ahead by another clock,
+// comes after all that is on record of the mat and of the farm.
+func dated(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if !clockRuns(now) {
 		return s, &ClockError{Now: now}
 	}
@@ -117,10 +119,12 @@ func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 		return s, s.Unread
 	}
 	last := c.last(now)
-	if s.At.IsZero() {
+	if s.At.IsZero() || !s.Day && !s.At.Before(s.Recorded) && !s.At.After(now.Add(ClockDrift)) {
 		s.At, s.Day = s.Recorded, false
-		if ahead := last.Sub(s.At); ahead > 0 && ahead <= ClockDrift {
-			s.At = last // another machine's clock is a little ahead: what is seen now is never refused for that
+		for _, l := range []time.Time{last, f.Last} { // another machine's clock is a little ahead
+			if !l.After(s.Recorded.Add(ClockDrift)) {
+				s.At = later(s.At, l)
+			}
 		}
 	}
 	if !clockRuns(s.At) {
@@ -129,10 +133,10 @@ func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 	s.At = s.At.UTC().Truncate(time.Second)
 	if s.Day {
 		s.At = dayOf(s.At, now.Location())
-		if fit := c.earliest(s, p, now); !fit.After(latest(s, now)) {
+		if fit := c.earliest(s, f.Policy, now); !fit.After(latest(s, now)) {
 			s.At = later(s.At, fit)
 		} else if s.At = latest(s, now).UTC().Truncate(time.Second); !s.At.Before(last) {
-			return s, c.misfit(s, p, now)
+			return s, c.misfit(s, f.Policy, now)
 		}
 	}
 	if s.At.After(now.Add(ClockDrift)) {
@@ -148,7 +152,7 @@ func dated(c Condition, p Policy, s Step, now time.Time) (Step, error) {
 // dated sets the time of a record about the farm. Without a time of its own it
 // comes after all that is on record: by a clock that says earlier it is refused.
 func (f Farm) dated(s Step, now time.Time) (Step, error) {
-	s, err := dated(Condition{}, Policy{}, s, now)
+	s, err := dated(Condition{}, Farm{}, s, now)
 	if s.Day {
 		s.At = f.ofDay(s, now)
 	}

@@ -338,6 +338,28 @@ func TestMoldAfterAWashCountsInWhateverOrderItIsTold(t *testing.T) {
 	assert.Equal(t, []int{2, 2}, told(w.c, time.Time{}, grown).MoldTurns, "the clock went back")
 }
 
+// TestMoldIsBeforeOrAfterAWashByTheOrderOfTheRecords, also where the times are of
+// one minute, or the mold before it by a clock that was a year ahead.
+func TestMoldIsBeforeOrAfterAWashByTheOrderOfTheRecords(t *testing.T) {
+	for _, ahead := range []time.Duration{0, 365 * 24 * time.Hour} {
+		w := ready(t)
+		c, now := w.c, w.at.Add(time.Hour)
+		for i, b := range []Body{&Mold{Where: "edge"}, &Release{Reason: "to the wash"}, &Rinse{Debris: DebrisNone}, &Mold{Where: "edge"}} {
+			at := now
+			if i == 0 {
+				at = now.Add(ahead)
+			}
+			s := testStep(b)
+			s.At = time.Time{}
+			s, err := Admit(c, w.f, s, at)
+			require.NoError(t, err)
+			c = c.Apply(s)
+		}
+		assert.Equal(t, []int{0, 0}, c.MoldTurns, ahead)
+		assert.Equal(t, RetireMat, Judge(c, w.f, now.Add(ahead)).Word)
+	}
+}
+
 // TestAVoidedReportOfMoldAsksForALook, and so does mold itself, over the next
 // sowing and sanitizing.
 func TestAVoidedReportOfMoldAsksForALook(t *testing.T) {

@@ -182,6 +182,18 @@ var byHand = []struct {
 	{"a strip read after the use says nothing of it", func(c *scene) {
 		c.flaskUsed(one).lateFarm(5*hour, reads(flask, 20))
 	}, "sow"},
+	{"a use dated ahead of its record came before the strip after it", func(c *scene) {
+		c.dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 120)).wait(hour).late(-4*time.Minute, one, from(flask)).
+			said("accepted").wait(2 * time.Minute).farm(reads(flask, 20)).aired(one)
+	}, "sow"},
+	{"a use a little ahead, and a strip entered late that was read before it", func(c *scene) {
+		c.dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 120)).wait(hour).late(-4*time.Minute, one, from(flask)).
+			said("accepted").wait(2*time.Minute).lateFarm(3*time.Minute, reads(flask, 5000)).aired(one)
+	}, "do not sow: residue rested-on"},
+	{"a strip by a clock that is a little ahead was read before the use", func(c *scene) {
+		c.dried(one).farm(mixed(flask, "drum", 120)).wait(4*time.Minute).farm(reads(flask, 120)).wait(-4*time.Minute).
+			do(one, from(flask)).said("accepted").aired(one)
+	}, "sow"},
 	{"every mat of the bottle stops", func(c *scene) {
 		c.flaskUsed(two, one).lateFarm(12*hour+30*time.Minute, reads(flask, 20))
 	}, "do not sow: rested-on"},
@@ -832,6 +844,14 @@ var byHand = []struct {
 	{"mold dated a year ahead, and mold after the wash", func(c *scene) {
 		c.add(one).wait(hour).late(-365*24*hour, one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
 			wait(6*hour).do(one, clean).wait(hour).do(one, &medium.Mold{Where: "edge"})
+	}, "retire: held mold-repeat"},
+	{"mold by a clock a year ahead, and mold after the wash", func(c *scene) {
+		c.add(one).wait(365*24*hour).do(one, &medium.Mold{Where: "edge"}).wait(-365*24*hour+hour).do(one, &medium.Release{Reason: "to the wash"}).
+			wait(6*hour).do(one, clean).wait(hour).do(one, &medium.Mold{Where: "edge"})
+	}, "retire: held mold-repeat"},
+	{"mold, a wash and mold in one minute", func(c *scene) {
+		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).do(one, &medium.Release{Reason: "to the wash"}).do(one, clean).
+			do(one, &medium.Mold{Where: "edge"})
 	}, "retire: held mold-repeat"},
 	{"mold after a wash by a clock set back", func(c *scene) {
 		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).

@@ -700,6 +700,7 @@ func (o *oracle) plainlyWrong(f fact) bool {
 // hear decides on one step and, if it is not refused, writes it down.
 func (o *oracle) hear(mat medium.Code, body medium.Body, at, now time.Time) answer {
 	var a answer
+	at = o.dated(mat, body, at, now)
 	if medium.AboutFarm(body) {
 		mat = ""
 		a = o.admitFarm(body, at, now)
@@ -735,6 +736,30 @@ func (o *oracle) hear(mat medium.Code, body medium.Body, at, now time.Time) answ
 	}
 	o.facts = append(o.facts, f)
 	return a
+}
+
+// dated: nothing is done after it was written down. What is dated now, or ahead by
+// no more than clocks differ, was done now, and after all that is on record of the
+// mat and of the farm. Reading: a danger keeps the time at which it was seen.
+func (o *oracle) dated(mat medium.Code, body medium.Body, at, now time.Time) time.Time {
+	if at.Before(now) || at.After(now.Add(drift)) || danger(body, o.stand(mat).stage) {
+		return at
+	}
+	after := []time.Time{o.farmWritten()}
+	for _, f := range o.facts {
+		if f.mat == "" {
+			after = append(after, f.at)
+		}
+	}
+	if at = now; !medium.AboutFarm(body) {
+		after = append(after, o.lastBy(mat, now))
+	}
+	for _, t := range after {
+		if t.After(at) && !t.After(now.Add(drift)) {
+			at = t
+		}
+	}
+	return at
 }
 
 func refuse() answer { return answer{refused: true} }
