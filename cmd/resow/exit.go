@@ -108,6 +108,7 @@ var failures = []failure{
 	{as[*cutting.NoFit], exitUsage, ""},
 	{as[*pool.Overloaded], exitFailed, ""},
 	{as[*store.ImportError], exitFailed, ""},
+	{as[*store.LackError], exitUsage, ""},
 	{as[*store.UnsoundError], exitFailed, ""},
 	{as[*store.LossError], exitFailed, ""},
 	{as[*moving.Error], exitUsage, ""},
