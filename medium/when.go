@@ -341,7 +341,11 @@ func reported(c Condition, s Step, now time.Time) Step {
 			s.At = later(s.At, c.Last)
 		}
 	}
-	s.Outcome.Late = clockRuns(now) && s.Recorded.Sub(s.At) > LateAfter
+	done := s.At
+	if !brought.IsZero() {
+		done = brought
+	}
+	s.Outcome.Late = clockRuns(now) && s.Recorded.Sub(done) > LateAfter
 	wrong := c.clockWrong(s.At, now)
 	if said := s.At; wrong != "" || s.At.Before(c.Last) {
 		if s.At = c.Last; brought.IsZero() {

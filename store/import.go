@@ -333,6 +333,10 @@ type Row struct {
 	Step  medium.Step
 	Token string // the same row gives the same token in every run
 	Mark  string // instead of Step.Mat: the mat that has this mark, also one of a row before
+
+	// Was is the step as another ledger had it, with its outcome: it counts from when
+	// it was written down there, and is refused where it would be another here.
+	Was *medium.Step
 }
 
 func (r Row) bad(format string, args ...any) BadRow {
@@ -411,6 +415,7 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 		row.Err = err
 		bad.put(row)
 	}
+	about := uint64(1) // records about the farm: its first, and those that came from such tables
 	for _, r := range rows {
 		if r.Token == "" || len(r.Token) > maxToken {
 			return done, fmt.Errorf("line %d: a row without a token", r.Line)
@@ -419,9 +424,12 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 			return done, err
 		} else if used != nil {
 			done.Repeated++
+			if r.Step.Mat == medium.FarmThread {
+				about++
+			}
 			continue
 		}
-		step := r.Step
+		step, now := r.Step, now
 		if step.Mat == "" && r.Mark != "" {
 			owner, err := w.tagged(markKey(r.Mark))
 			if err != nil {
@@ -437,6 +445,17 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 			refuse(r, fmt.Errorf("not tried, since %s about the same mat is refused", first.where()))
 			continue
 		}
+		if r.Was != nil {
+			now, w.strange = r.Was.Recorded, about == 1
+		}
+		if step.Mat == medium.FarmThread {
+			if w.farm.Len != about {
+				refuse(r, errors.New("this ledger has records of its own about the farm, and those of two are never mixed: import the tables into a ledger that was just begun"))
+				refused[step.Mat] = r.bad("")
+				continue
+			}
+			about++
+		}
 		took, err := w.answer(Request{Token: r.Token, Steps: []medium.Step{step}, Now: now})
 		if err != nil {
 			return done, err
@@ -446,13 +465,21 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 			refused[step.Mat] = r.bad("")
 			continue
 		}
-		if got := took.Steps[0]; step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != step.MatSeq {
+		got := took.Steps[0]
+		if step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != step.MatSeq {
 			refuse(r, fmt.Errorf("it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq))
 			refused[step.Mat] = r.bad("")
 			continue
 		}
+		if r.Was != nil {
+			if other := otherwise(*r.Was, got); other != "" {
+				refuse(r, errors.New(other))
+				refused[step.Mat] = r.bad("")
+				continue
+			}
+		}
 		done.New++
-		if got := took.Steps[0]; !got.Outcome.Accepted {
+		if !got.Outcome.Accepted {
 			if done.Missed++; done.Missed <= maxBadRows {
 				done.Misses = append(done.Misses, r.bad("%s: %s", got.Kind, missed(got)))
 			}

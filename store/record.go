@@ -185,6 +185,8 @@ type work struct {
 	mats   map[medium.Code]*matWork
 	tokens map[string][]uint64 // positions of the requests before
 
+	strange bool // the step comes from another ledger, whose clock the farm's records say nothing of
+
 	made    []uint64                 // positions of the request under way
 	was     standing                 // before the request under way
 	wasMats map[medium.Code]*matWork // the mats that it changed, as they were; nil: not read, or not there
@@ -351,11 +353,20 @@ func (w *work) mat(code medium.Code) (*matWork, error) {
 	return m, nil
 }
 
+// farmThen is the farm by which a step is admitted.
+func (w *work) farmThen() medium.Farm {
+	f := w.farm.Farm
+	if w.strange {
+		f.Last = time.Time{}
+	}
+	return f
+}
+
 func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	_, correct := s.Body.(*medium.Correct)
 	seen, before := mat.Condition.SeenBefore(s)
 	if !correct && !before && s.Replaces == 0 {
-		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
+		return medium.Admit(mat.Condition, w.farmThen(), s, w.now)
 	}
 	thread, err := readThread(w.tx, mat.tail(), nil)
 	if err != nil {
@@ -368,7 +379,7 @@ func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 		if before {
 			s.SeenTurn = medium.TurnAt(thread, seen)
 		}
-		return medium.Admit(mat.Condition, w.farm.Farm, s, w.now)
+		return medium.Admit(mat.Condition, w.farmThen(), s, w.now)
 	}
 	return medium.AdmitCorrect(thread, s, w.now)
 }
@@ -442,7 +453,7 @@ func (w *work) write(s medium.Step, last tail) (medium.Step, tail, error) {
 }
 
 func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
-	s, err := medium.AdmitFarm(w.farm.Farm, s, w.now)
+	s, err := medium.AdmitFarm(w.farmThen(), s, w.now)
 	if err != nil {
 		return s, err
 	}

@@ -27,9 +27,13 @@ import (
 func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map[medium.Kind]int, error) {
 	tables := map[medium.Kind]*table{}
 	records := map[medium.Kind]int{}
-	voided, err := s.voidedSteps()
+	l, head, err := s.ledgerNow()
+	var voided map[stepName]string
 	if err == nil {
-		err = inOrder(s, stepAt, func(r logged[medium.Step]) error {
+		voided, err = s.voidedSteps()
+	}
+	if err == nil {
+		err = inOrderTo(s, l.Count, head, stepAt, func(r logged[medium.Step]) error {
 			step := r.read
 			t := tables[step.Kind]
 			if t == nil {
@@ -37,7 +41,7 @@ func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map
 				if err != nil {
 					return err
 				}
-				t = newTable(w, step.Body, fmt.Sprintf("%x", s.identity.ID))
+				t = newTable(w, step.Body, fmt.Sprintf("%x", s.identity.ID), l.Count)
 				tables[step.Kind] = t
 			}
 			records[step.Kind]++
@@ -75,16 +79,17 @@ type table struct {
 	w      io.WriteCloser
 	csv    *csv.Writer
 	ledger string // as an export's first line names it
+	count  string // records of the ledger, in all tables together
 	err    error
 }
 
 // The columns of every table, before those of the body. A file that begins so
 // is one of ours.
 var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "day_only", "seen_at", "voided", "replaces", "token",
-	"accepted", "from", "to", "late", "policy", "findings", "sent_by", "ledger"}
+	"accepted", "from", "to", "late", "policy", "findings", "sent_by", "ledger", "records"}
 
-func newTable(w io.WriteCloser, body medium.Body, ledger string) *table {
-	t := &table{w: w, csv: csv.NewWriter(w), ledger: ledger}
+func newTable(w io.WriteCloser, body medium.Body, ledger string, count uint64) *table {
+	t := &table{w: w, csv: csv.NewWriter(w), ledger: ledger, count: strconv.FormatUint(count, 10)}
 	t.csv.UseCRLF = true
 	_, t.err = io.WriteString(w, "\ufeff")
 	t.row(append(slices.Clone(envelopeColumns), columnsOf(reflect.TypeOf(body).Elem(), "")...))
@@ -115,7 +120,7 @@ func (t *table) write(s medium.Step, voided string) error {
 	}
 	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339),
 		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), strconv.FormatBool(s.Day), seen, voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
-		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy, t.ledger}
+		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy, t.ledger, t.count}
 	body := reflect.ValueOf(s.Body).Elem()
 	for part := range partsOf(body) {
 		t.row(append(slices.Clone(envelope), cellsOf(body, part)...))
@@ -286,41 +291,203 @@ type TableRow struct {
 	Cells map[string]string
 }
 
-// FromTables makes the steps of rows that Tables wrote, in the order in which
-// they were recorded. What a step was checked against is left to the rules that
-// it goes through again. Rows that can't be read are listed. The rows of two
-// ledgers are refused, since each counts its records for itself; ledger is the
-// one that wrote all of them.
-func FromTables(rows []TableRow) (steps []Row, ledger string, bad []BadRow, err error) {
+// Tabled is what the rows of tables say that Tables wrote.
+type Tabled struct {
+	Rows   []Row  // in the order in which they were recorded
+	Ledger string // that wrote all of them
+	Bad    []BadRow
+	Lack   error // why they are not all of it; nil: they are
+}
+
+// FromTables makes the steps of rows that Tables wrote. What a step was checked
+// against is left to the rules that it goes through again, and what they made of it
+// then is kept to be held against them. The rows of two ledgers are refused, since
+// each counts its records for itself, and so are columns that are not as Tables
+// writes them. Rows that can't be read are listed.
+func FromTables(rows []TableRow) (Tabled, error) {
+	var t Tabled
+	count := ""
 	at := map[uint64]int{} // seq: place among the steps
+	type tableOf struct{ file, kind string }
+	looked := map[tableOf]bool{}
 	for _, r := range rows {
+		if name := (tableOf{r.File, r.Cells["kind"]}); !looked[name] {
+			looked[name] = true
+			if err := r.checkColumns(); err != nil {
+				return t, err
+			}
+		}
 		step, err := stepOfRow(r.Cells)
 		if err != nil {
-			bad = append(bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
+			t.Bad = append(t.Bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
 			continue
 		}
-		if ledger == "" {
-			ledger = r.Cells["ledger"]
-		} else if other := r.Cells["ledger"]; other != ledger {
-			return nil, "", nil, &medium.InputError{Field: "the ledger in " + BadRow{File: r.File, Line: r.Line}.where(), Value: other,
-				Want: ledger + ", as in the rows before it; import the tables of each ledger by themselves"}
+		if t.Ledger == "" {
+			t.Ledger, count = r.Cells["ledger"], r.Cells["records"]
+		}
+		if other := r.Cells["ledger"]; other != t.Ledger {
+			return t, &medium.InputError{Field: "the ledger in " + r.where(), Value: other,
+				Want: t.Ledger + ", as in the rows before it; import the tables of each ledger by themselves"}
+		}
+		if other := r.Cells["records"]; other != count {
+			return t, &medium.InputError{Field: "the number of records in " + r.where(), Value: other,
+				Want: count + ", as in the rows before it; import the tables of one export together"}
 		}
 		if i, ok := at[step.Seq]; ok {
-			if err := addParts(steps[i].Step.Body, step.Body); err != nil {
-				bad = append(bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
+			if err := addParts(t.Rows[i].Step.Body, step.Body); err != nil {
+				t.Bad = append(t.Bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
 			}
 			continue
 		}
-		at[step.Seq] = len(steps)
+		at[step.Seq] = len(t.Rows)
 		mat := string(step.Mat)
 		if step.Mat == medium.FarmThread { // its name is no text for a token
-			mat = "farm-" + ledger
+			mat = "farm-" + t.Ledger
 		}
 		token := fmt.Sprintf("table-%s-%d-%d", mat, step.MatSeq, step.At.Unix())
-		steps = append(steps, Row{File: r.File, Line: r.Line, Step: step, Token: token})
+		t.Rows = append(t.Rows, Row{File: r.File, Line: r.Line, Step: step, Token: token})
 	}
-	slices.SortStableFunc(steps, func(a, b Row) int { return cmp.Compare(a.Step.Seq, b.Step.Seq) })
-	return steps, ledger, bad, nil
+	slices.SortStableFunc(t.Rows, func(a, b Row) int { return cmp.Compare(a.Step.Seq, b.Step.Seq) })
+	t.Lack = t.lack(rows, count)
+	for i := range t.Rows {
+		r := &t.Rows[i]
+		was := r.Step
+		r.Was, r.Step.Body = &was, asked(was.Body)
+	}
+	return t, nil
+}
+
+func (r TableRow) where() string { return BadRow{File: r.File, Line: r.Line}.where() }
+
+// checkColumns refuses a table whose columns are not those that Tables gives its
+// kind: what is dropped without a word is lost to every verdict.
+func (r TableRow) checkColumns() error {
+	body := medium.NewBody(medium.Kind(r.Cells["kind"]))
+	if body == nil {
+		return nil // the row is refused
+	}
+	want := append(slices.Clone(envelopeColumns), columnsOf(reflect.TypeOf(body).Elem(), "")...)
+	has := slices.Sorted(maps.Keys(r.Cells))
+	not := func(in []string) func(string) bool { return func(c string) bool { return slices.Contains(in, c) } }
+	unknown, missing := slices.DeleteFunc(slices.Clone(has), not(want)), slices.DeleteFunc(want, not(has))
+	file := cmp.Or(r.File, "the table")
+	switch {
+	case len(unknown) > 0 && len(missing) > 0:
+		return &medium.InputError{Field: "column of " + file, Value: unknown[0], Want: "its column " + strings.Join(missing, ", ") + "; did you mean that?"}
+	case len(unknown) > 0:
+		return &medium.InputError{Field: "column of " + file, Value: unknown[0], Want: "only the columns that export wrote; take it out"}
+	case len(missing) > 0:
+		return &medium.InputError{Field: "columns of " + file, Value: strings.Join(has, ", "), Want: "its column " + strings.Join(missing, ", ") + ", too; export the tables again"}
+	}
+	return nil
+}
+
+// lack says which records of the ledger are in none of the tables: a verdict rests
+// on all of them. It names the tables that those at hand rest on.
+func (t Tabled) lack(rows []TableRow, count string) error {
+	want, _ := strconv.ParseUint(count, 10, 64)
+	have := map[uint64]bool{}
+	void, added, policies := map[stepName]bool{}, map[medium.Code]bool{}, 0
+	for _, r := range t.Rows {
+		have[r.Step.Seq] = true
+		switch b := r.Step.Body.(type) {
+		case *medium.Correct:
+			void[stepName{r.Step.Mat, b.MatSeq}] = true
+		case *medium.Add:
+			added[r.Step.Mat] = true
+		case *medium.PolicyChange:
+			policies++
+		}
+	}
+	for _, r := range rows { // those that are bad are there
+		if seq, err := strconv.ParseUint(r.Cells["seq"], 10, 64); err == nil {
+			have[seq] = true
+		}
+	}
+	e := &LackError{Want: want, Missing: max(want, uint64(len(have))) - uint64(len(have))}
+	need := map[string]bool{}
+	for _, r := range rows {
+		seq, _ := strconv.ParseUint(r.Cells["mat_seq"], 10, 64)
+		mat := medium.Code(r.Cells["mat"])
+		version, _ := strconv.Atoi(r.Cells["policy"])
+		need["add.csv"] = need["add.csv"] || mat != medium.FarmThread && !added[mat]
+		need["correct.csv"] = need["correct.csv"] || r.Cells["voided"] != "" && !void[stepName{mat, seq}]
+		need["policy.csv"] = need["policy.csv"] || version > policies
+	}
+	for _, name := range slices.Sorted(maps.Keys(need)) {
+		if need[name] {
+			e.Tables = append(e.Tables, name)
+		}
+	}
+	if e.Missing == 0 && len(e.Tables) == 0 {
+		return nil
+	}
+	return e
+}
+
+// LackError refuses tables that are not all of an export.
+type LackError struct {
+	Want, Missing uint64   // records
+	Tables        []string // that others rest on, and that lack records
+}
+
+func (e *LackError) Error() string {
+	var why []string
+	if e.Missing > 0 {
+		why = append(why, fmt.Sprintf("%d of the %d records of that ledger are in none of these tables", e.Missing, e.Want))
+	}
+	if len(e.Tables) > 0 {
+		why = append(why, "some records rest on others in "+strings.Join(e.Tables, " and ")+" that are not as export wrote them")
+	}
+	return strings.Join(why, ", and ") + "; import the whole folder of `resow export --csv` as it is, or take the exact copy: `resow export --out FILE` and `resow import FILE`"
+}
+
+// asked is a body as it was before it was admitted: what the solution's reading
+// gave, it gives again.
+func asked(body medium.Body) medium.Body {
+	b, ok := body.(*medium.Sanitize)
+	if !ok {
+		return body
+	}
+	done := *b
+	if !b.TempAt.IsZero() {
+		done.TempC, done.TempAt = nil, time.Time{}
+	}
+	if !b.PHAt.IsZero() {
+		done.PH, done.PHAt = nil, time.Time{}
+	}
+	return &done
+}
+
+// otherwise says where a step that was recorded is not what its row says; empty
+// where it is. Positions in the ledger are counted anew.
+func otherwise(was, got medium.Step) string {
+	a, b := was.Outcome, got.Outcome
+	switch {
+	case a.Policy != b.Policy:
+		return fmt.Sprintf("it was judged by version %d of the policy, and would be by version %d here: import the tables into a ledger that `resow init` has just made", a.Policy, b.Policy)
+	case a.Accepted && !b.Accepted:
+		return "it was accepted, and would not be here: " + missed(got)
+	case b.Accepted && !a.Accepted:
+		return "it was not accepted, and would be here"
+	case a.From != b.From || a.To != b.To:
+		return fmt.Sprintf("it took the mat from %q to %q, and would from %q to %q here", a.From, a.To, b.From, b.To)
+	case a.Late != b.Late:
+		return fmt.Sprintf("whether it was written down late was %t, and would be %t here", a.Late, b.Late)
+	case !was.At.Equal(got.At) || !was.Seen.Equal(got.Seen) || was.Day != got.Day:
+		return "its time would be another here: " + got.At.Format(time.RFC3339) + "; give this ledger the other's time zone"
+	}
+	v, w := reflect.ValueOf(was.Body).Elem(), reflect.ValueOf(got.Body).Elem()
+	names := columnsOf(v.Type(), "")
+	for part := range partsOf(v) {
+		old, now := cellsOf(v, part), cellsOf(w, part)
+		for i, name := range names {
+			if old[i] != now[i] && !strings.HasSuffix(name, ".seq") {
+				return fmt.Sprintf("its %s is %q, and would be %q here", name, old[i], now[i])
+			}
+		}
+	}
+	return ""
 }
 
 // addParts puts the list of one row's body behind that of another.
@@ -347,24 +514,17 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
 	}
 	to := map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces,
-		"happened_at": &s.At, "day_only": &s.Day, "seen_at": &s.Seen}
+		"happened_at": &s.At, "recorded_at": &s.Recorded, "day_only": &s.Day, "seen_at": &s.Seen,
+		"accepted": &s.Outcome.Accepted, "from": &s.Outcome.From, "to": &s.Outcome.To, "late": &s.Outcome.Late, "policy": &s.Outcome.Policy}
 	for _, name := range slices.Sorted(maps.Keys(to)) {
 		if err := readCell(reflect.ValueOf(to[name]).Elem(), name, cells[name]); err != nil {
 			return s, err
 		}
 	}
-	if s.Seq == 0 || s.MatSeq == 0 || s.At.IsZero() || cells["ledger"] == "" {
-		return s, errors.New("it has no number (seq, mat_seq), no time (happened_at) or no ledger; export it again")
+	if s.Seq == 0 || s.MatSeq == 0 || s.At.IsZero() || s.Recorded.IsZero() || cells["ledger"] == "" {
+		return s, errors.New("it has no number (seq, mat_seq), no time (happened_at, recorded_at) or no ledger; export it again")
 	}
 	_, err := readCells(reflect.ValueOf(s.Body).Elem(), "", cells)
-	if b, ok := s.Body.(*medium.Sanitize); ok { // what the solution's reading gave, it gives again
-		if !b.TempAt.IsZero() {
-			b.TempC, b.TempAt = nil, time.Time{}
-		}
-		if !b.PHAt.IsZero() {
-			b.PH, b.PHAt = nil, time.Time{}
-		}
-	}
 	return s, err
 }
 

@@ -139,9 +139,10 @@ Mats get a code of resow; an old name is kept as the mat's mark, and rows of
 steps find the mat by it. Past steps go through today's rules, as late entries.
 
 An export of resow becomes a ledger of its own with the same records, at a path
-(--store) where no file is yet. The folder of ` + "`export --csv`" + ` comes in as past
-steps of a ledger that has none of these mats; the tables of two farms are never read
-as one, and a farm's own add nothing to its ledger.`,
+(--store) where no file is yet. The folder of ` + "`export --csv`" + ` comes in whole, as
+past steps of a ledger that has none of these mats: each counts from when it was
+written down there, and one that would come out otherwise here is refused. The tables
+of two farms are never read as one, and a farm's own add nothing to its ledger.`,
 		Example: `  resow import mats.csv --set at=2026-01-05
   resow import mats.csv --set at=2026-01-05 --apply --confirm --by MK
   resow import washing.csv --map "Wer=by" --map contact=min --map datum=dmy --set sides=both
@@ -392,6 +393,9 @@ func (a *app) importPlan(f *farm.Farm, plan moving.Plan, o *importing) (err erro
 	if plan.Ledger == fmt.Sprintf("%x", f.ID()) {
 		return &usageError{"these tables are this ledger's own export, and an import changes nothing of the ledger that it came from; to mend a record, void it with `resow correct` and record it anew"}
 	}
+	if plan.Lack != nil {
+		return plan.Lack
+	}
 	doc := importDoc{Plan: plan}
 	open := len(plan.Guesses) > 0 && !o.confirm // guesses that nobody has looked at
 	more := 0
@@ -476,7 +480,8 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 		way := "Mend the rows, say what the columns are (--map), give all rows a value\n" +
 			"(--set debris=none) or leave lines out (--skip 12,15-17), and run it again."
 		if doc.Ledger != "" {
-			way = "Export the tables again, or mend the rows in them, and run it again."
+			way = "Export the tables again, or mend the rows in them, and run it again. An exact\n" +
+				"copy of a ledger is made of JSON Lines: export --out FILE, import FILE."
 		}
 		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\n"+way)
 		return

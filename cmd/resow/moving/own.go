@@ -25,9 +25,6 @@ func Own(names []string, tables []Table) (Plan, error) {
 		if !IsOwn(t) {
 			return plan, &Error{"folder", names[i], "tables of resow's own export alone; import the others one by one"}
 		}
-		if !slices.Contains(t.Columns, "ledger") {
-			return plan, &Error{"table", names[i], "its column ledger, which says whose records these are; export the tables again"}
-		}
 		name := names[i]
 		if len(tables) == 1 {
 			name = ""
@@ -53,9 +50,9 @@ func Own(names []string, tables []Table) (Plan, error) {
 			rows = append(rows, store.TableRow{File: name, Line: l.N, Cells: cells})
 		}
 	}
-	made, ledger, bad, err := store.FromTables(rows)
-	plan.Ledger, plan.Bad, plan.Notes = ledger, append(plan.Bad, bad...), append(plan.Notes, ownNote(len(tables)))
-	for _, r := range made {
+	made, err := store.FromTables(rows)
+	plan.Ledger, plan.Lack, plan.Bad, plan.Notes = made.Ledger, made.Lack, append(plan.Bad, made.Bad...), append(plan.Notes, ownNote(len(tables)))
+	for _, r := range made.Rows {
 		if r.Step.Kind != medium.KindFarm {
 			plan.Rows = append(plan.Rows, r)
 			continue

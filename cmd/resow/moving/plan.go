@@ -65,6 +65,7 @@ type Plan struct {
 	Count     int            `json:"rows"` // of the file
 	Notes     []string       `json:"notes"`
 	Ledger    string         `json:"-"` // of tables of resow's own export: whose they are
+	Lack      error          `json:"-"` // of such tables: why they are not all of it
 }
 
 // Make finds out what the columns mean and makes the steps. A row that can't be

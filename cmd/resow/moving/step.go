@@ -201,14 +201,14 @@ func (r *row) step(out *store.Row) error {
 
 // columnName is the name of the column that holds a field of a kind.
 func columnName(k medium.Kind, f medium.Field) string {
-	switch {
-	case k == medium.KindSwab && f.Name == "result":
-		return "pass"
-	case k == medium.KindDocument && f.Name == "contact":
+	if k == medium.KindDocument && f.Name == "contact" {
 		return "contact statement"
 	}
-	return strings.ReplaceAll(f.Name, "_", " ")
+	return ownName(f)
 }
+
+// ownName is a field's name as the other faces have it.
+func ownName(f medium.Field) string { return strings.ReplaceAll(f.Name, "_", " ") }
 
 // body makes the body of a step of the cells that hold its fields.
 func (r *row) body(kind medium.Kind) (medium.Body, error) {
@@ -222,6 +222,10 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 		name := columnName(kind, f)
 		if kind == medium.KindTrim && f.Of == medium.OfSize && r.cells[name] == "" && r.cells["length"] != "" { // two columns for one
 			said[f.Name] = fmt.Sprintf("%gmm x %gmm", r.number("length"), r.number("width"))
+			continue
+		}
+		if own := ownName(f); r.cells[name] == "" && own != name && r.raw[own] != "" { // which is another field's of other kinds
+			r.used[own], said[f.Name], any = true, r.raw[own], true
 			continue
 		}
 		if r.cells[name] == "" && f.Needed {
@@ -270,8 +274,8 @@ func (r *row) asSaid(name string, f medium.Field) string {
 	case medium.OfYesNo:
 		return yesOrNo(r.yes(name))
 	case medium.OfChoice:
-		if name == "pass" {
-			return map[bool]string{true: "pass", false: "fail"}[r.yes(name)]
+		if w, ok := parseNumber(cell); ok && w.after == "" && name == "result" {
+			r.keep(fmt.Errorf("%s %q: want %s; a number is a reading: --map \"COLUMN=reading\"", name, cell, strings.Join(f.Choices, " or ")))
 		}
 		return r.choice(name)
 	case medium.OfActive:

@@ -69,10 +69,10 @@ var fields = []field{
 	{"water", volume, []string{"wasser", "eau"}},
 	{"through", yesNo, []string{"cut through"}},
 	{"test", text, nil},
-	{"reading", number, []string{"result", "messwert"}},
+	{"reading", number, []string{"messwert"}},
 	{"limit", number, []string{"grenzwert", "limite"}},
 	{"unit", text, []string{"einheit", "unité"}},
-	{"pass", yesNo, []string{"passed", "bestanden", "conforme"}},
+	{"result", text, []string{"pass", "passed", "bestanden", "conforme"}},
 	{"reason", text, []string{"why", "grund", "raison", "motif"}},
 	{"cause", text, nil},
 	{"note", text, []string{"notes", "comment", "comments", "remark", "remarks", "bemerkung", "bemerkungen", "notiz", "remarque", "remarques"}},
@@ -115,8 +115,10 @@ var kindWords = sync.OnceValue(func() map[string]medium.Kind {
 var choiceWords = map[string]map[string]string{
 	"debris": {"keine": "none", "nichts": "none", "sauber": "none", "clean": "none", "aucun": "none", "aucune": "none", "no": "none", "nein": "none", "non": "none",
 		"spuren": "traces", "wurzeln": "roots", "racines": "roots"},
-	"where":  {"sonne": "sun", "soleil": "sun", "luft": "air", "indoors": "air", "inside": "air"},
-	"sides":  {"beide": "both", "deux": "both", "les deux": "both", "2": "both", "eine": "one", "une": "one", "1": "one"},
+	"where": {"sonne": "sun", "soleil": "sun", "luft": "air", "indoors": "air", "inside": "air"},
+	"sides": {"beide": "both", "deux": "both", "les deux": "both", "2": "both", "eine": "one", "une": "one", "1": "one"},
+	"result": {"passed": "pass", "bestanden": "pass", "conforme": "pass", "ok": "pass", "yes": "pass", "true": "pass", "ja": "pass", "oui": "pass", "✓": "pass", "✔": "pass", "☑": "pass",
+		"failed": "fail", "nicht bestanden": "fail", "non conforme": "fail", "no": "fail", "false": "fail", "nein": "fail", "non": "fail", "✗": "fail", "✘": "fail", "☐": "fail"},
 	"method": {"sprayed": "spray", "sprühen": "spray", "gesprüht": "spray", "pulvérisation": "spray", "soaked": "soak", "tauchen": "soak", "trempage": "soak", "wiped": "wipe", "wischen": "wipe"},
 }
 
