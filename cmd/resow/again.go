@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/store"
 )
@@ -78,10 +79,10 @@ func (a *app) recordedBefore() (done bool, err error) {
 	a.request = strings.NewReplacer("-", "", " ", "").Replace(strings.ToUpper(a.request))
 	raw, err := numberText.DecodeString(a.request)
 	if err != nil || len(raw) != 10 {
-		return false, &usageError{fmt.Sprintf("--request %q: want the 16 letters and digits that the first try printed", a.request)}
+		return false, ui.Wrong(fmt.Sprintf("--request %q: want the 16 letters and digits that the first try printed", a.request))
 	}
 	if string(raw[len(raw)-argsLen:]) != string(a.argsSum()) {
-		return false, &usageError{"--request: this number was printed by another command; repeat that one word for word, or leave --request out"}
+		return false, ui.Wrong("--request: this number was printed by another command; repeat that one word for word, or leave --request out")
 	}
 	err = a.open(true, func(f *farm.Farm) error {
 		steps, err := f.Recorded(a.request)
@@ -95,7 +96,7 @@ func (a *app) recordedBefore() (done bool, err error) {
 				a.code = exitNotAccepted
 			}
 		}
-		return a.print(struct {
+		return a.Print(struct {
 			Repeated bool            `json:"repeated"`
 			Steps    []medium.Result `json:"steps"`
 		}{true, lines}, func(w io.Writer) {

@@ -1,24 +1,20 @@
 package main
 
 import (
-	"bufio"
-	"bytes"
 	"cmp"
 	"crypto/rand"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 	"resow/store"
@@ -43,46 +39,41 @@ type world struct {
 // app is one run of the program: the world and the global flags.
 type app struct {
 	world
+	ui.Terminal
 	path    string
-	json    bool
 	by      string
 	at      string
-	request string // the number that an earlier try of this command printed
-	color   string
+	request string   // the number that an earlier try of this command printed
 	args    []string // as they were typed
 	ran     bool     // a command's own code began: errors from here on are not usage errors
 	code    int      // exit code of a command that did its work
-	printed bool     // with --json, the one document is out
 	example string   // of a command that was used wrongly
-	textErr error    // the first error of a text for people
-	hold    bool     // with --json, the document waits until a file is written too
-	held    []byte   // that document
 }
 
 // run is main without the process: it gives the exit code.
 func run(args []string, w world) int {
 	own := rand.Text()
-	out, errs := &outcome{to: w.out, own: own}, &outcome{to: w.err, own: own}
+	out, errs := &ui.Outcome{To: w.out, Own: own}, &ui.Outcome{To: w.err, Own: own}
 	w.out, w.err = out, errs
-	a := &app{world: w, args: args}
+	a := &app{world: w, args: args, Terminal: ui.Terminal{Out: out, Err: errs, NoColor: w.env("NO_COLOR") != ""}}
 	root := newRoot(a, args...)
 	root.SetArgs(args)
 	root.SetIn(w.in)
 	root.SetOut(w.out)
 	root.SetErr(w.err)
 	c, err := root.ExecuteC()
-	defer errs.end()
-	out.end()
+	defer errs.End()
+	out.End()
 	if err != nil && !a.ran {
-		a.json = a.json || asksJSON(args)
+		a.JSON = a.JSON || asksJSON(args)
 		a.example = firstExample(c)
 		err = plainly(c, err)
 	}
-	if errors.Is(out.err, syscall.EPIPE) { // the reader, head for one, has seen enough
+	if errors.Is(out.Err, syscall.EPIPE) { // the reader, head for one, has seen enough
 		return a.code
 	}
 	if err == nil {
-		err = out.err
+		err = out.Err
 	}
 	if err != nil {
 		return a.fail(err)
@@ -217,12 +208,12 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	}
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.path, "store", "", "the farm's ledger (or RESOW_STORE, or farm.resow)")
-	flags.BoolVar(&a.json, "json", false, "print one JSON document for programs")
+	flags.BoolVar(&a.JSON, "json", false, "print one JSON document for programs")
 	flags.StringVar(&a.by, "by", "", "initials of who did it (or RESOW_BY)")
 	flags.StringVar(&a.at, "at", "", "when it was done: 18:30, \"2026-11-24 18:30\", or the day")
 	flags.StringVar(&a.request, "request", "", "number that the first try of this command printed")
 	must(flags.MarkHidden("request")) // the error that asks for it prints it
-	flags.StringVar(&a.color, "color", "auto", "auto, always or never")
+	flags.StringVar(&a.Color, "color", "auto", "auto, always or never")
 	only := "" // every command
 	if len(args) > 0 && isCommand(args[0]) {
 		only = args[0]
@@ -242,7 +233,7 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", ".FlagUsagesWrapped 80"))
 	help := root.HelpFunc()
 	root.SetHelpFunc(func(c *cobra.Command, args []string) {
-		c.Long, c.Example = foldProse(cmp.Or(c.Long, c.Short), 80), foldExample(c.Example, 79)
+		c.Long, c.Example = ui.FoldProse(cmp.Or(c.Long, c.Short), 80), ui.FoldExample(c.Example, 79)
 		help(c, args)
 	})
 	return root
@@ -255,7 +246,7 @@ func (a *app) noteRuns(c *cobra.Command) {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true
 			if a.at != "" && !takesAt(c, args) {
-				return &usageError{fmt.Sprintf("--at is for steps on mats and solutions, labels and limits; `%s` records none: leave it out", c.CommandPath())}
+				return ui.Wrong(fmt.Sprintf("--at is for steps on mats and solutions, labels and limits; `%s` records none: leave it out", c.CommandPath()))
 			}
 			if a.request != "" {
 				if done, err := a.recordedBefore(); done || err != nil {
@@ -292,7 +283,7 @@ func (a *app) group(c *cobra.Command) {
 		c.Args = cobra.ArbitraryArgs
 	}
 	c.RunE = func(c *cobra.Command, args []string) error { // a.ran stays false: it is wrong use
-		if len(args) == 0 && !a.json {
+		if len(args) == 0 && !a.JSON {
 			return c.Help()
 		}
 		if len(args) == 0 {
@@ -330,7 +321,7 @@ func (a *app) initials() string {
 
 // storeOptions are what every opening of the ledger is handed.
 func (a *app) storeOptions(readOnly bool) store.Options {
-	return store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random, Program: "resow " + version, Say: a.remark}
+	return store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random, Program: "resow " + version, Say: a.Remark}
 }
 
 // open opens the ledger, runs do, and closes it.
@@ -400,7 +391,7 @@ func (a *app) findAll(f *farm.Farm, args []string) ([]medium.Code, error) {
 		}
 	}
 	if len(twice) > 0 && len(bad.errs) == 0 {
-		a.remark(some(twice, 10) + " named more than once, taken once")
+		a.Remark(ui.Some(twice, 10) + " named more than once, taken once")
 	}
 	switch len(bad.errs) {
 	case 0:
@@ -419,31 +410,10 @@ func (e *codesError) Error() string {
 	for i, err := range e.errs {
 		texts[i] = err.Error()
 	}
-	return fmt.Sprintf("%d of the codes name no mat: %s", len(e.errs), some(texts, 5))
+	return fmt.Sprintf("%d of the codes name no mat: %s", len(e.errs), ui.Some(texts, 5))
 }
 
 func (e *codesError) Unwrap() []error { return e.errs }
-
-// some lists the first few texts.
-func some(texts []string, most int) string {
-	if len(texts) <= most {
-		return strings.Join(texts, "; ")
-	}
-	return fmt.Sprintf("%s; and %d more", strings.Join(texts[:most], "; "), len(texts)-most)
-}
-
-// remark says something beside the result of a command.
-func (a *app) remark(text string) {
-	fmt.Fprint(a.world.err, wrap("resow: "+brief(text), a.errWidth(), "  "))
-}
-
-// errWidth is the width of a message: a program reads it in one line.
-func (a *app) errWidth() int {
-	if isTerminal(a.world.err) {
-		return 79
-	}
-	return 1000
-}
 
 // What one command takes at most: mats, and bytes of their codes.
 const (
@@ -463,17 +433,17 @@ func (a *app) expand(args []string) ([]string, error) {
 			return nil, err
 		}
 		if len(in) > maxCodeBytes {
-			return nil, &usageError{"more than 1 MiB on standard input, where codes were asked for: give them in several runs"}
+			return nil, ui.Wrong("more than 1 MiB on standard input, where codes were asked for: give them in several runs")
 		}
 		for _, line := range strings.FieldsFunc(string(in), func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' || r == ',' }) {
 			texts = append(texts, codesIn(line)...)
 		}
 	}
 	if len(texts) == 0 {
-		return nil, &usageError{"name at least one mat: its code, or - to read codes from standard input"}
+		return nil, ui.Wrong("name at least one mat: its code, or - to read codes from standard input")
 	}
 	if len(texts) > maxCodes {
-		return nil, &usageError{fmt.Sprintf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes)}
+		return nil, ui.Wrong(fmt.Sprintf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes))
 	}
 	return texts, nil
 }
@@ -501,57 +471,6 @@ func isCode(text string) bool {
 	return err == nil
 }
 
-// usageError is wrong use that only the command itself can see.
-type usageError struct{ text string }
-
-func (e *usageError) Error() string { return e.text }
-
-// print writes the one JSON document of a command, or its text for people.
-func (a *app) print(doc any, text func(w io.Writer)) error {
-	if !a.json {
-		page := bufio.NewWriter(a.out)
-		text(page)
-		_ = page.Flush() // an outcome keeps the error
-		return a.textErr
-	}
-	var b bytes.Buffer
-	if err := encode(&b, doc); err != nil {
-		return err
-	}
-	if a.hold {
-		a.held = b.Bytes()
-		return nil
-	}
-	a.printed = true
-	_, err := a.out.Write(b.Bytes())
-	return err
-}
-
-func encode(w io.Writer, doc any) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	return enc.Encode(doc)
-}
-
-// note keeps the first error of a text for people, for print to give back.
-func (a *app) note(err error) {
-	if a.textErr == nil {
-		a.textErr = err
-	}
-}
-
-// release prints the document that was held back.
-func (a *app) release() error {
-	a.hold = false
-	if a.held == nil {
-		return nil
-	}
-	a.printed = true
-	_, err := a.out.Write(a.held)
-	return err
-}
-
 // afterError is a failure after the ledger has the record: doing the whole
 // command again would record it twice.
 type afterError struct {
@@ -561,29 +480,4 @@ type afterError struct {
 
 func (e *afterError) Error() string {
 	return fmt.Sprintf("recorded, but nothing was printed: %v; run `%s`", e.err, e.do)
-}
-
-// paint colours a word on a terminal; the word itself always says all.
-func (a *app) paint(color, word string) string {
-	if a.color == "never" || a.color == "auto" && (a.env("NO_COLOR") != "" || !isTerminal(a.out)) {
-		return word
-	}
-	return control(a.out, color) + word + control(a.out, "\x1b[0m")
-}
-
-const (
-	green  = "\x1b[1;32m"
-	yellow = "\x1b[1;33m"
-	red    = "\x1b[1;31m"
-)
-
-func isTerminal(w io.Writer) bool {
-	f, ok := fileOf(w)
-	return ok && term.IsTerminal(int(f.Fd()))
-}
-
-func fileOf(w io.Writer) (*os.File, bool) {
-	w = bare(w)
-	f, ok := w.(*os.File)
-	return f, ok
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/store"
 )
 
@@ -30,23 +31,23 @@ which a restore makes anew. To check those of a copy too: resow verify --store F
   resow backup --to backups --keep 14`,
 		RunE: func(*cobra.Command, []string) error {
 			if keep < 0 || pause < 0 || pause > time.Minute {
-				return &usageError{"--keep: want 0 or more, --pause: want 0 to 1m"}
+				return ui.Wrong("--keep: want 0 or more, --pause: want 0 to 1m")
 			}
 			if dir == "" {
-				dir = filepath.Join(dirOf(a.storePath()), "backups")
+				dir = filepath.Join(filepath.Dir(a.storePath()), "backups")
 			}
-			to := store.Backups{Dir: dir, Keep: keep, Progress: a.progress("copying and checking, percent"), Throttle: func() { time.Sleep(pause) }}
+			to := store.Backups{Dir: dir, Keep: keep, Progress: a.Progress("copying and checking, percent", a.now), Throttle: func() { time.Sleep(pause) }}
 			made, err := store.BackUp(a.storePath(), to, a.storeOptions(false))
 			if err != nil {
 				return err
 			}
-			return a.print(made, func(w io.Writer) {
-				fmt.Fprintf(w, "Made and verified %s\n%s, anchor %s\n", made.Path, counted(int(made.Anchor.Count), "record"), made.Anchor)
+			return a.Print(made, func(w io.Writer) {
+				fmt.Fprintf(w, "Made and verified %s\n%s, anchor %s\n", made.Path, ui.Counted(int(made.Anchor.Count), "record"), made.Anchor)
 				for _, old := range made.Removed {
 					fmt.Fprintf(w, "removed %s\n", old)
 				}
 				for _, note := range made.Notes() {
-					fmt.Fprint(w, wrap(note, 79, "  "))
+					fmt.Fprint(w, ui.Wrap(note, 79, "  "))
 				}
 			})
 		},
@@ -79,17 +80,17 @@ accepted, a correction, a retirement, or a sowing on a mat that would seem ready
 				if loss.Other {
 					a.code = exitFailed
 				}
-				return a.print(loss, func(w io.Writer) { a.printLoss(w, loss) })
+				return a.Print(loss, func(w io.Writer) { a.printLoss(w, loss) })
 			}
 			aside, loss, err := store.Restore(args[0], a.storePath(), replace, a.initials(), o)
 			var refused *store.LossError
-			if errors.As(err, &refused) && !a.json {
-				a.printLoss(a.out, loss)
+			if errors.As(err, &refused) && !a.JSON {
+				a.printLoss(a.Out, loss)
 			}
 			if err != nil {
 				return err
 			}
-			return a.print(struct {
+			return a.Print(struct {
 				Store string     `json:"store"`
 				Kept  string     `json:"kept,omitempty"`
 				Loss  store.Loss `json:"loss"`
@@ -111,16 +112,16 @@ accepted, a correction, a retirement, or a sowing on a mat that would seem ready
 // printHeld says what a restore did about findings that the backup lacks.
 func (a *app) printHeld(w io.Writer, l store.Loss) {
 	if l.Problem != "" {
-		fmt.Fprint(w, wrap(a.paint(red, "Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be read.")+" Look at every mat before you sow on it.", 79, "  "))
+		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red, "Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be read.")+" Look at every mat before you sow on it.", 79, "  "))
 	}
 	if len(l.Held) > 0 {
-		fmt.Fprintf(w, "Put on hold: %s; release each when you have looked at it:\n", counted(len(l.Held), "mat"))
+		fmt.Fprintf(w, "Put on hold: %s; release each when you have looked at it:\n", ui.Counted(len(l.Held), "mat"))
 	}
 	for _, s := range l.Held {
-		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), farm.Line(s.Body), 79))
+		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), farm.Line(s.Body), 79))
 	}
 	for _, mat := range l.Unheld {
-		fmt.Fprint(w, wrap(fmt.Sprintf("%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and register it again before it is used.", mat), 79, "  "))
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and register it again before it is used.", mat), 79, "  "))
 	}
 }
 
@@ -131,12 +132,12 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 	}
 	switch {
 	case l.Problem != "":
-		fmt.Fprint(w, wrap("The present file can't be read: "+l.Problem, 79, "  "))
+		fmt.Fprint(w, ui.Wrap("The present file can't be read: "+l.Problem, 79, "  "))
 		return
 	case l.Other:
-		fmt.Fprintln(w, a.paint(red, "The present file is the ledger of another farm."))
+		fmt.Fprintln(w, a.Paint(ui.Red, "The present file is the ledger of another farm."))
 	case l.Diverge:
-		fmt.Fprintln(w, a.paint(red, "The present file and the backup do not have the same history."))
+		fmt.Fprintln(w, a.Paint(ui.Red, "The present file and the backup do not have the same history."))
 	}
 	if l.Present == nil && l.Problem == "" {
 		fmt.Fprintln(w, "No ledger is there, so nothing can be lost.")
@@ -146,17 +147,17 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		fmt.Fprintln(w, "No record of the present file is missing from the backup.")
 		return
 	}
-	fmt.Fprintf(w, "Of the present file the backup lacks %s:\n", counted(l.Lost, "record"))
+	fmt.Fprintf(w, "Of the present file the backup lacks %s:\n", ui.Counted(l.Lost, "record"))
 	for i, s := range l.Steps {
 		if i == 20 {
 			break
 		}
-		fmt.Fprint(w, column(fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), farm.Line(s.Body), 79))
+		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), farm.Line(s.Body), 79))
 	}
 	if l.Lost > 20 {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
 	}
 	if mats := l.Speaks(); mats > 0 {
-		fmt.Fprint(w, wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would look fit for use without them.", counted(mats, "mat")), 79, "  "))
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would look fit for use without them.", ui.Counted(mats, "mat")), 79, "  "))
 	}
 }

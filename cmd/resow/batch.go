@@ -10,6 +10,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/medium/sanitizer"
 )
@@ -87,7 +88,7 @@ func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
 			}
 		}
 	}
-	return a.print(doc, func(w io.Writer) {
+	return a.Print(doc, func(w io.Writer) {
 		if len(doc.Lines) == 0 {
 			fmt.Fprintln(w, "No mat is waiting to be sanitized.")
 			return
@@ -180,14 +181,14 @@ func printBatch(w io.Writer, f *farm.Farm, l farm.BatchLine) {
 	if name == "" {
 		name = "No product known"
 	}
-	fmt.Fprint(w, wrap(fmt.Sprintf("%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, counted(len(l.Mats), "mat"), l.AreaM2, f.Volume(l.MakeML), counted(l.Bottles, "bottle"), math.Ceil(l.Minutes)), 79, "  "))
+	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, ui.Counted(len(l.Mats), "mat"), l.AreaM2, f.Volume(l.MakeML), ui.Counted(l.Bottles, "bottle"), math.Ceil(l.Minutes)), 79, "  "))
 	codes := make([]string, len(l.Mats))
 	for i, c := range l.Mats {
 		codes[i] = medium.Code(c).String()
 	}
-	fmt.Fprint(w, wrap("  "+strings.Join(codes, ", "), 79, "  "))
+	fmt.Fprint(w, ui.Wrap("  "+strings.Join(codes, ", "), 79, "  "))
 	if l.Why != "" {
-		fmt.Fprint(w, column("  ! ", l.Why, 79))
+		fmt.Fprint(w, ui.Column("  ! ", l.Why, 79))
 		return
 	}
 	stock := f.Volume(l.StockML)

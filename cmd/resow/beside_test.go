@@ -24,6 +24,7 @@ import (
 
 	"resow/cmd/resow/demo"
 	"resow/cmd/resow/station"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/store"
 )
@@ -181,7 +182,7 @@ func playBeside(t *testing.T, base string, now time.Time, names map[string]strin
 func loadedStation(t *testing.T, path string, now time.Time, mat string) (stop func()) {
 	out := &welcome{ready: make(chan struct{})}
 	errs := &bytes.Buffer{}
-	a := &app{path: path, json: true, world: world{in: strings.NewReader(""), out: out, err: errs, env: os.Getenv, now: func() time.Time { return now }, random: &seeded{seed: "2"}}}
+	a := &app{path: path, Terminal: ui.Terminal{Out: out, Err: errs, JSON: true}, world: world{in: strings.NewReader(""), out: out, err: errs, env: os.Getenv, now: func() time.Time { return now }, random: &seeded{seed: "2"}}}
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- a.station(ctx, station.Config{Listen: "127.0.0.1:0"}) }()

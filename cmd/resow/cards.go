@@ -10,6 +10,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 	"resow/medium/sanitizer"
@@ -59,11 +60,11 @@ func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 	if err != nil {
 		return err
 	}
-	file, err := beginFile(out, beginsPDF) // before the cards are registered, for good
+	file, err := ui.BeginFile(out, ui.BeginsPDF) // before the cards are registered, for good
 	if err != nil {
 		return err
 	}
-	defer file.drop()
+	defer file.Drop()
 	fresh, err := a.registerCards(f, sun)
 	if err != nil {
 		return err
@@ -78,39 +79,34 @@ func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 	for _, c := range cards {
 		detail := farm.CardFaces[c.Action].Detail
 		if own := farm.CardLine(c); c.Action != medium.ActOperator && own != "" && own != farm.StandardReason(c.Action) {
-			detail = upperFirst(own) + ". " + detail
+			detail = ui.UpperFirst(own) + ". " + detail
 		}
 		set.Cards = append(set.Cards, labels.ActionCard{Code: string(c.Code), Word: farm.CardWord(c), Detail: detail})
 	}
-	if err := file.finish(func(w io.Writer) error { return labels.WriteCards(w, set) }); err != nil {
+	if err := file.Finish(func(w io.Writer) error { return labels.WriteCards(w, set) }); err != nil {
 		if fresh > 0 {
 			return &afterError{err, "resow cards"}
 		}
 		return err
 	}
-	return a.print(struct {
+	return a.Print(struct {
 		File  string        `json:"file"`
 		Fresh int           `json:"registered"`
 		Cards []medium.Card `json:"cards"`
 	}{out, fresh, cards}, func(w io.Writer) {
 		if fresh > 0 {
-			fmt.Fprintf(w, "Registered %s.\n", counted(fresh, "card"))
+			fmt.Fprintf(w, "Registered %s.\n", ui.Counted(fresh, "card"))
 		}
-		fmt.Fprintf(w, "%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.\n", counted(len(cards), "card"), out)
+		fmt.Fprintf(w, "%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.\n", ui.Counted(len(cards), "card"), out)
 		printedCorrected(w, correction)
 		for _, s := range f.ProductsWithoutCard() {
 			rinsed := map[bool]string{true: " --rinsed"}[s.Rinse]
-			fmt.Fprintf(w, "No card yet for %s:\n  resow cards add sanitize --product %s --strength %gppm%s\n", s.Name, quoted(s.Name), farm.Rounded((s.MinPPM+s.MaxPPM)/2, 3), rinsed)
+			fmt.Fprintf(w, "No card yet for %s:\n  resow cards add sanitize --product %s --strength %gppm%s\n", s.Name, ui.Quoted(s.Name), farm.Rounded((s.MinPPM+s.MaxPPM)/2, 3), rinsed)
 		}
 		if !slices.ContainsFunc(cards, func(c medium.Card) bool { return c.Action == medium.ActOperator }) {
 			fmt.Fprintln(w, "No person has a card yet: `resow cards add operator --initials MK`.")
 		}
 	})
-}
-
-func upperFirst(s string) string {
-	r := []rune(s)
-	return strings.ToUpper(string(r[:1])) + string(r[1:])
 }
 
 // registerCards registers the standard cards that the farm never had. One that
@@ -153,7 +149,7 @@ func (a *app) cardsAddCommand() *cobra.Command {
 		actions[i] = string(action)
 	}
 	c := &cobra.Command{Use: "add ACTION", Short: "Register one more card", Args: cobra.ExactArgs(1),
-		Long: strings.TrimSpace(wrap("ACTION is one of "+strings.Join(actions, ", "), 78, "")) + `.
+		Long: strings.TrimSpace(ui.Wrap("ACTION is one of "+strings.Join(actions, ", "), 78, "")) + `.
 
 A sanitize card states product, strength and contact time as you use them each
 time; scanning it says that this was done. The contact time is the label's where
@@ -171,7 +167,7 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 				card.Reason = farm.StandardReason(card.Action)
 			}
 			if card.Dropped && card.Action != medium.ActHold {
-				return &usageError{"--dropped is for a hold card"}
+				return ui.Wrong("--dropped is for a hold card")
 			}
 			if took != "" {
 				d, err := amount.Span("drying time", took)
@@ -220,7 +216,7 @@ func (a *app) sanitizeCard(f *farm.Farm, card *medium.Card, strength, contact st
 		return &medium.UnknownError{What: "sanitizer", Name: card.Product}
 	}
 	if strength == "" {
-		return &usageError{"a sanitize card needs the strength that is used: --strength 100ppm"}
+		return ui.Wrong("a sanitize card needs the strength that is used: --strength 100ppm")
 	}
 	var err error
 	if card.StrengthPPM, err = sanitizer.UsePPM(product.Active, strength); err != nil {
@@ -235,7 +231,7 @@ func (a *app) sanitizeCard(f *farm.Farm, card *medium.Card, strength, contact st
 		card.ContactS = int(wet.Seconds())
 	}
 	if farm.MeasuredEachTime(product) {
-		return &usageError{fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time and can't stand on a card: mix it with `resow mix --bottle`, read it with `resow solution strip`, and scan the bottle's tag instead of a card", product.Name)}
+		return ui.Wrong(fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time and can't stand on a card: mix it with `resow mix --bottle`, read it with `resow solution strip`, and scan the bottle's tag instead of a card", product.Name))
 	}
 	return nil
 }
@@ -247,7 +243,7 @@ func (a *app) cardsListCommand() *cobra.Command {
 		RunE: func(*cobra.Command, []string) error {
 			return a.open(true, func(f *farm.Farm) error {
 				cards := farm.CardsInForce(f.Farm)
-				return a.print(struct {
+				return a.Print(struct {
 					Cards []medium.Card `json:"cards"`
 				}{cards}, func(w io.Writer) {
 					if len(cards) == 0 {
@@ -256,7 +252,7 @@ func (a *app) cardsListCommand() *cobra.Command {
 					}
 					fmt.Fprintf(w, "%-9s  %-12s  %s\n", "CODE", "ACTION", "WHAT")
 					for _, c := range cards {
-						fmt.Fprint(w, column(fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), farm.CardLine(c), 79))
+						fmt.Fprint(w, ui.Column(fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), farm.CardLine(c), 79))
 					}
 				})
 			})

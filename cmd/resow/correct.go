@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -40,7 +41,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 	}
 	later, fixed := laterSteps(thread, seq)
 	lines := []medium.Result{done[0].Result()}
-	return a.print(struct {
+	return a.Print(struct {
 		Steps   []medium.Result `json:"steps"`
 		Changed []changedStep   `json:"may_have_changed"`
 	}{lines, changed}, func(w io.Writer) {
@@ -49,7 +50,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 			fmt.Fprintln(w, "While that step was taken for true, these followed; look at each:")
 		}
 		for _, c := range changed {
-			fmt.Fprint(w, column(fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why), 79))
+			fmt.Fprint(w, ui.Column(fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why), 79))
 		}
 		text := fmt.Sprintf("If something else happened, record it now, with --at for the time; add --replaces %d if that was a %s step too.", seq, done[0].Body.(*medium.Correct).Voids)
 		if len(later) > 0 {
@@ -59,7 +60,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 		if fixed > 0 {
 			text = fmt.Sprintf("Step %d, a relabelling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
 		}
-		fmt.Fprint(w, wrap(text, 79, ""))
+		fmt.Fprint(w, ui.Wrap(text, 79, ""))
 	})
 }
 

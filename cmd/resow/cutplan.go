@@ -10,6 +10,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels/report"
 	"resow/medium/cutting"
 )
@@ -86,7 +87,7 @@ func (p cutFlags) read() (sizes []cutting.Size, knife cutting.Cutting, err error
 		sizes = append(sizes, s)
 	}
 	if len(p.sizes) == 0 || (p.sheet == "") == (p.roll == "") {
-		return nil, knife, &usageError{"give the stock, --sheet 2000x1000mm or --roll 1000mm, and at least one --size 510x250mm=24"}
+		return nil, knife, ui.Wrong("give the stock, --sheet 2000x1000mm or --roll 1000mm, and at least one --size 510x250mm=24")
 	}
 	for _, o := range []struct {
 		to         *int

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -39,13 +40,13 @@ func printSeedLotMats(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprint(out, wrap(fmt.Sprintf("Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", lot, counted(len(touched), "mat")), 79, "  "))
+		fmt.Fprint(out, ui.Wrap(fmt.Sprintf("Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", lot, ui.Counted(len(touched), "mat")), 79, "  "))
 		for _, t := range touched {
 			tc, err := f.Condition(t)
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(out, "  %s  %-11s  turn %d  %s\n", t, tc.Stage, tc.Turn, cut(medium.CropName(tc.Crops), 36))
+			fmt.Fprintf(out, "  %s  %-11s  turn %d  %s\n", t, tc.Stage, tc.Turn, ui.Cut(medium.CropName(tc.Crops), 36))
 		}
 	}
 	return nil
@@ -162,10 +163,10 @@ void a step, under the initials of --by.`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			seq, err := strconv.ParseUint(args[1], 10, 32)
 			if err != nil {
-				return &usageError{fmt.Sprintf("step %q: want its number in `resow history`", args[1])}
+				return ui.Wrong(fmt.Sprintf("step %q: want its number in `resow history`", args[1]))
 			}
 			if strings.EqualFold(args[0], "farm") {
-				return &usageError{"a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where a step relied on the older one"}
+				return ui.Wrong("a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where a step relied on the older one")
 			}
 			return a.open(false, func(f *farm.Farm) error {
 				code, err := f.Find(args[0])

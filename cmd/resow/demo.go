@@ -13,6 +13,7 @@ import (
 
 	"resow/cmd/resow/demo"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 )
@@ -44,8 +45,8 @@ func (a *app) demo(dir string) error {
 	if err := a.clearDemo(); err != nil {
 		return err
 	}
-	if !a.json {
-		fmt.Fprintln(a.out, "Quillmoor Greens, an invented farm. Nothing here is a measurement.")
+	if !a.JSON {
+		fmt.Fprintln(a.Out, "Quillmoor Greens, an invented farm. Nothing here is a measurement.")
 	}
 	if err := demo.Build(a.path, a.now()); err != nil {
 		return err
@@ -59,7 +60,7 @@ func (a *app) demo(dir string) error {
 		if err := a.writeDemoPapers(f, dir, mats); err != nil {
 			return err
 		}
-		return a.print(struct {
+		return a.Print(struct {
 			Store    string           `json:"store"`
 			Mats     int              `json:"mats"`
 			Verdicts []medium.Verdict `json:"verdicts"`
@@ -74,7 +75,7 @@ func (a *app) clearDemo() error {
 	}
 	err := a.open(true, func(f *farm.Farm) error {
 		if f.Settings.Place != farm.DemoPlace {
-			return &usageError{a.path + " is no demo; choose another folder with --dir"}
+			return ui.Wrong(a.path + " is no demo; choose another folder with --dir")
 		}
 		return nil
 	})
@@ -127,7 +128,7 @@ func (a *app) writeDemoPapers(f *farm.Farm, dir string, mats []medium.Condition)
 			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(printedCode(c)), Size: c.Mat.Size(), Farm: f.Settings.Name, Reprint: c.Labels})
 		}
 	}
-	if err := writeFile(filepath.Join(dir, demoFiles.labels), beginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+	if err := ui.WriteFile(filepath.Join(dir, demoFiles.labels), ui.BeginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
 		return err
 	}
 	origin, err := f.Origin()
@@ -159,7 +160,7 @@ func (a *app) printDemo(w io.Writer, f *farm.Farm, dir string, mats []medium.Con
 	}
 	now := f.Now()
 	list, err := f.DueNow(now, 12*time.Hour, 8)
-	a.note(err)
+	a.Note(err)
 	fmt.Fprintf(w, "\n$ resow due --within 12h --limit 8\n")
 	a.writeDue(w, f, list, now, 12*time.Hour)
 	stages := map[medium.Stage]int{}
@@ -172,7 +173,7 @@ func (a *app) printDemo(w io.Writer, f *farm.Farm, dir string, mats []medium.Con
 	}
 	sort.Strings(names)
 	fmt.Fprintln(w)
-	fmt.Fprint(w, wrap(fmt.Sprintf("%d mats: %s.", len(mats), strings.Join(names, ", ")), 79, "  "))
+	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d mats: %s.", len(mats), strings.Join(names, ", ")), 79, "  "))
 	fmt.Fprintf(w, "Wrote %s, %s and %s to %s.\n", demoFiles.labels, demoFiles.reuse, demoFiles.retirement, dir)
 	crop, _ := f.Crop("broccoli") // of the shipped table
 	seed := crop.SeedG(byCode[three[0].Code].Mat.AreaM2())

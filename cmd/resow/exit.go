@@ -12,6 +12,7 @@ import (
 	"resow/cmd/resow/farm"
 	"resow/cmd/resow/moving"
 	"resow/cmd/resow/station"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/labels/report"
 	"resow/medium"
@@ -50,7 +51,7 @@ func as[T error](err error) bool {
 // failures is the one place where errors become exit codes. A test fails when
 // an exported error of a room has no row. What has several ways out is in ways.
 var failures = []failure{
-	{as[*usageError], exitUsage, ""},
+	{as[*ui.UsageError], exitUsage, ""},
 	{as[*afterError], exitFailed, ""},
 	{as[*medium.VerdictError], 0, ""},        // 3 or 4, after the verdict
 	{as[*medium.StageError], exitFailed, ""}, // 3 or 4 for a sowing
@@ -206,7 +207,7 @@ func hintTo(err error) string {
 		hint := ways[string(one.Case())]
 		var unknown *medium.UnknownError
 		if errors.As(err, &unknown) && unknown.Name != "" {
-			hint = strings.ReplaceAll(hint, "NAME", quoted(cut(unknown.Name, 60)))
+			hint = strings.ReplaceAll(hint, "NAME", ui.Quoted(ui.Cut(unknown.Name, 60)))
 		}
 		return hint
 	}
@@ -241,7 +242,7 @@ func printOnce(w io.Writer, hints []string) {
 	for _, hint := range hints {
 		if !told[hint] {
 			told[hint] = true
-			fmt.Fprint(w, column("  ", hint, 79))
+			fmt.Fprint(w, ui.Column("  ", hint, 79))
 		}
 	}
 }
@@ -249,11 +250,11 @@ func printOnce(w io.Writer, hints []string) {
 // fail prints an error and gives the exit code.
 func (a *app) fail(err error) int {
 	code, hint := a.classify(err)
-	text := brief(err.Error())
-	if a.json && !a.printed {
+	text := ui.Brief(err.Error())
+	if a.JSON && !a.Printed {
 		doc := map[string]any{}
-		if a.held != nil { // what was recorded before it failed
-			_ = json.Unmarshal(a.held, &doc)
+		if a.Held != nil { // what was recorded before it failed
+			_ = json.Unmarshal(a.Held, &doc)
 		}
 		doc["error"], doc["exit"] = text, code
 		if hint != "" {
@@ -263,12 +264,12 @@ func (a *app) fail(err error) int {
 		if errors.As(err, &verdict) {
 			doc["verdict"] = verdict.Verdict
 		}
-		_ = encode(a.out, doc)
+		_ = ui.Encode(a.Out, doc)
 	}
-	width := a.errWidth()
-	fmt.Fprint(a.world.err, wrap("resow: "+text, width, "  "))
+	width := a.ErrWidth()
+	fmt.Fprint(a.Err, ui.Wrap("resow: "+text, width, "  "))
 	if hint != "" {
-		fmt.Fprint(a.world.err, column("  ", hint, width))
+		fmt.Fprint(a.Err, ui.Column("  ", hint, width))
 	}
 	return code
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels/report"
 	"resow/medium"
 	"resow/store"
@@ -29,18 +30,18 @@ is likely to make.`,
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(c *cobra.Command, args []string) error {
 			if in.Weeks < 1 || in.Weeks > 260 {
-				return &usageError{fmt.Sprintf("--weeks %d: want 1 to 260", in.Weeks)}
+				return ui.Wrong(fmt.Sprintf("--weeks %d: want 1 to 260", in.Weeks))
 			}
 			for _, n := range in.Sowings {
 				if n < 0 || n > 1e6 {
-					return &usageError{fmt.Sprintf("--sowings %d: want sowings of a week, 0 or more", n)}
+					return ui.Wrong(fmt.Sprintf("--sowings %d: want sowings of a week, 0 or more", n))
 				}
 			}
 			if in.Spares < 0 {
-				return &usageError{fmt.Sprintf("--spares %d: want 0 or more", in.Spares)}
+				return ui.Wrong(fmt.Sprintf("--spares %d: want 0 or more", in.Spares))
 			}
 			if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") || flags.Changed("spares")) {
-				return &usageError{"--weeks, --sowings and --spares are about all mats; leave them out with a CODE"}
+				return ui.Wrong("--weeks, --sowings and --spares are about all mats; leave them out with a CODE")
 			}
 			return a.open(true, func(f *farm.Farm) (err error) {
 				if in.Origin, err = f.Origin(); err != nil {
@@ -77,19 +78,19 @@ is likely to make.`,
 // paper prints a report or writes it to a file; programs get its document.
 func (a *app) paper(out string, r report.Report) error {
 	if out == "" {
-		return a.print(r.Document(), func(w io.Writer) {
-			a.note(report.Text(w, r, 79))
+		return a.Print(r.Document(), func(w io.Writer) {
+			a.Note(report.Text(w, r, 79))
 			for _, l := range r.Lacks {
-				fmt.Fprint(w, column("  ", ways[lacks(l)], 79))
+				fmt.Fprint(w, ui.Column("  ", ways[lacks(l)], 79))
 			}
 		})
 	}
 	if err := writeReport(out, r); err != nil {
 		return err
 	}
-	return a.print(r.Document(), func(w io.Writer) {
+	return a.Print(r.Document(), func(w io.Writer) {
 		for _, said := range r.Summary {
-			fmt.Fprint(w, wrap(said, 79, "  "))
+			fmt.Fprint(w, ui.Wrap(said, 79, "  "))
 		}
 		fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out)
 	})

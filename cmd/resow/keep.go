@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/store"
 )
 
@@ -42,7 +43,7 @@ list, the lists of lots and codes. It never touches a record or a picture.`,
 			}
 			return a.openStore(!repair, func(s *store.Store) error {
 				f := &farm.Farm{Store: s}
-				found, mended, err := verifyOrRepair(f, repair, a.progress("verifying"), want)
+				found, mended, err := verifyOrRepair(f, repair, a.Progress("verifying", a.now), want)
 				if err != nil {
 					return err
 				}
@@ -64,7 +65,7 @@ list, the lists of lots and codes. It never touches a record or a picture.`,
 					a.code = exitFailed
 				}
 				v := verified{want: want, found: found, chain: chain, mended: mended, kept: kept, anchor: now, whole: whole}
-				return a.print(v.document(), func(w io.Writer) { a.printVerified(w, v) })
+				return a.Print(v.document(), func(w io.Writer) { a.printVerified(w, v) })
 			})
 		},
 	}
@@ -97,7 +98,7 @@ func (a *app) printVerified(w io.Writer, v verified) {
 	printProblems(w, v.chain.Problems)
 	printProblems(w, v.kept.Bad)
 	if len(v.mended) > 0 {
-		fmt.Fprintf(w, "%s with what is derived from the records mended; no record was touched:\n", counted(len(v.mended), "problem"))
+		fmt.Fprintf(w, "%s with what is derived from the records mended; no record was touched:\n", ui.Counted(len(v.mended), "problem"))
 		printProblems(w, v.mended)
 	}
 	offPaper := len(v.chain.Problems) < len(v.found.Problems)
@@ -105,18 +106,18 @@ func (a *app) printVerified(w io.Writer, v verified) {
 	if !v.chain.OK {
 		state = "NOT WHOLE: keep a copy, and restore the last good backup"
 	}
-	fmt.Fprintf(w, "%s, %s: %s\n", counted(v.found.Mats, "mat"), counted(v.found.Steps, "record"), state)
+	fmt.Fprintf(w, "%s, %s: %s\n", ui.Counted(v.found.Mats, "mat"), ui.Counted(v.found.Steps, "record"), state)
 	switch {
 	case offPaper:
-		fmt.Fprint(w, wrap(a.paint(red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
+		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
 	case v.want == nil && v.whole:
-		fmt.Fprint(w, wrap("Every record chains to the ledger's own head. Whether this is the ledger that was printed only the paper can say: "+
+		fmt.Fprint(w, ui.Wrap("Every record chains to the ledger's own head. Whether this is the ledger that was printed only the paper can say: "+
 			a.self+" verify --anchor ANCHOR, as it stands on a label sheet or a report.", 79, "  "))
 	case v.want != nil && v.whole:
-		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n", counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
+		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n", ui.Counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
 	}
 	if v.kept.Named > 0 {
-		fmt.Fprintf(w, "%s named by steps; problems with them: %d\n", counted(v.kept.Named, "picture"), len(v.kept.Bad))
+		fmt.Fprintf(w, "%s named by steps; problems with them: %d\n", ui.Counted(v.kept.Named, "picture"), len(v.kept.Bad))
 	}
 	printOrphans(w, v.kept)
 	fmt.Fprintf(w, "anchor %s\n", v.anchor)
@@ -159,29 +160,6 @@ func printProblems(w io.Writer, problems []store.Problem) {
 		if p.Seq > 0 { // 0 is none of its steps
 			at += fmt.Sprintf(" step %d", p.Seq)
 		}
-		fmt.Fprint(w, wrap(fmt.Sprintf("  %s: %s", at, p.Text), 78, "    "))
-	}
-}
-
-// progress tells on a terminal how far a long work is.
-func (a *app) progress(what string) func(done, total int) {
-	if !isTerminal(a.world.err) {
-		return nil
-	}
-	begun := a.now()
-	shown := begun
-	return func(done, total int) {
-		now := a.now()
-		if now.Sub(begun).Seconds() < 1 || total == 0 || done < total && now.Sub(shown).Milliseconds() < 200 {
-			return
-		}
-		shown = now
-		left := now.Sub(begun).Seconds() / float64(max(done, 1)) * float64(total-done)
-		back := control(a.world.err, "\r")
-		end := back
-		if done == total {
-			end = "\n"
-		}
-		fmt.Fprintf(a.world.err, "%s%s: %d of %d, about %.0f s left   %s", back, what, done, total, left, end)
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("  %s: %s", at, p.Text), 78, "    "))
 	}
 }

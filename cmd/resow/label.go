@@ -14,6 +14,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 )
@@ -70,10 +71,10 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 		ValidArgsFunction: a.completeCodes,
 		RunE: func(c *cobra.Command, args []string) error {
 			if l.copies < 1 {
-				return &usageError{fmt.Sprintf("--copies %d: want 1 or more", l.copies)}
+				return ui.Wrong(fmt.Sprintf("--copies %d: want 1 or more", l.copies))
 			}
 			if len(args) > 0 && (l.all || l.fresh) {
-				return &usageError{"--all and --new choose the mats themselves: leave the codes out, or leave the flag out"}
+				return ui.Wrong("--all and --new choose the mats themselves: leave the codes out, or leave the flag out")
 			}
 			return a.open(!l.corrects(), func(f *farm.Farm) error {
 				if l.calibrate {
@@ -129,7 +130,7 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 	for _, s := range labels.Stocks() {
 		names = append(names, s.Name)
 	}
-	c.Long += "\n\nStocks: " + strings.TrimSpace(wrap(strings.Join(names, ", "), 78, "")) + "."
+	c.Long += "\n\nStocks: " + strings.TrimSpace(ui.Wrap(strings.Join(names, ", "), 78, "")) + "."
 	must(c.RegisterFlagCompletionFunc("stock", fixedWords(names...)))
 	must(c.RegisterFlagCompletionFunc("payload", fixedWords("code", "web", "grai")))
 	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters))
@@ -149,10 +150,10 @@ func (l labelFlags) paper(f *farm.Farm) (labels.Stock, error) {
 		return labels.FindStock(name)
 	}
 	if l.stock != "" {
-		return labels.Stock{}, &usageError{"--stock names a stock; --page, --label, --pitch and --margin describe one: give either"}
+		return labels.Stock{}, ui.Wrong("--stock names a stock; --page, --label, --pitch and --margin describe one: give either")
 	}
 	if l.page == "" || l.label == "" {
-		return labels.Stock{}, &usageError{"a stock of your own needs at least --page and --label: --page 210x297mm --label 63.5x38.1mm"}
+		return labels.Stock{}, ui.Wrong("a stock of your own needs at least --page and --label: --page 210x297mm --label 63.5x38.1mm")
 	}
 	return l.ownStock()
 }
@@ -281,17 +282,17 @@ func (a *app) calibrate(f *farm.Farm, l labelFlags) error {
 		out = "calibration.pdf"
 	}
 	page := labels.Calibration{Stocks: []labels.Stock{paper}, Correction: correctionOf(p), Created: f.PaperTime(nil)}
-	if err := writeFile(out, beginsPDF, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
+	if err := ui.WriteFile(out, ui.BeginsPDF, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
 		return err
 	}
-	return a.print(struct {
+	return a.Print(struct {
 		File    string         `json:"file"`
 		Stock   string         `json:"stock"`
 		Printer medium.Printer `json:"printer"`
 	}{out, paper.Name, p}, func(w io.Writer) {
 		fmt.Fprintf(w, "Wrote the ruler page of %s to %s, corrected as on record for printer %s:\n", paper.Name, out, p.Name)
 		fmt.Fprintf(w, "  %s\n", farm.Line(&p))
-		fmt.Fprint(w, wrap("Print it at 100 % on plain paper, measure, and run this again with --offset and --scale.", 78, ""))
+		fmt.Fprint(w, ui.Wrap("Print it at 100 % on plain paper, measure, and run this again with --offset and --scale.", 78, ""))
 	})
 }
 
@@ -301,10 +302,10 @@ func (a *app) writeLabels(f *farm.Farm, l labelFlags, printer medium.Printer, co
 	if err != nil {
 		return sheet, err
 	}
-	if err := writeFile(l.out, beginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+	if err := ui.WriteFile(l.out, ui.BeginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
 		return sheet, err
 	}
-	return sheet, writeSymbols(sheet, l.png, l.svg, a.progress("writing single files"))
+	return sheet, writeSymbols(sheet, l.png, l.svg, a.Progress("writing single files", a.now))
 }
 
 func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
@@ -318,7 +319,7 @@ func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer, cod
 	}
 	sheet := labels.Sheet{Stock: paper, Skip: l.skip, Copies: l.copies, CropMarks: l.cropMarks, CutLines: paper.CutByHand(),
 		Correction: correctionOf(printer),
-		Anchor:     anchorLead + anchor.String(), Progress: a.progress("drawing labels")}
+		Anchor:     anchorLead + anchor.String(), Progress: a.Progress("drawing labels", a.now)}
 	last := make([]time.Time, len(codes))
 	for i, code := range codes {
 		c, err := f.Condition(code)
@@ -357,7 +358,7 @@ func (l labelFlags) payloadOf(code string) (string, error) {
 		return "", nil
 	case "web":
 		if l.station == "" {
-			return "", &usageError{"--payload web needs the station's address: --station http://192.168.1.10:8080"}
+			return "", ui.Wrong("--payload web needs the station's address: --station http://192.168.1.10:8080")
 		}
 		return labels.WebPayload(l.station, code)
 	case "grai":
@@ -370,7 +371,7 @@ func (l labelFlags) payloadOf(code string) (string, error) {
 // is there it must be right.
 func (l labelFlags) graiPayload(code string) (string, error) {
 	if l.prefix == "" || l.assetNumber == "" {
-		return "", &usageError{"--payload grai needs --company-prefix as GS1 issued it to the farm, and --asset-type"}
+		return "", ui.Wrong("--payload grai needs --company-prefix as GS1 issued it to the farm, and --asset-type")
 	}
 	asset := l.assetNumber
 	if len(l.prefix)+len(asset) == 13 {
@@ -423,8 +424,8 @@ func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, tot
 		dir, ext, begins string
 		write            func(s labels.Symbol, w io.Writer, code string) error
 	}{
-		{pngDir, ".png", beginsPNG, func(s labels.Symbol, w io.Writer, code string) error { return s.WritePNG(w, pngPixels, code) }},
-		{svgDir, ".svg", beginsSVG, labels.Symbol.WriteSVG},
+		{pngDir, ".png", ui.BeginsPNG, func(s labels.Symbol, w io.Writer, code string) error { return s.WritePNG(w, pngPixels, code) }},
+		{svgDir, ".svg", ui.BeginsSVG, labels.Symbol.WriteSVG},
 	} {
 		if kind.dir == "" {
 			continue
@@ -440,7 +441,7 @@ func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, tot
 			if err != nil {
 				return err
 			}
-			err = writeFile(filepath.Join(kind.dir, label.Code+kind.ext), kind.begins, func(w io.Writer) error {
+			err = ui.WriteFile(filepath.Join(kind.dir, label.Code+kind.ext), kind.begins, func(w io.Writer) error {
 				return kind.write(layout.Symbols[0].Symbol, w, label.Code)
 			})
 			if err != nil {
@@ -487,7 +488,7 @@ func (a *app) warnRetired(f *farm.Farm, codes []medium.Code) error {
 		}
 	}
 	if len(gone) > 0 {
-		a.remark("retired, and not to be used again, whatever its label says: " + some(gone, 10))
+		a.Remark("retired, and not to be used again, whatever its label says: " + ui.Some(gone, 10))
 	}
 	return nil
 }
@@ -498,7 +499,7 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 		return err
 	}
 	symbol := layout.Symbols[0].Symbol
-	return a.print(struct {
+	return a.Print(struct {
 		File    string          `json:"file"`
 		Labels  int             `json:"labels"`
 		Pages   int             `json:"pages"`
@@ -510,16 +511,16 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 		Payload string          `json:"first_payload"`
 		Printer *medium.Printer `json:"printer"`
 	}{l.out, len(sheet.Labels), sheet.Pages(), sheet.Stock.Name, len(layout.Symbols), layout.Dropped, sheet.Stock.HasAnchorRoom(), symbol.Explain(), symbol.Payload, &printer}, func(w io.Writer) {
-		fmt.Fprint(w, wrap(fmt.Sprintf("%s on %s of %s in %s. Print at 100 %%, not fitted to the page.",
-			counted(len(sheet.Labels)*max(1, l.copies), "label"), counted(sheet.Pages(), "page"), sheet.Stock.Name, l.out), 78, ""))
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s on %s of %s in %s. Print at 100 %%, not fitted to the page.",
+			ui.Counted(len(sheet.Labels)*max(1, l.copies), "label"), ui.Counted(sheet.Pages(), "page"), sheet.Stock.Name, l.out), 78, ""))
 		if l.fresh {
-			fmt.Fprint(w, wrap("These are all mats not sown on yet, those labelled before too. Two tags of one code mix up two mats: destroy the spare ones.", 78, ""))
+			fmt.Fprint(w, ui.Wrap("These are all mats not sown on yet, those labelled before too. Two tags of one code mix up two mats: destroy the spare ones.", 78, ""))
 		}
 		if len(layout.Dropped) > 0 {
-			fmt.Fprint(w, wrap("No room on the label for: "+strings.Join(layout.Dropped, ", ")+".", 78, ""))
+			fmt.Fprint(w, ui.Wrap("No room on the label for: "+strings.Join(layout.Dropped, ", ")+".", 78, ""))
 		}
 		if !sheet.Stock.HasAnchorRoom() {
-			fmt.Fprint(w, wrap("This stock has no margin for the ledger's anchor: write "+strings.TrimPrefix(sheet.Anchor, anchorLead)+" down, or print a report, for resow verify --anchor.", 78, ""))
+			fmt.Fprint(w, ui.Wrap("This stock has no margin for the ledger's anchor: write "+strings.TrimPrefix(sheet.Anchor, anchorLead)+" down, or print a report, for resow verify --anchor.", 78, ""))
 		}
 		printedCorrected(w, printer)
 		for _, dir := range []string{l.png, l.svg} {
@@ -528,7 +529,7 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 			}
 		}
 		if l.explain {
-			fmt.Fprint(w, wrap("Symbol for "+symbol.Payload+": "+symbol.Explain(), 78, ""))
+			fmt.Fprint(w, ui.Wrap("Symbol for "+symbol.Payload+": "+symbol.Explain(), 78, ""))
 		}
 	})
 }
@@ -542,11 +543,4 @@ func (a *app) completePrinters(*cobra.Command, []string, string) ([]string, cobr
 		return nil
 	})
 	return names, cobra.ShellCompDirectiveNoFileComp
-}
-
-func counted(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }

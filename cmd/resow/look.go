@@ -12,6 +12,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -59,7 +60,7 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 				}
 				v := medium.Judge(c, f.Farm, f.Now(), sown...)
 				a.code = verdictExit(v.Word)
-				return a.print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
+				return a.Print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
 			})
 		},
 	}
@@ -69,14 +70,14 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 	return c
 }
 
-var verdictColor = map[medium.Word]string{medium.SowIt: green, medium.SowWithCare: yellow, medium.DoNotSow: red, medium.RetireMat: red}
+var verdictColor = map[medium.Word]string{medium.SowIt: ui.Green, medium.SowWithCare: ui.Yellow, medium.DoNotSow: ui.Red, medium.RetireMat: ui.Red}
 
 func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medium.Verdict) {
-	fmt.Fprintf(w, "%s   %s\n", v.Code, a.paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
-	fmt.Fprint(w, wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
+	fmt.Fprintf(w, "%s   %s\n", v.Code, a.Paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
+	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
 	for _, finding := range v.Findings {
-		fmt.Fprint(w, column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
-		fmt.Fprint(w, column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
+		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
+		fmt.Fprint(w, ui.Column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
 	}
 	printHints(w, v.Findings)
 	if s := v.LastSanitized; s != nil {
@@ -84,10 +85,10 @@ func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medi
 		if !s.Accepted {
 			accepted = "not accepted"
 		}
-		fmt.Fprint(w, wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.Loc, farm.StampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.Loc, farm.StampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
 	}
 	if v.NextStep != "" {
-		fmt.Fprint(w, wrap("next step: "+string(v.NextStep), 79, "  "))
+		fmt.Fprint(w, ui.Wrap("next step: "+string(v.NextStep), 79, "  "))
 	}
 	if v.Word == medium.SowIt || v.Word == medium.SowWithCare {
 		fmt.Fprintln(w, "Clear by the farm's own rules. Look at the mat before you sow.")
@@ -131,7 +132,7 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 				ahead = d
 			}
 			if limit < 1 || limit > 100000 {
-				return &usageError{fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit)}
+				return ui.Wrong(fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit))
 			}
 			return a.open(true, func(f *farm.Farm) error {
 				now := f.Now()
@@ -142,7 +143,7 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 				if err != nil {
 					return err
 				}
-				return a.print(list, func(w io.Writer) { a.writeDue(w, f, list, now, ahead) })
+				return a.Print(list, func(w io.Writer) { a.writeDue(w, f, list, now, ahead) })
 			})
 		},
 	}
@@ -162,7 +163,7 @@ func (a *app) writeDue(w io.Writer, f *farm.Farm, list farm.DueList, now time.Ti
 	for _, it := range list.Items {
 		lead := fmt.Sprintf("%-9s  %-11s  %-8s  %-12s  ", it.Code, it.Stage, it.NextStep, overdue(it.OverdueH))
 		for _, reason := range it.Reasons {
-			fmt.Fprint(w, column(lead, reason, 79))
+			fmt.Fprint(w, ui.Column(lead, reason, 79))
 			lead = strings.Repeat(" ", 48)
 		}
 	}
@@ -174,7 +175,7 @@ func (a *app) writeDue(w io.Writer, f *farm.Farm, list farm.DueList, now time.Ti
 // printNext says what comes next where nothing is due.
 func (a *app) printNext(w io.Writer, f *farm.Farm, now time.Time, ahead time.Duration) {
 	next, err := f.Due(now.AddDate(10, 0, 0), 1)
-	a.note(err)
+	a.Note(err)
 	if len(next) == 0 {
 		fmt.Fprintln(w, "Nothing is due.")
 		return
@@ -187,7 +188,7 @@ func (a *app) printNext(w io.Writer, f *farm.Farm, now time.Time, ahead time.Dur
 	if wait := next[0].At.Sub(now); wait > 24*time.Hour {
 		within = fmt.Sprintf("%.0fd", math.Ceil(wait.Hours()/24))
 	}
-	fmt.Fprint(w, wrap(fmt.Sprintf("%s Next: %s %s %s; `resow due --within %s` lists more.", said, next[0].Code, next[0].Step, overdue(next[0].OverdueH(now)), within), 79, ""))
+	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s Next: %s %s %s; `resow due --within %s` lists more.", said, next[0].Code, next[0].Step, overdue(next[0].OverdueH(now)), within), 79, ""))
 }
 
 // overdue says how late something is in the unit that reads best.
@@ -205,18 +206,6 @@ func overdue(h float64) string {
 	return fmt.Sprintf("%s%.0f days", sign, h/24)
 }
 
-// oneLine keeps a name in its line: with a line end in it, it could make lines that
-// look like others.
-var oneLine = strings.NewReplacer("\r", `\u000d`, "\n", `\u000a`)
-
-// column prints a text in what is left of the line behind lead.
-func column(lead, text string, width int) string {
-	lead = oneLine.Replace(lead)
-	pad := strings.Repeat(" ", columns(lead))
-	lines := strings.Split(strings.TrimSuffix(wrap(text, width-len(pad), ""), "\n"), "\n")
-	return lead + strings.Join(lines, "\n"+pad) + "\n"
-}
-
 func (a *app) showCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show CODE", Short: "Show everything on file about a mat", Args: cobra.ExactArgs(1),
@@ -230,7 +219,7 @@ func (a *app) showCommand() *cobra.Command {
 					return err
 				}
 				v := medium.Judge(c, f.Farm, f.Now())
-				return a.print(struct {
+				return a.Print(struct {
 					medium.Verdict
 					Mat       medium.Mat       `json:"mat"`
 					OpenArea  float64          `json:"open_area_percent"`
@@ -247,7 +236,7 @@ func (a *app) showCommand() *cobra.Command {
 
 func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {
 	line := func(name, format string, args ...any) {
-		fmt.Fprint(w, column(padded(name, 16), fmt.Sprintf(format, args...), 79))
+		fmt.Fprint(w, ui.Column(ui.Padded(name, 16), fmt.Sprintf(format, args...), 79))
 	}
 	m := c.Mat
 	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.Date(c.Added))
@@ -276,7 +265,7 @@ func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {
 		line("mold", "in turns %s", strings.Trim(fmt.Sprint(slices.Compact(slices.Clone(c.MoldTurns))), "[]"))
 	}
 	for _, y := range c.Yields {
-		line("yield", "%s: %s, %s on average", y.Name(), counted(y.N, "harvest"), f.Mass(y.SumG/float64(y.N)))
+		line("yield", "%s: %s, %s on average", y.Name(), ui.Counted(y.N, "harvest"), f.Mass(y.SumG/float64(y.N)))
 	}
 }
 
@@ -325,7 +314,7 @@ func (a *app) listCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return a.print(struct {
+				return a.Print(struct {
 					Mats []listItem `json:"mats"`
 				}{items}, func(w io.Writer) {
 					fmt.Fprintf(w, "%-9s  %-11s  %4s  %-13s  %-14s  %s\n", "CODE", "STAGE", "TURN", "VERDICT", "SIZE", "CROP")
@@ -334,9 +323,9 @@ func (a *app) listCommand() *cobra.Command {
 						if it.Stage != medium.Growing && it.HeldIn != medium.Growing {
 							crop = ""
 						}
-						fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, cut(crop, 16))
+						fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, ui.Cut(crop, 16))
 					}
-					fmt.Fprintf(w, "%s\n", counted(len(items), "mat"))
+					fmt.Fprintf(w, "%s\n", ui.Counted(len(items), "mat"))
 				})
 			})
 		},
@@ -384,7 +373,7 @@ records about the farm itself: policy, sanitizers, crops.`,
 				if err != nil {
 					return err
 				}
-				return a.print(struct {
+				return a.Print(struct {
 					Code  medium.Code   `json:"code"`
 					Steps []medium.Step `json:"steps"`
 				}{code, thread}, func(w io.Writer) { a.printThread(w, f, thread) })
@@ -419,9 +408,9 @@ func (a *app) printThread(w io.Writer, f *farm.Farm, thread []medium.Step) {
 		if s.Outcome.Late {
 			text += fmt.Sprintf(" (late entry, written %s)", f.Stamp(s.Recorded))
 		}
-		fmt.Fprint(w, column(lead, text, 79))
+		fmt.Fprint(w, ui.Column(lead, text, 79))
 		for _, finding := range s.Outcome.Findings {
-			fmt.Fprint(w, column(strings.Repeat(" ", len(lead))+"  ", finding.Text, 79))
+			fmt.Fprint(w, ui.Column(strings.Repeat(" ", len(lead))+"  ", finding.Text, 79))
 		}
 	}
 }

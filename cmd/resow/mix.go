@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/medium/sanitizer"
 	"resow/store"
@@ -110,13 +111,13 @@ come first.`,
 
 func (a *app) mix(m mixFlags) error {
 	if a.at != "" && !m.bottle {
-		return &usageError{"--at is when a solution was mixed that is recorded: give --bottle too, or leave it out"}
+		return ui.Wrong("--at is when a solution was mixed that is recorded: give --bottle too, or leave it out")
 	}
 	if m.tag != "" && !m.bottle {
-		return &usageError{"--tag prints the tag of a recorded solution: give --bottle too"}
+		return ui.Wrong("--tag prints the tag of a recorded solution: give --bottle too")
 	}
 	if m.bottle && m.Product == "" {
-		return &usageError{"--bottle records a solution of a product on file: give --product (resow sanitizer add copies its label)"}
+		return ui.Wrong("--bottle records a solution of a product on file: give --product (resow sanitizer add copies its label)")
 	}
 	answer := func(f *farm.Farm) error {
 		f.Settings.Units = unitsOf(f.Settings.Units, m.Volume, m.Use, m.Have, m.Water, m.Add)
@@ -153,28 +154,27 @@ func (a *app) answerMix(f *farm.Farm, m mixFlags) error {
 	doc, err := f.Mix(m.Mixing)
 	var second *medium.InputError
 	if errors.As(err, &second) && second.Field == farm.SecondStock {
-		return &usageError{fmt.Sprintf("--with %q is neither a product on file nor a strength such as 3%%; two different products never go into one bottle", m.With)}
+		return ui.Wrong(fmt.Sprintf("--with %q is neither a product on file nor a strength such as 3%%; two different products never go into one bottle", m.With))
 	}
 	if err != nil {
 		return err
 	}
 	if m.bottle {
 		if doc, err = a.bottleUp(f, m, doc); err != nil {
-			if doc.Solution != nil && a.json { // recorded: the document tells so beside the error
+			if doc.Solution != nil && a.JSON { // recorded: the document tells so beside the error
 				var b bytes.Buffer
-				if encode(&b, doc) == nil {
-					a.held = b.Bytes()
+				if ui.Encode(&b, doc) == nil {
+					a.Held = b.Bytes()
 				}
 			}
 			return err
 		}
 	}
-	return a.print(doc.Rounded(), func(w io.Writer) { printMix(w, f, doc) })
+	return a.Print(doc.Rounded(), func(w io.Writer) { printMix(w, f, doc) })
 }
 
 // complete refuses what the flags leave open, in their words.
 func (m mixFlags) complete(f *farm.Farm) (err error) {
-	wrong := func(text string) error { return &usageError{text} }
 	directions := false
 	if m.Product != "" {
 		d, err := f.Product(m.Product)
@@ -184,37 +184,37 @@ func (m mixFlags) complete(f *farm.Farm) (err error) {
 	} else if _, err := sanitizer.ParseActive(m.Active); err != nil {
 		return err
 	} else if m.Stock == "" {
-		return wrong("say how strong the stock is: --stock and the figure from its label, for example --stock 5.25%")
+		return ui.Wrong("say how strong the stock is: --stock and the figure from its label, for example --stock 5.25%")
 	}
 	reverse, blend := m.With == "" && (m.Add != "" || m.Water != ""), m.With != "" && (m.WithAdd != "" || m.Add != "")
 	adjust := m.With == "" && (m.Reads != "" || m.Have != "")
 	switch {
 	case reverse && (m.Add == "" || m.Water == ""):
-		return wrong("give both: --add 2tbsp for the stock and --water 1gal for the water that it went into")
+		return ui.Wrong("give both: --add 2tbsp for the stock and --water 1gal for the water that it went into")
 	case reverse && (m.Strength != "" || m.Volume != "" || m.Use != "" || m.Reads != ""):
-		return wrong("--add and --water ask how strong a mix is; leave out --to, --make, --use and --reads")
+		return ui.Wrong("--add and --water ask how strong a mix is; leave out --to, --make, --use and --reads")
 	case reverse:
 		return nil
 	case blend && (m.WithAdd == "" || m.Add == ""):
-		return wrong("give both amounts: --add 500mL of the first stock and --with-add 500mL of the second")
+		return ui.Wrong("give both amounts: --add 500mL of the first stock and --with-add 500mL of the second")
 	case blend:
 		return nil
 	case m.With != "" && m.Volume == "":
-		return wrong("say how much you want of the two stocks together: --make 1L")
+		return ui.Wrong("say how much you want of the two stocks together: --make 1L")
 	case m.Strength == "" && !directions:
-		return wrong("say how strong the solution must be: --to and the figure from the label, for example --to 100ppm")
+		return ui.Wrong("say how strong the solution must be: --to and the figure from the label, for example --to 100ppm")
 	case m.With != "":
 		return nil
 	case adjust && (m.Reads == "" || m.Have == ""):
-		return wrong("give both: --reads 120ppm for the strip and --have 5L for how much there is")
+		return ui.Wrong("give both: --reads 120ppm for the strip and --have 5L for how much there is")
 	case adjust && m.bottle:
-		return wrong("a solution that was put right keeps its code: read a strip in it again and record it with `resow solution strip`")
+		return ui.Wrong("a solution that was put right keeps its code: read a strip in it again and record it with `resow solution strip`")
 	case adjust:
 		return nil
 	case m.Volume != "" && m.Use != "":
-		return wrong("--make and --use are two questions: give one of them")
+		return ui.Wrong("--make and --use are two questions: give one of them")
 	case m.Volume == "" && m.Use == "":
-		return wrong("say how much: --make 2L for the solution wanted, --use 50mL for the stock to use up, --reads 120ppm --have 5L for a solution that you have, or --add 2tbsp --water 1gal for one that was mixed")
+		return ui.Wrong("say how much: --make 2L for the solution wanted, --use 50mL for the stock to use up, --reads 120ppm --have 5L for a solution that you have, or --add 2tbsp --water 1gal for one that was mixed")
 	}
 	return nil
 }

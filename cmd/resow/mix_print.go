@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium/sanitizer"
 )
 
@@ -16,7 +17,7 @@ func strengthText(m sanitizer.Mix) string {
 
 func printMix(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	line := func(name, text string) {
-		fmt.Fprint(w, column(fmt.Sprintf("  %-9s", name), text, 79))
+		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %-9s", name), text, 79))
 	}
 	stock := d.Stock + " " + d.Active.Title()
 	if d.Product != "" {
@@ -51,7 +52,7 @@ func printMix(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	}
 	printRecipe(w, f, d)
 	for _, note := range d.Notes {
-		fmt.Fprint(w, column("  ! ", note, 79))
+		fmt.Fprint(w, ui.Column("  ! ", note, 79))
 	}
 	printChlorine(w, d.Chlorine)
 	if d.Solution != nil {
@@ -74,14 +75,14 @@ func printAdded(line func(name, text string), f *farm.Farm, d farm.Mixed, weighe
 func printRecipe(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	if r := d.Recipe; r != nil {
 		fmt.Fprintln(w, "\nWith the measures of a kitchen:")
-		fmt.Fprint(w, column("  ", r.Text, 79))
-		fmt.Fprint(w, column("  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)), 79))
+		fmt.Fprint(w, ui.Column("  ", r.Text, 79))
+		fmt.Fprint(w, ui.Column("  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)), 79))
 	} else if d.Kitchen != nil && d.Question == "dilute" {
-		fmt.Fprint(w, "\n", wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or make a larger batch.", 79, ""))
+		fmt.Fprint(w, "\n", ui.Wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or make a larger batch.", 79, ""))
 	}
 	if k := d.Kitchen; k != nil {
 		text := fmt.Sprintf("The common kitchen sum (the printed figures taken as they stand) says %s of stock; that gives %s ppm, %s.", f.Volume(k.StockML), farm.Digits(k.StrengthPPM, 4), offBy(k.ErrorPercent))
-		fmt.Fprint(w, "\n", wrap(text, 79, ""))
+		fmt.Fprint(w, "\n", ui.Wrap(text, 79, ""))
 	}
 }
 
@@ -111,10 +112,10 @@ func printChlorine(w io.Writer, c *farm.Chlorine) {
 		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used (FDA Food Code 4-501.114, a reference; the label decides).%s", c.MinTempC, below)
 	}
 	if text != "" {
-		fmt.Fprint(w, "\n", wrap(text, 79, ""))
+		fmt.Fprint(w, "\n", ui.Wrap(text, 79, ""))
 	}
 	for _, warning := range c.Warnings {
-		fmt.Fprint(w, column("  ! ", warning, 79))
+		fmt.Fprint(w, ui.Column("  ! ", warning, 79))
 	}
 }
 

@@ -16,6 +16,7 @@ import (
 
 	"resow/cmd/resow/farm"
 	"resow/cmd/resow/moving"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 	"resow/store"
@@ -33,10 +34,10 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
   resow export | head -3`,
 		RunE: func(*cobra.Command, []string) error {
 			if out != "" && tables != "" {
-				return &usageError{"give --out or --csv, not both"}
+				return ui.Wrong("give --out or --csv, not both")
 			}
-			if a.json && out == "" && tables == "" {
-				return &usageError{"--json prints one document, an export has a line for each record: give it a file with --out"}
+			if a.JSON && out == "" && tables == "" {
+				return ui.Wrong("--json prints one document, an export has a line for each record: give it a file with --out")
 			}
 			return a.open(true, func(f *farm.Farm) error {
 				if tables != "" {
@@ -53,10 +54,10 @@ The tables are for spreadsheets. The same ledger gives the same bytes.`,
 
 func (a *app) exportLines(f *farm.Farm, out string) error {
 	if out == "" {
-		a.printed = true
-		out := a.out
-		if !isTerminal(out) { // a program reads the bytes as they are
-			out = bare(out)
+		a.Printed = true
+		out := a.Out
+		if !ui.IsTerminal(out) { // a program reads the bytes as they are
+			out = ui.Bare(out)
 		}
 		if _, err := f.Lines(out, nil); err != nil {
 			return fmt.Errorf("what was written is not a complete export: %w", err)
@@ -64,8 +65,8 @@ func (a *app) exportLines(f *farm.Farm, out string) error {
 		return nil
 	}
 	var anchor store.Anchor
-	err := writeFile(out, beginsLines, func(w io.Writer) (err error) {
-		anchor, err = f.Lines(w, a.progress("exporting"))
+	err := ui.WriteFile(out, ui.BeginsLines, func(w io.Writer) (err error) {
+		anchor, err = f.Lines(w, a.Progress("exporting", a.now))
 		return err
 	})
 	if errors.Is(err, os.ErrNotExist) {
@@ -74,8 +75,8 @@ func (a *app) exportLines(f *farm.Farm, out string) error {
 	if err != nil {
 		return err
 	}
-	return a.print(map[string]any{"file": out, "records": anchor.Count, "anchor": anchor}, func(w io.Writer) {
-		fmt.Fprintf(w, "Wrote %s to %s, anchor %s.\n", counted(int(anchor.Count), "record"), out, anchor)
+	return a.Print(map[string]any{"file": out, "records": anchor.Count, "anchor": anchor}, func(w io.Writer) {
+		fmt.Fprintf(w, "Wrote %s to %s, anchor %s.\n", ui.Counted(int(anchor.Count), "record"), out, anchor)
 	})
 }
 
@@ -83,29 +84,29 @@ func (a *app) exportTables(f *farm.Farm, dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
-	var tables []tableFile
+	var tables []ui.TableFile
 	defer func() {
 		for _, t := range tables {
-			t.drop()
+			t.Drop()
 		}
 	}()
 	rows, err := f.Tables(func(kind medium.Kind) (io.WriteCloser, error) {
-		f, err := beginFile(filepath.Join(dir, string(kind)+".csv"), beginsTable)
+		f, err := ui.BeginFile(filepath.Join(dir, string(kind)+".csv"), ui.BeginsTable)
 		if err != nil {
 			return nil, err
 		}
-		tables = append(tables, tableFile{f})
-		return tableFile{f}, nil
+		tables = append(tables, ui.TableFile{Begun: f})
+		return ui.TableFile{Begun: f}, nil
 	})
 	if err != nil {
 		return err
 	}
 	for _, t := range tables {
-		if err := t.place(); err != nil {
+		if err := t.Place(); err != nil {
 			return err
 		}
 	}
-	return a.print(map[string]any{"folder": dir, "rows": rows}, func(w io.Writer) {
+	return a.Print(map[string]any{"folder": dir, "rows": rows}, func(w io.Writer) {
 		kinds := make([]string, 0, len(rows))
 		for k := range rows {
 			kinds = append(kinds, string(k))
@@ -215,12 +216,12 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 	for _, t := range texts {
 		i := strings.LastIndex(t, "=")
 		if i < 1 {
-			return nil, &usageError{fmt.Sprintf("%s %q: want NAME=VALUE", flag, t)}
+			return nil, ui.Wrong(fmt.Sprintf("%s %q: want NAME=VALUE", flag, t))
 		}
 		name, value := strings.TrimSpace(t[:i]), strings.TrimSpace(t[i+1:])
 		before, twice := out[name]
 		if twice && flag == "--set" {
-			return nil, &usageError{fmt.Sprintf("--set %s=%s and %s=%s: keep one", name, before, name, value)}
+			return nil, ui.Wrong(fmt.Sprintf("--set %s=%s and %s=%s: keep one", name, before, name, value))
 		}
 		if twice {
 			value = before + "," + value
@@ -236,7 +237,7 @@ func (o *importing) asItIs(what string) error {
 		{"--what", o.What}, {"--map", strings.Join(o.maps, "")}, {"--set", strings.Join(o.sets, "")}, {"--skip", o.Skip}, {"--sheet", o.sheet},
 	} {
 		if option.said != "" {
-			return &usageError{fmt.Sprintf("%s does not apply to %s, which is read as it is; leave it out", option.name, what)}
+			return ui.Wrong(fmt.Sprintf("%s does not apply to %s, which is read as it is; leave it out", option.name, what))
 		}
 	}
 	return nil
@@ -266,17 +267,17 @@ func (a *app) importLedger(in io.Reader, apply bool) error {
 	if there && !same {
 		doc["refused"] = (&store.ExistsError{Path: path}).Error()
 	}
-	return a.print(doc, func(w io.Writer) {
+	return a.Print(doc, func(w io.Writer) {
 		switch {
 		case repeated || same:
-			fmt.Fprintf(w, "%s holds these %s already; nothing to do.\n", path, counted(int(anchor.Count), "record"))
+			fmt.Fprintf(w, "%s holds these %s already; nothing to do.\n", path, ui.Counted(int(anchor.Count), "record"))
 		case apply:
-			fmt.Fprintf(w, "Made %s with %s, anchor %s.\n", path, counted(int(anchor.Count), "record"), anchor)
+			fmt.Fprintf(w, "Made %s with %s, anchor %s.\n", path, ui.Counted(int(anchor.Count), "record"), anchor)
 		case there:
-			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written, and --apply will refuse:\n", counted(int(anchor.Count), "record"), anchor)
-			fmt.Fprint(w, wrap((&store.ExistsError{Path: path}).Error()+".", 79, "  "))
+			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written, and --apply will refuse:\n", ui.Counted(int(anchor.Count), "record"), anchor)
+			fmt.Fprint(w, ui.Wrap((&store.ExistsError{Path: path}).Error()+".", 79, "  "))
 		default:
-			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written; --apply makes %s.\n", counted(int(anchor.Count), "record"), anchor, path)
+			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written; --apply makes %s.\n", ui.Counted(int(anchor.Count), "record"), anchor, path)
 		}
 	})
 }
@@ -299,10 +300,10 @@ func fileAt(path string, want store.Anchor, o store.Options) (there, same bool) 
 // importFailed prints every row that was refused; the error itself names one.
 func (a *app) importFailed(err error) error {
 	var bad *store.ImportError
-	if !errors.As(err, &bad) || a.json {
+	if !errors.As(err, &bad) || a.JSON {
 		return err
 	}
-	printBadRows(a.out, bad.Rows, bad.More)
+	printBadRows(a.Out, bad.Rows, bad.More)
 	return err
 }
 
@@ -312,7 +313,7 @@ func printBadRows(w io.Writer, rows []store.BadRow, more int) {
 		if r.File != "" {
 			file = r.File + " "
 		}
-		fmt.Fprint(w, column(fmt.Sprintf("%sline %5d  ", file, r.Line), r.Text, 79))
+		fmt.Fprint(w, ui.Column(fmt.Sprintf("%sline %5d  ", file, r.Line), r.Text, 79))
 	}
 	if more > 0 {
 		fmt.Fprintf(w, "and %d more\n", more)
@@ -374,7 +375,7 @@ func (a *app) importFolder(f *farm.Farm, dir string, o *importing) error {
 		names, tables = append(names, e.Name()), append(tables, table)
 	}
 	if len(names) == 0 {
-		return &usageError{fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of `resow export --csv`", dir)}
+		return ui.Wrong(fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of `resow export --csv`", dir))
 	}
 	plan, err := moving.Own(names, tables)
 	if err != nil {
@@ -391,7 +392,7 @@ func (a *app) importPlan(f *farm.Farm, plan moving.Plan, o *importing) (err erro
 		}
 	}
 	if plan.Ledger == fmt.Sprintf("%x", f.ID()) {
-		return &usageError{"these tables are this ledger's own export, and an import changes nothing of the ledger that it came from; to mend a record, void it with `resow correct` and record it anew"}
+		return ui.Wrong("these tables are this ledger's own export, and an import changes nothing of the ledger that it came from; to mend a record, void it with `resow correct` and record it anew")
 	}
 	if plan.Lack != nil {
 		return plan.Lack
@@ -418,7 +419,7 @@ func (a *app) importPlan(f *farm.Farm, plan moving.Plan, o *importing) (err erro
 	if len(doc.Bad) > 0 || len(doc.Questions) > 0 || o.apply && !doc.Applied {
 		a.code = exitFailed
 	}
-	return a.print(doc, func(w io.Writer) { a.printImport(w, doc, o.apply, more) })
+	return a.Print(doc, func(w io.Writer) { a.printImport(w, doc, o.apply, more) })
 }
 
 func namesField(text string) bool { return strings.Contains(text, "=FIELD") }
@@ -428,7 +429,7 @@ func printQuestion(w io.Writer, q moving.Question) {
 	if q.Column != "" {
 		text = fmt.Sprintf("column %q: %s", q.Column, text)
 	}
-	fmt.Fprint(w, column("  ", text, 79))
+	fmt.Fprint(w, ui.Column("  ", text, 79))
 	for _, say := range q.Say {
 		fmt.Fprintln(w, "      "+say)
 	}
@@ -436,13 +437,13 @@ func printQuestion(w io.Writer, q moving.Question) {
 
 func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 	for _, n := range doc.Notes {
-		fmt.Fprint(w, wrap(n, 79, "  "))
+		fmt.Fprint(w, ui.Wrap(n, 79, "  "))
 	}
 	dates := ""
 	if doc.Dates != "" {
 		dates = ", dates read as " + doc.Dates
 	}
-	fmt.Fprintf(w, "%s of %s%s\n", counted(doc.Count, "row"), doc.What, dates)
+	fmt.Fprintf(w, "%s of %s%s\n", ui.Counted(doc.Count, "row"), doc.What, dates)
 	if len(doc.Columns) > 0 {
 		fmt.Fprintf(w, "  %-24s  %-18s  %s\n", "COLUMN", "IS", "UNIT")
 	}
@@ -451,12 +452,12 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 		if is == "" {
 			is = "(left out)"
 		}
-		fmt.Fprintf(w, "  %s  %-18s  %s\n", padded(c.Head, 24), is, cut(c.Unit, 31))
+		fmt.Fprintf(w, "  %s  %-18s  %s\n", ui.Padded(c.Head, 24), is, ui.Cut(c.Unit, 31))
 	}
 	if len(doc.Guesses) > 0 {
 		fmt.Fprintln(w, "Guessed; check each:")
 		for _, g := range doc.Guesses {
-			fmt.Fprint(w, column("  ", g, 79))
+			fmt.Fprint(w, ui.Column("  ", g, 79))
 		}
 	}
 	fields := slices.ContainsFunc(doc.Guesses, namesField)
@@ -468,14 +469,14 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 		fields = fields || slices.ContainsFunc(q.Say, namesField)
 	}
 	if fields {
-		fmt.Fprint(w, column("  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "), 79))
+		fmt.Fprint(w, ui.Column("  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "), 79))
 	}
 	if len(doc.Questions) > 0 {
-		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nRun it again with an option for each.")
+		fmt.Fprintln(w, a.Paint(ui.Red, "Nothing was recorded.")+"\nRun it again with an option for each.")
 		return
 	}
 	if len(doc.Bad) > 0 {
-		fmt.Fprintf(w, "%s can't be taken:\n", counted(len(doc.Bad)+more, "row"))
+		fmt.Fprintf(w, "%s can't be taken:\n", ui.Counted(len(doc.Bad)+more, "row"))
 		printBadRows(w, doc.Bad, more)
 		way := "Mend the rows, say what the columns are (--map), give all rows a value\n" +
 			"(--set debris=none) or leave lines out (--skip 12,15-17), and run it again."
@@ -483,10 +484,10 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 			way = "Export the tables again, or mend the rows in them, and run it again. An exact\n" +
 				"copy of a ledger is made of JSON Lines: export --out FILE, import FILE."
 		}
-		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\n"+way)
+		fmt.Fprintln(w, a.Paint(ui.Red, "Nothing was recorded.")+"\n"+way)
 		return
 	}
-	fmt.Fprintf(w, "  %s, imported before: %d\n", counted(doc.New, "new row"), doc.Repeated)
+	fmt.Fprintf(w, "  %s, imported before: %d\n", ui.Counted(doc.New, "new row"), doc.Repeated)
 	if doc.Missed > 0 {
 		fmt.Fprintf(w, "Not accepted by the rules, so kept without moving a mat: %d\n", doc.Missed)
 		printBadRows(w, doc.Misses, doc.Missed-len(doc.Misses))
@@ -495,12 +496,12 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 	case doc.Applied && doc.New == 0:
 		fmt.Fprintln(w, "Nothing to do: every row was imported before.")
 	case doc.Applied:
-		fmt.Fprintln(w, a.paint(green, "Recorded."))
+		fmt.Fprintln(w, a.Paint(ui.Green, "Recorded."))
 		if doc.What == moving.Mats {
 			fmt.Fprintf(w, "An old name finds its mat as mark:NAME; `%s label` prints the labels.\n", a.self)
 		}
 	case apply:
-		fmt.Fprintln(w, a.paint(red, "Nothing was recorded.")+"\nIf the guesses are right, run it again with --apply --confirm.")
+		fmt.Fprintln(w, a.Paint(ui.Red, "Nothing was recorded.")+"\nIf the guesses are right, run it again with --apply --confirm.")
 	default:
 		fmt.Fprintln(w, "Nothing was recorded yet; --apply records the rows.")
 	}

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/store"
 )
@@ -96,5 +97,5 @@ func printOrphans(w io.Writer, p pictures) {
 	if n := len(p.Orphans) - len(names); n > 0 {
 		more = fmt.Sprintf(" and %d more", n)
 	}
-	fmt.Fprint(w, wrap(fmt.Sprintf("%d files in %s are named by no step; nothing needs them: %s%s", len(p.Orphans), p.Folder, strings.Join(names, ", "), more), 79, "  "))
+	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d files in %s are named by no step; nothing needs them: %s%s", len(p.Orphans), p.Folder, strings.Join(names, ", "), more), 79, "  "))
 }

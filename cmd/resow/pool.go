@@ -15,6 +15,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels/report"
 	"resow/medium"
 	"resow/medium/pool"
@@ -40,7 +41,7 @@ wed, thu, fri, sat, sun. Without --mats the mats in use on file are taken.`,
   resow pool --plan week.csv --mats 60 --wash 20 --racks 24 --losses 2% --replace 14d --out pool.pdf`,
 		RunE: func(*cobra.Command, []string) error {
 			if p.Weeks < 1 || p.Repeats < 1 {
-				return &usageError{fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.Weeks, p.Repeats)}
+				return ui.Wrong(fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.Weeks, p.Repeats))
 			}
 			return a.maybeFarm(func(f *farm.Farm, origin report.Origin) error { return a.pool(f, origin, p) })
 		}}
@@ -81,7 +82,7 @@ func readPlan(path string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 		return nil, err
 	}
 	if len(text) > maxPlanBytes {
-		return nil, &usageError{path + " is larger than 1 MiB, so it is no sowing plan"}
+		return nil, ui.Wrong(path + " is larger than 1 MiB, so it is no sowing plan")
 	}
 	return parsePlan(path, bytes.NewReader(text), crop)
 }
@@ -92,10 +93,10 @@ func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)
 	r.TrimLeadingSpace = true
 	rows, err := r.ReadAll()
 	if err != nil {
-		return nil, &usageError{fmt.Sprintf("%s: %v", name, err)}
+		return nil, ui.Wrong(fmt.Sprintf("%s: %v", name, err))
 	}
 	if len(rows) < 2 {
-		return nil, &usageError{name + ": want a line of heads (crop, days_min, days_max, mon … sun) and a line for each crop"}
+		return nil, ui.Wrong(name + ": want a line of heads (crop, days_min, days_max, mon … sun) and a line for each crop")
 	}
 	var plan []pool.Sowing
 	for n, row := range rows[1:] {
@@ -110,11 +111,11 @@ func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)
 				s.Crop = cell
 				continue
 			case head != "days_min" && head != "days_max" && !isDay:
-				return nil, &usageError{fmt.Sprintf("%s: column %q is not known; want crop, days_min, days_max, mon, tue, wed, thu, fri, sat, sun", name, head)}
+				return nil, ui.Wrong(fmt.Sprintf("%s: column %q is not known; want crop, days_min, days_max, mon, tue, wed, thu, fri, sat, sun", name, head))
 			case cell == "":
 				continue
 			case err != nil:
-				return nil, &usageError{fmt.Sprintf("%s, line %d, %s: %q is not a whole number", name, n+2, head, cell)}
+				return nil, ui.Wrong(fmt.Sprintf("%s, line %d, %s: %q is not a whole number", name, n+2, head, cell))
 			case head == "days_min":
 				s.GrowMin = value
 			case head == "days_max":
@@ -141,7 +142,7 @@ func (a *app) pool(f *farm.Farm, origin report.Origin, p poolFlags) (err error) 
 	crop := func(name string) (medium.Crop, error) {
 		c, err := inTable(name)
 		if err == nil && c.DaysMax == 0 {
-			err = &usageError{fmt.Sprintf("%s has no days to harvest in the crop table; give them: --sow %s=3x8:8-10", name, name)}
+			err = ui.Wrong(fmt.Sprintf("%s has no days to harvest in the crop table; give them: --sow %s=3x8:8-10", name, name))
 		}
 		return c, err
 	}
@@ -159,7 +160,7 @@ func (a *app) pool(f *farm.Farm, origin report.Origin, p poolFlags) (err error) 
 		return err
 	}
 	if len(in.Plan.Sowings) == 0 {
-		return &usageError{"give the sowing plan: --sow radish=3x8 for each crop, or --plan week.csv"}
+		return ui.Wrong("give the sowing plan: --sow radish=3x8 for each crop, or --plan week.csv")
 	}
 	if in.Have == 0 && f != nil {
 		err := f.Conditions(func(c medium.Condition) error {

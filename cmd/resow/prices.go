@@ -28,7 +28,7 @@ func (a *app) pricesShowCommand() *cobra.Command {
 		Example: "  resow prices show\n  resow prices show --json",
 		RunE: func(*cobra.Command, []string) error {
 			return a.open(true, func(f *farm.Farm) error {
-				return a.print(struct {
+				return a.Print(struct {
 					Currency string `json:"currency"`
 					medium.Prices
 				}{f.Settings.Currency, f.Prices}, func(w io.Writer) {

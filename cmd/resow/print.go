@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels/report"
 )
 
@@ -57,7 +58,7 @@ func (a *app) oneReport(name, short string, build func(*farm.Farm, report.Origin
 				if err := writeReport(out, r); err != nil {
 					return err
 				}
-				return a.print(map[string]string{"file": out}, func(w io.Writer) { fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out) })
+				return a.Print(map[string]string{"file": out}, func(w io.Writer) { fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out) })
 			})
 		}}
 	c.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .csv")
@@ -67,11 +68,11 @@ func (a *app) oneReport(name, short string, build func(*farm.Farm, report.Origin
 func writeReport(path string, r report.Report) error {
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".pdf":
-		return writeFile(path, beginsPDF, func(w io.Writer) error { return report.PDF(w, r) })
+		return ui.WriteFile(path, ui.BeginsPDF, func(w io.Writer) error { return report.PDF(w, r) })
 	case ".html":
-		return writeFile(path, beginsHTML, func(w io.Writer) error { return report.HTML(w, r) })
+		return ui.WriteFile(path, ui.BeginsHTML, func(w io.Writer) error { return report.HTML(w, r) })
 	case ".csv":
-		return writeFile(path, beginsCSV, func(w io.Writer) error { return report.CSV(w, r) })
+		return ui.WriteFile(path, ui.BeginsCSV, func(w io.Writer) error { return report.CSV(w, r) })
 	}
-	return &usageError{fmt.Sprintf("--out %s: want a name that ends in .pdf, .html or .csv", path)}
+	return ui.Wrong(fmt.Sprintf("--out %s: want a name that ends in .pdf, .html or .csv", path))
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -32,7 +33,7 @@ type unfinishedHold struct {
 
 func (e *unfinishedHold) Error() string {
 	return fmt.Sprintf("put on hold %s; not reached yet: %d; %v; run the same command again: it holds the rest",
-		counted(e.held, "mat"), e.left, e.err)
+		ui.Counted(e.held, "mat"), e.left, e.err)
 }
 
 func (e *unfinishedHold) Unwrap() error { return e.err }
@@ -44,7 +45,7 @@ func (a *app) holdStep(f *farm.Farm, reason string) (medium.Step, error) {
 	step := medium.Step{By: a.initials(), Body: &medium.Hold{Reason: reason}}
 	done, err := medium.Admit(medium.Condition{Stage: medium.ToWash}, f.Farm, step, f.Now())
 	if err == nil && done.Body.(*medium.Hold).Reason != reason { // the next run looks for it
-		return step, &usageError{"--hold: say why in one line of at most 500 bytes"}
+		return step, ui.Wrong("--hold: say why in one line of at most 500 bytes")
 	}
 	return step, err
 }
@@ -54,7 +55,7 @@ func (a *app) holdStep(f *farm.Farm, reason string) (medium.Step, error) {
 // from there. recorded is how many steps the ledger had when the mats were found.
 func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h holding, err error) {
 	h.Held = []medium.Code{}
-	tell := a.progress("putting mats on hold")
+	tell := a.Progress("putting mats on hold", a.now)
 	stop := a.waiter()
 	defer stop.stop()
 	done := 0
@@ -120,8 +121,8 @@ func (a *app) printHolding(w io.Writer, h holding, reason string) {
 	if len(h.Held)+h.Added == 0 {
 		fmt.Fprintln(w, "All of these mats are on hold or retired already.")
 	} else {
-		said := fmt.Sprintf("%s: %s, %q.", a.paint(red, "ON HOLD"), counted(len(h.Held), "mat"), reason)
-		fmt.Fprint(w, wrap(said, 79, "  "))
+		said := fmt.Sprintf("%s: %s, %q.", a.Paint(ui.Red, "ON HOLD"), ui.Counted(len(h.Held), "mat"), reason)
+		fmt.Fprint(w, ui.Wrap(said, 79, "  "))
 	}
 	text := fmt.Sprintf("On hold before: %d.", h.Before)
 	if h.Added > 0 {
@@ -131,11 +132,11 @@ func (a *app) printHolding(w io.Writer, h holding, reason string) {
 		text += fmt.Sprintf(" Retired, and so not held: %d.", h.Retired)
 	}
 	if h.Voided > 0 {
-		text += fmt.Sprintf(" Not held, since the sowing on them was voided: %s; --voided holds these too.", counted(h.Voided, "mat"))
+		text += fmt.Sprintf(" Not held, since the sowing on them was voided: %s; --voided holds these too.", ui.Counted(h.Voided, "mat"))
 	}
-	fmt.Fprint(w, wrap(text, 79, "  "))
+	fmt.Fprint(w, ui.Wrap(text, 79, "  "))
 	if h.Others {
 		said := "Others recorded steps meanwhile; run the same command once more, to be sure that it has every mat."
-		fmt.Fprint(w, wrap(said, 79, "  "))
+		fmt.Fprint(w, ui.Wrap(said, 79, "  "))
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels/report"
 	"resow/medium"
 )
@@ -41,14 +42,14 @@ shows it as reviewed by the same person.
 				if err != nil {
 					return err
 				}
-				return a.print(struct {
+				return a.Print(struct {
 					medium.Step
 					Steps int `json:"steps_reviewed"`
 					Own   int `json:"own_steps"`
 				}{done[0], steps, own}, func(w io.Writer) {
-					fmt.Fprint(w, wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), counted(steps, "step")), 79, "  "))
+					fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), ui.Counted(steps, "step")), 79, "  "))
 					if own > 0 {
-						fmt.Fprint(w, wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
+						fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
 					}
 				})
 			})
@@ -99,10 +100,10 @@ func (b *between) period(a *app, f *farm.Farm) (from, to time.Time, err error) {
 		}
 	}
 	if from.After(now) {
-		return from, to, &usageError{fmt.Sprintf("--from %s lies in the future; nothing is recorded for it yet", b.from)}
+		return from, to, ui.Wrong(fmt.Sprintf("--from %s lies in the future; nothing is recorded for it yet", b.from))
 	}
 	if to.Before(from) {
-		return from, to, &usageError{fmt.Sprintf("--from %s --to %s: want the earlier day first", b.from, b.to)}
+		return from, to, ui.Wrong(fmt.Sprintf("--from %s --to %s: want the earlier day first", b.from, b.to))
 	}
 	return from, to, nil
 }

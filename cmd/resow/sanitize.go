@@ -9,6 +9,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -101,7 +102,7 @@ func (s sanitizing) needed(a *app, f *farm.Farm) (time.Duration, error) {
 		d, ok = f.DirectionsOf(b)
 	}
 	if !ok || d.ContactS == 0 {
-		return 0, &usageError{"no contact time is on file for this sanitizer; say how long with --contact 2min"}
+		return 0, ui.Wrong("no contact time is on file for this sanitizer; say how long with --contact 2min")
 	}
 	return time.Duration(d.ContactS) * time.Second, nil
 }

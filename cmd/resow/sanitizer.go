@@ -12,6 +12,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/medium/sanitizer"
 )
@@ -134,12 +135,12 @@ func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 		s.Confirmed = true
 		err = a.recordFarm(f, &s)
 	}
-	if err != nil || a.json {
+	if err != nil || a.JSON {
 		return err
 	}
 	switch {
 	case known && s.Corrects != "":
-		fmt.Fprint(a.out, wrap(correctedText(old, s), 79, "  "))
+		fmt.Fprint(a.Out, ui.Wrap(correctedText(old, s), 79, "  "))
 	case known:
 		if f.Farm, err = f.Store.Farm(); err != nil {
 			return err
@@ -148,10 +149,10 @@ func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 		if now, _ := f.Sanitizer(s.Name, ""); len(changesOf(now, s)) > 0 {
 			text = "It counts for what was done since then and before the newer copy on file, which stays in force."
 		}
-		fmt.Fprint(a.out, wrap(text, 79, "  "))
+		fmt.Fprint(a.Out, ui.Wrap(text, 79, "  "))
 	}
 	for _, note := range sanitizer.Notes(s) {
-		fmt.Fprint(a.out, column("  ", note, 79))
+		fmt.Fprint(a.Out, ui.Column("  ", note, 79))
 	}
 	return nil
 }
@@ -159,11 +160,11 @@ func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 // askPrinted asks whether the label really says so; without a terminal nobody can
 // be asked.
 func (a *app) askPrinted(e *medium.UnlikelyError) bool {
-	if in, ok := a.in.(*os.File); a.json || !ok || !isTerminal(in) {
+	if in, ok := a.in.(*os.File); a.JSON || !ok || !ui.IsTerminal(in) {
 		return false
 	}
-	fmt.Fprint(a.out, wrap(fmt.Sprintf("The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source), 79, "  "))
-	fmt.Fprint(a.out, "Look at the label again. Does it say so? Type yes to record it: ")
+	fmt.Fprint(a.Out, ui.Wrap(fmt.Sprintf("The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source), 79, "  "))
+	fmt.Fprint(a.Out, "Look at the label again. Does it say so? Type yes to record it: ")
 	line, _ := bufio.NewReader(a.in).ReadString('\n')
 	return strings.EqualFold(strings.TrimSpace(line), "yes")
 }
@@ -235,7 +236,7 @@ func (a *app) sanitizerListCommand() *cobra.Command {
 				if list == nil {
 					list = []medium.Sanitizer{}
 				}
-				return a.print(struct {
+				return a.Print(struct {
 					Sanitizers []medium.Sanitizer `json:"sanitizers"`
 				}{list}, func(w io.Writer) {
 					if len(list) == 0 {
@@ -257,7 +258,7 @@ func printSanitizer(w io.Writer, s medium.Sanitizer) {
 	}
 	text := farm.Join(s.Directions+": "+farm.Strengths(s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
 		farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC), rinseText(s), farm.Named("registration", s.Registration), s.Note)
-	fmt.Fprint(w, wrap("  "+text, 79, "    "))
+	fmt.Fprint(w, ui.Wrap("  "+text, 79, "    "))
 }
 
 func rinseText(s medium.Sanitizer) string {
@@ -279,7 +280,7 @@ func (a *app) sanitizerShowCommand() *cobra.Command {
 					return err
 				}
 				doc := bench(f, s)
-				return a.print(doc, func(w io.Writer) { printBench(w, f, doc) })
+				return a.Print(doc, func(w io.Writer) { printBench(w, f, doc) })
 			})
 		}}
 }
@@ -317,7 +318,7 @@ func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 	fmt.Fprintln(w, medium.Visible(s.Name))
 	line := func(name, text string) {
 		if text != "" {
-			fmt.Fprint(w, column(fmt.Sprintf("  %-12s", name), text, 79))
+			fmt.Fprint(w, ui.Column(fmt.Sprintf("  %-12s", name), text, 79))
 		}
 	}
 	line("active", d.Title+"; ppm counts "+d.CountedAs+" in mg/L")
@@ -347,7 +348,7 @@ func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 	line("note", s.Note)
 	line("never with", strings.Join(d.NeverWith, "; "))
 	for _, note := range d.Notes {
-		fmt.Fprint(w, column("  ! ", note, 79))
+		fmt.Fprint(w, ui.Column("  ! ", note, 79))
 	}
 	printCautions(w, d.Cautions)
 }
@@ -355,7 +356,7 @@ func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 func printCautions(w io.Writer, list []sanitizer.Caution) {
 	fmt.Fprintln(w, "\nMind:")
 	for _, c := range list {
-		fmt.Fprint(w, column("  - ", c.Text, 79))
+		fmt.Fprint(w, ui.Column("  - ", c.Text, 79))
 	}
 }
 

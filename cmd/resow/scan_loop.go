@@ -12,6 +12,7 @@ import (
 	"golang.org/x/term"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 )
@@ -100,7 +101,7 @@ type loud struct {
 	color string
 }
 
-func (l loud) bad() bool { return l.color == red }
+func (l loud) bad() bool { return l.color == ui.Red }
 
 // take answers one line that the scanner typed. It never fails: a line that
 // can't be used is an answer too. Whatever it is, it drops what waits for
@@ -137,7 +138,7 @@ func (w *washLoop) twice(code string, answer loud) loud {
 		w.asked, w.pending = w.pending, nil
 		answer.Text = append(answer.Text, "Still waiting for CONFIRM.")
 	}
-	answer.Word, answer.color = "TWICE", yellow
+	answer.Word, answer.color = "TWICE", ui.Yellow
 	return answer
 }
 
@@ -161,7 +162,7 @@ func (w *washLoop) unread(text string, err error) loud {
 		}
 		return nil
 	})
-	return loud{Word: "NOT READ", Text: said, color: red}
+	return loud{Word: "NOT READ", Text: said, color: ui.Red}
 }
 
 // matScan sorts out double scans before a mat is dealt with.
@@ -198,7 +199,7 @@ func (w *washLoop) card(code string, look func(f *farm.Farm, code medium.Code) f
 func (w *washLoop) refuse(word, text string) func() loud {
 	return func() loud {
 		w.tally.Refused++
-		return loud{Word: word, Text: []string{text}, color: red}
+		return loud{Word: word, Text: []string{text}, color: ui.Red}
 	}
 }
 
@@ -218,7 +219,7 @@ func (w *washLoop) steerBy(card medium.Card) loud {
 	switch card.Action {
 	case medium.ActOperator:
 		w.by = card.Initials
-		return loud{Word: card.Initials, Text: []string{"Steps are recorded under these initials from now on."}, color: green}
+		return loud{Word: card.Initials, Text: []string{"Steps are recorded under these initials from now on."}, color: ui.Green}
 	case medium.ActEnd:
 		return w.end("END")
 	case medium.ActUndo:
@@ -230,19 +231,19 @@ func (w *washLoop) steerBy(card medium.Card) loud {
 func (w *washLoop) begin(action *washAction) loud {
 	if w.by == "" {
 		w.tally.Refused++
-		return loud{Word: "WHO?", Text: []string{"Scan your own card first, or begin with --by INITIALS."}, color: red}
+		return loud{Word: "WHO?", Text: []string{"Scan your own card first, or begin with --by INITIALS."}, color: ui.Red}
 	}
 	action.done = map[medium.Code]bool{}
 	w.action = action
 	w.forget()
 	said := []string{"Now scan each mat; END when done."}
 	if text := action.text(); text != "" {
-		said = append([]string{upperFirst(text) + "."}, said...)
+		said = append([]string{ui.UpperFirst(text) + "."}, said...)
 	}
 	if action.card.NeedsConfirm() {
 		said = append(said, "CONFIRM after each mat.")
 	}
-	return loud{Word: action.word(), Text: said, color: green}
+	return loud{Word: action.word(), Text: said, color: ui.Green}
 }
 
 // forget makes the next scan of any mat a new one.
@@ -252,10 +253,10 @@ func (w *washLoop) end(word string) loud {
 	if w.action == nil {
 		return loud{Word: "NO ACTION", Text: []string{"No action was open. A mat alone gives its verdict."}}
 	}
-	text := fmt.Sprintf("%s: %s.", w.action.word(), counted(len(w.action.done), "mat"))
+	text := fmt.Sprintf("%s: %s.", w.action.word(), ui.Counted(len(w.action.done), "mat"))
 	w.action = nil
 	w.forget()
-	return loud{Word: word, Text: []string{text, "A mat alone now gives its verdict."}, color: green}
+	return loud{Word: word, Text: []string{text, "A mat alone now gives its verdict."}, color: ui.Green}
 }
 
 // idle drops what is open after a while without a scan.
@@ -265,7 +266,7 @@ func (w *washLoop) idle() (loud, bool) {
 	}
 	w.asked = nil
 	answer := w.end("NO ACTION")
-	answer.color = yellow
+	answer.color = ui.Yellow
 	answer.Text = append([]string{"A while without a scan: the action is over. Scan its card again to go on."}, answer.Text...)
 	return answer, true
 }
@@ -273,7 +274,7 @@ func (w *washLoop) idle() (loud, bool) {
 func (w *washLoop) confirm() loud {
 	if w.pending == nil {
 		w.tally.Refused++
-		return loud{Word: "CONFIRM WHAT?", Text: []string{"Nothing waits for a confirmation."}, color: yellow}
+		return loud{Word: "CONFIRM WHAT?", Text: []string{"Nothing waits for a confirmation."}, color: ui.Yellow}
 	}
 	yes := w.pending.yes
 	w.pending = nil
@@ -308,7 +309,7 @@ func (w *washLoop) unmeasured(f *farm.Farm, action *washAction) string {
 	}
 	text := ""
 	for _, missed := range f.Unmeasured(*b, f.Now()) {
-		text += upperFirst(missed.Text) + ". "
+		text += ui.UpperFirst(missed.Text) + ". "
 	}
 	return strings.TrimSpace(text)
 }
@@ -343,10 +344,10 @@ func (w *washLoop) verdict(f *farm.Farm, c medium.Condition) loud {
 	w.tally.Looked++
 	v := medium.Judge(c, f.Farm, f.Now())
 	answer := loud{Word: strings.ToUpper(string(v.Word)), Code: c.Code, color: verdictColor[v.Word]}
-	answer.Text = append(answer.Text, upperFirst(farm.Join(stageText(v.Stage), turns(v.Turn), farm.Named("next step:", string(v.NextStep))))+".")
+	answer.Text = append(answer.Text, ui.UpperFirst(farm.Join(stageText(v.Stage), turns(v.Turn), farm.Named("next step:", string(v.NextStep))))+".")
 	for _, finding := range v.Findings {
 		if finding.Rule != "stage" { // said already
-			answer.Text = append(answer.Text, upperFirst(finding.Text)+".")
+			answer.Text = append(answer.Text, ui.UpperFirst(finding.Text)+".")
 		}
 	}
 	if v.Word == medium.SowIt || v.Word == medium.SowWithCare {
@@ -360,7 +361,7 @@ func (w *washLoop) verdict(f *farm.Farm, c medium.Condition) loud {
 func (w *washLoop) before(f *farm.Farm, c medium.Condition) (answer loud, mat medium.Code, goOn bool) {
 	if w.action.done[c.Code] {
 		w.tally.Doubles++
-		return loud{Word: "DONE BEFORE", Code: c.Code, color: yellow, Text: []string{
+		return loud{Word: "DONE BEFORE", Code: c.Code, color: ui.Yellow, Text: []string{
 			"It was scanned in this action already; nothing more was recorded.",
 			"If this is another piece with the same code, set it apart: resow tags conflict " + string(c.Code)}}, c.Code, false
 	}
@@ -368,11 +369,11 @@ func (w *washLoop) before(f *farm.Farm, c medium.Condition) (answer loud, mat me
 	if _, inForce := f.Card(card.Code); card.Code != "" && !inForce {
 		w.action = nil
 		w.tally.Refused++
-		return loud{Word: "UNKNOWN CARD", Code: c.Code, Text: []string{"The card was withdrawn meanwhile. Nothing was recorded."}, color: red}, c.Code, false
+		return loud{Word: "UNKNOWN CARD", Code: c.Code, Text: []string{"The card was withdrawn meanwhile. Nothing was recorded."}, color: ui.Red}, c.Code, false
 	}
 	if missing := w.unmeasured(f, w.action); missing != "" {
 		w.tally.Refused++
-		return loud{Word: "BOTTLE?", Code: c.Code, color: yellow, Text: []string{missing,
+		return loud{Word: "BOTTLE?", Code: c.Code, color: ui.Yellow, Text: []string{missing,
 			"Nothing was recorded. Scan the tag of the bottle, and the mat again: what was read in it serves all mats."}}, c.Code, false
 	}
 	if !card.NeedsConfirm() {
@@ -383,8 +384,8 @@ func (w *washLoop) before(f *farm.Farm, c medium.Condition) (answer loud, mat me
 		return w.failed(string(c.Code), err), c.Code, false
 	}
 	w.asked = &question{yes: func() loud { return w.apply(c.Code) }}
-	return loud{Word: w.action.word() + "?", Code: c.Code, color: yellow, Text: []string{
-		upperFirst(farm.Join(stageText(c.Stage), c.HeldFor)) + ".", "Scan CONFIRM to do it, or anything else to leave it as it is."}}, c.Code, false
+	return loud{Word: w.action.word() + "?", Code: c.Code, color: ui.Yellow, Text: []string{
+		ui.UpperFirst(farm.Join(stageText(c.Stage), c.HeldFor)) + ".", "Scan CONFIRM to do it, or anything else to leave it as it is."}}, c.Code, false
 }
 
 // apply records one step. Whatever it answers is on disk by then.
@@ -396,19 +397,19 @@ func (w *washLoop) apply(code medium.Code) loud {
 	}
 	w.tally.Recorded++
 	w.steps = append(w.steps, washStep{done.Mat, done.MatSeq, done.Kind, action})
-	answer := loud{Word: farm.CardFaces[action.card.Action].Done, Code: done.Mat, color: green}
+	answer := loud{Word: farm.CardFaces[action.card.Action].Done, Code: done.Mat, color: ui.Green}
 	if done.Outcome.Accepted {
 		action.done[done.Mat] = true
 	} else {
 		w.tally.NotAccepted++
-		answer.color = red
+		answer.color = ui.Red
 		if action.card.Action != medium.ActRinseRoots {
 			answer.Word = "NOT ACCEPTED"
 		}
 	}
-	answer.Text = append(answer.Text, upperFirst(stageText(done.Outcome.To))+".")
+	answer.Text = append(answer.Text, ui.UpperFirst(stageText(done.Outcome.To))+".")
 	for _, finding := range done.Outcome.Findings {
-		answer.Text = append(answer.Text, upperFirst(finding.Text)+".")
+		answer.Text = append(answer.Text, ui.UpperFirst(finding.Text)+".")
 	}
 	return answer
 }
@@ -440,36 +441,36 @@ func (w *washLoop) record(step medium.Step) (medium.Step, error) {
 // failed says why nothing was recorded.
 func (w *washLoop) failed(text string, err error) loud {
 	w.tally.Refused++
-	said := upperFirst(withHint(err)) + "."
+	said := ui.UpperFirst(withHint(err)) + "."
 	var code *farm.CodeError
 	if errors.As(err, &code) || farm.IsUnknownMat(err) {
-		return loud{Word: "UNKNOWN", Code: medium.Code(cut(text, 20)), Text: []string{said, "Set it apart, do not sow on it: resow tags quarantine."}, color: red}
+		return loud{Word: "UNKNOWN", Code: medium.Code(ui.Cut(text, 20)), Text: []string{said, "Set it apart, do not sow on it: resow tags quarantine."}, color: ui.Red}
 	}
 	var stage *medium.StageError
 	if errors.As(err, &stage) {
-		return loud{Word: "NO", Code: stage.Code, Text: []string{said, "Nothing was recorded."}, color: red}
+		return loud{Word: "NO", Code: stage.Code, Text: []string{said, "Nothing was recorded."}, color: ui.Red}
 	}
 	delete(w.seen, text) // it may be scanned again at once
 	if isUnsure(err) {
-		return loud{Word: "NOT KNOWN", Code: medium.Code(cut(text, 20)), color: red, Text: []string{said,
+		return loud{Word: "NOT KNOWN", Code: medium.Code(ui.Cut(text, 20)), color: ui.Red, Text: []string{said,
 			"Scan it again now, in this session: it is not recorded twice."}}
 	}
-	return loud{Word: "NOT RECORDED", Code: medium.Code(cut(text, 20)), Text: []string{said}, color: red}
+	return loud{Word: "NOT RECORDED", Code: medium.Code(ui.Cut(text, 20)), Text: []string{said}, color: ui.Red}
 }
 
 // undo asks whether to void the last step of this session that still stands.
 func (w *washLoop) undo() loud {
 	if w.by == "" {
 		w.tally.Refused++
-		return loud{Word: "WHO?", Text: []string{"Scan your own card first, or begin with --by INITIALS."}, color: red}
+		return loud{Word: "WHO?", Text: []string{"Scan your own card first, or begin with --by INITIALS."}, color: ui.Red}
 	}
 	if len(w.steps) == 0 {
 		w.tally.Refused++
-		return loud{Word: "NOTHING", Text: []string{"No step of this session is left to take back. `resow correct` voids older ones."}, color: yellow}
+		return loud{Word: "NOTHING", Text: []string{"No step of this session is left to take back. `resow correct` voids older ones."}, color: ui.Yellow}
 	}
 	last := w.steps[len(w.steps)-1]
 	w.asked = &question{yes: func() loud { return w.void(last) }}
-	return loud{Word: "UNDO?", Code: last.code, Text: []string{fmt.Sprintf("The last step was %s. Scan CONFIRM to take it back; it stays on record as void.", last.kind)}, color: yellow}
+	return loud{Word: "UNDO?", Code: last.code, Text: []string{fmt.Sprintf("The last step was %s. Scan CONFIRM to take it back; it stays on record as void.", last.kind)}, color: ui.Yellow}
 }
 
 func (w *washLoop) void(last washStep) loud {
@@ -484,7 +485,7 @@ func (w *washLoop) void(last washStep) loud {
 		return w.failed(string(last.code), err)
 	}
 	w.tally.Undone++
-	return loud{Word: "UNDONE", Code: last.code, Text: []string{fmt.Sprintf("The %s is void. %s.", last.kind, upperFirst(stageText(done.Outcome.To)))}, color: green}
+	return loud{Word: "UNDONE", Code: last.code, Text: []string{fmt.Sprintf("The %s is void. %s.", last.kind, ui.UpperFirst(stageText(done.Outcome.To)))}, color: ui.Green}
 }
 
 // line is the running tally.
@@ -498,7 +499,7 @@ func (w *washLoop) line() string {
 // typed.
 func (a *app) scanLoop(idle time.Duration) error {
 	if a.at != "" {
-		return &usageError{"the loop records what is done now; a late entry goes through the step's own command with --at"}
+		return ui.Wrong("the loop records what is done now; a late entry goes through the step's own command with --at")
 	}
 	if err := a.open(true, func(*farm.Farm) error { return nil }); err != nil {
 		return err
@@ -510,12 +511,12 @@ func (a *app) scanLoop(idle time.Duration) error {
 	defer restore()
 	w := &washLoop{a: a, by: a.initials(), seen: map[string]time.Time{}, unsure: map[string]string{}}
 	s := a.newScreen()
-	if !a.json {
-		s.show(w, loud{Word: "READY", Text: []string{"Scan your own card, then an action card, then mats. A mat alone gives its verdict.", "Ctrl-C ends the loop."}, color: green})
+	if !a.JSON {
+		s.show(w, loud{Word: "READY", Text: []string{"Scan your own card, then an action card, then mats. A mat alone gives its verdict.", "Ctrl-C ends the loop."}, color: ui.Green})
 	}
 	w.run(a.keys(), s, idle)
-	if a.json {
-		return a.print(struct {
+	if a.JSON {
+		return a.Print(struct {
 			Answers []loud    `json:"answers"`
 			Tally   washTally `json:"tally"`
 		}{w.answers, w.tally}, nil)
@@ -527,7 +528,7 @@ func (a *app) scanLoop(idle time.Duration) error {
 func (w *washLoop) run(keys <-chan []byte, s *screen, idle time.Duration) {
 	var in typed
 	answer := func(l loud) {
-		if w.a.json {
+		if w.a.JSON {
 			w.answers = append(w.answers, l)
 			return
 		}

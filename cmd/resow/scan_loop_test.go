@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 	"resow/store"
@@ -18,7 +19,7 @@ import (
 
 func (w *wash) loop(by string) (*washLoop, *bytes.Buffer) {
 	var out bytes.Buffer
-	a := &app{world: world{out: &out, err: &out, env: func(string) string { return "" }, now: w.clock.now, random: &seeded{seed: "loop"}}, path: w.path, color: "never"}
+	a := &app{world: world{out: &out, err: &out, env: func(string) string { return "" }, now: w.clock.now, random: &seeded{seed: "loop"}}, path: w.path, Terminal: ui.Terminal{Out: &out, Err: &out, Color: "never"}}
 	return &washLoop{a: a, by: by, seen: map[string]time.Time{}, unsure: map[string]string{}}, &out
 }
 
@@ -257,26 +258,9 @@ func TestScreenIsLargeAndFits(t *testing.T) {
 			if size[0] < 80 || strings.HasPrefix(word, "UNKNOWN BOTTLE") {
 				continue
 			}
-			require.Len(t, bigText(word, size[0]), glyphHigh, "%q is not drawn", word)
+			require.Len(t, ui.BigText(word, size[0]), 7, "%q is not drawn", word)
 		}
 	}
-}
-
-func TestGlyphsDiffer(t *testing.T) {
-	seen := map[[7]byte]rune{}
-	for r, g := range glyphs {
-		other, twice := seen[g]
-		require.False(t, twice, "%c is drawn like %c", r, other)
-		seen[g] = r
-		for _, row := range g {
-			require.Less(t, row, byte(1<<glyphWide))
-		}
-	}
-	for _, r := range labels.Alphabet + "TBPX" {
-		require.Contains(t, glyphs, r)
-	}
-	require.Equal(t, []string{"Ünal"}, bigText("Ünal", 80), "a letter without a drawing: plain text")
-	require.Equal(t, "█   █", strings.Split(strings.Join(middleText("H", 80), "\n"), "\n")[0])
 }
 
 // A stray scan can't steer the terminal that shows it.

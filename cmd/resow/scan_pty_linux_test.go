@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/sys/unix"
 
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/store"
 )
@@ -460,7 +461,7 @@ func TestAnotherProgramHoldsTheLedger(t *testing.T) {
 func TestProgressOfLongJobs(t *testing.T) {
 	master, slave := openPTY(t, 80, 24)
 	clock := &deskClock{at: time.Date(2026, 11, 2, 8, 0, 0, 0, time.UTC)}
-	tell := (&app{world: world{err: slave, now: clock.now}}).progress("drawing labels")
+	tell := (&ui.Terminal{Err: slave}).Progress("drawing labels", clock.now)
 	require.NotNil(t, tell)
 	clock.move(2 * time.Second)
 	tell(2500, 10000)
@@ -468,5 +469,5 @@ func TestProgressOfLongJobs(t *testing.T) {
 	n, err := master.Read(chunk)
 	require.NoError(t, err)
 	require.Contains(t, string(chunk[:n]), "drawing labels: 2500 of 10000, about 6 s left")
-	require.Nil(t, (&app{world: world{err: io.Discard, now: clock.now}}).progress("drawing labels"))
+	require.Nil(t, (&ui.Terminal{Err: io.Discard}).Progress("drawing labels", clock.now))
 }

@@ -7,6 +7,7 @@ import (
 
 	"golang.org/x/term"
 
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -21,8 +22,8 @@ type screen struct {
 
 func (a *app) newScreen() *screen {
 	s := &screen{a: a}
-	f, ok := fileOf(a.out)
-	s.big = ok && !a.json && isTerminal(a.out) && a.env("TERM") != "dumb"
+	f, ok := ui.FileOf(a.Out)
+	s.big = ok && !a.JSON && ui.IsTerminal(a.Out) && a.env("TERM") != "dumb"
 	s.size = func() (int, int) {
 		if ok {
 			if width, height, err := term.GetSize(int(f.Fd())); err == nil && width > 0 && height > 0 {
@@ -41,7 +42,7 @@ func (s *screen) show(w *washLoop, l loud) {
 	}
 	width, height := s.size()
 	var b strings.Builder
-	ours := func(sequence string) string { return control(s.a.out, sequence) }
+	ours := func(sequence string) string { return ui.Control(s.a.Out, sequence) }
 	b.WriteString(ours("\x1b[H"))
 	for _, line := range s.lines(w, l, width, height) {
 		b.WriteString(line + ours("\x1b[K\r\n"))
@@ -50,7 +51,7 @@ func (s *screen) show(w *washLoop, l loud) {
 	if l.bad() {
 		b.WriteString(ours("\a")) // heard across the room
 	}
-	fmt.Fprint(s.a.out, b.String())
+	fmt.Fprint(s.a.Out, b.String())
 	s.typed = ""
 }
 
@@ -64,12 +65,12 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 	if by == "" {
 		by = "?"
 	}
-	word := bigText(l.Word, width)
-	code := middleText(l.Code.String(), width)
+	word := ui.BigText(l.Word, width)
+	code := ui.MiddleText(l.Code.String(), width)
 	if l.Code == "" {
 		code = nil
 	}
-	top := middleText(action, width)
+	top := ui.MiddleText(action, width)
 	if len(top)+len(word)+len(code)+8 > height {
 		top = []string{action}
 	}
@@ -79,10 +80,10 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 	if len(top)+len(word)+len(code)+8 > height {
 		word = []string{l.Word}
 	}
-	rule := "── by " + cut(by, 20) + " "
+	rule := "── by " + ui.Cut(by, 20) + " "
 	lines := append(top, rule+strings.Repeat("─", max(0, width-utf8.RuneCountInString(rule))))
 	for _, line := range word {
-		lines = append(lines, s.a.paint(l.color, line))
+		lines = append(lines, s.a.Paint(l.color, line))
 	}
 	lines = append(lines, "")
 	if len(code) > 0 {
@@ -100,13 +101,13 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 	for len(lines) < height-2 {
 		lines = append(lines, "")
 	}
-	return append(lines, cut(s.line(w), width))
+	return append(lines, ui.Cut(s.line(w), width))
 }
 
 func said(l loud, width int) []string {
 	var lines []string
 	for _, text := range l.Text {
-		lines = append(lines, strings.Split(strings.TrimSuffix(wrap(medium.Visible(text), width, "  "), "\n"), "\n")...)
+		lines = append(lines, strings.Split(strings.TrimSuffix(ui.Wrap(medium.Visible(text), width, "  "), "\n"), "\n")...)
 	}
 	return lines
 }
@@ -124,9 +125,9 @@ func (s *screen) plain(l loud) {
 	if l.Code != "" {
 		line += "  " + medium.Visible(l.Code.String())
 	}
-	fmt.Fprintln(s.a.out, s.a.paint(l.color, line))
+	fmt.Fprintln(s.a.Out, s.a.Paint(l.color, line))
 	for _, text := range said(l, 75) {
-		fmt.Fprintln(s.a.out, "    "+text)
+		fmt.Fprintln(s.a.Out, "    "+text)
 	}
 }
 
@@ -137,13 +138,13 @@ func (s *screen) echo(buffer string) {
 	}
 	s.typed = buffer
 	width, _ := s.size()
-	fmt.Fprint(s.a.out, control(s.a.out, "\r")+"> "+cut(buffer, max(1, width-3))+control(s.a.out, "\x1b[K"))
+	fmt.Fprint(s.a.Out, ui.Control(s.a.Out, "\r")+"> "+ui.Cut(buffer, max(1, width-3))+ui.Control(s.a.Out, "\x1b[K"))
 }
 
 func (s *screen) bye(w *washLoop) {
 	if s.big {
-		fmt.Fprint(s.a.out, control(s.a.out, "\r\x1b[K")+w.line()+control(s.a.out, "\r\n"))
+		fmt.Fprint(s.a.Out, ui.Control(s.a.Out, "\r\x1b[K")+w.line()+ui.Control(s.a.Out, "\r\n"))
 		return
 	}
-	fmt.Fprintln(s.a.out, w.line())
+	fmt.Fprintln(s.a.Out, w.line())
 }

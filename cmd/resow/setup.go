@@ -11,6 +11,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/store"
 )
@@ -31,7 +32,7 @@ resow policy show and make them your own.`,
 				s.Lat, s.Lon = &lat, &lon
 			}
 			if strings.TrimSpace(s.Name) == "" {
-				return &usageError{"the farm needs a name for its labels and reports: --name \"Reed End Greens\""}
+				return ui.Wrong("the farm needs a name for its labels and reports: --name \"Reed End Greens\"")
 			}
 			if _, err := currency.ParseISO(s.Currency); err != nil {
 				return &medium.InputError{Field: "currency", Value: s.Currency, Want: "a code of ISO 4217 such as EUR, USD or GBP"}
@@ -43,9 +44,9 @@ resow policy show and make them your own.`,
 			if err := st.Close(); err != nil {
 				return err
 			}
-			return a.print(map[string]string{"store": a.storePath(), "farm": s.Name}, func(w io.Writer) {
+			return a.Print(map[string]string{"store": a.storePath(), "farm": s.Name}, func(w io.Writer) {
 				fmt.Fprintf(w, "Began the ledger of %s in %s.\n", s.Name, a.storePath())
-				fmt.Fprint(w, wrap("Next: copy your sanitizer's label with `resow sanitizer add`, then register mats with `resow add`.", 79, ""))
+				fmt.Fprint(w, ui.Wrap("Next: copy your sanitizer's label with `resow sanitizer add`, then register mats with `resow add`.", 79, ""))
 			})
 		},
 	}
@@ -93,10 +94,10 @@ dated food-contact statement a care finding stands on the mat's verdicts.`,
 				}
 			}
 			if count < 1 || count > maxCodes {
-				return &usageError{fmt.Sprintf("--count %d: want 1 to %d", count, maxCodes)}
+				return ui.Wrong(fmt.Sprintf("--count %d: want 1 to %d", count, maxCodes))
 			}
 			if m.Mark != "" && count > 1 {
-				return &usageError{"--mark is one mat's own; register marked mats one by one"}
+				return ui.Wrong("--mark is one mat's own; register marked mats one by one")
 			}
 			return a.open(false, func(f *farm.Farm) error { return a.add(f, m, count) })
 		},
@@ -144,7 +145,7 @@ func (a *app) add(f *farm.Farm, m medium.Mat, count int) error {
 	for i, s := range done {
 		codes[i] = s.Mat
 	}
-	return a.print(struct {
+	return a.Print(struct {
 		Codes []medium.Code `json:"codes"`
 	}{codes}, func(w io.Writer) {
 		for i, c := range codes {
@@ -193,7 +194,7 @@ func (a *app) policyShowCommand() *cobra.Command {
 						rules[i].Changed = rules[i].Changed || own.Rule == r.Name
 					}
 				}
-				return a.print(struct {
+				return a.Print(struct {
 					Version int           `json:"version"`
 					Rules   []ruleInForce `json:"rules"`
 				}{f.Policy.Version, rules}, func(w io.Writer) {
@@ -221,8 +222,8 @@ func printRule(w io.Writer, r ruleInForce) {
 		star = "*"
 	}
 	fmt.Fprintf(w, "%s %-7s %-21s %s\n", star, r.Severity, r.Name, limit)
-	fmt.Fprint(w, wrap("            "+r.About, 79, "            "))
-	fmt.Fprint(w, wrap("            from: "+r.Source, 79, "            "))
+	fmt.Fprint(w, ui.Wrap("            "+r.About, 79, "            "))
+	fmt.Fprint(w, ui.Wrap("            from: "+r.Source, 79, "            "))
 }
 
 func (a *app) policySetCommand() *cobra.Command {
@@ -256,7 +257,7 @@ func (a *app) policySetCommand() *cobra.Command {
 				set.Window = window
 			}
 			if set == old && !rule.Fixed {
-				return &usageError{fmt.Sprintf("%s is set to that already (`resow policy show`); nothing was changed", rule.Name)}
+				return ui.Wrong(fmt.Sprintf("%s is set to that already (`resow policy show`); nothing was changed", rule.Name))
 			}
 			return a.recordFarm(f, &medium.PolicyChange{Setting: set, Reason: reason})
 		})
@@ -274,8 +275,8 @@ func (a *app) recordFarm(f *farm.Farm, body medium.Body) error {
 	if err != nil {
 		return err
 	}
-	return a.print(done[0], func(w io.Writer) {
-		fmt.Fprint(w, wrap(fmt.Sprintf("recorded %s: %s", done[0].Kind, farm.Line(done[0].Body)), 79, "  "))
+	return a.Print(done[0], func(w io.Writer) {
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("recorded %s: %s", done[0].Kind, farm.Line(done[0].Body)), 79, "  "))
 		printFindings(w, done[0].Outcome.Findings)
 	})
 }
@@ -309,13 +310,13 @@ func (a *app) cropListCommand() *cobra.Command {
 					}
 				}
 				sort.Slice(all, func(i, j int) bool { return all[i].Name < all[j].Name })
-				return a.print(struct {
+				return a.Print(struct {
 					Crops []medium.Crop `json:"crops"`
 				}{all}, func(w io.Writer) {
 					fmt.Fprintf(w, "%-12s %8s %8s %9s %7s  %s\n", "CROP", "SEED mm", "MESH mm", "g/m2", "DAYS", "SIZE FROM")
 					for _, c := range all {
-						lead := fmt.Sprintf("%-12s %8.2f %8.2f %9g %3d-%-3d  ", cut(c.Name, 12), c.SeedMM(), medium.SeedMargin*c.SeedMM(), c.DensityGM2, c.DaysMin, c.DaysMax)
-						fmt.Fprint(w, column(lead, c.SizeSource, 79))
+						lead := fmt.Sprintf("%-12s %8.2f %8.2f %9g %3d-%-3d  ", ui.Cut(c.Name, 12), c.SeedMM(), medium.SeedMargin*c.SeedMM(), c.DensityGM2, c.DaysMin, c.DaysMax)
+						fmt.Fprint(w, ui.Column(lead, c.SizeSource, 79))
 					}
 				})
 			})

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 )
@@ -19,7 +20,7 @@ func (a *app) bottleUp(f *farm.Farm, m mixFlags, doc farm.Mixed) (farm.Mixed, er
 		return doc, err
 	}
 	if d := doc.Directions; m.Opened == "" && d.OpenedDays > 0 {
-		return doc, &usageError{fmt.Sprintf("an opened bottle of %s is good for %g days; say when it was opened: --opened 2026-11-01", d.Name, d.OpenedDays)}
+		return doc, ui.Wrong(fmt.Sprintf("an opened bottle of %s is good for %g days; say when it was opened: --opened 2026-11-01", d.Name, d.OpenedDays))
 	}
 	s, err := f.Solution(m.Mixing, doc)
 	if err != nil {
@@ -29,15 +30,15 @@ func (a *app) bottleUp(f *farm.Farm, m mixFlags, doc farm.Mixed) (farm.Mixed, er
 		return doc, err
 	}
 	var paper labels.Stock
-	var file *begun
+	var file *ui.Begun
 	if m.tag != "" { // before the record, which can't be taken back
 		if paper, err = f.TagPaper(m.tagStock); err != nil {
 			return doc, err
 		}
-		if file, err = beginFile(m.tag, beginsPDF); err != nil {
+		if file, err = ui.BeginFile(m.tag, ui.BeginsPDF); err != nil {
 			return doc, err
 		}
-		defer file.drop()
+		defer file.Drop()
 	}
 	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: &s}})
 	if err != nil {
@@ -50,7 +51,7 @@ func (a *app) bottleUp(f *farm.Farm, m mixFlags, doc farm.Mixed) (farm.Mixed, er
 	printer, _ := f.Printer(defaultPrinter)
 	run := labels.BottleTags{Stock: paper, Correction: correctionOf(printer)}
 	b := medium.Bottle{Solution: *doc.Solution, MadeAt: done[0].At, MadeBy: done[0].By}
-	if err := file.finish(func(w io.Writer) error { return f.DrawTags(w, run, b) }); err != nil {
+	if err := file.Finish(func(w io.Writer) error { return f.DrawTags(w, run, b) }); err != nil {
 		return doc, &afterError{err, "resow solution tag " + string(doc.Solution.Code)}
 	}
 	doc.Tag = m.tag
@@ -119,7 +120,7 @@ func (a *app) solutionListCommand() *cobra.Command {
 					least, most := b.Range()
 					lines = append(lines, solutionLine{Bottle: b, StrengthPPM: b.Strength(), LeastPPM: least, MostPPM: most, State: f.State(b, f.Now())})
 				}
-				return a.print(struct {
+				return a.Print(struct {
 					Solutions []solutionLine `json:"solutions"`
 				}{lines}, func(w io.Writer) {
 					if len(lines) == 0 {
@@ -128,8 +129,8 @@ func (a *app) solutionListCommand() *cobra.Command {
 					}
 					fmt.Fprintf(w, "%-9s  %-16s  %-20s  %-12s  %s\n", "CODE", "PRODUCT", "PPM", "GOOD UNTIL", "STATE")
 					for _, l := range lines {
-						lead := fmt.Sprintf("%-9s  %-16s  %-20s  %-12s  ", l.Solution.Code, cut(l.Solution.Product, 16), bottleStrength(l.Bottle), f.Stamp(l.Solution.GoodUntil))
-						fmt.Fprint(w, column(lead, l.State, 79))
+						lead := fmt.Sprintf("%-9s  %-16s  %-20s  %-12s  ", l.Solution.Code, ui.Cut(l.Solution.Product, 16), bottleStrength(l.Bottle), f.Stamp(l.Solution.GoodUntil))
+						fmt.Fprint(w, ui.Column(lead, l.State, 79))
 					}
 				})
 			})
@@ -171,7 +172,7 @@ earlier uses.`,
 					return err
 				}
 				s.Code = b.Solution.Code
-				if err := a.recordFarm(f, &s); err != nil || a.json {
+				if err := a.recordFarm(f, &s); err != nil || a.JSON {
 					return err
 				}
 				if f.Farm, err = f.Store.Farm(); err != nil {
@@ -185,9 +186,9 @@ earlier uses.`,
 					return err
 				}
 				if at.Before(f.Now()) {
-					fmt.Fprintf(a.out, "As of %s: ", f.Stamp(at))
+					fmt.Fprintf(a.Out, "As of %s: ", f.Stamp(at))
 				}
-				printStrip(a.out, f, b, at)
+				printStrip(a.Out, f, b, at)
 				return nil
 			})
 		}}
@@ -212,21 +213,21 @@ func printStrip(w io.Writer, f *farm.Farm, b medium.Bottle, now time.Time) {
 	if d.Directions != "" {
 		text += fmt.Sprintf("; the directions ask for %g to %g ppm", d.MinPPM, d.MaxPPM)
 	}
-	fmt.Fprint(w, wrap(text+".", 79, "  "))
+	fmt.Fprint(w, ui.Wrap(text+".", 79, "  "))
 	if state == "no temperature or pH" {
-		fmt.Fprint(w, wrap(fmt.Sprintf("A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code)), 79, "  "))
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code)), 79, "  "))
 	}
 	if state == "unsure" {
-		fmt.Fprint(w, wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
+		fmt.Fprint(w, ui.Wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
 	}
 	if computed := b.Solution.StrengthPPM; b.Strip != nil && (computed < least*0.8 || computed > most*1.2) {
-		fmt.Fprint(w, wrap(fmt.Sprintf("The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed), 79, "  "))
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed), 79, "  "))
 	}
 	today, _ := f.Product(b.Solution.Product)
 	switch {
 	case state != "too weak" && state != "too strong":
 	case today.MinPPM != d.MinPPM || today.MaxPPM != d.MaxPPM:
-		fmt.Fprint(w, wrap("The directions on file have changed since it was mixed: discard it and mix a fresh one.", 79, "  "))
+		fmt.Fprint(w, ui.Wrap("The directions on file have changed since it was mixed: discard it and mix a fresh one.", 79, "  "))
 	default:
 		have := b.Solution.StockML + b.Solution.WaterML
 		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)
@@ -282,8 +283,8 @@ wet hands, or slip the paper into a clear pouch.`,
 				if err := a.writeTags(f, run, bottles, out, stock); err != nil {
 					return err
 				}
-				return a.print(map[string]any{"file": out, "tags": len(bottles)}, func(w io.Writer) {
-					fmt.Fprintf(w, "%s in %s. Print at 100 %%, not fitted to the page.\n", counted(len(bottles), "tag"), out)
+				return a.Print(map[string]any{"file": out, "tags": len(bottles)}, func(w io.Writer) {
+					fmt.Fprintf(w, "%s in %s. Print at 100 %%, not fitted to the page.\n", ui.Counted(len(bottles), "tag"), out)
 					printedCorrected(w, correction)
 				})
 			})
@@ -302,11 +303,11 @@ func (a *app) writeTags(f *farm.Farm, run labels.BottleTags, bottles []medium.Bo
 	if err != nil {
 		return err
 	}
-	file, err := beginFile(out, beginsPDF)
+	file, err := ui.BeginFile(out, ui.BeginsPDF)
 	if err != nil {
 		return err
 	}
-	defer file.drop()
+	defer file.Drop()
 	run.Stock = paper
-	return file.finish(func(w io.Writer) error { return f.DrawTags(w, run, bottles...) })
+	return file.Finish(func(w io.Writer) error { return f.DrawTags(w, run, bottles...) })
 }

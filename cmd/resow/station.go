@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/station"
+	"resow/cmd/resow/ui"
 )
 
 func (a *app) stationCommand() *cobra.Command {
@@ -70,7 +71,7 @@ its page Status and here, and never stops recording.`,
 
 // station runs the station until ctx ends.
 func (a *app) station(ctx context.Context, c station.Config) error {
-	c.Store, c.Now, c.Random, c.Err = a.storePath(), a.now, a.random, a.world.err
+	c.Store, c.Now, c.Random, c.Err = a.storePath(), a.now, a.random, a.Err
 	s, err := station.New(c)
 	if err != nil {
 		return err
@@ -78,7 +79,7 @@ func (a *app) station(ctx context.Context, c station.Config) error {
 	if err := a.welcome(s, c.LAN); err != nil {
 		return err
 	}
-	if in, ok := a.in.(*os.File); ok && isTerminal(in) && !a.json {
+	if in, ok := a.in.(*os.File); ok && ui.IsTerminal(in) && !a.JSON {
 		go a.codesOnEnter(s)
 	}
 	return s.Serve(ctx)
@@ -94,14 +95,14 @@ func (a *app) welcome(s *station.Station, lan bool) error {
 	if s.LocalName() != "" {
 		doc["local_name"] = s.LocalName()
 	}
-	return a.print(doc, func(w io.Writer) {
+	return a.Print(doc, func(w io.Writer) {
 		fmt.Fprintf(w, "The station is at %s (Ctrl-C ends it).\n", s.Address())
 		if s.LocalName() != "" {
 			fmt.Fprintf(w, "Many devices open it under %s too.\n", s.LocalName())
 		}
-		if lan && isTerminal(a.out) {
-			a.note(station.TerminalQR(w, s.Address(), func(line string) string {
-				return control(a.out, "\x1b[97;40m") + line + control(a.out, "\x1b[0m")
+		if lan && ui.IsTerminal(a.Out) {
+			a.Note(station.TerminalQR(w, s.Address(), func(line string) string {
+				return ui.Control(a.Out, "\x1b[97;40m") + line + ui.Control(a.Out, "\x1b[0m")
 			}))
 		}
 		printCodes(w, s, operator, supervisor)
@@ -124,14 +125,14 @@ func printCodes(w io.Writer, s *station.Station, operator, supervisor string) {
 }
 
 func (a *app) codesOnEnter(s *station.Station) {
-	fmt.Fprintln(a.out, "Press Enter for fresh codes.")
+	fmt.Fprintln(a.Out, "Press Enter for fresh codes.")
 	lines := bufio.NewScanner(a.in)
 	for lines.Scan() {
 		operator, supervisor, err := pairingCodes(s)
 		if err != nil {
-			fmt.Fprintln(a.world.err, "resow: "+strings.TrimSpace(err.Error()))
+			fmt.Fprintln(a.Err, "resow: "+strings.TrimSpace(err.Error()))
 			return
 		}
-		printCodes(a.out, s, operator, supervisor)
+		printCodes(a.Out, s, operator, supervisor)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -26,7 +27,7 @@ func (a *app) stepCommand(use, short, long, example string, body func(f *farm.Fa
 					return noneRecorded(unknown, len(args))
 				}
 				if replaces > 0 && len(codes) > 1 {
-					return &usageError{"--replaces names a step of one mat; give one code"}
+					return ui.Wrong("--replaces names a step of one mat; give one code")
 				}
 				steps := make([]medium.Step, len(codes))
 				for i, code := range codes {
@@ -60,7 +61,7 @@ type partError struct {
 }
 
 func (e *partError) Error() string {
-	return fmt.Sprintf("%v. The report counts for %s of this command; give the right code for the rest", e.err, counted(e.mats, "mat"))
+	return fmt.Sprintf("%v. The report counts for %s of this command; give the right code for the rest", e.err, ui.Counted(e.mats, "mat"))
 }
 
 func (e *partError) Unwrap() error { return e.err }
@@ -104,7 +105,7 @@ func (a *app) record(f *farm.Farm, steps []medium.Step, after func(f *farm.Farm,
 		}
 	}
 	var afterErr error
-	err = a.print(struct {
+	err = a.Print(struct {
 		Steps []medium.Result `json:"steps"`
 	}{lines}, func(w io.Writer) {
 		a.printRecorded(w, lines)
@@ -123,7 +124,7 @@ func (a *app) printRecorded(w io.Writer, lines []medium.Result) {
 	for _, r := range lines {
 		word := "recorded"
 		if !r.Accepted {
-			word = a.paint(yellow, "recorded, NOT ACCEPTED")
+			word = a.Paint(ui.Yellow, "recorded, NOT ACCEPTED")
 			missed++
 		}
 		if r.Late {
@@ -175,8 +176,8 @@ func groupFindings(lines []medium.Result) []medium.Finding {
 
 func printFindings(w io.Writer, findings []medium.Finding) {
 	for _, f := range findings {
-		fmt.Fprint(w, column("  ", f.Rule+": "+f.Text, 79))
-		fmt.Fprint(w, column("    ", "limit from: "+f.Source, 79))
+		fmt.Fprint(w, ui.Column("  ", f.Rule+": "+f.Text, 79))
+		fmt.Fprint(w, ui.Column("    ", "limit from: "+f.Source, 79))
 	}
 	printHints(w, findings)
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -29,7 +30,7 @@ func (a *app) fieldFlags(c *cobra.Command, k medium.Kind, otherwise ...string) *
 		help := f.Help
 		switch {
 		case len(f.Choices) > 0:
-			help += ": " + orList(f.Choices)
+			help += ": " + ui.OrList(f.Choices)
 		case f.Example != "":
 			help += ": " + f.Example
 		}
@@ -105,12 +106,6 @@ func (a *app) fieldCommand(k medium.Kind, short, long, example string, after fun
 	c := a.stepCommand(string(k), short, long, example, func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
 	flags = a.fieldFlags(c, k)
 	return c, flags
-}
-
-// orList writes choices as a sentence does: none, traces or roots.
-func orList(words []string) string {
-	n := len(words) - 1
-	return strings.Join(words[:n], ", ") + " or " + words[n]
 }
 
 // usually gives a flag a value that stands where nothing else is said.

@@ -8,6 +8,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 	"resow/medium/sunlight"
 )
@@ -40,7 +41,7 @@ policy's sun-power.`,
 					return nil, err
 				}
 				if !start.Before(r.At) {
-					return nil, &usageError{fmt.Sprintf("--from %s --to %s: want the earlier time first; over midnight --from needs its day: \"2026-11-24 20:00\"", from, to)}
+					return nil, ui.Wrong(fmt.Sprintf("--from %s --to %s: want the earlier time first; over midnight --from needs its day: \"2026-11-24 20:00\"", from, to))
 				}
 				said["for"] = fmt.Sprintf("%.0fs", r.At.Sub(start).Seconds())
 			}
@@ -48,7 +49,7 @@ policy's sun-power.`,
 		},
 		func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
 			if flags.said()["where"] == medium.DrySun {
-				fmt.Fprint(out, wrap(sunlight.NoSanitizingCredit, 79, ""))
+				fmt.Fprint(out, ui.Wrap(sunlight.NoSanitizingCredit, 79, ""))
 			}
 			return nil
 		})
@@ -64,7 +65,7 @@ policy's sun-power.`,
 	c.RunE = func(cmd *cobra.Command, args []string) error {
 		if to != "" {
 			if a.at != "" {
-				return &usageError{"--to says when the mats were taken in; leave --at out"}
+				return ui.Wrong("--to says when the mats were taken in; leave --at out")
 			}
 			a.at = to
 		}

@@ -9,6 +9,7 @@ import (
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels"
 	"resow/medium"
 )
@@ -59,8 +60,8 @@ neither a readable code nor a mark is set apart, never given a new history
 		if err != nil {
 			return err
 		}
-		defer file.drop()
-		a.hold = true
+		defer file.Drop()
+		a.Hold = true
 		if err := record(c, args); err != nil {
 			return err
 		}
@@ -70,18 +71,18 @@ neither a readable code nor a mark is set apart, never given a new history
 			if err != nil {
 				return err
 			}
-			if err := file.finish(func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+			if err := file.Finish(func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
 				return err
 			}
-			if !a.json {
-				fmt.Fprintf(a.out, "%s in %s; destroy the old.\n", counted(len(sheet.Labels), "new label"), l.out)
+			if !a.JSON {
+				fmt.Fprintf(a.Out, "%s in %s; destroy the old.\n", ui.Counted(len(sheet.Labels), "new label"), l.out)
 			}
 			return nil
 		})
 		if err != nil {
 			return &afterError{err, "resow label " + spaced(relabelled)}
 		}
-		return a.release()
+		return a.Release()
 	}
 	flags = a.fieldFlags(c, medium.KindRelabel)
 	c.Flags().BoolVar(&newCode, "new-code", false, "give it a new code beside the old one")
@@ -91,7 +92,7 @@ neither a readable code nor a mark is set apart, never given a new history
 }
 
 // beginLabels checks the stock and begins the file.
-func (a *app) beginLabels(l labelFlags) (*begun, error) {
+func (a *app) beginLabels(l labelFlags) (*ui.Begun, error) {
 	err := a.open(true, func(f *farm.Farm) error {
 		_, err := l.paper(f)
 		return err
@@ -99,7 +100,7 @@ func (a *app) beginLabels(l labelFlags) (*begun, error) {
 	if err != nil {
 		return nil, err
 	}
-	return beginFile(l.out, beginsPDF)
+	return ui.BeginFile(l.out, ui.BeginsPDF)
 }
 
 func spaced(codes []medium.Code) string {
@@ -195,8 +196,8 @@ func (a *app) quarantine(f *farm.Farm, steps []medium.Step, piece medium.Mat) er
 	}
 	steps = append(steps, medium.Step{Mat: code, Body: &medium.Add{Mat: piece}})
 	return a.record(f, steps, func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
-		fmt.Fprint(out, wrap(fmt.Sprintf("The piece is %s from now on. Print its tag with `resow label %s`, tie it on, and keep the piece away from the others.", code, string(code)), 78, ""))
-		fmt.Fprint(out, wrap(fmt.Sprintf("When somebody knows which mat it is: `resow tags resolve %s --is CODE`. If nobody ever does: `resow retire %s --cause other`.", string(code), string(code)), 78, ""))
+		fmt.Fprint(out, ui.Wrap(fmt.Sprintf("The piece is %s from now on. Print its tag with `resow label %s`, tie it on, and keep the piece away from the others.", code, string(code)), 78, ""))
+		fmt.Fprint(out, ui.Wrap(fmt.Sprintf("When somebody knows which mat it is: `resow tags resolve %s --is CODE`. If nobody ever does: `resow retire %s --cause other`.", string(code), string(code)), 78, ""))
 		return nil
 	})
 }
@@ -228,7 +229,7 @@ release it to the wash.`,
 					{Mat: mat, Body: &medium.Relabel{Reason: farm.Join("it was set apart as "+piece.String(), reason)}},
 					{Mat: mat, Body: &medium.Hold{Reason: "it was set apart as " + piece.String() + "; look at it, then release it to the wash", MustWash: true}},
 				}, func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
-					fmt.Fprint(out, wrap(fmt.Sprintf("Destroy both tags on the piece and print a new one with `resow label %s`.", string(mat)), 78, ""))
+					fmt.Fprint(out, ui.Wrap(fmt.Sprintf("Destroy both tags on the piece and print a new one with `resow label %s`.", string(mat)), 78, ""))
 					return nil
 				})
 			})
@@ -267,14 +268,14 @@ the wash-station loop says so when a code is scanned twice in one action.`,
 				if err != nil {
 					return err
 				}
-				return a.print(struct {
+				return a.Print(struct {
 					Items []tagItem `json:"items"`
 				}{items}, func(w io.Writer) {
 					if len(items) == 0 {
 						fmt.Fprintln(w, "Every code names one piece, as far as the records tell.")
 					}
 					for _, it := range items {
-						fmt.Fprint(w, column(fmt.Sprintf("%-9s  %-12s  ", it.Code, it.Kind), it.Text, 79))
+						fmt.Fprint(w, ui.Column(fmt.Sprintf("%-9s  %-12s  ", it.Code, it.Kind), it.Text, 79))
 					}
 				})
 			})
@@ -294,7 +295,7 @@ func checkTag(c medium.Condition) (tagItem, bool) {
 		for i, t := range c.Tags {
 			codes[i] = t.String()
 		}
-		return tagItem{c.Code, "relabelled", farm.Join(counted(c.Labels, "time"), farm.Named("also", strings.Join(codes, ", ")), "the old label must be destroyed")}, true
+		return tagItem{c.Code, "relabelled", farm.Join(ui.Counted(c.Labels, "time"), farm.Named("also", strings.Join(codes, ", ")), "the old label must be destroyed")}, true
 	}
 	return tagItem{}, false
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -43,11 +44,11 @@ func newWaiter() waiter {
 // wants nothing recorded.
 func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err error) {
 	if a.at != "" {
-		return false, &usageError{"--timer counts from now on, so it goes without --at"}
+		return false, ui.Wrong("--timer counts from now on, so it goes without --at")
 	}
 	for _, arg := range args {
 		if arg == "-" {
-			return false, &usageError{"--timer may have to ask you something, so name the mats instead of reading them from standard input"}
+			return false, ui.Wrong("--timer may have to ask you something, so name the mats instead of reading them from standard input")
 		}
 	}
 	var need time.Duration
@@ -68,18 +69,18 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 	if err != nil {
 		return false, err
 	}
-	fmt.Fprintf(a.world.err, "Keep %s wet for %s, both sides; wet again what dries. Ctrl-C stops.\n", matsText(mats), medium.Seconds(int(need.Seconds())))
+	fmt.Fprintf(a.Err, "Keep %s wet for %s, both sides; wet again what dries. Ctrl-C stops.\n", matsText(mats), medium.Seconds(int(need.Seconds())))
 	wet, interrupted := a.countDown(need)
 	s.wet = wet.Truncate(time.Second)
 	if !interrupted {
-		fmt.Fprintf(a.world.err, "%sTime is up after %s.\n", a.clearLine()+control(a.world.err, "\a"), medium.Seconds(int(s.wet.Seconds())))
+		fmt.Fprintf(a.Err, "%sTime is up after %s.\n", a.clearLine()+ui.Control(a.Err, "\a"), medium.Seconds(int(s.wet.Seconds())))
 		return true, nil
 	}
 	if a.askShort(s.wet, need) {
 		return true, nil
 	}
 	a.code = exitFailed
-	return false, a.print(map[string]any{"steps": []medium.Result{}}, func(w io.Writer) { fmt.Fprintln(w, "Nothing was recorded.") })
+	return false, a.Print(map[string]any{"steps": []medium.Result{}}, func(w io.Writer) { fmt.Fprintln(w, "Nothing was recorded.") })
 }
 
 // foresee tells before the countdown why the step would not be accepted.
@@ -100,7 +101,7 @@ func (a *app) foresee(f *farm.Farm, s sanitizing, codes []medium.Code) error {
 		}
 		for _, finding := range step.Outcome.Findings {
 			if finding.Severity == medium.StepRule && !told[finding.Text] {
-				fmt.Fprint(a.world.err, wrap("As it stands it will not be accepted: "+finding.Text+".", 79, "  "))
+				fmt.Fprint(a.Err, ui.Wrap("As it stands it will not be accepted: "+finding.Text+".", 79, "  "))
 				told[finding.Text], missed = true, append(missed, finding)
 			}
 		}
@@ -128,9 +129,9 @@ func (a *app) countDown(need time.Duration) (wet time.Duration, interrupted bool
 		if left <= 0 {
 			return wet, false
 		}
-		if isTerminal(a.world.err) {
+		if ui.IsTerminal(a.Err) {
 			shown := (left + time.Second - 1).Truncate(time.Second)
-			fmt.Fprintf(a.world.err, "%s%d:%02d left ", control(a.world.err, "\r"), int(shown.Minutes()), int(shown.Seconds())%60)
+			fmt.Fprintf(a.Err, "%s%d:%02d left ", ui.Control(a.Err, "\r"), int(shown.Minutes()), int(shown.Seconds())%60)
 		}
 		if w.wait(min(left, time.Second)) {
 			return a.now().Sub(begun), true
@@ -139,8 +140,8 @@ func (a *app) countDown(need time.Duration) (wet time.Duration, interrupted bool
 }
 
 func (a *app) clearLine() string {
-	if isTerminal(a.world.err) {
-		return control(a.world.err, "\r\x1b[K")
+	if ui.IsTerminal(a.Err) {
+		return ui.Control(a.Err, "\r\x1b[K")
 	}
 	return ""
 }
@@ -148,7 +149,7 @@ func (a *app) clearLine() string {
 // askShort asks what to do with a contact time that was cut short. Anything but
 // a clear yes records nothing.
 func (a *app) askShort(wet, need time.Duration) bool {
-	fmt.Fprintf(a.world.err, "\n%sStopped after %s of %s.\nRecord the short time (r) or nothing (n)? [n] ", a.clearLine(), medium.Seconds(int(wet.Seconds())), medium.Seconds(int(need.Seconds())))
+	fmt.Fprintf(a.Err, "\n%sStopped after %s of %s.\nRecord the short time (r) or nothing (n)? [n] ", a.clearLine(), medium.Seconds(int(wet.Seconds())), medium.Seconds(int(need.Seconds())))
 	answer, _ := bufio.NewReader(a.in).ReadString('\n')
 	switch strings.ToLower(strings.TrimSpace(answer)) {
 	case "r", "record", "short":

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"resow/cmd/resow/farm"
+	"resow/cmd/resow/ui"
 	"resow/labels/report"
 	"resow/medium"
 	"resow/medium/trace"
@@ -53,7 +54,7 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 		if t.as != "" && t.as != k.flag {
 			continue
 		}
-		g.Progress = a.progress("reading the mats found")
+		g.Progress = a.Progress("reading the mats found", a.now)
 		r, err := g.Find(trace.Query{From: k.from, Name: f.TraceName(k.from, name), Since: since})
 		if err != nil {
 			last = err
@@ -66,15 +67,15 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 	case len(found) == 1:
 		return found[0], nil
 	case len(found) > 1:
-		return trace.Result{}, &usageError{fmt.Sprintf("%q names more than one thing; say %s", name, strings.Join(as, " or "))}
+		return trace.Result{}, ui.Wrong(fmt.Sprintf("%q names more than one thing; say %s", name, strings.Join(as, " or ")))
 	case last == nil:
-		return trace.Result{}, &usageError{fmt.Sprintf("--as %s: want lot, seed-lot, mat, solution or roll", t.as)}
+		return trace.Result{}, ui.Wrong(fmt.Sprintf("--as %s: want lot, seed-lot, mat, solution or roll", t.as))
 	case t.as == "" && errors.As(last, &unknown):
 		unknown = &medium.UnknownError{What: traceAny, Name: name}
 	}
 	if unknown != nil {
 		if near := g.Near(name); len(near) > 0 {
-			unknown.Why = "did you mean " + some(near, nearShown) + "?"
+			unknown.Why = "did you mean " + ui.Some(near, nearShown) + "?"
 		}
 		return trace.Result{}, unknown
 	}
@@ -89,7 +90,7 @@ func (a *app) graph(f *farm.Farm) (*trace.Graph, error) {
 	if err != nil {
 		return nil, err
 	}
-	tell, done := a.progress("reading the records"), 0
+	tell, done := a.Progress("reading the records", a.now), 0
 	var failed error
 	g := trace.New(iter.Seq[[]medium.Step](func(yield func([]medium.Step) bool) {
 		stopped := false
@@ -130,10 +131,10 @@ with the buyer and the local health authority.`,
   resow trace R-1124 --epcis recall.jsonld --base https://greens.example/`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if cmd.Flags().Changed("hold") && strings.TrimSpace(hold) == "" {
-				return &usageError{"--hold: say why, in a few words"}
+				return ui.Wrong("--hold: say why, in a few words")
 			}
 			if voided && hold == "" {
-				return &usageError{"--voided holds more mats: give it with --hold"}
+				return ui.Wrong("--voided holds more mats: give it with --hold")
 			}
 			if n.Base != "" {
 				if err := n.Check(); err != nil {
@@ -172,7 +173,7 @@ with the buyer and the local health authority.`,
 			if err != nil {
 				return err
 			}
-			return a.print(struct {
+			return a.Print(struct {
 				trace.Result
 				holding
 				EPCIS string `json:"epcis_file,omitempty"`
@@ -218,7 +219,7 @@ func (a *app) printHoldCommands(w io.Writer, r trace.Result, held bool) {
 	for _, c := range a.holdCommands(r) {
 		fmt.Fprintf(w, "to hold    %s\n", c)
 	}
-	fmt.Fprintf(w, "to print   %s report trace %s --as %s --out trace.pdf\n", a.self, quoted(r.Query.Name), traceFlag(r.Query.From))
+	fmt.Fprintf(w, "to print   %s report trace %s --as %s --out trace.pdf\n", a.self, ui.Quoted(r.Query.Name), traceFlag(r.Query.From))
 }
 
 // holdCommands gives the commands that hold the mats of a trace and those with
@@ -233,11 +234,11 @@ func (a *app) holdCommands(r trace.Result) (out []string) {
 		voided = " --voided"
 	}
 	if len(r.Hold)+len(r.VoidedHold) > 0 {
-		out = append(out, fmt.Sprintf("%s trace %s --as %s%s%s --hold %s", a.self, quoted(r.Query.Name), traceFlag(r.Query.From), since, voided, quoted("recall of "+r.Query.From+" "+r.Query.Name)))
+		out = append(out, fmt.Sprintf("%s trace %s --as %s%s%s --hold %s", a.self, ui.Quoted(r.Query.Name), traceFlag(r.Query.From), since, voided, ui.Quoted("recall of "+r.Query.From+" "+r.Query.Name)))
 	}
 	for _, s := range r.Seeds {
 		if len(s.Hold) > 0 {
-			out = append(out, fmt.Sprintf("%s trace %s --as seed-lot --hold %s", a.self, quoted(s.Name), quoted("same seed lot as "+r.Query.From+" "+r.Query.Name)))
+			out = append(out, fmt.Sprintf("%s trace %s --as seed-lot --hold %s", a.self, ui.Quoted(s.Name), ui.Quoted("same seed lot as "+r.Query.From+" "+r.Query.Name)))
 		}
 	}
 	return out
@@ -252,18 +253,10 @@ func traceFlag(from string) string {
 	return from
 }
 
-// quoted gives a name as it is typed in a shell.
-func quoted(name string) string {
-	if name != "" && strings.Trim(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._-") == "" && name[0] != '-' {
-		return name
-	}
-	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
-}
-
 // writeEPCIS writes mat by mat: of a large recall the document is larger than
 // the memory.
 func (a *app) writeEPCIS(f *farm.Farm, path string, mats []medium.Code, doc trace.EPCIS) error {
-	tell := a.progress("writing EPCIS, mats")
+	tell := a.Progress("writing EPCIS, mats", a.now)
 	if doc.Names.Base == "" {
 		doc.Names.Base = trace.NoBase(fmt.Sprintf("%x", f.ID()[:6]))
 	}
@@ -271,7 +264,7 @@ func (a *app) writeEPCIS(f *farm.Farm, path string, mats []medium.Code, doc trac
 	if err != nil {
 		return err
 	}
-	return writeFile(path, beginsEPCIS, func(w io.Writer) error {
+	return ui.WriteFile(path, ui.BeginsEPCIS, func(w io.Writer) error {
 		to := bufio.NewWriterSize(w, 1<<16)
 		to.Write(head) // a bufio.Writer keeps its error for Flush
 		for done, code := range mats {
@@ -294,11 +287,11 @@ func (a *app) writeEPCIS(f *farm.Farm, path string, mats []medium.Code, doc trac
 }
 
 func (a *app) printTrace(w io.Writer, f *farm.Farm, r trace.Result) {
-	fmt.Fprint(w, wrap(fmt.Sprintf("%s %s, growths: %d, other lots at risk: %d, mats: %d", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats)), 79, "  "))
+	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s %s, growths: %d, other lots at risk: %d, mats: %d", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats)), 79, "  "))
 	for _, g := range r.Start {
 		a.printGrowth(w, f, g, "")
 		for _, c := range g.Before {
-			fmt.Fprint(w, column("    |- ", "before it: "+f.CleaningText(c), 79))
+			fmt.Fprint(w, ui.Column("    |- ", "before it: "+f.CleaningText(c), 79))
 		}
 		if len(g.Before) == 0 {
 			fmt.Fprintln(w, "    |- before it: no sanitize step since the crop before")
@@ -312,18 +305,18 @@ func (a *app) printTrace(w io.Writer, f *farm.Farm, r trace.Result) {
 		fmt.Fprintf(w, "%s:\n", head)
 		for _, x := range reaches {
 			a.printGrowth(w, f, x.Growth, strings.Repeat("  ", min(x.Hops-1, 6)))
-			fmt.Fprint(w, column(strings.Repeat("  ", min(x.Hops-1, 6))+"    |- ", x.Why, 79))
+			fmt.Fprint(w, ui.Column(strings.Repeat("  ", min(x.Hops-1, 6))+"    |- ", x.Why, 79))
 		}
 	}
-	part(a.paint(red, "AT RISK, sown later or of the same lots"), r.AtRisk)
+	part(a.Paint(ui.Red, "AT RISK, sown later or of the same lots"), r.AtRisk)
 	part("POSSIBLE SOURCES, on the same mats before", r.Sources)
 	a.printSeedAlso(w, f, r)
 	if len(r.Voided) > 0 {
-		fmt.Fprint(w, wrap(a.paint(red, "SOWING VOIDED, and the mat not found otherwise")+" (--hold alone does not hold it, --hold with --voided does):", 79, "  "))
+		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red, "SOWING VOIDED, and the mat not found otherwise")+" (--hold alone does not hold it, --hold with --voided does):", 79, "  "))
 	}
 	for _, v := range r.Voided {
 		lot := farm.Join(farm.Named("lot", v.Lot), farm.Named("seed lot", v.SeedLot))
-		fmt.Fprint(w, column("  "+string(v.Mat)+"  ", fmt.Sprintf("sowing voided on %s by %s: %s (%s, sown %s by %s)",
+		fmt.Fprint(w, ui.Column("  "+string(v.Mat)+"  ", fmt.Sprintf("sowing voided on %s by %s: %s (%s, sown %s by %s)",
 			f.Date(v.VoidedAt), v.VoidedBy, v.Reason, farm.Join(lot, v.Crop), f.Date(v.SownAt), v.SownBy), 79))
 	}
 	for _, s := range r.Solutions {
@@ -335,16 +328,16 @@ func (a *app) printTrace(w io.Writer, f *farm.Farm, r trace.Result) {
 			text += ", mixed by " + s.MadeBy + " " + f.Stamp(s.MadeAt)
 		}
 		if s.Missed > 0 {
-			text += fmt.Sprintf(", %s NOT ACCEPTED", counted(s.Missed, "step"))
+			text += fmt.Sprintf(", %s NOT ACCEPTED", ui.Counted(s.Missed, "step"))
 		}
-		fmt.Fprint(w, column("sanitizer  ", text, 79))
+		fmt.Fprint(w, ui.Column("sanitizer  ", text, 79))
 	}
 	if len(r.Rolls) > 0 {
-		fmt.Fprint(w, column("mesh       ", strings.Join(r.Rolls, ", "), 79))
+		fmt.Fprint(w, ui.Column("mesh       ", strings.Join(r.Rolls, ", "), 79))
 	}
-	fmt.Fprint(w, column(fmt.Sprintf("%-11s", "mats"), codeList(r.Mats), 79))
+	fmt.Fprint(w, ui.Column(fmt.Sprintf("%-11s", "mats"), codeList(r.Mats), 79))
 	if len(r.Hold) < len(r.Mats) {
-		fmt.Fprint(w, column(fmt.Sprintf("%-11s", "in use"), codeList(r.Hold), 79))
+		fmt.Fprint(w, ui.Column(fmt.Sprintf("%-11s", "in use"), codeList(r.Hold), 79))
 	}
 }
 
@@ -362,7 +355,7 @@ func (a *app) printSeedAlso(w io.Writer, f *farm.Farm, r trace.Result) {
 		growths := of[oneSpelling(seed.Name)]
 		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT, %s:\n", seed.Name)
 		if len(r.SeedAlso) > seedShown {
-			fmt.Fprint(w, column("  ", fmt.Sprintf("%s, %s: %s", counted(len(growths), "growth"), counted(len(seed.Lots), "lot"),
+			fmt.Fprint(w, ui.Column("  ", fmt.Sprintf("%s, %s: %s", ui.Counted(len(growths), "growth"), ui.Counted(len(seed.Lots), "lot"),
 				strings.Join(seed.Lots, ", ")), 79))
 		}
 		for _, g := range growths {
@@ -411,7 +404,7 @@ func (a *app) printGrowth(w io.Writer, f *farm.Farm, g trace.Growth, indent stri
 		text += ", harvested " + f.Date(g.Ended)
 	}
 	text = farm.Join(text, farm.Named("seed lot", g.SeedLot), g.Place, farm.When(g.Mold, "MOLD SEEN"))
-	fmt.Fprint(w, column(indent+"  "+string(g.Mat)+"  ", text, 79))
+	fmt.Fprint(w, ui.Column(indent+"  "+string(g.Mat)+"  ", text, 79))
 }
 
 func (a *app) traceReportCommand() *cobra.Command {

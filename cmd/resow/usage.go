@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
-	"sync"
 
 	"github.com/spf13/cobra"
 )
@@ -95,16 +94,4 @@ func wantedBy(c *cobra.Command, name string) string {
 		return "a time with its unit: 20ms, 5s or 10m"
 	}
 	return "a " + flag.Value.Type()
-}
-
-// At first use: to make longWord takes longer than anything else at the start.
-var (
-	quotedText = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`"(?:[^"\\]|\\.)*"`) })
-	longWord   = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\S{300,}`) })
-)
-
-// brief cuts what somebody typed, or pasted, where a message says it again.
-func brief(text string) string {
-	text = quotedText().ReplaceAllStringFunc(text, func(s string) string { return `"` + cut(s[1:len(s)-1], 60) + `"` })
-	return longWord().ReplaceAllStringFunc(text, func(s string) string { return cut(s, 60) })
 }

@@ -1,4 +1,4 @@
-package main
+package ui
 
 import (
 	"strings"
@@ -32,14 +32,14 @@ var glyphs = map[rune][7]byte{
 
 const glyphWide, glyphHigh = 5, 7
 
-// bigText draws a text as high as seven lines, in letters two columns to the
+// BigText draws a text as high as seven lines, in letters two columns to the
 // point where they fit the width, else one. Text that does not fit at all, or
 // has characters without a drawing, comes back as it is, in one line.
-func bigText(text string, width int) []string {
+func BigText(text string, width int) []string {
 	rows, ok := points(text)
 	switch n := utf8.RuneCountInString(text) * (glyphWide + 1); {
 	case !ok || n-1 > width:
-		return []string{cut(text, max(1, width))}
+		return []string{Cut(text, max(1, width))}
 	case 2*(n-1) <= width:
 		return draw(rows, 2)
 	default:
@@ -47,11 +47,11 @@ func bigText(text string, width int) []string {
 	}
 }
 
-// middleText draws a text four lines high: two points to each character cell.
-func middleText(text string, width int) []string {
+// MiddleText draws a text four lines high: two points to each character cell.
+func MiddleText(text string, width int) []string {
 	rows, ok := points(text)
 	if !ok || len(rows[0]) > width {
-		return []string{cut(text, max(1, width))}
+		return []string{Cut(text, max(1, width))}
 	}
 	var lines []string
 	for y := 0; y < glyphHigh; y += 2 {

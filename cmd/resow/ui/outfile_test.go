@@ -1,4 +1,4 @@
-package main
+package ui
 
 import (
 	"errors"
@@ -27,13 +27,13 @@ func TestAPipeIsWrittenThrough(t *testing.T) {
 	pipe := filepath.Join(t.TempDir(), "pipe")
 	require.NoError(t, mkfifo(pipe))
 
-	err := writeFile(pipe, beginsPDF, writeText("%PDF-1"))
+	err := WriteFile(pipe, BeginsPDF, writeText("%PDF-1"))
 	require.ErrorContains(t, err, "nobody reads yet")
 
 	reader, err := os.OpenFile(pipe, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	require.NoError(t, err)
 	defer reader.Close()
-	require.NoError(t, writeFile(pipe, beginsPDF, writeText("%PDF-1")))
+	require.NoError(t, WriteFile(pipe, BeginsPDF, writeText("%PDF-1")))
 	got := make([]byte, 20)
 	n, err := reader.Read(got)
 	require.NoError(t, err)
@@ -56,11 +56,11 @@ func TestAFailedWriteToAPipeIsTold(t *testing.T) {
 	require.NoError(t, mkfifo(pipe))
 	reader, err := os.OpenFile(pipe, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	require.NoError(t, err)
-	f, err := beginFile(pipe, beginsPDF)
+	f, err := BeginFile(pipe, BeginsPDF)
 	require.NoError(t, err)
-	defer f.drop()
+	defer f.Drop()
 	require.NoError(t, reader.Close())
-	err = f.finish(writeText("%PDF-1"))
+	err = f.Finish(writeText("%PDF-1"))
 	require.ErrorIs(t, err, syscall.EPIPE)
 }
 
@@ -68,7 +68,7 @@ func TestAFailedRunLeavesTheOldFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "labels.pdf")
 	require.NoError(t, os.WriteFile(path, []byte("%PDF-old"), 0o600))
 	broken := errors.New("broken")
-	err := writeFile(path, beginsPDF, func(w io.Writer) error {
+	err := WriteFile(path, BeginsPDF, func(w io.Writer) error {
 		_, _ = io.WriteString(w, "%PDF-half")
 		return broken
 	})
@@ -77,7 +77,7 @@ func TestAFailedRunLeavesTheOldFile(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "%PDF-old", string(got))
 
-	require.NoError(t, writeFile(path, beginsPDF, writeText("%PDF-new")))
+	require.NoError(t, WriteFile(path, BeginsPDF, writeText("%PDF-new")))
 	info, err := os.Stat(path)
 	require.NoError(t, err)
 	require.Equal(t, os.FileMode(0o600), info.Mode().Perm(), "its owner closed it to others")
@@ -92,8 +92,8 @@ func TestALedgerWithABrokenPageIsStillOne(t *testing.T) {
 	for _, page := range []int{0, 1024, 4096, 16384} {
 		b := append([]byte{}, head...)
 		copy(b[page+16:], []byte{0xED, 0xDA, 0x0C, 0xED})
-		require.True(t, isLedger(b), page)
+		require.True(t, IsLedger(b), page)
 	}
-	require.False(t, isLedger(head))
-	require.False(t, isLedger([]byte("%PDF-1.3 and so on and on and on")))
+	require.False(t, IsLedger(head))
+	require.False(t, IsLedger([]byte("%PDF-1.3 and so on and on and on")))
 }

@@ -1,4 +1,4 @@
-package main
+package ui
 
 import (
 	"bytes"
@@ -10,40 +10,40 @@ import (
 	"resow/medium"
 )
 
-// outcome is standard output, or that of errors. All text for people goes
+// Outcome is standard output, or that of errors. All text for people goes
 // through it, and what is unprintable in a text comes out as an escape: names
 // come from files, phones and exports that others wrote, and must not move the
 // cursor or turn a line round. A JSON document stays the same document. What the
 // program itself does to the terminal is marked by control.
 //
 // It remembers its first error, so that a full disk is not taken for success.
-type outcome struct {
-	to   io.Writer
-	own  string // marks what control made; drawn for each run
-	err  error
+type Outcome struct {
+	To   io.Writer
+	Own  string // marks what control made; drawn for each run
+	Err  error
 	mu   sync.Mutex
 	rest []byte // the beginning of a character or of a marked sequence
 }
 
-// control marks a sequence that the program itself sends to a terminal.
-func control(w io.Writer, sequence string) string {
-	if o, ok := w.(*outcome); ok {
+// Control marks a sequence that the program itself sends to a terminal.
+func Control(w io.Writer, sequence string) string {
+	if o, ok := w.(*Outcome); ok {
 		return o.mark() + sequence + "\x00"
 	}
 	return sequence
 }
 
-func (o *outcome) mark() string { return "\x00" + o.own + "\x00" }
+func (o *Outcome) mark() string { return "\x00" + o.Own + "\x00" }
 
-// bare is the writer behind an outcome, for what is no text.
-func bare(w io.Writer) io.Writer {
-	if o, ok := w.(*outcome); ok {
-		return o.to
+// Bare is the writer behind an outcome, for what is no text.
+func Bare(w io.Writer) io.Writer {
+	if o, ok := w.(*Outcome); ok {
+		return o.To
 	}
 	return w
 }
 
-func (o *outcome) Write(p []byte) (int, error) {
+func (o *Outcome) Write(p []byte) (int, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	text := p
@@ -57,28 +57,28 @@ func (o *outcome) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// end writes what was held back for the rest of a character that never came.
-func (o *outcome) end() {
+// End writes what was held back for the rest of a character that never came.
+func (o *Outcome) End() {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	_ = o.put([]byte(medium.Visible(string(o.rest))))
 	o.rest = nil
 }
 
-func (o *outcome) put(text []byte) error {
+func (o *Outcome) put(text []byte) error {
 	if len(text) == 0 {
 		return nil
 	}
-	_, err := o.to.Write(text)
-	if o.err == nil && err != nil {
-		o.err = fmt.Errorf("the output can't be written; what was recorded stays recorded: %w", err)
+	_, err := o.To.Write(text)
+	if o.Err == nil && err != nil {
+		o.Err = fmt.Errorf("the output can't be written; what was recorded stays recorded: %w", err)
 	}
 	return err
 }
 
 // harmless gives the text with escapes. What it can't judge before more comes it
 // keeps.
-func (o *outcome) harmless(text []byte) []byte {
+func (o *Outcome) harmless(text []byte) []byte {
 	plain := true
 	for _, c := range text {
 		plain = plain && (c >= ' ' && c <= '~' || c == '\n' || c == '\t')
