@@ -61,7 +61,7 @@ func mended(body Body) (Body, Finding, bool) {
 		body = &done
 	}
 	return body, Finding{Rule: "danger-detail", Severity: Care, Source: "a report of danger is never refused",
-		Text: "recorded without what can't be: " + strings.Join(m.said, "; ")}, len(m.said) > 0
+		Text: "recorded without what can't be right: " + strings.Join(m.said, "; ")}, len(m.said) > 0
 }
 
 // mending gathers what was left out.

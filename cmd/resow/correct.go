@@ -56,7 +56,7 @@ func (a *app) correct(f *farm, code medium.Code, seq uint64, reason string) erro
 				strings.Join(later, ", "))
 		}
 		if fixed > 0 {
-			text = fmt.Sprintf("Step %d, a relabelling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
+			text = fmt.Sprintf("Step %d, a relabeling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
 		}
 		fmt.Fprint(w, wrap(text, 79, ""))
 	})

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"errors"
-	"fmt"
 	"io"
 	"strings"
 	"time"
@@ -10,7 +8,6 @@ import (
 	"resow/cmd/resow/station"
 	"resow/labels"
 	"resow/medium"
-	"resow/medium/sanitizer"
 )
 
 // stationBench lets the station's pages mix, judge and tag as the commands do.
@@ -46,11 +43,11 @@ func mixOnPage(f *farm, ask station.Mixing) (station.Mixed, error) {
 	m := mixer{product: ask.Product, to: ask.Strength, make: ask.Volume, stock: ask.Stock, mist: true, exact: ask.Exact, opened: ask.Opened, temp: ask.Temp, pH: ask.PH}
 	d, stock, err := m.what(f)
 	if err != nil {
-		return station.Mixed{}, inPageWords(err)
+		return station.Mixed{}, err
 	}
 	doc, err := m.ask(f, d, stock, m.useOf(f, d))
 	if err != nil {
-		return station.Mixed{}, inPageWords(m.asTyped(err, doc))
+		return station.Mixed{}, m.asTyped(err, doc)
 	}
 	doc.Recipe = recipeIn(doc.Recipes, f.system())
 	mixed := station.Mixed{Mix: doc.Mix, Recipe: doc.Recipe}
@@ -60,20 +57,6 @@ func mixOnPage(f *farm, ask station.Mixing) (station.Mixed, error) {
 	mixed.Solution, err = m.solution(f, d, stock, doc)
 	mixed.Solution.OpenedAt = mixed.Solution.OpenedAt.UTC()
 	return mixed, err
-}
-
-// inPageWords says without flags what the commands say with them.
-func inPageWords(err error) error {
-	var outside *sanitizer.OutsideError
-	var none *sanitizer.NoStockError
-	switch {
-	case errors.As(err, &outside):
-		return &medium.InputError{Field: "strength", Value: fmt.Sprintf("%.4g ppm", outside.WantedPPM),
-			Want: fmt.Sprintf("%g to %g ppm, as the directions of %s ask; leave it empty for their middle", outside.LeastPPM, outside.MostPPM, outside.Product)}
-	case errors.As(err, &none):
-		return &medium.InputError{Field: "strength of the stock", Want: "the figure from the label, such as 5.25%: it is not on file for " + none.Product}
-	}
-	return err
 }
 
 // stripOnPage reads a strip as `resow solution strip` does; a bare number is ppm.
