@@ -158,7 +158,7 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	case *Rinse:
 		if b.Debris != DebrisNone {
 			s.Outcome.Findings = []Finding{{Rule: "debris", Severity: StepRule, Source: "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
-				Text: fmt.Sprintf("%s left after the rinse; pull them and rinse again, it stays waiting to wash", b.Debris)}}
+				Text: fmt.Sprintf("%s left after the rinse; pull them and rinse again; until then the mat waits to be washed", b.Debris)}}
 		}
 	case *Dry:
 		done := *b
@@ -185,7 +185,7 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		}
 		if uncut := c.uncleared(); b.NoCuts && uncut > 0 && !b.Mold { // mold is never refused
 			return s, &InputError{Field: "inspection", Value: "no cuts", Way: CaseUncleared,
-				Want: fmt.Sprintf("a trim first, or a void: %s on record that no trim can have removed; a cut that was never there is voided", plural(uncut, "cut"))}
+				Want: fmt.Sprintf("a trim first: %s on record that no trim can have removed; void a cut that was never there", plural(uncut, "cut"))}
 		}
 	case *Trim:
 		if b.LengthMM > c.Mat.LengthMM || b.WidthMM > c.Mat.WidthMM || b.LengthMM*b.WidthMM >= c.Mat.AreaMM2() {
@@ -244,7 +244,7 @@ func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
 	}
 	if c.Stage == ToWash {
 		return []Finding{{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
-			Text: "it was dried before it was washed; rinse it, roots dry on hard"}}
+			Text: "it was dried before it was washed; rinse it: dried roots come off hard"}}
 	}
 	if c.WetSince.IsZero() && len(c.WetWith) == 0 {
 		return nil // it was dry before
@@ -300,7 +300,7 @@ func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
 	case target.Kind == KindAdd:
 		return refuse("a registration can't be voided; retire the mat instead", "")
 	case target.Kind == KindRelabel:
-		return refuse("a relabelling can't be voided, since the label is in the world; relabel it again instead", "")
+		return refuse("a relabeling can't be voided, since the new label is in use; relabel it again instead", "")
 	}
 	b.Voids = target.Kind
 	s.Body = &b

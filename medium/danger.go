@@ -42,7 +42,7 @@ func mended(body Body) (Body, Finding, bool) {
 		}
 	}
 	return done, Finding{Rule: "danger-detail", Severity: Care, Source: "a report of danger is never refused",
-		Text: "recorded without what can't be: " + strings.Join(said, "; ")}, len(said) > 0
+		Text: "recorded without what can't be right: " + strings.Join(said, "; ")}, len(said) > 0
 }
 
 func copyOf(b Body) Body {

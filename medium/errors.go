@@ -114,12 +114,12 @@ func (e *TimeError) Error() string {
 		stamp += ":05"
 	}
 	if e.Last.IsZero() {
-		return fmt.Sprintf("the time %s lies in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
+		return fmt.Sprintf("the time %s is in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
 	}
 	if e.ClockBehind() {
 		return fmt.Sprintf("mat %s: its last step is dated %s, and the clock says %s; set the clock, or, if it was ahead then, void that step and record it again", e.Code, e.Last.Format(stamp), e.Now.Format(stamp))
 	}
-	return fmt.Sprintf("mat %s: the time %s lies before its last step at %s; steps of a mat go forward in time, so void what came later first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))
+	return fmt.Sprintf("mat %s: the time %s is before its last step, at %s; a mat's steps go forward in time, so void the later ones first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))
 }
 
 // ClockError refuses a step while the clock is plainly wrong.
@@ -130,7 +130,7 @@ type ClockError struct {
 
 func (e *ClockError) Error() string {
 	if !e.Last.IsZero() {
-		return fmt.Sprintf("the clock of this machine says %s, and the farm's last record was written down at %s; set the clock, or, if it was that one's clock that was ahead, give the time at which this was done",
+		return fmt.Sprintf("the clock of this machine says %s, and the farm's last record was written down at %s; set the clock, or, if that record's clock was ahead, give the time at which this was done",
 			e.Now.Format(fullStamp), e.Last.Format(fullStamp))
 	}
 	return fmt.Sprintf("the clock of this machine says %s; set it and record the step again", e.Now.Format(fullStamp))

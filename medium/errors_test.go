@@ -48,9 +48,9 @@ func TestSentences(t *testing.T) {
 			"mat TK7R 2N81: retire: 1 cut through the mesh; no accepted sanitize step since the last crop; next step: retire"},
 		{admitted(testCondition(ToWash), testStep(&Rinse{Debris: "some"})), `debris "some": want none, traces, roots`},
 		{admitted(testCondition(ToWash), dated(&Rinse{Debris: DebrisNone}, local(time.November, 3, 10))),
-			"the time 3 Nov 2026 10:00 lies in the future (now 3 Nov 2026 09:00); give the time at which it was done, or set the clock"},
+			"the time 3 Nov 2026 10:00 is in the future (now 3 Nov 2026 09:00); give the time at which it was done, or set the clock"},
 		{admitted(testCondition(ToWash), dated(&Rinse{Debris: DebrisNone}, local(time.November, 2, 8))),
-			"mat TK7R 2N81: the time 2 Nov 2026 08:00 lies before its last step at 2 Nov 2026 09:00; steps of a mat go forward in time, so void what came later first"},
+			"mat TK7R 2N81: the time 2 Nov 2026 08:00 is before its last step, at 2 Nov 2026 09:00; a mat's steps go forward in time, so void the later ones first"},
 		{admitted(testCondition(ToSanitize), dated(&Sanitize{Product: "Quat Ten", StrengthPPM: 200, ContactS: 600, Sides: 2, Method: "soak"}, testSince.Add(time.Second))),
 			"mat TK7R 2N81: 10 min of sanitizing can't end at 2 Nov 2026 09:00:01 when the step before it was at 2 Nov 2026 09:00:00; record it when it is over, or void the step before if its time is wrong"},
 		{&ClockError{Now: time.Date(1970, 1, 1, 0, 3, 0, 0, time.UTC)}, "the clock of this machine says 1 Jan 1970 00:03; set it and record the step again"},
@@ -229,13 +229,13 @@ func TestNoDetailIsWorthAReportOfDanger(t *testing.T) {
 		require.NoError(t, err, "%T", k.body)
 		assert.Equal(t, k.want, s.Body)
 		require.Equal(t, []string{"danger-detail"}, rulesOf(s.Outcome.Findings))
-		assert.Equal(t, "recorded without what can't be: "+k.said, s.Outcome.Findings[0].Text)
+		assert.Equal(t, "recorded without what can't be right: "+k.said, s.Outcome.Findings[0].Text)
 	}
 	s := testStep(&Mold{Where: "edge"})
 	s.Unread = errors.New("1999 is no year")
 	done, err := Admit(testCondition(Ready), testFarm(), s, testNow)
 	require.NoError(t, err)
-	assert.Equal(t, "no time could be made of what was given (1999 is no year); the report counts from now on", done.Outcome.Findings[0].Text)
+	assert.Equal(t, "the time that was given can't be read (1999 is no year); the report counts from now on", done.Outcome.Findings[0].Text)
 	assert.True(t, done.At.Equal(testNow) && done.Seen.IsZero() && done.Unread == nil)
 	s.Body = &Inspect{}
 	_, err = Admit(testCondition(Ready), testFarm(), s, testNow)

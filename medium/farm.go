@@ -245,7 +245,7 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 		err = b.Check()
 		if s.At.Before(s.Recorded) {
 			s.Outcome.Findings = []Finding{{Rule: "policy-since", Severity: Care, Source: "a limit is not a fact that is found out later",
-				Text: fmt.Sprintf("it counts from when it was written down, %s; a step from before that is judged by the limits of its time, also one that is entered later",
+				Text: fmt.Sprintf("it counts from when it was written down, %s; a step from before that is judged by the limits of its time, also when it is entered later",
 					s.Recorded.In(now.Location()).Format(fullStamp))}}
 		}
 	case *Crop:

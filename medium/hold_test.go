@@ -409,7 +409,7 @@ func TestCorrectRefused(t *testing.T) {
 		{0, "x", "mat TK7R 2N81, step 0: there is no such step; its history numbers them 1 to 8"},
 		{8, "x", "mat TK7R 2N81, step 8: a correction can't be voided; record the step again instead"},
 		{1, "x", "mat TK7R 2N81, step 1: a registration can't be voided; retire the mat instead"},
-		{relabel.MatSeq, "x", "mat TK7R 2N81, step 7: a relabelling can't be voided, since the label is in the world; relabel it again instead"},
+		{relabel.MatSeq, "x", "mat TK7R 2N81, step 7: a relabeling can't be voided, since the new label is in use; relabel it again instead"},
 		{2, " ", "mat TK7R 2N81, step 2: say why it is wrong, in at most 500 bytes; both stay on record"},
 	} {
 		_, err := AdmitCorrect(w.thread, testStep(&Correct{MatSeq: k.seq, Reason: k.reason}), w.at)

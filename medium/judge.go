@@ -289,7 +289,7 @@ func lastMold(c Condition, p Policy) (Finding, bool) {
 	if c.MoldLook {
 		return p.finding("mold-last-turn", "mold %s; look at it against the light before you sow", inTurn(last)), true
 	}
-	return p.finding("mold-last-turn", "mold %s; it was looked at since", inTurn(last)), c.Turn-last < int(l)
+	return p.finding("mold-last-turn", "mold %s; it has been looked at since", inTurn(last)), c.Turn-last < int(l)
 }
 
 // moldIn counts how often mold was found in the last n turns.

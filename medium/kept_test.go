@@ -29,7 +29,7 @@ func TestABottleKeepsWhatItWasMixedUnder(t *testing.T) {
 	assert.Equal(t, "Chlor Five", got.Product)
 
 	quat := Sanitizer{Name: "Chlor FIVE ", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60}
-	assert.Equal(t, `sanitizer "Chlor FIVE ": want another name for a product with quat: CHLOR FIVE is on file with hypochlorite, and names match in capital and small letters`,
+	assert.Equal(t, `sanitizer "Chlor FIVE ": want another name for a product with quat: CHLOR FIVE is on file with hypochlorite, and capital and small letters make no difference`,
 		refused(f, &quat))
 
 	// a ledger of before that rule can hold such a record: it is history
@@ -205,6 +205,6 @@ func TestSeedOfAnotherUnit(t *testing.T) {
 	err = sow(42000)
 	require.Error(t, err)
 	assert.Contains(t, err.Error(), `seed for each mat "42000 g of radish": want about `)
-	assert.Contains(t, err.Error(), "times as much, look at the unit")
+	assert.Contains(t, err.Error(), "times as much; check the unit")
 	assert.NotContains(t, err.Error(), "e+")
 }

@@ -145,7 +145,7 @@ var aboutMats = []StepKind{
 		yesNo("removes_cuts", func(b *Trim) *bool { return &b.RemovesCuts }).says("the damaged part is gone").
 			help("the damaged part went with the offcut", ""),
 	}},
-	{Kind: KindRelabel, Doing: "relabelling", New: func() Body { return new(Relabel) }, Fields: []Field{
+	{Kind: KindRelabel, Doing: "relabeling", New: func() Body { return new(Relabel) }, Fields: []Field{
 		text("reason", func(b *Relabel) *string { return &b.Reason }).needed().help("why", "label worn"),
 		text("new_code", func(b *Relabel) *Code { return &b.NewCode }).hidden().says("new code %s"),
 		text("mark", func(b *Relabel) *string { return &b.Mark }).says("mark %s").help("a mark that needs no label", "punched dots, a notch"),

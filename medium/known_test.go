@@ -108,7 +108,7 @@ func TestTheStripThatCountsWasReadBeforeTheUse(t *testing.T) {
 		{"a weak one learned later", []func(*day){first, use, weak}, "",
 			"the sanitizing of 3 Nov 14:30 rested on solution BDRU M000, of which a reading of 3 Nov 14:00 by AB was recorded later, on 3 Nov 16:00 by AB: 20 ppm (by the strip 15 to 25) is under the directions' 50 ppm; make a fresh solution; sanitize it again"},
 		{"a strong one learned later", []func(*day){first, use, at(14, 0, "BDRUM000", 400)}, "",
-			"the sanitizing of 3 Nov 14:30 rested on solution BDRU M000, of which a reading of 3 Nov 14:00 by AB was recorded later, on 3 Nov 16:00 by AB: 400 ppm (by the strip 395 to 405) is over the directions' 200 ppm; thin it and do it again; sanitize it again"},
+			"the sanitizing of 3 Nov 14:30 rested on solution BDRU M000, of which a reading of 3 Nov 14:00 by AB was recorded later, on 3 Nov 16:00 by AB: 400 ppm (by the strip 395 to 405) is over the directions' 200 ppm; dilute it and do it again; sanitize it again"},
 		{"another good one learned later", []func(*day){first, use, at(14, 0, "BDRUM000", 120)}, "", ""},
 		{"a weak one of after the use learned later", []func(*day){first, use, at(14, 31, "BDRUM000", 20)}, "", ""},
 		{"a weak one of before the one that counted", []func(*day){first, use, at(12, 30, "BDRUM000", 20)}, "", ""},
@@ -237,9 +237,9 @@ func TestLateEntriesByWhatWasInForce(t *testing.T) {
 	d.farm(d.now, &Sanitizer{Name: "new", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 90})
 	s, err := Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
 	require.NoError(t, err)
-	assert.Equal(t, "no directions on file for new; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when, void this step and record it again", s.Outcome.Findings[0].Text)
+	assert.Equal(t, "no directions on file for new; the label has been on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time from which it was, void this step and record it again", s.Outcome.Findings[0].Text)
 	_, err = AdmitFarm(d.f, Step{By: "AB", At: clock(14, 0), Body: &Solution{Code: "BNEW0000", Product: "new", StrengthPPM: 180}}, d.now)
-	assert.EqualError(t, err, `no sanitizer "new" on file; the label is on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time since when`)
+	assert.EqualError(t, err, `no sanitizer "new" on file; the label has been on file only since 3 Nov 2026 15:00; if it was in use before, copy it once more with the time from which it was`)
 	d.farm(clock(9, 0), &Sanitizer{Name: "new", Active: "quat"})
 	s, err = Admit(d.c, d.f, Step{Mat: testCode, By: "MK", At: clock(14, 0), Body: by("new", 180)}, d.now)
 	require.NoError(t, err)

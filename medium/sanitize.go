@@ -105,7 +105,7 @@ func (s Sanitizer) checkActive(f Farm) error {
 	if !ok || s.Name == "" || old.Active == s.Active {
 		return nil
 	}
-	return &InputError{Field: "sanitizer", Value: s.Name, Want: fmt.Sprintf("another name for a product with %s: %s is on file with %s, and names match in capital and small letters", s.Active, old.Name, old.Active)}
+	return &InputError{Field: "sanitizer", Value: s.Name, Want: fmt.Sprintf("another name for a product with %s: %s is on file with %s, and capital and small letters make no difference", s.Active, old.Name, old.Active)}
 }
 
 // checkDirections refuses a sanitize card whose steps the directions on file
@@ -163,7 +163,7 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 	case b.StrengthPPM < d.MinPPM:
 		miss("strength-low", "%s is under the directions' %g ppm; make a fresh solution", ppmText(b), d.MinPPM)
 	case b.StrengthPPM > d.MaxPPM:
-		miss("strength-high", "%s is over the directions' %g ppm; thin it and do it again", ppmText(b), d.MaxPPM)
+		miss("strength-high", "%s is over the directions' %g ppm; dilute it and do it again", ppmText(b), d.MaxPPM)
 	case least == 0:
 		miss("strength-low", "%s: the strip can't tell it from water; use one with finer steps", ppmText(b))
 	case least < d.MinPPM || most > d.MaxPPM:
@@ -255,7 +255,7 @@ func overDirections(d Sanitizer, b *Sanitize) []Finding {
 	}
 	text := fmt.Sprintf("%s of %s was left on the mat, and nothing on file says that any may stay", ppmText(b), name(b))
 	if most > 0 {
-		text = fmt.Sprintf("%s of %s was left on the mat, its directions leave at most %g ppm", ppmText(b), name(b), most)
+		text = fmt.Sprintf("%s of %s was left on the mat; its directions allow at most %g ppm", ppmText(b), name(b), most)
 	}
 	return []Finding{{Rule: overCeiling, Severity: StepRule, Source: "no ceiling is published for it; the product's label is the rule",
 		Text: text + "; rinse with potable water after the contact time"}}
@@ -300,7 +300,7 @@ func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding 
 	case named && (d.asksPH() || b.PH == nil || *b.PH <= tableMostPH):
 		return nil
 	case !ok:
-		f = p.finding("chlorine-temperature", "chlorine of %g ppm (%s) stands in no row of the table; check strength and pH with strips", least, ph)
+		f = p.finding("chlorine-temperature", "chlorine of %g ppm (%s) is in no row of the table; check strength and pH with strips", least, ph)
 	case b.TempC == nil && d.asksTemperature(): // missed by the directions already
 		return nil
 	case b.TempC == nil:

@@ -50,9 +50,9 @@ func TestWhySanitizingIsNotAccepted(t *testing.T) {
 		{"weak enough to count", ToSanitize, func(b *Sanitize, f *Farm) { b.StrengthPPM = 100 }, nil, "", ""},
 		{"strong enough to count", ToSanitize, func(b *Sanitize, f *Farm) { b.StrengthPPM = 200 }, nil, "", ""},
 		{"just too strong, rinsed", ToSanitize, func(b *Sanitize, f *Farm) { b.StrengthPPM, b.Rinsed = 200.5, true }, []string{"strength-high"},
-			"200.5 ppm is over the directions' 200 ppm; thin it and do it again", "the label of Chlor Five"},
+			"200.5 ppm is over the directions' 200 ppm; dilute it and do it again", "the label of Chlor Five"},
 		{"too strong, left on", ToSanitize, func(b *Sanitize, f *Farm) { b.StrengthPPM = 600 }, []string{"strength-high", "over-ceiling"},
-			"600 ppm is over the directions' 200 ppm; thin it and do it again", "the label of Chlor Five"},
+			"600 ppm is over the directions' 200 ppm; dilute it and do it again", "the label of Chlor Five"},
 		{"just too short", ToSanitize, func(b *Sanitize, f *Farm) { b.ContactS = 119 }, []string{"contact-short"},
 			"wet for 119 s, the directions ask for 2 min; keep it wet for the whole time", "the label of Chlor Five"},
 		{"not rinsed", ToSanitize, func(b *Sanitize, f *Farm) { f.Sanitizers[0].Rinse = true }, []string{"not-rinsed"},
@@ -227,12 +227,12 @@ func TestChlorineTemperatureInASanitizeStep(t *testing.T) {
 		{"cold", 60, ptr(20), ptr(7.5), 0, "20 C is under the 24 C that the table asks for at 60 ppm (pH 7.5): warm it, or mix it stronger within the label"},
 		{"warm", 60, ptr(24), ptr(7.5), 0, ""},
 		{"warm, pH not known", 60, ptr(24), nil, 0, "24 C is under the 38 C that the table asks for at 60 ppm (pH not measured, taken as up to 10): warm it, mix it stronger within the label, or measure the pH"},
-		{"no row", 60, ptr(24), ptr(10.5), 0, "chlorine of 60 ppm (pH 10.5) stands in no row of the table; check strength and pH with strips"},
+		{"no row", 60, ptr(24), ptr(10.5), 0, "chlorine of 60 ppm (pH 10.5) is in no row of the table; check strength and pH with strips"},
 		{"the label's own temperature goes first", 60, ptr(20), ptr(7.5), 20, ""},
 		{"not taken", 60, nil, ptr(7.5), 0, "temperature not measured; the table asks for at least 24 C at 60 ppm (pH 7.5): read it in the bottle, or give it with the step"},
 		{"pH not taken", 100, ptr(24), nil, 0, "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step"},
-		{"10 ppm, and nothing measured", 10, nil, nil, 0, "chlorine of 10 ppm (pH not measured, taken as up to 10) stands in no row of the table; check strength and pH with strips"},
-		{"10 ppm, and all measured", 10, ptr(60), ptr(7.5), 0, "chlorine of 10 ppm (pH 7.5) stands in no row of the table; check strength and pH with strips"},
+		{"10 ppm, and nothing measured", 10, nil, nil, 0, "chlorine of 10 ppm (pH not measured, taken as up to 10) is in no row of the table; check strength and pH with strips"},
+		{"10 ppm, and all measured", 10, ptr(60), ptr(7.5), 0, "chlorine of 10 ppm (pH 7.5) is in no row of the table; check strength and pH with strips"},
 	} {
 		t.Run(k.name, func(t *testing.T) {
 			f := Farm{Sanitizers: []Sanitizer{{Name: "C", Active: "hypochlorite", Directions: DirectionsLabel, MinPPM: 10, MaxPPM: 200, ContactS: 60, MinTempC: k.min}}}

@@ -56,7 +56,7 @@ func checkSeed(c Crop, m Mat, seedG float64) error {
 		return nil
 	}
 	return &InputError{Field: "seed for each mat", Value: whole(seedG) + " g of " + c.Name,
-		Want: fmt.Sprintf("about %s g, which is what the table says for %s; this is %s times as much, look at the unit", whole(table), m.Size(), whole(seedG/table))}
+		Want: fmt.Sprintf("about %s g, which is what the table says for %s; this is %s times as much; check the unit", whole(table), m.Size(), whole(seedG/table))}
 }
 
 // whole writes a figure without an exponent, with one decimal where it is small.

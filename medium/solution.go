@@ -369,7 +369,7 @@ func (f Farm) onFileOnly(product string, directions bool, at time.Time) string {
 	if !since.After(at) {
 		return ""
 	}
-	return fmt.Sprintf("the label is on file only since %s; if it was in use before, copy it once more with the time since when",
+	return fmt.Sprintf("the label has been on file only since %s; if it was in use before, copy it once more with the time from which it was",
 		since.In(f.Location()).Format(fullStamp))
 }
 
@@ -477,7 +477,7 @@ func (b *Sanitize) read(p Policy, d Sanitizer, bottle Bottle, at time.Time) (out
 // fails the step for the actives that the policy names: all (limit 2), or only
 // chlorine, whose strength fades (limit 1).
 func (p Policy) unmeasured(s Solution) Finding {
-	out := p.finding("solution-measured", "solution %s was never measured, %g ppm is only computed; read a test strip in it and record it", s.Code, s.StrengthPPM)
+	out := p.finding("solution-measured", "solution %s was never measured; its %g ppm is only computed; read a test strip in it and record it", s.Code, s.StrengthPPM)
 	set := p.Setting("solution-measured")
 	if !set.On || set.Limit < 2 && !chlorine(s.Active) {
 		out.Severity = Care

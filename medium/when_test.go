@@ -466,7 +466,7 @@ func TestTheFarmsClock(t *testing.T) {
 	var clock *ClockError
 	require.ErrorAs(t, err, &clock)
 	assert.True(t, clock.Now.Equal(testNow) && clock.Last.Equal(ahead))
-	assert.EqualError(t, err, "the clock of this machine says 3 Nov 2026 09:00, and the farm's last record was written down at 3 Nov 2027 09:00; set the clock, or, if it was that one's clock that was ahead, give the time at which this was done")
+	assert.EqualError(t, err, "the clock of this machine says 3 Nov 2026 09:00, and the farm's last record was written down at 3 Nov 2027 09:00; set the clock, or, if that record's clock was ahead, give the time at which this was done")
 	c := testCondition(Ready) // turn 6
 	_, err = Admit(c, f, Step{Mat: testCode, By: "ab", At: testNow.Add(-time.Minute), Body: &Sow{Crops: []Sown{{Crop: "kale"}}}}, testNow)
 	assert.NoError(t, err, "the time was given, and nobody knew of the limit then")
@@ -491,7 +491,7 @@ func TestNothingIsClearByAClockThatIsBehind(t *testing.T) {
 	assert.Empty(t, v.NextStep)
 	n, ok := find(v, "clock-wrong")
 	require.True(t, ok)
-	assert.Equal(t, "the clock says 2 Nov 2026 08:50, and the mat's last record is of 2 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step and record it again", n.Text)
+	assert.Equal(t, "the clock says 2 Nov 2026 08:50, and the mat's last record is dated 2 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step and record it again", n.Text)
 	assert.Equal(t, SowIt, Judge(c, f, testSince.Add(-ClockDrift)).Word, "clocks differ by minutes")
 	c.Recorded = testNow.Add(time.Hour)
 	assert.Equal(t, DoNotSow, Judge(c, f, testNow).Word, "a late entry was written down after now")
@@ -499,7 +499,7 @@ func TestNothingIsClearByAClockThatIsBehind(t *testing.T) {
 	v = Judge(c, f, testNow)
 	assert.Equal(t, DoNotSow, v.Word)
 	n, _ = find(v, "clock-wrong")
-	assert.Contains(t, n.Text, "the farm's last record is of 3 Nov 2026 10:00")
+	assert.Contains(t, n.Text, "the farm's last record is dated 3 Nov 2026 10:00")
 	assert.Equal(t, RetireMat, Judge(testCondition(Retired), f, testNow).Word)
 	var verdict *VerdictError
 	_, err := Admit(c, f, testStep(&Sow{Crops: []Sown{{Crop: "kale"}}}), testNow)

@@ -10,9 +10,9 @@ import (
 	"resow/medium"
 )
 
-// Errors of this package say what is wrong; how to get out of it is the face's to say. A failed write has
-// recorded nothing: a transaction is all or nothing. Only an UnsureError leaves
-// that open.
+// Errors of this package say what is wrong; how to get out of it is the face's to
+// say. A failed write has recorded nothing: a transaction is all or nothing. Only an
+// UnsureError leaves that open.
 
 // MissingError says that there is no file at the path.
 type MissingError struct {

@@ -231,7 +231,7 @@ func (d *drawer) sanitize(mat medium.Code) *medium.Sanitize {
 		return d.bottled()
 	}
 	name := pick(d, "drum", "drum", "drum", "warm drum", "quat", "quat", "strong quat", "acid mix", "drugstore",
-		"unlabelled", "never heard of")
+		"unlabeled", "never heard of")
 	if d.chance(0.7) && len(d.oracle.stand(mat).wetWith) > 0 {
 		name = d.lastProduct(mat)
 	}
@@ -290,7 +290,7 @@ func (d *drawer) bottled() *medium.Sanitize {
 
 // goodPPM is a strength by the directions, where there are some.
 var goodPPM = map[string]float64{"drum": 120, "warm drum": 150, "quat": 180, "strong quat": 450, "acid mix": 200,
-	"drugstore": 800, "unlabelled": 180, "never heard of": 200, "no such product": 100}
+	"drugstore": 800, "unlabeled": 180, "never heard of": 200, "no such product": 100}
 
 // shortly keeps a late use within what a drawn bottle lived.
 func (d *drawer) shortly(ago time.Duration) time.Duration { return min(ago, d.span(0, 20*time.Minute)) }

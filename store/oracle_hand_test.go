@@ -382,7 +382,7 @@ var byHand = []struct {
 		c.dried(one).do(one, use("vinegar", 5000)).said("not accepted")
 	}, "do not sow: residue stage"},
 	{"5,000 ppm of a product without directions", func(c *scene) {
-		c.dried(one).do(one, use("unlabelled", 5000)).said("not accepted")
+		c.dried(one).do(one, use("unlabeled", 5000)).said("not accepted")
 	}, "do not sow: residue stage"},
 	{"weak on a ready mat: what it left is not known", func(c *scene) {
 		c.ready(one).do(one, use("drum", 20)).said("not accepted")

@@ -38,7 +38,7 @@ var farmProducts = []medium.Sanitizer{
 	{Name: "acid mix", Active: "peroxyacetic", Directions: "label", MinPPM: 80, MaxPPM: 600, ContactS: 60,
 		MinPH: 2, MaxPH: 5},
 	{Name: "drugstore", Active: "peroxide", Directions: "farm procedure", MinPPM: 500, MaxPPM: 1000, ContactS: 600},
-	{Name: "unlabelled", Active: "quat"},
+	{Name: "unlabeled", Active: "quat"},
 }
 
 func newScene(t *testing.T) *scene {

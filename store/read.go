@@ -135,7 +135,7 @@ func (s *Store) Condition(code medium.Code) (medium.Condition, error) {
 }
 
 // Resolve gives the mat that a code names: its first code or one from a
-// relabelling.
+// relabeling.
 func (s *Store) Resolve(tag medium.Code) (mat medium.Code, err error) {
 	err = s.read(func(t *tables) error {
 		if len(tag) == codeLen {

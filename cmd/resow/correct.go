@@ -58,7 +58,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 				strings.Join(later, ", "))
 		}
 		if fixed > 0 {
-			text = fmt.Sprintf("Step %d, a relabelling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
+			text = fmt.Sprintf("Step %d, a relabeling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
 		}
 		fmt.Fprint(w, ui.Wrap(text, 79, ""))
 	})

@@ -142,7 +142,7 @@ func missingBackup(err error) bool {
 // finding by its rule, to a report by what it lacks. A test fails when a case has none.
 var ways = map[string]string{
 	string(medium.CaseRetired):   "`resow correct CODE STEP` voids a retirement",
-	string(medium.CaseNobody):    "--by MK, or RESOW_BY",
+	string(medium.CaseNobody):    "give them with --by MK, or set RESOW_BY",
 	string(medium.CaseCardBy):    "`resow cards add operator --initials JD`",
 	string(medium.CaseCardTime):  "`resow cards add dry-sun --for 3h`",
 	string(medium.CaseCardFor):   "`resow cards add sanitize --product NAME`; `resow sanitizer list` shows those on file",

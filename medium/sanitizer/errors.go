@@ -131,7 +131,7 @@ type OutsideError struct {
 }
 
 func (e *OutsideError) Error() string {
-	return fmt.Sprintf("wanted %s mg/L, and the directions of %s ask for %s to %s mg/L; a step at this strength would not be accepted: want a strength inside them, such as their middle", figure(e.WantedPPM), e.Product, figure(e.LeastPPM), figure(e.MostPPM))
+	return fmt.Sprintf("wanted %s mg/L, and the directions of %s ask for %s to %s mg/L; a step at this strength would not be accepted: want a strength inside them", figure(e.WantedPPM), e.Product, figure(e.LeastPPM), figure(e.MostPPM))
 }
 
 // NoStockError reports a product on file whose stock strength is not.

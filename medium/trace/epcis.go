@@ -345,7 +345,7 @@ func (e *EPCIS) done(s medium.Step, stage medium.Stage) object {
 	case *medium.Retire:
 		return e.object(s, word{"DELETE", "decommissioning", "inactive"})
 	}
-	return nil // misting, relabelling, corrections: no event of their own
+	return nil // misting, relabeling, corrections: no event of their own
 }
 
 // standsFor gives the disposition of a mat in a stage. CBV's available is
