@@ -126,7 +126,7 @@ func (a *app) cards(f *farm, out, paper, sun, printer string) error {
 		if fresh > 0 {
 			fmt.Fprintf(w, "Registered %s.\n", counted(fresh, "card"))
 		}
-		fmt.Fprintf(w, "%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.\n", counted(len(cards), "card"), out)
+		fmt.Fprint(w, wrap(fmt.Sprintf("%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.", counted(len(cards), "card"), out), 79, "  "))
 		printedCorrected(w, correction)
 		for _, s := range f.productsWithoutCard() {
 			rinsed := map[bool]string{true: " --rinsed"}[s.Rinse]

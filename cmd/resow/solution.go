@@ -273,7 +273,7 @@ earlier uses.`,
 					return err
 				}
 				if at.Before(f.now(a)) {
-					fmt.Fprintf(a.out, "As of %s: ", f.stamp(at))
+					fmt.Fprintf(a.out, "As of %s:\n", f.stamp(at))
 				}
 				printStrip(a.out, f, b, at)
 				return nil
