@@ -310,6 +310,7 @@ func FromTables(rows []TableRow) (Tabled, error) {
 	at := map[uint64]int{} // seq: place among the steps
 	type tableOf struct{ file, kind string }
 	looked := map[tableOf]bool{}
+	open := map[uint64]int{} // seq: its last part, where others are to come
 	for _, r := range rows {
 		if name := (tableOf{r.File, r.Cells["kind"]}); !looked[name] {
 			looked[name] = true
@@ -333,10 +334,25 @@ func FromTables(rows []TableRow) (Tabled, error) {
 			return t, &medium.InputError{Field: "the number of records in " + r.where(), Value: other,
 				Want: count + ", as in the rows before it; import the tables of one export together"}
 		}
-		if i, ok := at[step.Seq]; ok {
-			if err := addParts(t.Rows[i].Step.Body, step.Body); err != nil {
-				t.Bad = append(t.Bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
-			}
+		i, before := at[step.Seq]
+		last, more := open[step.Seq]
+		part, parts := 1, 1
+		if text := r.Cells["part"]; text != "" {
+			_, _ = fmt.Sscanf(text, "%d of %d", &part, &parts)
+		}
+		if open[step.Seq] = part; part == parts {
+			delete(open, step.Seq)
+		}
+		switch {
+		case before != more || part != last+1:
+			err = fmt.Errorf("part %d of record %d stands where part %d belongs: its rows are missing, doubled or out of order", part, step.Seq, last+1)
+		case before:
+			err = addParts(t.Rows[i].Step.Body, step.Body)
+		}
+		if err != nil {
+			t.Bad = append(t.Bad, BadRow{File: r.File, Line: r.Line, Text: err.Error()})
+		}
+		if before || err != nil {
 			continue
 		}
 		at[step.Seq] = len(t.Rows)
@@ -351,6 +367,9 @@ func FromTables(rows []TableRow) (Tabled, error) {
 	t.Lack = t.lack(rows, count)
 	for i := range t.Rows {
 		r := &t.Rows[i]
+		if part, ok := open[r.Step.Seq]; ok {
+			t.Bad = append(t.Bad, r.bad("of its parts only the first %d are in the table; export it again", part))
+		}
 		was := r.Step
 		r.Was, r.Step.Body = &was, asked(was.Body)
 	}
@@ -501,7 +520,7 @@ func addParts(to, from medium.Body) error {
 			}
 		}
 	}
-	return errors.New("its number (seq) stands in a row before it, too")
+	return errors.New("its record has another kind in a row before it")
 }
 
 func stepOfRow(cells map[string]string) (medium.Step, error) {

@@ -155,3 +155,31 @@ func TestTablesComeIntoALedgerWithoutRecordsOfTheFarm(t *testing.T) {
 	require.Contains(t, bad.Rows[0].Text, "judged by version 0 of the policy, and would be by version 1 here")
 	require.True(t, slices.ContainsFunc(bad.Rows, func(r BadRow) bool { return strings.Contains(r.Text, "records of its own about the farm") }))
 }
+
+// A record with parts, such as a mix, has a row for each: none is lost or doubled.
+func TestTablesHaveEveryPart(t *testing.T) {
+	s, c := smallLedger(t)
+	record(t, s, c.wash(code(3))...)
+	mix := sow(code(3), "L2")
+	mix.Body.(*medium.Sow).Crops = []medium.Sown{{Crop: "radish", SeedG: 12.5}, {Crop: "broccoli", SeedG: 10}, {Crop: "pea", SeedG: 5}}
+	record(t, s, mix)
+	rows := tableRows(t, s)
+	_, err := again(t, joined(rows))
+	require.NoError(t, err)
+	other := joined(rows, medium.KindSow)
+	of := func(lines ...int) (out []TableRow) {
+		out = slices.Clone(other)
+		for _, i := range lines {
+			r := rows[medium.KindSow][i]
+			r.Cells = maps.Clone(r.Cells)
+			out = append(out, r)
+		}
+		return out
+	}
+	require.Len(t, rows[medium.KindSow], 4)
+	for _, lines := range [][]int{{0, 2, 3}, {0, 1, 3}, {0, 1, 2}, {0, 1, 2, 2, 3}, {0, 2, 1, 3}, {0, 1, 2, 3, 3}, {0, 0, 1, 2, 3}} {
+		made, err := FromTables(of(lines...))
+		require.NoError(t, err)
+		require.NotEmpty(t, made.Bad, lines)
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -265,9 +266,12 @@ func (a *app) noteRuns(c *cobra.Command) {
 
 // takesAt says whether a command records something that may be entered late.
 func takesAt(c *cobra.Command, args []string) bool {
-	switch strings.TrimPrefix(c.CommandPath(), "resow ") {
-	case "add", "sow", "mist", "harvest", "rinse", "dry", "mix", "sanitize", "mold", "cut", "swab", "inspect", "hold", "release", "trim",
-		"relabel", "retire", "correct", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve":
+	name := strings.TrimPrefix(c.CommandPath(), "resow ")
+	if slices.Contains(medium.Kinds(), medium.Kind(name)) {
+		return true
+	}
+	switch name {
+	case "mix", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve":
 		return true
 	case "scan":
 		return len(args) == 0 // the wash station says itself why not

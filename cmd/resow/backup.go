@@ -42,7 +42,8 @@ which a restore makes anew. To check those of a copy too: resow verify --store F
 				return err
 			}
 			return a.Print(made, func(w io.Writer) {
-				fmt.Fprintf(w, "Made and verified %s\n%s, anchor %s\n", made.Path, ui.Counted(int(made.Anchor.Count), "record"), made.Anchor)
+				fmt.Fprint(w, ui.Wrap("Made and verified "+made.Path, 79, "  "))
+				fmt.Fprintf(w, "%s, anchor %s\n", ui.Counted(int(made.Anchor.Count), "record"), made.Anchor)
 				for _, old := range made.Removed {
 					fmt.Fprintf(w, "removed %s\n", old)
 				}

@@ -97,7 +97,7 @@ func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 		if fresh > 0 {
 			fmt.Fprintf(w, "Registered %s.\n", ui.Counted(fresh, "card"))
 		}
-		fmt.Fprintf(w, "%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.\n", ui.Counted(len(cards), "card"), out)
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.", ui.Counted(len(cards), "card"), out), 79, "  "))
 		printedCorrected(w, correction)
 		for _, s := range f.ProductsWithoutCard() {
 			rinsed := map[bool]string{true: " --rinsed"}[s.Rinse]

@@ -186,7 +186,7 @@ earlier uses.`,
 					return err
 				}
 				if at.Before(f.Now()) {
-					fmt.Fprintf(a.Out, "As of %s: ", f.Stamp(at))
+					fmt.Fprintf(a.Out, "As of %s:\n", f.Stamp(at))
 				}
 				printStrip(a.Out, f, b, at)
 				return nil
