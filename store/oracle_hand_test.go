@@ -853,6 +853,14 @@ var byHand = []struct {
 		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).do(one, &medium.Release{Reason: "to the wash"}).do(one, clean).
 			do(one, &medium.Mold{Where: "edge"})
 	}, "retire: held mold-repeat"},
+	{"an old solution where the farm has switched its hours off", func(c *scene) {
+		c.farm(set("solution-hours", false, 24)).dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 120)).wait(30*hour).
+			do(one, from(flask)).said("accepted").aired(one)
+	}, "sow with care"},
+	{"a strip in a solution that was mixed by a clock a year ahead", func(c *scene) {
+		c.dried(one).wait(365*24*hour).farm(mixed(flask, "drum", 120)).wait(-365*24*hour).lateFarm(time.Minute, reads(flask, 120)).said("accepted").
+			do(one, from(flask)).said("accepted").aired(one)
+	}, "sow"},
 	{"one strip holds no cuts of two edges", func(c *scene) {
 		c.ready(one).do(one, &medium.Cut{LengthMM: 8, Where: "left edge", Through: true}).do(one, &medium.Cut{LengthMM: 8, Where: "right edge", Through: true}).
 			wait(hour).do(one, &medium.Trim{LengthMM: 510, WidthMM: 240, RemovesCuts: true}).said("accepted")

@@ -203,14 +203,14 @@ func (o *oracle) bottleAt(code medium.Code, at time.Time) bottle {
 	return b
 }
 
-// goodUntil: the hours of the directions that it was mixed by, else the farm's.
-func (o *oracle) goodUntil(b bottle) time.Time {
+// goodUntil: the hours of the directions that it was mixed by, else the farm's own.
+func (o *oracle) goodUntil(b bottle) (until time.Time, farms bool) {
 	d := o.directions(b.mix.Product, "", b.mixedAt)
 	hours := o.rule("solution-hours", b.mixedAt).limit
-	if d != nil && d.MixedHours > 0 {
+	if farms = d == nil || d.MixedHours == 0; !farms {
 		hours = d.MixedHours
 	}
-	return b.mixedAt.Add(time.Duration(hours * float64(time.Hour)))
+	return b.mixedAt.Add(time.Duration(hours * float64(time.Hour))), farms
 }
 
 // waterAt gives the temperature and pH that serve a use: its own, or those last
@@ -280,7 +280,9 @@ func (o *oracle) sanitizing(b *medium.Sanitize, at time.Time) (missed, cares []s
 		if !in.discarded.IsZero() {
 			missed = append(missed, "solution-discarded")
 		}
-		if at.After(o.goodUntil(in)) {
+		if until, farms := o.goodUntil(in); at.After(until) && farms && !o.rule("solution-hours", at).on {
+			cares = append(cares, "solution-expired")
+		} else if at.After(until) {
 			missed = append(missed, "solution-expired")
 		}
 		product, mixed = in.mix.Product, in.mixedAt
@@ -774,6 +776,8 @@ func (o *oracle) admitFarm(body medium.Body, at, now time.Time) answer {
 	if !at.Before(now) && now.Add(drift).Before(o.farmWritten()) {
 		return refuse() // by a clock that says earlier than what is written down already
 	}
+	o = &oracle{facts: slices.Clone(o.facts)} // as it is once the other clock is set right
+	o.setRight(at, now)
 	switch b := body.(type) {
 	case *medium.Sanitizer:
 		if farOut(b) && !b.Confirmed || b.Corrects != "" && o.directions(b.Name, "", at) == nil {
