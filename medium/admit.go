@@ -49,7 +49,7 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		s = reported(c, s, now)
 	} else if s.At.Before(c.Last) {
 		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
-			Text: fmt.Sprintf("the report before it is dated %s, and the clock says %s; one of the two is wrong",
+			Text: fmt.Sprintf("the record before it is dated %s, and the clock says %s; one of the two is wrong",
 				c.Last.In(now.Location()).Format(fullStamp), now.Format(fullStamp))})
 	}
 	f = f.until(s.Recorded, s.Recorded).AsOf(s.At)

@@ -98,6 +98,7 @@ type Condition struct {
 	// DayAlone are those of its times of which only the day is known: see When.
 	DayAlone []time.Time `cbor:"97,keyasint,omitzero" json:"day_only,omitempty"`
 	// Settled is when the last step was done that was no report of danger.
+	// A registration and a relabelling, which can't be voided, do not count either.
 	Settled time.Time `cbor:"90,keyasint,omitzero" json:"last_other_step_at,omitzero"`
 }
 
@@ -184,6 +185,11 @@ func (c *Condition) without(s *Step) {
 		c.doubt("mold", true)
 	case *Inspect:
 		c.doubt("mold", b.Mold)
+		c.doubt("a snapped thread", b.FoldSnaps)
+		c.doubt("a bad smell", b.Smell)
+		c.doubt("holes", b.Holes > 0)
+	case *Hold:
+		c.doubt("a fall on the floor", b.Dropped)
 	case *Cut:
 		c.doubt("a cut", true)
 	case *Swab:
@@ -229,8 +235,11 @@ func (c *Condition) apply(s *Step) {
 		return
 	}
 	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
-	if !c.danger(s.Body) {
+	if !c.danger(s.Body) && !unvoidable(s.Body) {
 		c.Settled, c.Recorded = s.At, s.Recorded
+	}
+	if s.At.Before(c.Added) { // it was registered by a clock that was ahead
+		c.Added = s.At
 	}
 	c.Last = s.At
 	if handled(s) {
@@ -303,6 +312,16 @@ func (c *Condition) apply(s *Step) {
 	if alone := s.dayAlone(); alone || len(c.DayAlone) > 0 {
 		c.keepDays(s.At, alone)
 	}
+}
+
+// unvoidable says that a step can't be taken back. By a clock that was ahead it must
+// keep no later step off: there would be no way out.
+func unvoidable(b Body) bool {
+	switch b.(type) {
+	case *Add, *Relabel:
+		return true
+	}
+	return false
 }
 
 func (c *Condition) add(s *Step, b *Add) {

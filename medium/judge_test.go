@@ -369,3 +369,16 @@ func TestNothingIsCalledSafe(t *testing.T) {
 		assert.NotContains(t, strings.ToLower(text), "safe")
 	}
 }
+
+// What is in no due list is told at the mat.
+func TestAWetMatWhereTheHoursWetAreOff(t *testing.T) {
+	c := testCondition(ToDry)
+	c.WetSince = testNow.Add(-92 * 24 * time.Hour)
+	f := testFarm()
+	_, told := find(Judge(c, f, testNow), "wet-hours")
+	assert.False(t, told, "the due list has it")
+	f.Policy = f.Policy.with(Setting{Rule: "wet-hours", Limit: 24})
+	n, _ := find(Judge(c, f, testNow), "wet-hours")
+	assert.Equal(t, Care, n.Severity)
+	assert.Contains(t, n.Text, "the limit is 24 h; the farm has switched this rule off")
+}

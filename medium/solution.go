@@ -312,13 +312,19 @@ func (s Sanitizer) goodUntil(p Policy, mixed, opened time.Time) time.Time {
 	if h == 0 {
 		h = p.Setting("solution-hours").Limit
 	}
-	until := mixed.Add(hours(h))
-	if s.OpenedDays > 0 && !opened.IsZero() {
-		if stock := opened.Add(hours(24 * s.OpenedDays)); stock.Before(until) {
-			until = stock
-		}
+	until := mixed.Add(hours(h)).Truncate(time.Second)
+	if stock := s.stockUntil(opened); !stock.IsZero() && stock.Before(until) {
+		return stock
 	}
-	return until.Truncate(time.Second)
+	return until
+}
+
+// stockUntil is until when an opened bottle of stock is good; zero where nothing says.
+func (s Sanitizer) stockUntil(opened time.Time) time.Time {
+	if s.OpenedDays == 0 || opened.IsZero() {
+		return time.Time{}
+	}
+	return opened.Add(hours(24 * s.OpenedDays)).Truncate(time.Second)
 }
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
@@ -389,9 +395,8 @@ func (b Bottle) mixedBefore(what string, at time.Time, loc *time.Location) error
 	if !at.Before(b.MadeAt) {
 		return nil
 	}
-	const stamp = "2 Jan 15:04"
-	return &InputError{Field: "time of the " + what, Value: at.In(loc).Format(stamp),
-		Want: "a time after the mixing, " + b.MadeAt.In(loc).Format(stamp)}
+	return &InputError{Field: "time of the " + what, Value: at.In(loc).Format(fullStamp),
+		Want: "a time after the mixing, " + b.MadeAt.In(loc).Format(fullStamp)}
 }
 
 // lastTime lies after every record.
@@ -424,19 +429,19 @@ func missedSolution(f Farm, b *Sanitize, bottle Bottle, gone error, k known) (ou
 	}
 	loc := f.Location()
 	const stamp = "2 Jan 15:04"
-	source := "the directions of " + s.Product
 	directions, ok = f.directionsAs(bottle, k)
-	if directions.MixedHours == 0 {
-		r, _ := RuleNamed("solution-hours")
-		source = r.Source
-	}
 	if at.Before(bottle.MadeAt) {
 		out = append(out, Finding{Rule: "solution-date", Severity: StepRule, Source: "the order of the records",
 			Text: fmt.Sprintf("solution %s was mixed at %s, after this step at %s; give the right time", s.Code, bottle.MadeAt.In(loc).Format(stamp), at.In(loc).Format(stamp))})
 	}
 	if at.After(s.GoodUntil) {
-		out = append(out, Finding{Rule: "solution-expired", Severity: StepRule, Source: source,
-			Text: fmt.Sprintf("solution %s was good until %s and was used %s later (mixed %s); discard it and mix a fresh one", s.Code, s.GoodUntil.In(loc).Format(stamp), spanText(at.Sub(s.GoodUntil)), bottle.MadeAt.In(loc).Format(stamp))})
+		old := Finding{Rule: "solution-expired", Severity: StepRule, Source: "the directions of " + s.Product,
+			Text: fmt.Sprintf("solution %s was good until %s and was used %s later (mixed %s); discard it and mix a fresh one", s.Code, s.GoodUntil.In(loc).Format(stamp), spanText(at.Sub(s.GoodUntil)), bottle.MadeAt.In(loc).Format(stamp))}
+		if directions.MixedHours == 0 && !s.GoodUntil.Equal(directions.stockUntil(s.OpenedAt)) {
+			old.Source = f.Policy.says("solution-hours", "").Source
+			old = f.Policy.lowered("solution-hours", old)
+		}
+		out = append(out, old)
 	}
 	if bottle.Strip == nil {
 		out = append(out, f.Policy.unmeasured(s))

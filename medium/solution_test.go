@@ -2,6 +2,7 @@ package medium
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -239,4 +240,39 @@ func TestFarmProcedureOverTheCeilingNeedsARinse(t *testing.T) {
 	require.NoError(t, s.Check())
 	s.Rinse, s.Directions = false, DirectionsLabel
 	require.NoError(t, s.Check(), "a label is the rule")
+}
+
+// The farm's own hours of a solution can be switched off as any rule: then they leave
+// a note, which names the policy. The hours of a label can't.
+func TestAnOldSolutionWhereTheFarmsHoursAreOff(t *testing.T) {
+	for _, k := range []struct {
+		hours float64 // of the label of the jug
+		want  Severity
+	}{{0, Care}, {24, StepRule}} {
+		d := newDay(t)
+		d.farm(d.now, &Sanitizer{Name: "jug", Active: "quat", Directions: DirectionsLabel, MinPPM: 150, MaxPPM: 200, ContactS: 60, MixedHours: k.hours})
+		d.farm(d.now, &PolicyChange{Setting: Setting{Rule: "solution-hours", Limit: 24}, Reason: "ours"})
+		d.mix("BJUG0001", "jug", d.now, d.now)
+		at(12, 0, "BJUG0001", 180)(d)
+		d.now = d.now.Add(25 * time.Hour)
+		s, err := Admit(d.c, d.f, Step{Mat: testCode, By: "MK", Body: &Sanitize{Solution: "BJUG0001", ContactS: 60, Sides: 2, Method: "soak"}}, d.now)
+		require.NoError(t, err)
+		f, _ := find(Verdict{Findings: s.Outcome.Findings}, "solution-expired")
+		assert.Equal(t, k.want, f.Severity)
+		assert.Equal(t, k.want == Care, strings.Contains(f.Source, "the farm's policy"), f.Source)
+	}
+}
+
+// By a clock that was a year ahead a solution is mixed before what is given a time.
+func TestAStripInASolutionThatWasMixedByAClockAhead(t *testing.T) {
+	d := newDay(t)
+	ahead := d.now.AddDate(1, 0, 0)
+	today := d.now
+	d.mix("BJUG0001", "jug", ahead, ahead)
+	d.now = today.Add(10 * time.Minute)
+	d.farm(today.Add(9*time.Minute), &Strip{Code: "BJUG0001", ReadPPM: 180, StepPPM: 10})
+	b, _ := d.f.Bottle("BJUG0001")
+	assert.Equal(t, 180.0, b.Strength())
+	_, err := AdmitFarm(d.f, Step{By: "AB", At: today.AddDate(0, 0, -1), Body: &Strip{Code: "BJUG0000", ReadPPM: 180, StepPPM: 10}}, d.now)
+	assert.ErrorContains(t, err, "want a time after the mixing, 3 Nov 2026 12:00")
 }

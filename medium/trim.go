@@ -76,7 +76,7 @@ func (c *Condition) trim(b *Trim) {
 		return
 	}
 	if b.RemovesCuts {
-		c.uncut(b.took)
+		c.uncut(b.tookOf(c.CutList))
 	}
 	left := append([]MeshCut(nil), c.CutList...)
 	for i := range left {
@@ -120,7 +120,7 @@ func (b *Trim) took(m MeshCut) bool {
 	if m.N > 0 {
 		return false
 	}
-	place := placeOf(m.Where)
+	place, _ := placeOf(m.Where)
 	for _, s := range [2]struct{ deep, side float64 }{
 		{b.FromLengthMM - b.LengthMM, b.FromLengthMM}, {b.FromWidthMM - b.WidthMM, b.FromWidthMM},
 	} {
@@ -131,20 +131,44 @@ func (b *Trim) took(m MeshCut) bool {
 	return false
 }
 
+// tookOf is took among all cuts: one strip comes off one edge, so cuts at edges that
+// are called by other names go together only where their lengths fit in side by side.
+func (b *Trim) tookOf(cuts []MeshCut) func(MeshCut) bool {
+	return func(m MeshCut) bool {
+		_, sides := placeOf(m.Where)
+		for _, other := range cuts {
+			place, others := placeOf(other.Where)
+			apart := !slices.ContainsFunc(others, func(s string) bool { return slices.Contains(sides, s) })
+			if place == "edge" && apart && len(sides) > 0 && len(others) > 0 {
+				m.LengthMM += other.LengthMM
+			}
+		}
+		return b.took(m)
+	}
+}
+
 // places are the words of a place that is clear: which one they name, or nothing.
 var places = map[string]string{"edge": "edge", "corner": "edge", "middle": "middle", "centre": "middle", "center": "middle",
-	"the": "", "at": "", "in": "", "on": "", "left": "", "right": "", "top": "", "bottom": "", "upper": "", "lower": "", "front": "", "back": ""}
+	"the": "", "at": "", "in": "", "on": ""}
 
-// placeOf gives edge or middle where the words say no more than that.
-func placeOf(where string) (place string) {
+// sides are the words for the edges of a mat.
+var sides = map[string]string{"left": "left", "right": "right", "top": "top", "upper": "top", "bottom": "bottom", "lower": "bottom",
+	"front": "front", "back": "back"}
+
+// placeOf gives edge or middle where the words say no more than that, and which edge.
+func placeOf(where string) (place string, at []string) {
 	for _, word := range strings.FieldsFunc(strings.ToLower(where), func(r rune) bool { return !unicode.IsLetter(r) }) {
+		if side, ok := sides[word]; ok {
+			at = append(at, side)
+			continue
+		}
 		is, clear := places[word]
 		if !clear || is != "" && place != "" {
-			return ""
+			return "", nil
 		}
 		place = cmp.Or(is, place)
 	}
-	return place
+	return place, at
 }
 
 // decideTrim says which cuts still count after a trim that is said to have
@@ -154,8 +178,9 @@ func decideTrim(c Condition, b *Trim) []Finding {
 		return nil
 	}
 	var left []string
+	took := b.tookOf(c.CutList)
 	for _, m := range c.CutList {
-		if !b.took(m) {
+		if !took(m) {
 			left = append(left, strings.TrimSpace(trimZeros(m.LengthMM)+" mm "+m.Where))
 		}
 	}

@@ -42,6 +42,29 @@ func TestWhatATrimCanRemove(t *testing.T) {
 	}
 }
 
+// A strip comes off one edge: it can't have held cuts at two of them that do not fit
+// in it side by side.
+func TestOneStripTakesNoCutsOfTwoEdges(t *testing.T) {
+	for _, k := range []struct {
+		one, other string
+		width      float64 // of 250
+		left       int
+	}{
+		{"left edge", "right edge", 240, 2}, {"left edge", "right edge", 234, 0}, {"left edge", "the left edge", 240, 0},
+		{"upper edge", "at the top edge", 240, 0}, {"left edge", "top edge", 240, 2}, {"left edge", "top left corner", 240, 0},
+		{"edge", "right edge", 240, 0}, {"left edge", "right, middle", 240, 1},
+	} {
+		c := testCondition(Ready)
+		for _, where := range []string{k.one, k.other} {
+			c = c.Apply(Step{At: testSince, Kind: KindCut, Body: &Cut{LengthMM: 8, Where: where}})
+		}
+		s, err := Admit(c, testFarm(), testStep(&Trim{LengthMM: c.Mat.LengthMM, WidthMM: k.width, RemovesCuts: true}), testNow)
+		require.NoError(t, err)
+		assert.Len(t, c.Apply(s).CutList, k.left, "%+v", k)
+		assert.Equal(t, k.left > 0, len(s.Outcome.Findings) > 0, "it says so")
+	}
+}
+
 func TestATrimOfAMillimetreRemovesNoCutInTheMiddle(t *testing.T) {
 	w := ready(t)
 	w.do(&Cut{LengthMM: 90, Where: "middle", Through: true})

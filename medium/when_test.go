@@ -442,7 +442,7 @@ func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
 	require.NoError(t, err)
 	s, err := Admit(c.Apply(held), testFarm(), testStep(&Rinse{Debris: DebrisNone}), testNow)
 	require.NoError(t, err)
-	require.Equal(t, "the report before it is dated 3 Nov 2026 09:10, and the clock says 3 Nov 2026 09:00; one of the two is wrong", s.Outcome.Findings[0].Text)
+	require.Equal(t, "the record before it is dated 3 Nov 2026 09:10, and the clock says 3 Nov 2026 09:00; one of the two is wrong", s.Outcome.Findings[0].Text)
 
 	// A real step of that clock can't be told from one of today: it is voided.
 	c = testCondition(ToWash)
@@ -452,6 +452,27 @@ func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
 	_, err = Admit(c.Apply(rinsed), testFarm(), testStep(&Dry{Where: DryAir, DurationS: 3600}), testNow)
 	require.ErrorAs(t, err, &at)
 	require.EqualError(t, err, "mat TK7R 2N81: its last step is dated 3 Nov 2027 09:00, and the clock says 3 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step and record it again")
+}
+
+// TestARegistrationByAClockAheadKeepsNoStepOff, nor does a relabelling: neither can
+// be voided, so there would be no way out for a year.
+func TestARegistrationByAClockAheadKeepsNoStepOff(t *testing.T) {
+	ahead := testNow.AddDate(1, 0, 0)
+	w := newWalk(t, testFarm())
+	for _, b := range []Body{&Add{Mat: testMat()}, &Relabel{Reason: "faded"}} {
+		c, err := Admit(w.c, w.f, Step{Mat: testCode, By: "ab", Body: b}, ahead)
+		require.NoError(t, err)
+		w.c = w.c.Apply(c)
+		_, note := find(Judge(w.c, w.f, testNow), "clock-wrong")
+		assert.True(t, note)
+		rinsed, err := Admit(w.c, w.f, Step{Mat: testCode, By: "ab", Body: &Rinse{Debris: DebrisNone}}, testNow)
+		require.NoError(t, err, "%T", b)
+		require.Contains(t, rulesOf(rinsed.Outcome.Findings), "clock-wrong")
+		w.c = w.c.Apply(rinsed)
+		assert.True(t, w.c.Added.Equal(testNow.Truncate(time.Second)))
+		_, err = Admit(w.c, w.f, Step{Mat: testCode, By: "ab", Body: &Retire{Cause: CauseOther}}, testNow)
+		require.NoError(t, err)
+	}
 }
 
 // TestTheFarmsClock: by a clock that is behind, nothing of the farm's is recorded

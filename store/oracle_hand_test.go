@@ -853,6 +853,39 @@ var byHand = []struct {
 		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).do(one, &medium.Release{Reason: "to the wash"}).do(one, clean).
 			do(one, &medium.Mold{Where: "edge"})
 	}, "retire: held mold-repeat"},
+	{"an old solution where the farm has switched its hours off", func(c *scene) {
+		c.farm(set("solution-hours", false, 24)).dried(one).farm(mixed(flask, "drum", 120)).farm(reads(flask, 120)).wait(30*hour).
+			do(one, from(flask)).said("accepted").aired(one)
+	}, "sow with care"},
+	{"a strip in a solution that was mixed by a clock a year ahead", func(c *scene) {
+		c.dried(one).wait(365*24*hour).farm(mixed(flask, "drum", 120)).wait(-365*24*hour).lateFarm(time.Minute, reads(flask, 120)).said("accepted").
+			do(one, from(flask)).said("accepted").aired(one)
+	}, "sow"},
+	{"one strip holds no cuts of two edges", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 8, Where: "left edge", Through: true}).do(one, &medium.Cut{LengthMM: 8, Where: "right edge", Through: true}).
+			wait(hour).do(one, &medium.Trim{LengthMM: 510, WidthMM: 240, RemovesCuts: true}).said("accepted")
+	}, "do not sow: cut-through stage"},
+	{"a strip that holds both", func(c *scene) {
+		c.ready(one).do(one, &medium.Cut{LengthMM: 8, Where: "left edge", Through: true}).do(one, &medium.Cut{LengthMM: 8, Where: "right edge", Through: true}).
+			wait(hour).do(one, &medium.Trim{LengthMM: 510, WidthMM: 234, RemovesCuts: true}).said("accepted")
+	}, "do not sow: stage"},
+	{"a registration by a clock a year ahead", func(c *scene) {
+		c.wait(365*24*hour).add(one).wait(-365*24*hour).do(one, clean).said("accepted").wait(6*hour).do(one, dry(4*hour)).wait(hour).
+			do(one, use("drum", 120)).said("accepted").aired(one)
+	}, "sow"},
+	{"a relabelling by a clock a year ahead", func(c *scene) {
+		c.ready(one).wait(365*24*hour).do(one, &medium.Relabel{Reason: "faded"}).wait(-365*24*hour+hour).do(one, clean).said("accepted")
+	}, "do not sow: stage"},
+	{"a fall that was voided", func(c *scene) { c.ready(one).do(one, fell).wait(hour).void(one, 6) }, "sow with care"},
+	{"a snapped thread that was voided", func(c *scene) {
+		c.ready(one).do(one, &medium.Inspect{FoldSnaps: true}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"a bad smell that was voided", func(c *scene) {
+		c.ready(one).do(one, &medium.Inspect{Smell: true}).wait(hour).void(one, 6)
+	}, "sow with care"},
+	{"a bad smell that was voided, and a look", func(c *scene) {
+		c.ready(one).do(one, &medium.Inspect{Smell: true}).wait(hour).void(one, 6).do(one, &medium.Inspect{})
+	}, "sow"},
 	{"mold after a wash by a clock set back", func(c *scene) {
 		c.add(one).wait(hour).do(one, &medium.Mold{Where: "edge"}).wait(hour).do(one, &medium.Release{Reason: "to the wash"}).
 			wait(6*hour).do(one, clean).wait(hour).wait(-5*hour).do(one, &medium.Mold{Where: "edge"}).wait(5 * hour)

@@ -203,14 +203,14 @@ func (o *oracle) bottleAt(code medium.Code, at time.Time) bottle {
 	return b
 }
 
-// goodUntil: the hours of the directions that it was mixed by, else the farm's.
-func (o *oracle) goodUntil(b bottle) time.Time {
+// goodUntil: the hours of the directions that it was mixed by, else the farm's own.
+func (o *oracle) goodUntil(b bottle) (until time.Time, farms bool) {
 	d := o.directions(b.mix.Product, "", b.mixedAt)
 	hours := o.rule("solution-hours", b.mixedAt).limit
-	if d != nil && d.MixedHours > 0 {
+	if farms = d == nil || d.MixedHours == 0; !farms {
 		hours = d.MixedHours
 	}
-	return b.mixedAt.Add(time.Duration(hours * float64(time.Hour)))
+	return b.mixedAt.Add(time.Duration(hours * float64(time.Hour))), farms
 }
 
 // waterAt gives the temperature and pH that serve a use: its own, or those last
@@ -280,7 +280,9 @@ func (o *oracle) sanitizing(b *medium.Sanitize, at time.Time) (missed, cares []s
 		if !in.discarded.IsZero() {
 			missed = append(missed, "solution-discarded")
 		}
-		if at.After(o.goodUntil(in)) {
+		if until, farms := o.goodUntil(in); at.After(until) && farms && !o.rule("solution-hours", at).on {
+			cares = append(cares, "solution-expired")
+		} else if at.After(until) {
 			missed = append(missed, "solution-expired")
 		}
 		product, mixed = in.mix.Product, in.mixedAt
@@ -556,6 +558,9 @@ func (o *oracle) stand(mat medium.Code) state {
 
 func (o *oracle) take(s *state, i int) {
 	f := o.facts[i]
+	if !f.danger && f.at.Before(s.added) { // registered by a clock that was ahead: it was there
+		s.added = f.at
+	}
 	washed := s.stage != medium.OnHold && s.stage != medium.Growing && s.stage != medium.Retired
 	if s.stage == medium.OnHold && handles(f.body) {
 		s.mustWash = true // a voided release: the hold stands, and what was done meanwhile does not follow
@@ -771,6 +776,8 @@ func (o *oracle) admitFarm(body medium.Body, at, now time.Time) answer {
 	if !at.Before(now) && now.Add(drift).Before(o.farmWritten()) {
 		return refuse() // by a clock that says earlier than what is written down already
 	}
+	o = &oracle{facts: slices.Clone(o.facts)} // as it is once the other clock is set right
+	o.setRight(at, now)
 	switch b := body.(type) {
 	case *medium.Sanitizer:
 		if farOut(b) && !b.Confirmed || b.Corrects != "" && o.directions(b.Name, "", at) == nil {
@@ -1090,10 +1097,14 @@ func (o *oracle) admitSow(mat medium.Code, at time.Time) answer {
 }
 
 // settled is when the last step that is no report of danger was done, and when it
-// was written down.
+// was written down. Reading: what nobody can take back, a registration or a
+// relabelling, must not be in the way of all that comes after it.
 func (o *oracle) settled(mat medium.Code) (at, written time.Time) {
 	for _, i := range o.of(mat) {
-		if f := o.facts[i]; !f.danger {
+		f := o.facts[i]
+		_, added := f.body.(*medium.Add)
+		_, named := f.body.(*medium.Relabel)
+		if !f.danger && !added && !named {
 			at, written = f.at, f.written
 		}
 	}
@@ -1409,8 +1420,8 @@ func (o *oracle) cutsLeft(mat medium.Code) []cut {
 			left = append(left, cut{mm: b.LengthMM, through: b.Through, where: b.Where})
 		case *medium.Trim:
 			dl, dw := l-b.LengthMM, w-b.WidthMM
-			left = slices.DeleteFunc(left, func(c cut) bool {
-				edge := c.where == "edge" && max(dl, dw) >= c.mm
+			left = deleteAtOnce(left, func(c cut) bool {
+				edge := edges[c.where] && max(dl, dw) >= besides(left, c)
 				middle := c.where == "middle" && (dl >= l/2+c.mm/2 || dw >= w/2+c.mm/2)
 				return b.RemovesCuts && (edge || middle)
 			})
@@ -1426,6 +1437,31 @@ func (o *oracle) cutsLeft(mat medium.Code) []cut {
 			for k := range left {
 				left[k].said = false
 			}
+		}
+	}
+	return left
+}
+
+var edges = map[string]bool{"edge": true, "left edge": true, "right edge": true}
+
+// besides is how deep a strip must be that held a cut: there is one strip, so at an
+// edge that is called by its name the cuts of all others come beside it. Reading: a
+// plain "edge" is the one that was cut off.
+func besides(all []cut, c cut) float64 {
+	deep := c.mm
+	for _, x := range all {
+		if c.where != "edge" && x.where != "edge" && edges[x.where] && x.where != c.where {
+			deep += x.mm
+		}
+	}
+	return deep
+}
+
+// deleteAtOnce decides on all before it takes any away.
+func deleteAtOnce(all []cut, gone func(cut) bool) (left []cut) {
+	for _, c := range all {
+		if !gone(c) {
+			left = append(left, c)
 		}
 	}
 	return left
@@ -1649,7 +1685,7 @@ func (o *oracle) cropVoided(mat medium.Code, s state) bool {
 // reportVoided: a report of danger seen on the mat, or a use that left more than
 // may stay, was taken back. Reading: a look at the mat since then answers what was
 // seen, whether the report was taken back before the look or after it, and a rinse
-// what was left. A hold alone tells of nothing to look for.
+// what was left. A hold alone tells of nothing to look for, but a fall does.
 func (o *oracle) reportVoided(mat medium.Code) bool {
 	rinsed := func(f fact) bool {
 		use, ok := f.body.(*medium.Sanitize)
@@ -1663,7 +1699,9 @@ func (o *oracle) reportVoided(mat medium.Code) bool {
 		swab, swabbed := f.body.(*medium.Swab)
 		end, retired := f.body.(*medium.Retire)
 		_, cut := f.body.(*medium.Cut)
-		seen := isMold(f) || cut || swabbed && !swab.Pass ||
+		look, looked := f.body.(*medium.Inspect)
+		hold, held := f.body.(*medium.Hold)
+		seen := isMold(f) || cut || held && hold.Dropped || looked && (look.FoldSnaps || look.Smell || look.Holes > 0) || swabbed && !swab.Pass ||
 			retired && (end.Cause == medium.CauseMold || end.Cause == medium.CauseCut)
 		if seen && o.unseenSince(mat, i) {
 			return true
