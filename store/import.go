@@ -444,7 +444,8 @@ func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
 		}
 		if step.Mat == medium.FarmThread {
 			if w.farm.Len != about {
-				refuse(r, "this ledger has records of its own about the farm, and those of two are never mixed: import the tables into a ledger that `resow init` has just made")
+				refuse(r, "this ledger has records of its own about the farm, and those of two are never mixed: "+
+					"import the tables into a ledger that `resow init` has just made")
 				refused[step.Mat] = r.bad("")
 				continue
 			}
