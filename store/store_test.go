@@ -388,8 +388,9 @@ func TestWhatIsLearnedLaterMovesTheDueList(t *testing.T) {
 func TestClockSetBack(t *testing.T) {
 	s, c := newStore(t)
 	record(t, s, adds(1, 1)...)
+	record(t, s, step(code(1), &medium.Rinse{Debris: medium.DebrisNone}))
 	c.after(-48 * time.Hour)
-	_, err := s.Record("", []medium.Step{step(code(1), &medium.Rinse{Debris: medium.DebrisNone})})
+	_, err := s.Record("", []medium.Step{step(code(1), &medium.Inspect{})})
 	var back *medium.TimeError
 	require.ErrorAs(t, err, &back)
 	held := record(t, s, step(code(1), &medium.Hold{Reason: "doubt"}))[0] // a report of danger is taken all the same

@@ -345,7 +345,8 @@ func FromTables(rows []TableRow) (Tabled, error) {
 		}
 		switch {
 		case before != more || part != last+1:
-			err = fmt.Errorf("part %d of record %d stands where part %d belongs: its rows are missing, doubled or out of order", part, step.Seq, last+1)
+			err = fmt.Errorf("part %d of record %d stands where part %d belongs: its rows are missing, doubled or out of order",
+				part, step.Seq, last+1)
 		case before:
 			err = addParts(t.Rows[i].Step.Body, step.Body)
 		}
@@ -390,15 +391,19 @@ func (r TableRow) checkColumns() error {
 	not := func(in []string) func(string) bool { return func(c string) bool { return slices.Contains(in, c) } }
 	unknown, missing := slices.DeleteFunc(slices.Clone(has), not(want)), slices.DeleteFunc(want, not(has))
 	file := cmp.Or(r.File, "the table")
+	lacks := "its column " + strings.Join(missing, ", ")
+	e := &medium.InputError{Field: "column of " + file}
 	switch {
 	case len(unknown) > 0 && len(missing) > 0:
-		return &medium.InputError{Field: "column of " + file, Value: unknown[0], Want: "its column " + strings.Join(missing, ", ") + "; did you mean that?"}
+		e.Value, e.Want = unknown[0], lacks+"; did you mean that?"
 	case len(unknown) > 0:
-		return &medium.InputError{Field: "column of " + file, Value: unknown[0], Want: "only the columns that export wrote; take it out"}
+		e.Value, e.Want = unknown[0], "only the columns that export wrote; take it out"
 	case len(missing) > 0:
-		return &medium.InputError{Field: "columns of " + file, Value: strings.Join(has, ", "), Want: "its column " + strings.Join(missing, ", ") + ", too; export the tables again"}
+		e.Value, e.Want = strings.Join(has, ", "), lacks+", too; export the tables again"
+	default:
+		return nil
 	}
-	return nil
+	return e
 }
 
 // lack says which records of the ledger are in none of the tables: a verdict rests
@@ -456,9 +461,10 @@ func (e *LackError) Error() string {
 		why = append(why, fmt.Sprintf("%d of the %d records of that ledger are in none of these tables", e.Missing, e.Want))
 	}
 	if len(e.Tables) > 0 {
-		why = append(why, "some records rest on others in "+strings.Join(e.Tables, " and ")+" that are not as export wrote them")
+		why = append(why, fmt.Sprintf("some records rest on others in %s that are not as export wrote them",
+			strings.Join(e.Tables, " and ")))
 	}
-	return strings.Join(why, ", and ") + "; import the whole folder of `resow export --csv` as it is, or take the exact copy: `resow export --out FILE` and `resow import FILE`"
+	return strings.Join(why, ", and ") + "; import the whole folder as it was exported"
 }
 
 // asked is a body as it was before it was admitted: what the solution's reading
@@ -484,7 +490,8 @@ func otherwise(was, got medium.Step) string {
 	a, b := was.Outcome, got.Outcome
 	switch {
 	case a.Policy != b.Policy:
-		return fmt.Sprintf("it was judged by version %d of the policy, and would be by version %d here: import the tables into a ledger that `resow init` has just made", a.Policy, b.Policy)
+		return fmt.Sprintf("it was judged by version %d of the policy, and would be by version %d here: "+
+			"import the tables into a ledger that `resow init` has just made", a.Policy, b.Policy)
 	case a.Accepted && !b.Accepted:
 		return "it was accepted, and would not be here: " + missed(got)
 	case b.Accepted && !a.Accepted:
@@ -534,7 +541,8 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	}
 	to := map[string]any{"seq": &s.Seq, "mat_seq": &s.MatSeq, "replaces": &s.Replaces,
 		"happened_at": &s.At, "recorded_at": &s.Recorded, "day_only": &s.Day, "seen_at": &s.Seen,
-		"accepted": &s.Outcome.Accepted, "from": &s.Outcome.From, "to": &s.Outcome.To, "late": &s.Outcome.Late, "policy": &s.Outcome.Policy}
+		"accepted": &s.Outcome.Accepted, "from": &s.Outcome.From, "to": &s.Outcome.To,
+		"late": &s.Outcome.Late, "policy": &s.Outcome.Policy}
 	for _, name := range slices.Sorted(maps.Keys(to)) {
 		if err := readCell(reflect.ValueOf(to[name]).Elem(), name, cells[name]); err != nil {
 			return s, err

@@ -114,7 +114,7 @@ var failures = []failure{
 	{as[*cutting.NoFit], exitUsage, ""},
 	{as[*pool.Overloaded], exitFailed, ""},
 	{as[*store.ImportError], exitFailed, ""},
-	{as[*store.LackError], exitUsage, ""},
+	{as[*store.LackError], exitUsage, "the exact copy is `resow export --out FILE` there and `resow import FILE` here"},
 	{as[*store.UnsoundError], exitFailed, "`resow verify --store FILE` says all that is wrong with it"},
 	{as[*store.LossError], exitFailed, "`resow restore BACKUP --replace` keeps the present file beside it under another name"},
 	{as[*moving.Error], exitUsage, ""},

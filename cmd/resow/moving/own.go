@@ -51,7 +51,9 @@ func Own(names []string, tables []Table) (Plan, error) {
 		}
 	}
 	made, err := store.FromTables(rows)
-	plan.Ledger, plan.Lack, plan.Bad, plan.Notes = made.Ledger, made.Lack, append(plan.Bad, made.Bad...), append(plan.Notes, ownNote(len(tables)))
+	plan.Ledger, plan.Lack, plan.Bad = made.Ledger, made.Lack, append(plan.Bad, made.Bad...)
+	plan.Notes = append(plan.Notes, ownNote(len(tables)), "each step counts from when its row says that it was recorded; "+
+		"nothing proves a table (JSON Lines are held against their anchor)")
 	for _, r := range made.Rows {
 		if r.Step.Kind != medium.KindFarm {
 			plan.Rows = append(plan.Rows, r)

@@ -275,7 +275,8 @@ func (r *row) asSaid(name string, f medium.Field) string {
 		return yesOrNo(r.yes(name))
 	case medium.OfChoice:
 		if w, ok := parseNumber(cell); ok && w.after == "" && name == "result" {
-			r.keep(fmt.Errorf("%s %q: want %s; a number is a reading: --map \"COLUMN=reading\"", name, cell, strings.Join(f.Choices, " or ")))
+			r.keep(fmt.Errorf("%s %q: want %s; a number is a reading: --map \"COLUMN=reading\"",
+				name, cell, strings.Join(f.Choices, " or ")))
 		}
 		return r.choice(name)
 	case medium.OfActive:
