@@ -254,7 +254,7 @@ func (a *app) noteRuns(c *cobra.Command) {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true
 			if a.at != "" && !takesAt(c, args) {
-				return &usageError{fmt.Sprintf("--at is for steps on mats and solutions, labels and limits; `%s` records none: leave it out", c.CommandPath())}
+				return &usageError{fmt.Sprintf("--at is for what is recorded; `%s` records none: leave it out", c.CommandPath())}
 			}
 			if a.request != "" {
 				if done, err := a.recordedBefore(); done || err != nil {
@@ -275,7 +275,8 @@ func (a *app) noteRuns(c *cobra.Command) {
 func takesAt(c *cobra.Command, args []string) bool {
 	switch strings.TrimPrefix(c.CommandPath(), "resow ") {
 	case "add", "sow", "mist", "harvest", "rinse", "dry", "mix", "sanitize", "mold", "cut", "swab", "inspect", "hold", "release", "trim",
-		"relabel", "retire", "correct", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve":
+		"relabel", "retire", "correct", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve",
+		"document", "crop add", "cards add", "cards withdraw", "prices", "review":
 		return true
 	case "scan":
 		return len(args) == 0 // the wash station says itself why not

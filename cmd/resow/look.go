@@ -171,6 +171,7 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 type dueList struct {
 	Total int              `json:"total"`
 	Items []medium.DueItem `json:"items"`
+	Clock *medium.Finding  `json:"clock,omitempty"` // why no list can be trusted
 }
 
 // dueNow gives what is due by now and so much ahead: limit mats at most, 0 for all.
@@ -184,10 +185,20 @@ func (f *farm) dueNow(now time.Time, ahead time.Duration, limit int) (dueList, e
 	for i, w := range work {
 		list.Items[i] = w.Item(now, now.Add(ahead))
 	}
+	if err != nil {
+		return list, err
+	}
+	last, err := f.LastRecorded()
+	if wrong, is := medium.DueByClock(last, now); is {
+		list.Clock = &wrong
+	}
 	return list, err
 }
 
 func (a *app) writeDue(w io.Writer, f *farm, list dueList, now time.Time, ahead time.Duration) {
+	if list.Clock != nil {
+		printFindings(w, []medium.Finding{*list.Clock})
+	}
 	if len(list.Items) == 0 {
 		a.printNext(w, f, now, ahead)
 		return

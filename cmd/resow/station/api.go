@@ -28,6 +28,7 @@ type (
 	dueAnswer struct {
 		Total int              `json:"total"`
 		Items []medium.DueItem `json:"items"`
+		Clock *medium.Finding  `json:"clock,omitempty"` // why no list can be trusted
 	}
 	poolAnswer struct {
 		Mats     int                  `json:"mats"`
@@ -48,7 +49,11 @@ const apiDueMost = 1000
 
 func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 	items, total := []medium.DueItem{}, 0
+	var clock *medium.Finding
 	err := s.door.read(func(v *view) (err error) {
+		if clock, err = v.dueByClock(); err != nil {
+			return err
+		}
 		if total, err = v.DueTotal(v.now); err != nil {
 			return err
 		}
@@ -58,7 +63,7 @@ func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 		}
 		return err
 	})
-	s.answer(w, r, who, dueAnswer{total, items}, err)
+	s.answer(w, r, who, dueAnswer{total, items, clock}, err)
 }
 
 func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {

@@ -50,6 +50,15 @@ type view struct {
 	now time.Time // in the farm's zone
 }
 
+// dueByClock is why no due list can be trusted; nil where nothing shows.
+func (v *view) dueByClock() (*medium.Finding, error) {
+	last, err := v.LastRecorded()
+	if f, wrong := medium.DueByClock(last, v.now); wrong {
+		return &f, err
+	}
+	return nil, err
+}
+
 // door is the station's one way to the ledger. Work waits in a queue; one
 // worker opens the file, does all that is waiting, and closes it, so that the
 // command line gets its turn. What many phones record meanwhile is one commit.

@@ -26,6 +26,7 @@ type duePage struct {
 	Now, Soon []dueLine
 	At        string
 	More      int // that are not shown
+	Clock     string
 }
 
 const dueShown = 100
@@ -34,6 +35,13 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 	var page duePage
 	err := s.door.read(func(v *view) error {
 		page = duePage{frame: s.frame(who, v.Farm, "due", s.t.get("due.title")), At: stamp(v.now, v.Location())}
+		clock, err := v.dueByClock()
+		if err != nil {
+			return err
+		}
+		if clock != nil {
+			page.Clock = onPage(clock.Text)
+		}
 		soon := v.now.Add(24 * time.Hour)
 		total, err := v.DueTotal(soon)
 		if err != nil {
