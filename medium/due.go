@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"sort"
@@ -63,6 +64,15 @@ func WorkOn(c Condition, f Farm, loc *time.Location) (Work, bool) {
 	}
 	sort.SliceStable(dues, func(i, j int) bool { return dues[i].At.Before(dues[j].At) })
 	return Work{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Step: dues[0].Step, At: dues[0].At, Dues: dues}, true
+}
+
+// DueByClock says of a list by a clock that says earlier than the ledger's last record
+// that nobody knows what is due: nothing looks overdue to it, or all was recorded by a
+// clock that was ahead.
+func DueByClock(recorded, now time.Time) (Finding, bool) {
+	return Finding{Rule: "clock-wrong", Severity: Stop, Source: "the times on record",
+		Text: fmt.Sprintf("the clock says %s, and the last record is of %s; one of the two is wrong, and what is due can't be told by it: set the clock",
+			now.Format(fullStamp), recorded.In(now.Location()).Format(fullStamp))}, now.Before(recorded.Add(-ClockDrift))
 }
 
 // Worklist puts lines in the order in which they are done: most overdue first.

@@ -340,6 +340,20 @@ func (s *Store) dueUntil(until time.Time, do func(sealed) (bool, error)) error {
 	})
 }
 
+// LastRecorded is when the ledger's last record was written down.
+func (s *Store) LastRecorded() (at time.Time, err error) {
+	err = s.read(func(t *tables) error {
+		key, stored := t.tx.Bucket(bucketLog).Cursor().Last()
+		if key == nil {
+			return nil
+		}
+		last, _, err := decodeStep(stored)
+		at = last.Recorded
+		return err
+	})
+	return at, err
+}
+
 // Lot gives the mats that carried a lot, in the order of their codes. Case does
 // not matter.
 func (s *Store) Lot(lot string) ([]medium.Code, error) { return s.lot(cropLot, lot) }

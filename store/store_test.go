@@ -388,7 +388,7 @@ func TestWhatIsLearnedLaterMovesTheDueList(t *testing.T) {
 func TestClockSetBack(t *testing.T) {
 	s, c := newStore(t)
 	record(t, s, adds(1, 1)...)
-	record(t, s, step(code(1), &medium.Rinse{Debris: medium.DebrisNone}))
+	record(t, s, step(code(1), &medium.Rinse{Debris: medium.DebrisNone})) // unlike a registration, it can be voided
 	c.after(-48 * time.Hour)
 	_, err := s.Record("", []medium.Step{step(code(1), &medium.Inspect{})})
 	var back *medium.TimeError

@@ -247,7 +247,7 @@ func (a *app) noteRuns(c *cobra.Command) {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true
 			if a.at != "" && !takesAt(c, args) {
-				return ui.Wrong(fmt.Sprintf("--at is for steps on mats and solutions, labels and limits; `%s` records none: leave it out", c.CommandPath()))
+				return ui.Wrong(fmt.Sprintf("--at is for what is recorded; `%s` records none: leave it out", c.CommandPath()))
 			}
 			if a.request != "" {
 				if done, err := a.recordedBefore(); done || err != nil {
@@ -271,7 +271,8 @@ func takesAt(c *cobra.Command, args []string) bool {
 		return true
 	}
 	switch name {
-	case "mix", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve":
+	case "mix", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve",
+		"crop add", "cards add", "cards withdraw", "prices", "review":
 		return true
 	case "scan":
 		return len(args) == 0 // the wash station says itself why not

@@ -52,7 +52,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 		for _, c := range changed {
 			fmt.Fprint(w, ui.Column(fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why), 79))
 		}
-		text := fmt.Sprintf("If something else happened, record it now, with --at for the time; add --replaces %d if that was a %s step too.", seq, done[0].Body.(*medium.Correct).Voids)
+		text := fmt.Sprintf("If something else happened, record it now, with --at for the time; add --replaces %d if that was the same kind of step (%s).", seq, done[0].Body.(*medium.Correct).Voids)
 		if len(later) > 0 {
 			text = fmt.Sprintf("Later steps still count: %s. Something else can't be recorded in front of them: void each of them too, then record what happened in its order, with --at for the time and --replaces for the step that it stands for.",
 				strings.Join(later, ", "))

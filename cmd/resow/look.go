@@ -155,6 +155,9 @@ their days, sanitizing about to lapse, inspections, mats to retire.`,
 }
 
 func (a *app) writeDue(w io.Writer, f *farm.Farm, list farm.DueList, now time.Time, ahead time.Duration) {
+	if list.Clock != nil {
+		printFindings(w, []medium.Finding{*list.Clock})
+	}
 	if len(list.Items) == 0 {
 		a.printNext(w, f, now, ahead)
 		return

@@ -34,7 +34,11 @@ shows it as reviewed by the same person.
 					return err
 				}
 				b.Anchor = anchor.String()
-				done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), Body: &b}})
+				at, day, err := a.happenedOn(f)
+				if err != nil {
+					return err
+				}
+				done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: &b}})
 				if err != nil {
 					return err
 				}

@@ -29,6 +29,7 @@ type (
 	dueAnswer struct {
 		Total int              `json:"total"`
 		Items []medium.DueItem `json:"items"`
+		Clock *medium.Finding  `json:"clock,omitempty"` // why no list can be trusted
 	}
 	poolAnswer struct {
 		Mats     int                  `json:"mats"`
@@ -49,7 +50,11 @@ const apiDueMost = 1000
 
 func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 	items, total := []medium.DueItem{}, 0
+	var clock *medium.Finding
 	err := s.door.read(func(v *farm.Farm) (err error) {
+		if clock, err = v.DueByClock(v.Now()); err != nil {
+			return err
+		}
 		if total, err = v.DueTotal(v.Now()); err != nil {
 			return err
 		}
@@ -59,7 +64,7 @@ func (s *Station) apiDue(w http.ResponseWriter, r *http.Request, who session) {
 		}
 		return err
 	})
-	s.answer(w, r, who, dueAnswer{total, items}, err)
+	s.answer(w, r, who, dueAnswer{total, items, clock}, err)
 }
 
 func (s *Station) apiPool(w http.ResponseWriter, r *http.Request, who session) {

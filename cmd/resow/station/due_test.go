@@ -76,3 +76,16 @@ func TestDueCountsTheRest(t *testing.T) {
 	require.Equal(t, s.dueTotal(t, 0), doc.Total)
 	require.Greater(t, doc.Total, apiDueMost)
 }
+
+// By a clock that is behind the records the page and the API say that they can't tell.
+func TestDueByAClockThatIsBehind(t *testing.T) {
+	s, _ := start(t, nil)
+	p := s.paired(t, Operator, "MK")
+	require.NotContains(t, p.get("/").body, "what is due can&#39;t be told by it")
+	require.NotContains(t, p.get("/api/v1/due").body, "clock-wrong")
+	s.clock.forward(time.Hour)
+	s.addMats(t, 1, rand.NewChaCha8([32]byte{4}))
+	s.clock.forward(-time.Hour)
+	require.Contains(t, p.get("/").body, "what is due can&#39;t be told by it")
+	require.Contains(t, p.get("/api/v1/due").body, `"clock-wrong"`)
+}

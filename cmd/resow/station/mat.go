@@ -27,6 +27,7 @@ type duePage struct {
 	Now, Soon []dueLine
 	At        string
 	More      int // that are not shown
+	Clock     string
 }
 
 const dueShown = 100
@@ -35,6 +36,13 @@ func (s *Station) duePage(w http.ResponseWriter, r *http.Request, who session) {
 	var page duePage
 	err := s.door.read(func(v *farm.Farm) error {
 		page = duePage{frame: s.frame(who, v.Farm, "due", s.t.get("due.title")), At: stamp(v.Now(), v.Location())}
+		clock, err := v.DueByClock(v.Now())
+		if err != nil {
+			return err
+		}
+		if clock != nil {
+			page.Clock = clock.Text
+		}
 		soon := v.Now().Add(24 * time.Hour)
 		total, err := v.DueTotal(soon)
 		if err != nil {
