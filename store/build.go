@@ -121,9 +121,8 @@ func (b *builder) write() {
 
 func (b *builder) putAll(batch [][]byte, after uint64) error {
 	log := b.tx.Bucket(bucketLog)
-	log.FillPercent = 1
 	for i, stored := range batch {
-		if err := log.Put(logKey(after+uint64(i)+1), stored); err != nil {
+		if err := appendTo(log, after+uint64(i)+1, stored); err != nil {
 			return &WriteError{Path: b.temp, Err: err}
 		}
 	}

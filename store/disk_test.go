@@ -22,7 +22,7 @@ import (
 func TestRandomPlacesOfALargerFile(t *testing.T) {
 	places := 24
 	if testing.Short() {
-		places = 6
+		places = 12
 	}
 	if deep() {
 		places = 400

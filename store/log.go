@@ -70,6 +70,15 @@ func readThread(tx *bbolt.Tx, t tail, skip func(medium.Kind) bool) ([]medium.Ste
 	return steps, nil
 }
 
+// appendTo puts a record behind the last one, never over one that is there.
+func appendTo(log *bbolt.Bucket, position uint64, stored []byte) error {
+	if last := lastKey(log); !bytes.Equal(last, logKey(position-1)) && (last != nil || position != 1) {
+		return unsound(log.Tx(), "record %d was to be written, and the last one in the log has the key %x", position, last)
+	}
+	log.FillPercent = 1
+	return log.Put(logKey(position), stored)
+}
+
 // sliceRecords is how many records are read at once: a few milliseconds.
 const sliceRecords = 1024
 
@@ -147,11 +156,14 @@ func inOrderTo[T any](s *Store, count uint64, want hash,
 	return err
 }
 
-// ledgerNow gives the count and the head of the ledger.
+// ledgerNow gives the count and the head of the ledger, which must be those of all
+// that is in the log.
 func (s *Store) ledgerNow() (l ledger, head hash, err error) {
 	err = s.view(func(tx *bbolt.Tx) (err error) {
-		l, head, err = readLedger(tx)
-		return err
+		if l, head, err = readLedger(tx); err != nil {
+			return err
+		}
+		return checkEnd(tx)
 	})
 	return l, head, err
 }

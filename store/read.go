@@ -26,6 +26,27 @@ func readLedger(tx *bbolt.Tx) (ledger, hash, error) {
 	return l, head, nil
 }
 
+// readWhole reads the ledger, and refuses one that is not of the log's last record.
+func readWhole(tx *bbolt.Tx) (ledger, hash, error) {
+	l, head, err := readLedger(tx)
+	if err != nil {
+		return l, head, err
+	}
+	if last := lastKey(tx.Bucket(bucketLog)); !bytes.Equal(last, logKey(l.Count)) && (last != nil || l.Count > 0) {
+		err = unsound(tx, "the ledger counts %d records, and the last one in its log has the key %x", l.Count, last)
+	}
+	return l, head, err
+}
+
+func lastKey(b *bbolt.Bucket) []byte {
+	k, _ := b.Cursor().Last()
+	return k
+}
+
+func unsound(tx *bbolt.Tx, format string, args ...any) error {
+	return &UnsoundError{Path: tx.DB().Path(), Problems: []Problem{{Text: fmt.Sprintf(format, args...)}}}
+}
+
 // farmKept reads the farm's entry; it is empty while the store is made.
 func (t *tables) farmKept() (farmEntry, error) {
 	var f farmEntry
@@ -103,7 +124,15 @@ func (s *Store) read(f func(t *tables) error) error {
 	if s.viewsErr != nil {
 		return s.viewsErr
 	}
-	return s.view(func(tx *bbolt.Tx) error { return f(tablesOf(tx)) })
+	return s.view(func(tx *bbolt.Tx) error {
+		if state := int64(tx.ID()); s.tied.Load() != state {
+			if err := checkTie(tx); err != nil {
+				return err
+			}
+			s.tied.Store(state)
+		}
+		return f(tablesOf(tx))
+	})
 }
 
 // Farm gives the farm's settings, policy, crops and sanitizers.
@@ -379,5 +408,8 @@ func (s *Store) lot(kind byte, lot string) ([]medium.Code, error) {
 // Anchor names the present state of the ledger.
 func (s *Store) Anchor() (Anchor, error) {
 	l, head, err := s.ledgerNow()
-	return anchorOf(l.Count, head), err
+	if err != nil {
+		return Anchor{}, err
+	}
+	return anchorOf(l.Count, head), nil
 }

@@ -66,6 +66,9 @@ func (s *Store) threads() (threads, error) {
 // between them to commit and to give the next transaction: bbolt keeps in memory
 // what a transaction has written. The records are read in transactions of their own.
 func (s *Store) rebuildIn(tx *bbolt.Tx, all threads, mats int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
+	if err := checkEnd(tx); err != nil {
+		return tx, err
+	}
 	t := &tables{tx: tx}
 	for _, w := range views {
 		if err := t.clear(w); err != nil {

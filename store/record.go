@@ -216,9 +216,11 @@ type matWork struct {
 type undo struct{ part, key, value []byte }
 
 func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
+	if err := checkTie(tx); err != nil {
+		return nil, err
+	}
 	w := &work{tables: tablesOf(tx), log: tx.Bucket(bucketLog), mats: map[medium.Code]*matWork{},
 		tokens: map[string][]uint64{}}
-	w.log.FillPercent = 1 // it is only ever appended to
 	var err error
 	if w.ledger, w.head, err = readLedger(tx); err != nil {
 		return nil, err
@@ -441,9 +443,8 @@ func (w *work) write(s medium.Step, last tail) (medium.Step, tail, error) {
 	if err != nil {
 		return s, last, err
 	}
-	key := logKey(s.Seq)
-	w.undo = append(w.undo, undo{bucketLog, key, nil})
-	if err := w.log.Put(key, stored); err != nil {
+	w.undo = append(w.undo, undo{bucketLog, logKey(s.Seq), nil})
+	if err := appendTo(w.log, s.Seq, stored); err != nil {
 		return s, last, err
 	}
 	w.ledger.Count = s.Seq

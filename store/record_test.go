@@ -170,7 +170,12 @@ func TestRefusedRequestLeavesNothing(t *testing.T) {
 			require.NoError(t, err)
 		}
 	}
-	require.Equal(t, dump(t, other), dump(t, s), "as if the refused ones had not been")
+	derived := func(s *Store) map[string]string {
+		all := dump(t, s)
+		all["meta/sums"] = all["meta/sums"][checkLen+tieLen:] // before that stand the numbers of the commits
+		return all
+	}
+	require.Equal(t, derived(other), derived(s), "as if the refused ones had not been")
 }
 
 // A sowing writes the key of a lot that is there already, without a value: its

@@ -92,6 +92,7 @@ type Store struct {
 	seeing   sync.Mutex
 	unseen   bool // the pages that lead to others were not looked at yet: see skim
 	broken   atomic.Pointer[DamagedError]
+	tied     atomic.Int64 // the last commit whose sums were held against the ledger
 }
 
 // identity is what the file says of itself. The ledger's first head covers it.
@@ -163,6 +164,9 @@ func initialize(f *os.File, identity []byte, first medium.Step, o Options) error
 		if err := put(tx.Bucket(bucketMeta), keyLedger, &ledger{Head: head[:]}); err != nil {
 			return err
 		}
+		if err := tablesOf(tx).save(); err != nil {
+			return err
+		}
 		w, err := newWork(tx, o.Now())
 		if err != nil {
 			return err
@@ -186,7 +190,7 @@ func makeParts(tx *bbolt.Tx, identity []byte) error {
 		}
 	}
 	meta := tx.Bucket(bucketMeta)
-	for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyViews, viewsVersion()}, {keySums, {}}} {
+	for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyViews, viewsVersion()}} {
 		if err := meta.Put(kv[0], kv[1]); err != nil {
 			return err
 		}
@@ -308,6 +312,7 @@ func (s *Store) open() error {
 		db, err := bbolt.Open(s.path, 0o600, o)
 		if err == nil {
 			s.db = db
+			s.tied.Store(0)
 			return nil
 		}
 		if errors.Is(err, bolterrors.ErrTimeout) {

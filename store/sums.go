@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"sort"
 
@@ -47,7 +48,8 @@ func (e *ViewError) Error() string {
 
 // sums holds what is kept of all slots, in the order of their names: the view's name,
 // the slot's in six bytes, the number of its entries (4), the sum of their marks (8),
-// all integers big-endian. A slot without entries is left out.
+// all integers big-endian. A slot without entries is left out. In the file a checksum
+// and what they rest on stand before them: see tie.
 type sums []byte
 
 const (
@@ -99,7 +101,77 @@ func (s sums) with(name [slotName]byte, count uint32, sum uint64) sums {
 const (
 	checkLen = 8
 	sealLen  = checkLen + 8
+	tieLen   = 3*8 + 8*6
 )
+
+// tie gives the state of the file that the sums rest on: the position of the last
+// record, the first 64 bits of the ledger's head and of that record's hash, and of each
+// part that holds a view the number of the transaction that wrote there last. A part,
+// or the log with its ledger, that is of another state of the same file shows by it.
+func tie(tx *bbolt.Tx) ([]byte, error) {
+	l, head, err := readWhole(tx)
+	if err != nil {
+		return nil, err
+	}
+	last := recordHash(tx.Bucket(bucketLog).Get(logKey(l.Count)))
+	b := append(append(binary.BigEndian.AppendUint64(nil, l.Count), head[:8]...), last[:8]...)
+	for _, w := range views {
+		b = binary.BigEndian.AppendUint64(b, tx.Bucket(w.part).Sequence())
+	}
+	return b, nil
+}
+
+// stored gives the sums as they stand in the file.
+func (s sums) stored(tx *bbolt.Tx) ([]byte, error) {
+	tied, err := tie(tx)
+	if err != nil {
+		return nil, err
+	}
+	b := append(append(make([]byte, checkLen, checkLen+len(tied)+len(s)), tied...), s...)
+	sum := sha256.Sum256(b[checkLen:])
+	copy(b, sum[:checkLen])
+	return b, nil
+}
+
+// checkTie holds the sums against the ledger, its log and the parts with the views. It
+// gives an UnsoundError where they were written after the end that the log has now, so
+// that nothing may be made again from it, and a ViewError where the log is the newer.
+func checkTie(tx *bbolt.Tx) error {
+	now, err := tie(tx)
+	if err != nil {
+		return err
+	}
+	kept := tx.Bucket(bucketMeta).Get(keySums)
+	if len(kept) < checkLen+tieLen {
+		return &ViewError{Path: tx.DB().Path(), Part: string(keySums)}
+	}
+	sum, was := sha256.Sum256(kept[checkLen:]), kept[checkLen:checkLen+tieLen]
+	if !bytes.Equal(sum[:checkLen], kept[:checkLen]) {
+		return &ViewError{Path: tx.DB().Path(), Part: string(keySums)}
+	}
+	if bytes.Equal(was, now) {
+		return nil
+	}
+	older := bytes.Compare(now[:8], was[:8]) < 0
+	for at := 3 * 8; at < tieLen && bytes.Equal(now[:8], was[:8]); at += 8 {
+		older = older || bytes.Compare(now[at:at+8], was[at:at+8]) > 0
+	}
+	if older {
+		return unsound(tx, "what is derived was written after record %d, with which the log ends: "+
+			"an older copy of the log was put back", binary.BigEndian.Uint64(now))
+	}
+	return &ViewError{Path: tx.DB().Path(), Part: string(keySums)}
+}
+
+// checkEnd is checkTie for who reads or makes again from the log alone.
+func checkEnd(tx *bbolt.Tx) error {
+	err := checkTie(tx)
+	var stale *ViewError
+	if errors.As(err, &stale) {
+		return nil
+	}
+	return err
+}
 
 // checksum is the first 64 bits of the SHA-256 of the view's name, the length of the
 // key in four bytes, the key, and the value behind its checksum.
@@ -154,10 +226,12 @@ type tables struct {
 	keys map[[slotName]byte]map[uint64]bool
 }
 
+// tablesOf gives the views; whoever answers from them calls checkTie first.
 func tablesOf(tx *bbolt.Tx) *tables {
 	t := &tables{tx: tx, good: map[[slotName]byte]bool{}, keys: map[[slotName]byte]map[uint64]bool{}}
-	if kept := tx.Bucket(bucketMeta).Get(keySums); len(kept)%slotLen == 0 { // else nothing agrees with them
-		t.sums = bytes.Clone(kept)
+	kept := tx.Bucket(bucketMeta).Get(keySums)
+	if n := len(kept) - checkLen - tieLen; n >= 0 && n%slotLen == 0 { // else nothing agrees with them
+		t.sums = bytes.Clone(kept[checkLen+tieLen:])
 	}
 	return t
 }
@@ -273,6 +347,9 @@ func (t *tables) each(w view, prefix []byte, do func(sealed) (more bool, err err
 // what was there.
 func (t *tables) set(w view, key, value []byte) (was []byte, err error) {
 	b := t.tx.Bucket(w.part)
+	if err := stamp(b); err != nil {
+		return nil, err
+	}
 	name := w.slotOf(key)
 	if was = bytes.Clone(b.Get(key)); len(was) >= sealLen {
 		t.sums = t.sums.with(name, ^uint32(0), -mark(key, was))
@@ -292,7 +369,10 @@ func (t *tables) clear(w view) error {
 	if err := t.tx.DeleteBucket(w.part); err != nil {
 		return err
 	}
-	_, err := t.tx.CreateBucket(w.part)
+	b, err := t.tx.CreateBucket(w.part)
+	if err == nil {
+		err = stamp(b)
+	}
 	var kept sums
 	for at := 0; at < len(t.sums); at += slotLen {
 		if t.sums[at] != w.name {
@@ -303,8 +383,17 @@ func (t *tables) clear(w view) error {
 	return err
 }
 
-// save writes the sums.
-func (t *tables) save() error { return t.tx.Bucket(bucketMeta).Put(keySums, t.sums) }
+// stamp notes in a part which transaction wrote there last: it costs no page more.
+func stamp(b *bbolt.Bucket) error { return b.SetSequence(uint64(b.Tx().ID())) }
+
+// save writes the sums, which must come after all else.
+func (t *tables) save() error {
+	kept, err := t.sums.stored(t.tx)
+	if err != nil {
+		return err
+	}
+	return t.tx.Bucket(bucketMeta).Put(keySums, kept)
+}
 
 // counted reads a whole view, and gives its sums as they should be and the number of
 // its entries; bad names an entry whose checksum is wrong, nil where all are right.

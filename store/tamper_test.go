@@ -240,6 +240,7 @@ func forge(t testing.TB, s *Store, change func(steps []medium.Step) []medium.Ste
 			ends[step.Mat] = last.then(step.Seq, stored)
 			head = head.next(stored)
 		}
+		require.NoError(t, tx.Bucket(bucketMeta).Delete(keySums))
 		return put(tx.Bucket(bucketMeta), keyLedger, &ledger{Count: uint64(len(steps)), Head: head[:]})
 	}))
 	require.NoError(t, s.rebuild())

@@ -157,7 +157,12 @@ func printable(c medium.Code) medium.Code {
 }
 
 func (v *verifier) run() error {
-	l, head, err := v.store.ledgerNow()
+	var l ledger
+	var head hash
+	err := v.store.view(func(tx *bbolt.Tx) (err error) {
+		l, head, err = readLedger(tx)
+		return err
+	})
 	var damaged *DamagedError
 	if errors.As(err, &damaged) {
 		return err
@@ -477,7 +482,7 @@ func (v *verifier) checkViews(tx *bbolt.Tx) {
 	if still && listed != v.listed {
 		v.problem("", 0, "the lists of the request tokens hold %d steps, the records make %d", listed, v.listed)
 	}
-	if !bytes.Equal(all, tx.Bucket(bucketMeta).Get(keySums)) {
-		v.problem("", 0, "the sums over what is derived are not those of what is there")
+	if want, err := all.stored(tx); err != nil || !bytes.Equal(want, tx.Bucket(bucketMeta).Get(keySums)) {
+		v.problem("", 0, "the sums over what is derived are not those of what is there, or of another state of the ledger")
 	}
 }

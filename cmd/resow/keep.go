@@ -48,7 +48,7 @@ list, the lists of lots and codes. It never touches a record or a picture.`,
 					return err
 				}
 				now, err := f.Anchor()
-				if err != nil {
+				if err != nil && found.OK {
 					return err
 				}
 				chain, err := withoutPaper(f, found, want)
@@ -120,7 +120,9 @@ func (a *app) printVerified(w io.Writer, v verified) {
 		fmt.Fprintf(w, "%s named by steps; problems with them: %d\n", ui.Counted(v.kept.Named, "picture"), len(v.kept.Bad))
 	}
 	printOrphans(w, v.kept)
-	fmt.Fprintf(w, "anchor %s\n", v.anchor)
+	if v.anchor.Count > 0 { // else it is not that of the log
+		fmt.Fprintf(w, "anchor %s\n", v.anchor)
+	}
 }
 
 // verifyOrRepair gives what stands now, and what a repair has mended.
