@@ -140,7 +140,7 @@ func (in PoolInput) lacking(o pool.Outcome) float64 {
 
 func (in PoolInput) weekTable(heading string, o pool.Outcome) Section {
 	s := Section{Heading: heading, Columns: []Column{{Head: "Week", Right: true}, {Head: "Chance of running short (95 % interval)"}, {Head: "Mats lacking, mean", Right: true}}}
-	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (grey) and the chance that is wanted at most (dashes).",
+	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (gray) and the chance that is wanted at most (dashes).",
 		X: Axis{Label: "week", From: 1, To: float64(len(o.Weeks))}, Y: Axis{Label: "runs short", To: 10, Unit: "%"}}
 	var band, line []Point
 	for i, w := range o.Weeks {
