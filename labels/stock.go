@@ -133,12 +133,12 @@ func (s Stock) Validate() error {
 		{"label width", s.LabelW, true}, {"label height", s.LabelH, true},
 		{"pitch across", s.PitchX, true}, {"pitch down", s.PitchY, true},
 		{"left margin", s.Left, false}, {"top margin", s.Top, false}, {"corner", s.Corner, false},
-		{"hole centre", s.HoleX, false}, {"hole diameter", s.HoleD, false},
+		{"hole center", s.HoleX, false}, {"hole diameter", s.HoleD, false},
 		{"seam", s.Seam, false}, {"printer dot", s.Dot, false},
 	}
 	for _, m := range measures {
 		if math.IsNaN(m.value) || math.IsInf(m.value, 0) || m.value < 0 || m.value > 2000 || (m.positive && m.value == 0) {
-			return &StockError{fmt.Sprintf("%s of %v mm cannot be; give millimetres from the label pack, at most 2000", m.name, m.value)}
+			return &StockError{fmt.Sprintf("%s of %v mm cannot be; give millimeters from the label pack, at most 2000", m.name, m.value)}
 		}
 	}
 	if s.Columns < 1 || s.Rows < 1 || s.Columns > 100 || s.Rows > 100 {

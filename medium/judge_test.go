@@ -213,7 +213,7 @@ func TestFarmProcedureStands(t *testing.T) {
 	assert.True(t, ok, "a farm that accepts no new ones still sees the finding on an old one")
 	assert.Equal(t, f.Text, old.Text, "and was not told less")
 
-	// a labelled product that misses its label does not lift the finding
+	// a labeled product that misses its label does not lift the finding
 	weak := *goodSanitize()
 	weak.ContactS = 5
 	w.do(&weak, Ready)
@@ -222,7 +222,7 @@ func TestFarmProcedureStands(t *testing.T) {
 	w.do(goodSanitize(), Airing)
 	w.do(&Dry{Where: DryAir}, Ready)
 	_, ok = find(w.verdict(), "farm-procedure")
-	assert.False(t, ok, "a labelled product was used")
+	assert.False(t, ok, "a labeled product was used")
 
 	w.f.Policy = off
 	s = w.do(peroxide, Ready)

@@ -37,7 +37,7 @@ const (
 // AreaMM2 is the mat's area in square millimetres.
 func (m Mat) AreaMM2() float64 { return m.LengthMM * m.WidthMM }
 
-// AreaM2 is the mat's area in square metres.
+// AreaM2 is the mat's area in square meters.
 func (m Mat) AreaM2() float64 { return m.AreaMM2() / 1e6 }
 
 // Size is the mat's size for a label or a table: 250 x 510 mm.

@@ -106,7 +106,7 @@ func (j batchJob) setup() (s sanitizer.BenchSetup, err error) {
 	rate, unit, ok := strings.Cut(j.spray, "/")
 	ml, err := sanitizer.ParseVolume(rate)
 	if err != nil || !ok || strings.TrimSpace(unit) != "m2" {
-		return s, &amount.Error{What: "spray rate", Input: j.spray, Want: "a volume for a square metre of one side: 200mL/m2"}
+		return s, &amount.Error{What: "spray rate", Input: j.spray, Want: "a volume for a square meter of one side: 200mL/m2"}
 	}
 	s.SprayMLPerM2 = ml
 	if j.dip != "" {

@@ -112,7 +112,7 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 	flags.StringVar(&l.png, "png", "", "folder for symbols with their codes as PNG too")
 	flags.StringVar(&l.svg, "svg", "", "folder for symbols with their codes as SVG too")
 	flags.StringVar(&l.note, "note", "", "one more line on each label")
-	flags.BoolVar(&l.fresh, "new", false, "every mat not sown on yet, those labelled before too")
+	flags.BoolVar(&l.fresh, "new", false, "every mat not sown on yet, those labeled before too")
 	flags.BoolVar(&l.all, "all", false, "every mat that is not retired")
 	flags.IntVar(&l.skip, "skip", 0, "labels already used up on the first page")
 	flags.IntVar(&l.copies, "copies", 1, "copies of each label")
@@ -514,7 +514,7 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s on %s of %s in %s. Print at 100 %%, not fitted to the page.",
 			ui.Counted(len(sheet.Labels)*max(1, l.copies), "label"), ui.Counted(sheet.Pages(), "page"), sheet.Stock.Name, l.out), 78, ""))
 		if l.fresh {
-			fmt.Fprint(w, ui.Wrap("These are all mats not sown on yet, those labelled before too. Two tags of one code mix up two mats: destroy the spare ones.", 78, ""))
+			fmt.Fprint(w, ui.Wrap("These are all mats not sown on yet, those labeled before too. Two tags of one code mix up two mats: destroy the spare ones.", 78, ""))
 		}
 		if len(layout.Dropped) > 0 {
 			fmt.Fprint(w, ui.Wrap("No room on the label for: "+strings.Join(layout.Dropped, ", ")+".", 78, ""))

@@ -261,7 +261,7 @@ func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {
 		line("mark", "%s", m.Mark)
 	}
 	for _, tag := range c.Tags {
-		line("also labelled", "%s", tag)
+		line("also labeled", "%s", tag)
 	}
 	line("wear", "%s, %.1f kLy of sun, cuts: %d through, %d not, %g mm in all", turns(c.Turn), c.SunKLy, c.CutsThrough, c.Cuts, c.CutMM)
 	if len(c.MoldTurns) > 0 {

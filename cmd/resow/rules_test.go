@@ -163,7 +163,8 @@ func TestSharedRoomsNameNoFace(t *testing.T) {
 	root := newRoot(&app{world: testWorld()})
 	looked := 0
 	for dir := range mayImport {
-		shared := strings.HasPrefix(dir, "medium") || strings.HasPrefix(dir, "labels") || dir == "store" || dir == "cmd/resow/amount" || dir == "cmd/resow/farm"
+		room, _, _ := strings.Cut(dir, "/")
+		shared := room == "medium" || room == "labels" || room == "store" || dir == "cmd/resow/amount" || dir == "cmd/resow/farm"
 		if !shared {
 			continue
 		}

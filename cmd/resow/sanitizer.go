@@ -50,7 +50,7 @@ peroxide and bleach have a table.
 
 Drugstore peroxide of 3 % is about 27 times the published ceiling of 1,100 ppm for
 sanitizing solutions of peroxide on food equipment, and its label rarely has
-food-contact directions: rinse, or choose a labelled product.
+food-contact directions: rinse, or choose a labeled product.
 
 Keep products in their own closed containers, apart from food, acids and
 ammonia. The label, local rules and qualified people come first.`,

@@ -156,7 +156,7 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 		s.Heading = "Cuts from the roll"
 	}
 	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM), Along: "mesh direction (along the roll)",
-		Alt: fmt.Sprintf("%s with %s, drawn to scale; grey is waste, dashes outline remnants worth keeping. Waste %s %%, %s %% without those.", stock([]cutting.Batch{b}), mats(len(p.Placed)), short(p.WastePercent()), short(p.LostPercent()))}
+		Alt: fmt.Sprintf("%s with %s, drawn to scale; gray is waste, dashes outline remnants worth keeping. Waste %s %%, %s %% without those.", stock([]cutting.Batch{b}), mats(len(p.Placed)), short(p.WastePercent()), short(p.LostPercent()))}
 	counts := make([]int, len(in.Sizes))
 	for _, placed := range p.Placed {
 		counts[placed.Size]++

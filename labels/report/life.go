@@ -374,7 +374,7 @@ func watchedIn(obs []lifetime.Observation, turn float64) int {
 
 func survivalPlot(groups []lifeGroup, at int, last float64) Plot {
 	p := Plot{Title: groups[at].name, X: Axis{Label: "turns", To: last}, Y: Axis{Label: "still in use", To: 100, Unit: "%"},
-		Alt: "Share of mats still in use after so many turns (steps), with the 95 % interval (grey area); a thin line repeats each of the others."}
+		Alt: "Share of mats still in use after so many turns (steps), with the 95 % interval (gray area); a thin line repeats each of the others."}
 	steps, band := curvePoints(groups[at].curve)
 	p.Series = append(p.Series, Series{Shape: StepBand, Points: band})
 	for i, g := range groups {

@@ -322,7 +322,7 @@ func (c costs) plot(l costLine) Plot {
 	mat := line(up, l.costs.Running.Value)
 	band := []Point{{X: 0, Y: up, Low: up}, {X: last, Y: up + last*l.costs.Running.High, Low: up + last*l.costs.Running.Low}}
 	media := line(0, l.costs.Medium)
-	p := Plot{Title: l.name, Alt: "Money spent after so many turns on one mat (line; grey: 95 % interval of the washing time) and on throw-away medium (dashed). Where they cross the mat has paid for itself.",
+	p := Plot{Title: l.name, Alt: "Money spent after so many turns on one mat (line; gray: 95 % interval of the washing time) and on throw-away medium (dashed). Where they cross the mat has paid for itself.",
 		X: Axis{Label: "turns", To: last}, Y: Axis{Label: "spent, " + c.currency, To: 1.05 * math.Max(band[1].Y, media[1].Y)}}
 	p.Series = []Series{{Shape: Band, Points: band}, {Name: "mat", Points: mat}, {Name: "medium", Style: 1, Points: media}}
 	if !l.costs.BreakEven.Never && l.costs.BreakEven.Turns > 0 {

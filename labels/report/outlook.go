@@ -244,7 +244,7 @@ func runs95(middle, low, high int) cell {
 }
 
 func (o outlook) plot() Plot {
-	p := Plot{Alt: "Mats to buy from now to the end of each week ahead: middle of the simulation (line) with its 95 % interval (grey), those due now and those at the turn limit included.",
+	p := Plot{Alt: "Mats to buy from now to the end of each week ahead: middle of the simulation (line) with its 95 % interval (gray), those due now and those at the turn limit included.",
 		X: Axis{Label: "weeks from now", To: float64(len(o.Weeks))}, Y: Axis{Label: "mats to buy", To: 1}}
 	due := float64(max(0, o.Due-o.Spares))
 	band, line := []Point{{Y: due, Low: due}}, []Point{{Y: due}}

@@ -166,7 +166,7 @@ func (in PoolInput) weekTable(name string, with int, o pool.Outcome) Section {
 		Figures: fields{"mats": with, "short_in_a_week_percent": within(100*o.InAWeek.Share, 100*o.InAWeek.Low, 100*o.InAWeek.High, "Wilson")},
 		Columns: []Column{fig("Week", "week"), col("Chance of running short (95 % interval)", "short_percent"),
 			fig("Mats lacking, mean", "lacking_mats")}}
-	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (grey) and the chance that is wanted at most (dashes).",
+	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (gray) and the chance that is wanted at most (dashes).",
 		X: Axis{Label: "week", From: 1, To: float64(len(o.Weeks))}, Y: Axis{Label: "runs short", To: 10, Unit: "%"}}
 	var band, line []Point
 	for i, w := range o.Weeks {

@@ -41,7 +41,7 @@ var (
 	cautionIodine     = Caution{"iodine", "Stains. Some people are allergic to iodine.", "Iodine stains mesh and skin; some people are allergic to it.", hazardLine}
 	cautionAcid       = Caution{"acid", "NEVER with bleach: toxic gas.", "Acid products: never near bleach; gloves and eye protection.", hazardLine}
 	cautionMist       = Caution{"misting", "Do not breathe the mist.", "A mist is breathed in: spray coarse and low, outdoors or with a fan pulling it away from you, nobody else in the room.", noSource}
-	cautionStore      = Caution{"storage", "Cool, dark, away from food and children.", "Store in the original or a plainly labelled bottle with a vented cap, cool, dark, away from food, children and other chemicals.", hazardLine}
+	cautionStore      = Caution{"storage", "Cool, dark, away from food and children.", "Store in the original or a plainly labeled bottle with a vented cap, cool, dark, away from food, children and other chemicals.", hazardLine}
 	cautionDrain      = Caution{"drains", "Drain as local rules allow.", "Pour away only what the label and the local sewer or septic rules allow, with plenty of water; never two products into one drain.", noSource}
 	cautionFloor      = Caution{"floor", "Wet floors are slippery.", "Wet floors are slippery: wipe drips at once.", noSource}
 )
