@@ -106,8 +106,8 @@ func firstExample(c *cobra.Command) string {
 
 // maker makes one command of the program.
 type maker struct {
-	name string // first word of the command's Use
-	make func(*app) *cobra.Command
+	name string                    // first word of the command's Use
+	make func(*app) *cobra.Command // nil for a plain step
 }
 
 // groups are all commands, in the order of the help.
@@ -133,25 +133,25 @@ var groups = []struct {
 	{"day", "Each day:", []maker{
 		{"scan", (*app).scanCommand},
 		{"sow", (*app).sowCommand},
-		{"mist", (*app).mistCommand},
+		{"mist", nil},
 		{"harvest", (*app).harvestCommand},
-		{"rinse", (*app).rinseCommand},
+		{"rinse", nil},
 		{"dry", (*app).dryCommand},
 		{"batch", (*app).batchCommand},
 		{"mix", (*app).mixCommand},
 		{"solution", (*app).solutionCommand},
 		{"sanitize", (*app).sanitizeCommand},
 		{"mold", (*app).moldCommand},
-		{"cut", (*app).cutCommand},
-		{"swab", (*app).swabCommand},
-		{"inspect", (*app).inspectCommand},
-		{"hold", (*app).holdCommand},
-		{"release", (*app).releaseCommand},
-		{"trim", (*app).trimCommand},
+		{"cut", nil},
+		{"swab", nil},
+		{"inspect", nil},
+		{"hold", nil},
+		{"release", nil},
+		{"trim", nil},
 		{"relabel", (*app).relabelCommand},
-		{"document", (*app).documentCommand},
+		{"document", nil},
 		{"tags", (*app).tagsCommand},
-		{"retire", (*app).retireCommand},
+		{"retire", nil},
 		{"correct", (*app).correctCommand},
 		{"review", (*app).reviewCommand},
 	}},
@@ -183,6 +183,13 @@ func isCommand(word string) bool {
 		}
 	}
 	return false
+}
+
+func (a *app) command(m maker) *cobra.Command {
+	if m.make == nil {
+		return a.plainCommand(medium.Kind(m.name))
+	}
+	return m.make(a)
 }
 
 // newRoot makes the commands: the one that args begins with, and otherwise all
@@ -224,7 +231,7 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 		root.AddGroup(&cobra.Group{ID: g.id, Title: g.title})
 		for _, m := range g.makers {
 			if only == "" || only == m.name {
-				c := m.make(a)
+				c := a.command(m)
 				c.GroupID = g.id
 				root.AddCommand(c)
 			}
@@ -485,4 +492,10 @@ type afterError struct {
 
 func (e *afterError) Error() string {
 	return fmt.Sprintf("recorded, but nothing was printed: %v; run `%s`", e.err, e.do)
+}
+
+func must(err error) {
+	if err != nil {
+		panic(err)
+	}
 }

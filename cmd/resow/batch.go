@@ -51,7 +51,7 @@ practice, no source): weigh a bottle before and after ten mats and give your own
 	flags.StringVar(&b.margin, "margin", "10%", "more than is needed")
 	flags.StringVar(&b.bottle, "bottle", "750mL", "what a spray bottle holds")
 	flags.StringVar(&b.handle, "handling", "30s", "hands-on time for each mat")
-	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers))
+	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
 	must(c.RegisterFlagCompletionFunc("sides", fixedWords("both", "one")))
 	return c
 }
@@ -145,12 +145,11 @@ func (a *app) batchMats(f *farm.Farm, job batchJob, args []string) ([]medium.Con
 		return nil, err
 	}
 	until := f.Now().Add(ahead)
-	err = f.Conditions(func(c medium.Condition) error {
+	for c := range f.EachMat(&err) {
 		if c.Stage == medium.ToSanitize || c.Stage == medium.Ready && f.Lapses(c, until) {
 			mats = append(mats, c)
 		}
-		return nil
-	})
+	}
 	return mats, err
 }
 

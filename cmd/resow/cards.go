@@ -44,7 +44,7 @@ instead. Cards are for resow scan.`,
 	c.Flags().StringVar(&sun, "sun", "3h", "how long mats lie in the sun, for the first DRY SUN card")
 	c.Flags().StringVar(&printer, "printer", defaultPrinter, "printer whose correction is used (resow label --calibrate)")
 	must(c.RegisterFlagCompletionFunc("paper", fixedWords("a4", "letter")))
-	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters))
+	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters()))
 	c.AddCommand(a.cardsAddCommand(), a.cardsListCommand(), a.cardsWithdrawCommand())
 	return c
 }
@@ -199,7 +199,7 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 	flags.StringVar(&card.Reason, "reason", "", "reason of a hold or a release, or where the mold is")
 	flags.BoolVar(&card.Dropped, "dropped", false, "on a hold card: the mat fell on the floor and is washed")
 	flags.StringVar(&cause, "cause", "", "cause of a retirement: cut, mold, wear, yield, age, lost, other")
-	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers))
+	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
 	must(c.RegisterFlagCompletionFunc("method", fixedWords("spray", "soak", "wipe")))
 	return c
 }

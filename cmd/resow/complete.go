@@ -57,24 +57,40 @@ func (a *app) completeCrops(*cobra.Command, []string, string) ([]string, cobra.S
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
 
-func (a *app) completeSanitizers(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	var names []string
-	_ = a.open(true, func(f *farm.Farm) error {
+// completeOf proposes names of what is on file.
+func (a *app) completeOf(list func(f *farm.Farm) []string) completion {
+	return func(*cobra.Command, []string, string) (names []string, _ cobra.ShellCompDirective) {
+		_ = a.open(true, func(f *farm.Farm) error {
+			names = list(f)
+			return nil
+		})
+		return names, cobra.ShellCompDirectiveNoFileComp
+	}
+}
+
+func (a *app) completeSanitizers() completion {
+	return a.completeOf(func(f *farm.Farm) (names []string) {
 		for _, s := range f.Sanitizers {
 			names = append(names, s.Name)
 		}
-		return nil
+		return names
 	})
-	return names, cobra.ShellCompDirectiveNoFileComp
 }
 
-func (a *app) completeSolutions(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	var codes []string
-	_ = a.open(true, func(f *farm.Farm) error {
+func (a *app) completeSolutions() completion {
+	return a.completeOf(func(f *farm.Farm) (codes []string) {
 		for _, b := range f.Bottles {
 			codes = append(codes, string(b.Solution.Code)+"\t"+b.Solution.Product+", "+f.State(b, f.Now()))
 		}
-		return nil
+		return codes
 	})
-	return codes, cobra.ShellCompDirectiveNoFileComp
+}
+
+func (a *app) completePrinters() completion {
+	return a.completeOf(func(f *farm.Farm) (names []string) {
+		for _, p := range f.Printers {
+			names = append(names, p.Name+"\t"+farm.Line(&p))
+		}
+		return names
+	})
 }

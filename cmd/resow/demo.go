@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -52,7 +53,8 @@ func (a *app) demo(dir string) error {
 		return err
 	}
 	return a.open(true, func(f *farm.Farm) error {
-		mats, err := f.Mats()
+		var err error
+		mats := slices.Collect(f.EachMat(&err))
 		if err != nil {
 			return err
 		}

@@ -133,7 +133,7 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 	c.Long += "\n\nStocks: " + strings.TrimSpace(ui.Wrap(strings.Join(names, ", "), 78, "")) + "."
 	must(c.RegisterFlagCompletionFunc("stock", fixedWords(names...)))
 	must(c.RegisterFlagCompletionFunc("payload", fixedWords("code", "web", "grai")))
-	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters))
+	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters()))
 	return c
 }
 
@@ -460,17 +460,15 @@ func printedCode(c medium.Condition) medium.Code {
 	return c.Code
 }
 
-func (a *app) labelledMats(f *farm.Farm, args []string, fresh, all bool) ([]medium.Code, error) {
+func (a *app) labelledMats(f *farm.Farm, args []string, fresh, all bool) (codes []medium.Code, err error) {
 	if !fresh && !all {
 		return a.findAll(f, args)
 	}
-	var codes []medium.Code
-	err := f.Conditions(func(c medium.Condition) error {
+	for c := range f.EachMat(&err) {
 		if c.Stage != medium.Retired && (all || c.Turn == 0) {
 			codes = append(codes, medium.Code(strings.Clone(string(c.Code))))
 		}
-		return nil
-	})
+	}
 	return codes, err
 }
 
@@ -532,15 +530,4 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 			fmt.Fprint(w, ui.Wrap("Symbol for "+symbol.Payload+": "+symbol.Explain(), 78, ""))
 		}
 	})
-}
-
-func (a *app) completePrinters(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	var names []string
-	_ = a.open(true, func(f *farm.Farm) error {
-		for _, p := range f.Printers {
-			names = append(names, p.Name+"\t"+farm.Line(&p))
-		}
-		return nil
-	})
-	return names, cobra.ShellCompDirectiveNoFileComp
 }

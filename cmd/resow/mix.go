@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 
@@ -101,8 +102,8 @@ come first.`,
 	flags.StringVar(&m.Opened, "opened", "", "`DATE` on which the stock was opened: 2026-11-01")
 	flags.StringVar(&m.tag, "tag", "", "print the bottle's tag to this PDF `FILE`")
 	flags.StringVar(&m.tagStock, "tag-stock", "", "label `STOCK` of the tag (a4-8 or letter-8)")
-	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers))
-	must(c.RegisterFlagCompletionFunc("with", a.completeSanitizers))
+	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
+	must(c.RegisterFlagCompletionFunc("with", a.completeSanitizers()))
 	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
 	c.MarkFlagsMutuallyExclusive("product", "active")
 	c.MarkFlagsOneRequired("product", "active")
@@ -187,34 +188,151 @@ func (m mixFlags) complete(f *farm.Farm) (err error) {
 		return ui.Wrong("say how strong the stock is: --stock and the figure from its label, for example --stock 5.25%")
 	}
 	reverse, blend := m.With == "" && (m.Add != "" || m.Water != ""), m.With != "" && (m.WithAdd != "" || m.Add != "")
-	adjust := m.With == "" && (m.Reads != "" || m.Have != "")
-	switch {
-	case reverse && (m.Add == "" || m.Water == ""):
-		return ui.Wrong("give both: --add 2tbsp for the stock and --water 1gal for the water that it went into")
-	case reverse && (m.Strength != "" || m.Volume != "" || m.Use != "" || m.Reads != ""):
-		return ui.Wrong("--add and --water ask how strong a mix is; leave out --to, --make, --use and --reads")
-	case reverse:
-		return nil
-	case blend && (m.WithAdd == "" || m.Add == ""):
-		return ui.Wrong("give both amounts: --add 500mL of the first stock and --with-add 500mL of the second")
-	case blend:
-		return nil
-	case m.With != "" && m.Volume == "":
-		return ui.Wrong("say how much you want of the two stocks together: --make 1L")
-	case m.Strength == "" && !directions:
-		return ui.Wrong("say how strong the solution must be: --to and the figure from the label, for example --to 100ppm")
-	case m.With != "":
-		return nil
-	case adjust && (m.Reads == "" || m.Have == ""):
-		return ui.Wrong("give both: --reads 120ppm for the strip and --have 5L for how much there is")
-	case adjust && m.bottle:
-		return ui.Wrong("a solution that was put right keeps its code: read a strip in it again and record it with `resow solution strip`")
-	case adjust:
-		return nil
-	case m.Volume != "" && m.Use != "":
-		return ui.Wrong("--make and --use are two questions: give one of them")
-	case m.Volume == "" && m.Use == "":
-		return ui.Wrong("say how much: --make 2L for the solution wanted, --use 50mL for the stock to use up, --reads 120ppm --have 5L for a solution that you have, or --add 2tbsp --water 1gal for one that was mixed")
+	adjust := m.With == "" && !reverse && (m.Reads != "" || m.Have != "")
+	wanted := !reverse && !blend // a strength, and of how much
+	plain := wanted && !adjust && m.With == ""
+	for _, no := range []struct {
+		is   bool
+		text string
+	}{
+		{reverse && (m.Add == "" || m.Water == ""), "give both: --add 2tbsp for the stock and --water 1gal for the water that it went into"},
+		{reverse && (m.Strength != "" || m.Volume != "" || m.Use != "" || m.Reads != ""), "--add and --water ask how strong a mix is; leave out --to, --make, --use and --reads"},
+		{blend && (m.WithAdd == "" || m.Add == ""), "give both amounts: --add 500mL of the first stock and --with-add 500mL of the second"},
+		{wanted && m.With != "" && m.Volume == "", "say how much you want of the two stocks together: --make 1L"},
+		{wanted && m.Strength == "" && !directions, "say how strong the solution must be: --to and the figure from the label, for example --to 100ppm"},
+		{adjust && (m.Reads == "" || m.Have == ""), "give both: --reads 120ppm for the strip and --have 5L for how much there is"},
+		{adjust && m.bottle, "a solution that was put right keeps its code: read a strip in it again and record it with `resow solution strip`"},
+		{plain && m.Volume != "" && m.Use != "", "--make and --use are two questions: give one of them"},
+		{plain && m.Volume == "" && m.Use == "", "say how much: --make 2L for the solution wanted, --use 50mL for the stock to use up, --reads 120ppm --have 5L for a solution that you have, or --add 2tbsp --water 1gal for one that was mixed"},
+	} {
+		if no.is {
+			return ui.Wrong(no.text)
+		}
 	}
 	return nil
+}
+
+// strengthText writes ppm and percent by weight side by side.
+func strengthText(m sanitizer.Mix) string {
+	return fmt.Sprintf("%s ppm (mg/L) of %s; %s %% %s by weight", farm.Digits(m.StrengthPPM, 4), m.CountedAs, farm.Digits(m.StrengthPercentWW, 3), m.Active.Title())
+}
+
+func printMix(w io.Writer, f *farm.Farm, d farm.Mixed) {
+	line := func(name, text string) {
+		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %-9s", name), text, 79))
+	}
+	stock := d.Stock + " " + d.Active.Title()
+	if d.Product != "" {
+		stock = d.Product + ", " + stock
+	}
+	weighed := func(ml, g float64) string {
+		if d.Active.Solid() {
+			return farm.Digits(g, 3) + " g of " + stock
+		}
+		return f.Volume(ml) + " of " + stock
+	}
+	switch d.Question {
+	case "reverse":
+		fmt.Fprintln(w, "This mix:")
+		line("stock", weighed(d.StockML, d.StockG))
+		line("water", f.Volume(d.WaterML))
+	case "adjust":
+		fmt.Fprintf(w, "To the %s that you have:\n", f.Volume(d.Stock2ML))
+		printAdded(line, f, d, weighed)
+	case "blend", "blend-to":
+		fmt.Fprintln(w, "Two stocks, no water:")
+		line("first", weighed(d.StockML, 0))
+		line("second", f.Volume(d.Stock2ML)+" of "+d.With+" "+d.Active.Title())
+	default:
+		fmt.Fprintln(w, "Exactly:")
+		line("stock", weighed(d.StockML, d.StockG))
+		line("water", f.Volume(d.WaterML))
+	}
+	line("gives", f.Volume(d.FinalML)+" of "+strengthText(d.Mix))
+	if d.Fits != "" {
+		line("", d.Fits)
+	}
+	printRecipe(w, f, d)
+	for _, note := range d.Notes {
+		fmt.Fprint(w, ui.Column("  ! ", note, 79))
+	}
+	printChlorine(w, d.Chlorine)
+	if d.Solution != nil {
+		printBottled(w, f, d)
+	}
+	printCautions(w, d.Cautions)
+}
+
+func printAdded(line func(name, text string), f *farm.Farm, d farm.Mixed, weighed func(ml, g float64) string) {
+	switch {
+	case d.WaterML > 0:
+		line("add", f.Volume(d.WaterML)+" of water")
+	case d.StockML > 0 || d.StockG > 0 && d.Active.Solid():
+		line("add", weighed(d.StockML, d.StockG))
+	default:
+		line("add", "nothing")
+	}
+}
+
+func printRecipe(w io.Writer, f *farm.Farm, d farm.Mixed) {
+	if r := d.Recipe; r != nil {
+		fmt.Fprintln(w, "\nWith the measures of a kitchen:")
+		fmt.Fprint(w, ui.Column("  ", r.Text, 79))
+		fmt.Fprint(w, ui.Column("  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)), 79))
+	} else if d.Kitchen != nil && d.Question == "dilute" {
+		fmt.Fprint(w, "\n", ui.Wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or make a larger batch.", 79, ""))
+	}
+	if k := d.Kitchen; k != nil {
+		text := fmt.Sprintf("The common kitchen sum (the printed figures taken as they stand) says %s of stock; that gives %s ppm, %s.", f.Volume(k.StockML), farm.Digits(k.StrengthPPM, 4), offBy(k.ErrorPercent))
+		fmt.Fprint(w, "\n", ui.Wrap(text, 79, ""))
+	}
+}
+
+func offBy(percent float64) string {
+	switch {
+	case math.Abs(percent) < 0.05:
+		return "as wanted"
+	case percent > 0:
+		return fmt.Sprintf("%.1f %% stronger than wanted", percent)
+	}
+	return fmt.Sprintf("%.1f %% weaker than wanted", -percent)
+}
+
+func printChlorine(w io.Writer, c *farm.Chlorine) {
+	if c == nil {
+		return
+	}
+	text := ""
+	if c.PH != nil {
+		text = fmt.Sprintf("At pH %g about %.0f %% of the chlorine is hypochlorous acid, the form that sanitizes well. ", *c.PH, c.HOClPercent)
+	}
+	if c.MinTempC > 0 {
+		below := ""
+		if c.BelowMinTempC > 0 {
+			below = fmt.Sprintf(" Warm it to %g C unless a strip shows clearly %g ppm or more.", c.BelowMinTempC, c.EdgePPM)
+		}
+		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used (FDA Food Code 4-501.114, a reference; the label decides).%s", c.MinTempC, below)
+	}
+	if text != "" {
+		fmt.Fprint(w, "\n", ui.Wrap(text, 79, ""))
+	}
+	for _, warning := range c.Warnings {
+		fmt.Fprint(w, ui.Column("  ! ", warning, 79))
+	}
+}
+
+func printBottled(w io.Writer, f *farm.Farm, d farm.Mixed) {
+	s := d.Solution
+	fmt.Fprintf(w, "\nRecorded as solution %s, %g ppm computed, good until %s.\n", s.Code, s.StrengthPPM, f.Stamp(s.GoodUntil))
+	if d.Tag != "" {
+		fmt.Fprintf(w, "Wrote its tag to %s. Print at 100 %%, not fitted to the page.\n", d.Tag)
+	} else {
+		fmt.Fprintf(w, "Print its tag: resow solution tag %s\n", string(s.Code))
+	}
+	water := " --temp …C --ph …"
+	if s.TempC != nil && s.PH != nil || !sanitizer.Active(s.Active).Chlorine() {
+		water = ""
+	}
+	fmt.Fprintf(w, "Read a strip:  resow solution strip %s --reads …ppm --step …ppm%s\n", string(s.Code), water)
+	fmt.Fprintf(w, "Use it:        resow sanitize CODE... --solution %s --timer\n", string(s.Code))
 }

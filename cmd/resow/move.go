@@ -84,7 +84,7 @@ func (a *app) exportTables(f *farm.Farm, dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return err
 	}
-	var tables []ui.TableFile
+	var tables []*ui.Begun
 	defer func() {
 		for _, t := range tables {
 			t.Drop()
@@ -95,8 +95,8 @@ func (a *app) exportTables(f *farm.Farm, dir string) error {
 		if err != nil {
 			return nil, err
 		}
-		tables = append(tables, ui.TableFile{Begun: f})
-		return ui.TableFile{Begun: f}, nil
+		tables = append(tables, f)
+		return f, nil
 	})
 	if err != nil {
 		return err

@@ -163,15 +163,14 @@ func (a *app) pool(f *farm.Farm, origin report.Origin, p poolFlags) (err error) 
 		return ui.Wrong("give the sowing plan: --sow radish=3x8 for each crop, or --plan week.csv")
 	}
 	if in.Have == 0 && f != nil {
-		err := f.Conditions(func(c medium.Condition) error {
+		for c := range f.EachMat(&err) {
 			if c.Stage != medium.Retired {
 				in.Have++
 			}
-			return nil
-		})
-		if err != nil {
-			return err
 		}
+	}
+	if err != nil {
+		return err
 	}
 	if err := p.Work(&in); err != nil {
 		return err

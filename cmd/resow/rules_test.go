@@ -40,7 +40,7 @@ var mayImport = map[string][]string{
 	"cmd/resow/amount":  {"resow/medium/sanitizer"},
 	"cmd/resow/moving":  {"resow/medium", "resow/store", "resow/cmd/resow/amount", "resow/cmd/resow/farm", "golang.org/x/text"},
 	"cmd/resow/station": {"resow/medium", "resow/medium/sanitizer", "resow/store", "resow/labels", "resow/labels/report", "resow/cmd/resow/amount", "resow/cmd/resow/farm", "github.com/hashicorp/mdns"},
-	"cmd/resow/demo":    {"resow/medium", "resow/store", "resow/labels"},
+	"cmd/resow/demo":    {"resow/medium", "resow/store", "resow/labels", "resow/cmd/resow/farm"},
 }
 
 func TestFoldersImportDownward(t *testing.T) {

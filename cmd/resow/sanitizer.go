@@ -272,7 +272,7 @@ func (a *app) sanitizerShowCommand() *cobra.Command {
 	return &cobra.Command{Use: "show NAME", Short: "Show a sanitizer's directions, ceiling and cautions", Args: cobra.ExactArgs(1),
 		Long:              "Show prints everything on file about a product, what is published about its active ingredient, and the cautions for working with it.",
 		Example:           "  resow sanitizer show \"blue drum\"\n  resow sanitizer show \"blue drum\" --json",
-		ValidArgsFunction: a.completeSanitizers,
+		ValidArgsFunction: a.completeSanitizers(),
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(true, func(f *farm.Farm) error {
 				s, err := f.Product(args[0])

@@ -160,7 +160,7 @@ earlier uses.`,
 		Example: `  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 24C --ph 7.2 --by MK
   resow solution strip BK7R2N81 --temp 24C --ph 7.2 --by MK            no strip
   resow solution strip BK7R2N81 --reads 0ppm --step 10ppm --by MK      no color at all`,
-		ValidArgsFunction: a.completeSolutions,
+		ValidArgsFunction: a.completeSolutions(),
 		RunE: func(_ *cobra.Command, args []string) error {
 			s, err := farm.ReadStrip(reads, step, temp, pH)
 			if err != nil {
@@ -242,7 +242,7 @@ can still be recorded late, with --at. Pour
 away only what the label and the local sewer or septic rules allow, with plenty
 of water, and never two products into one drain.`,
 		Example:           "  resow solution discard BK7R2N81 --reason \"used up\" --by MK",
-		ValidArgsFunction: a.completeSolutions,
+		ValidArgsFunction: a.completeSolutions(),
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(false, func(f *farm.Farm) error {
 				b, err := a.bottle(f, args[0])
@@ -265,7 +265,7 @@ the cautions, and where there is room the contact time and the rinse of the
 product's directions. Print at 100 %, not fitted to the page, on a stock that survives
 wet hands, or slip the paper into a clear pouch.`,
 		Example:           "  resow solution tag BK7R2N81 --out bottle.pdf\n  resow solution tag BK7R2N81 --stock roll-100x60\n  resow solution tag BK7R2N81 --skip 3 --printer office",
-		ValidArgsFunction: a.completeSolutions,
+		ValidArgsFunction: a.completeSolutions(),
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.open(true, func(f *farm.Farm) error {
 				bottles := make([]medium.Bottle, len(args))
@@ -294,7 +294,7 @@ wet hands, or slip the paper into a clear pouch.`,
 	c.Flags().IntVar(&skip, "skip", 0, "tags already used up on the first page")
 	c.Flags().StringVar(&printer, "printer", defaultPrinter, "printer whose correction is used (resow label --calibrate)")
 	must(c.RegisterFlagCompletionFunc("stock", fixedWords("a4-8", "letter-8", "roll-100x60")))
-	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters))
+	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters()))
 	return c
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -181,4 +182,177 @@ func printFindings(w io.Writer, findings []medium.Finding) {
 		fmt.Fprint(w, ui.Column("    ", "limit from: "+f.Source, 79))
 	}
 	printHints(w, findings)
+}
+
+// stepFlags are the flags of one kind of step, one for each of its fields.
+type stepFlags struct {
+	kind medium.StepKind
+	*cobra.Command
+}
+
+// flagName is the flag of a field: --seed-lot for seed_lot.
+func flagName(f medium.Field) string { return strings.ReplaceAll(f.Name, "_", "-") }
+
+// fieldFlags gives a command a flag for each field of a kind of step. What is
+// needed is asked for, but where a flag of the command's own can stand for it.
+func (a *app) fieldFlags(c *cobra.Command, k medium.Kind, otherwise ...string) *stepFlags {
+	row, _ := medium.KindNamed(k)
+	flags := c.Flags()
+	for _, f := range row.Asked() {
+		help := f.Help
+		switch {
+		case len(f.Choices) > 0:
+			help += ": " + ui.OrList(f.Choices)
+		case f.Example != "":
+			help += ": " + f.Example
+		}
+		switch f.Of {
+		case medium.OfYesNo:
+			flags.Bool(flagName(f), false, help)
+		case medium.OfCrops:
+			flags.StringArray(flagName(f), nil, help)
+		default:
+			flags.String(flagName(f), "", help)
+		}
+		if complete := a.completeField(f); complete != nil {
+			must(c.RegisterFlagCompletionFunc(flagName(f), complete))
+		}
+		if f.Needed && !slices.Contains(otherwise, f.Name) {
+			must(c.MarkFlagRequired(flagName(f)))
+		}
+	}
+	return &stepFlags{row, c}
+}
+
+func (a *app) completeField(f medium.Field) completion {
+	switch {
+	case len(f.Choices) > 0:
+		return fixedWords(f.Choices...)
+	case f.Of == medium.OfCrops:
+		return a.completeCrops
+	case f.Of == medium.OfSolution:
+		return a.completeSolutions()
+	case f.Of == medium.OfActive:
+		return fixedWords(actives()...)
+	case f.Name == "product":
+		return a.completeSanitizers()
+	}
+	return nil
+}
+
+// said gives the text of each flag that was given, or has a usual value.
+func (s *stepFlags) said() map[string]string {
+	said := map[string]string{}
+	for _, f := range s.kind.Asked() {
+		flag := s.Flags().Lookup(flagName(f))
+		switch {
+		case f.Of == medium.OfCrops:
+			crops, err := s.Flags().GetStringArray(flagName(f))
+			must(err)
+			said[f.Name] = strings.Join(crops, ", ")
+		case f.Of != medium.OfYesNo || flag.Changed:
+			said[f.Name] = flag.Value.String()
+		}
+	}
+	return said
+}
+
+func (s *stepFlags) body(a *app, f *farm.Farm) (medium.Body, error) {
+	return a.reader(f).Body(s.kind.Kind, s.said())
+}
+
+// reader reads what is said of a step that was done at the time of --at. A time
+// that can't be read is no matter yet: Admit refuses it, or takes the danger all the same.
+func (a *app) reader(f *farm.Farm) farm.Reader {
+	at, _, err := a.happenedOn(f)
+	if at.IsZero() || err != nil {
+		at = f.Now()
+	}
+	return farm.Reader{Farm: f.Farm, At: at}
+}
+
+// fieldCommand is the command of a kind of step that asks for its fields and
+// records them, and does no more.
+func (a *app) fieldCommand(k medium.Kind, short, long, example string, after func(f *farm.Farm, codes []medium.Code, out io.Writer) error) (*cobra.Command, *stepFlags) {
+	var flags *stepFlags
+	c := a.stepCommand(string(k), short, long, example, func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
+	flags = a.fieldFlags(c, k)
+	return c, flags
+}
+
+// usually gives a flag a value that stands where nothing else is said.
+func (s *stepFlags) usually(name, value string) {
+	flag := s.Flags().Lookup(name)
+	flag.DefValue = value
+	must(flag.Value.Set(value))
+}
+
+// plainSteps are the kinds of step whose command asks for the fields and records
+// them, and does no more.
+var plainSteps = map[medium.Kind]struct{ short, long, example string }{
+	medium.KindCut: {"Report a cut or a tear in the mesh",
+		`A cut through the mesh retires a mat unless the piece is trimmed off; loose
+threads end up in food.`,
+		`  resow cut TK7R2N81 --length 8mm --where middle --by MK
+  resow cut TK7R2N81 --length 30mm --where edge --through --by MK`},
+	medium.KindSwab: {"Record a hygiene test of the mats",
+		`A failed swab puts a mat on hold, and stands until an accepted sanitize step or
+a passed swab. With a reading and a limit, over the limit is a fail.`,
+		`  resow swab TK7R2N81 --test ATP --reading 8 --limit 30 --unit RLU --by MK
+  resow swab TK7R2N81 --test "Listeria spp." --result fail --by MK`},
+	medium.KindInspect: {"Record a look at washed mats",
+		`Hold the mat against the light: fold it flat and listen for threads that snap,
+look for fuzz or whitening at the crossings, holes, mold, and smell it. Measure
+ten openings now and then. A clean look is not a clean mat.`,
+		`  resow inspect TK7R2N81 --by MK                        nothing found
+  resow inspect TK7R2N81 --fuzz --aperture 0.52mm --by MK
+  resow inspect TK7R2N81 --holes 2 --by MK
+  resow inspect TK7R2N81 --no-cuts --by MK              after a trim: none is left`},
+	medium.KindHold: {"Set mats apart until somebody decides",
+		`Hold a mat that fell on the floor, carried a doubtful seed lot, or is in doubt for
+any other reason. One that fell (--dropped) is washed, whatever is decided.`,
+		`  resow hold TK7R2N81 --dropped --by MK
+  resow hold TK7R2N81 --reason "seed lot S88 in doubt" --by MK`},
+	medium.KindRelease: {"End a hold; the mats go to the wash",
+		`A released mat goes to the wash. With --as-was it goes back to where it was held;
+after mold, a failed swab or a fall on the floor that is refused.`,
+		`  resow release TK7R2N81 --reason "crop discarded" --by MK
+  resow release TK7R2N81 --reason "seed lot cleared" --as-was --by MK`},
+	medium.KindTrim: {"Cut mats to a smaller size",
+		`The fresh edges send a mat back to the wash. A cut at an edge or a corner goes with
+an offcut that is as wide as the cut is long. Any other that is said to have gone
+stops the mat until an inspection after the trim finds none (inspect --no-cuts).`,
+		`  resow trim TK7R2N81 --size 250x250mm --removes-cuts --by MK`},
+	medium.KindDocument: {"Put the supplier's food-contact statement on file",
+		`For mats that were registered without it, or for a newer statement. The mesh's
+compliance belongs to its sheet: resin, additives and color, so ask for the
+statement for that exact sheet. The care finding then drops off the verdicts.`,
+		`  resow document TK7R2N81 --contact "complies with EU 10/2011" \
+      --contact-date 2026-03-01 --by MK
+  resow list --json | … | resow document - --contact "…" --contact-date 2026-03-01`},
+	medium.KindRetire: {"End the use of mats as a growing surface",
+		"A retired mat keeps its history and takes no more steps. Cut the label through.",
+		`  resow retire TK7R2N81 --cause cut --by MK
+  resow retire TK7R2N81 --cause wear --note "threads snap" --by MK`},
+	medium.KindMist: {"Record misting, or the treatment of a spot, on growing mats",
+		`Misting is worth a record where it is a treatment, or where the water is
+counted. Do not breathe sprayed mist; gloves and eye protection for anything
+but water; the product's label says whether it may touch a crop at all.`,
+		`  resow mist TK7R2N81 --water 200mL --by MK
+  resow mist TK7R2N81 --treated "peroxide 0.5 %" --where "left corner" --by MK`},
+	medium.KindRinse: {"Record that roots were pulled and the mats washed",
+		`A rinse that leaves nothing behind moves a mat on to drying. One that leaves
+traces or roots is recorded, and the mat stays at the wash: sanitizer can't work
+through soil. Wet floors are slippery; wear gloves.`,
+		`  resow rinse TK7R2N81 TB3DF6H2 --debris none --by MK
+  resow rinse TK7R2N81 --debris roots --by MK`},
+}
+
+func (a *app) plainCommand(k medium.Kind) *cobra.Command {
+	text := plainSteps[k]
+	c, _ := a.fieldCommand(k, text.short, text.long, text.example, nil)
+	if k == medium.KindHold {
+		c.MarkFlagsOneRequired("reason", "dropped")
+	}
+	return c
 }

@@ -259,12 +259,12 @@ the wash-station loop says so when a code is scanned twice in one action.`,
 		RunE: func(*cobra.Command, []string) error {
 			return a.open(true, func(f *farm.Farm) error {
 				items := []tagItem{}
-				err := f.Conditions(func(c medium.Condition) error {
+				var err error
+				for c := range f.EachMat(&err) {
 					if it, ok := checkTag(c); ok {
 						items = append(items, it)
 					}
-					return nil
-				})
+				}
 				if err != nil {
 					return err
 				}

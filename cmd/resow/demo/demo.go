@@ -9,13 +9,11 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
 	"resow/store"
 )
-
-// Place marks the demo farm's records on every report.
-const Place = "invented for the demo; no such farm"
 
 // days is how long the farm has been running when the demo begins.
 const days = 226
@@ -75,7 +73,7 @@ type mat struct {
 	careless bool // lies about at the end, so that the due list has something to say
 }
 
-type farm struct {
+type builder struct {
 	store *store.Store
 	clock time.Time
 	rng   *rand.Rand
@@ -95,9 +93,9 @@ func Build(path string, end time.Time) error {
 	}
 	last := end.In(zone)
 	// The seed is one that shows every verdict and a difference between meshes.
-	f := &farm{rng: rand.New(rand.NewPCG(20, 32)), codes: rand.New(rand.NewPCG(20, 33))}
+	f := &builder{rng: rand.New(rand.NewPCG(20, 32)), codes: rand.New(rand.NewPCG(20, 33))}
 	f.clock = time.Date(last.Year(), last.Month(), last.Day()-days, 7, 30, 0, 0, zone)
-	f.store, err = store.Create(path, medium.FarmSettings{Name: "Quillmoor Greens", Place: Place, Zone: zone.String(), Units: medium.Metric, Currency: "EUR", Paper: "a4"},
+	f.store, err = store.Create(path, medium.FarmSettings{Name: "Quillmoor Greens", Place: farm.DemoPlace, Zone: zone.String(), Units: medium.Metric, Currency: "EUR", Paper: "a4"},
 		"MK", store.Options{Now: func() time.Time { return f.clock }, Random: reader{f.rng}, NoSync: true})
 	if err != nil {
 		return err
@@ -121,7 +119,7 @@ func (r reader) Read(p []byte) (int, error) {
 	return len(p), nil
 }
 
-func (f *farm) live(end time.Time) error {
+func (f *builder) live(end time.Time) error {
 	if err := f.settle(); err != nil {
 		return err
 	}
@@ -141,7 +139,7 @@ func (f *farm) live(end time.Time) error {
 }
 
 // settle writes down the sanitizers and the policy.
-func (f *farm) settle() error {
+func (f *builder) settle() error {
 	for _, body := range []medium.Body{
 		&medium.Sanitizer{Name: chlorine, Active: "hypochlorite", Stock: "5.25 %", Directions: medium.DirectionsLabel, MinPPM: 100, MaxPPM: 200, ContactS: 120, MixedHours: 24, Registration: "invented"},
 		&medium.Sanitizer{Name: peroxide, Active: "peroxide", Stock: "3 %", Directions: medium.DirectionsFarm, MinPPM: 29000, MaxPPM: 31000, ContactS: 600, Rinse: true, Note: "farm procedure 4, initialled MK"},
@@ -156,7 +154,7 @@ func (f *farm) settle() error {
 }
 
 // session is one morning or evening at the wash sink and the shelves.
-func (f *farm) session(day int, morning bool) error {
+func (f *builder) session(day int, morning bool) error {
 	for _, b := range batches {
 		if b.day == day && morning {
 			if err := f.register(b); err != nil {
@@ -174,7 +172,7 @@ func (f *farm) session(day int, morning bool) error {
 	return f.record()
 }
 
-func (f *farm) register(b batch) error {
+func (f *builder) register(b batch) error {
 	for range b.count {
 		code, err := labels.NewCode('T', reader{f.rng})
 		if err != nil {
@@ -186,7 +184,7 @@ func (f *farm) register(b batch) error {
 	return f.record()
 }
 
-func (f *farm) do(m *mat, body medium.Body) {
+func (f *builder) do(m *mat, body medium.Body) {
 	by := "MK"
 	if f.chance(0.4) {
 		by = "AB"
@@ -195,7 +193,7 @@ func (f *farm) do(m *mat, body medium.Body) {
 }
 
 // record puts the session's steps on record and learns what became of them.
-func (f *farm) record() error {
+func (f *builder) record() error {
 	if len(f.steps) == 0 {
 		return nil
 	}
@@ -216,12 +214,12 @@ func (f *farm) record() error {
 	return nil
 }
 
-func (f *farm) chance(p float64) bool { return f.rng.Float64() < p }
+func (f *builder) chance(p float64) bool { return f.rng.Float64() < p }
 
-func (f *farm) about(v, spread float64) float64 { return v * (1 + spread*f.rng.NormFloat64()) }
+func (f *builder) about(v, spread float64) float64 { return v * (1 + spread*f.rng.NormFloat64()) }
 
 // tend gives a mat what its stage asks for, at most times.
-func (f *farm) tend(m *mat, day int, morning bool) {
+func (f *builder) tend(m *mat, day int, morning bool) {
 	switch m.Stage {
 	case medium.ToWash:
 		if f.chance(0.9) {
@@ -246,7 +244,7 @@ func (f *farm) tend(m *mat, day int, morning bool) {
 	}
 }
 
-func (f *farm) wash(m *mat) {
+func (f *builder) wash(m *mat) {
 	b := &medium.Rinse{Debris: medium.DebrisNone, Minutes: roundTo(f.about(2.6, 0.2), 0.1)}
 	if m.Turn > 0 && f.chance(0.07) {
 		b.Debris = medium.DebrisRoots
@@ -254,7 +252,7 @@ func (f *farm) wash(m *mat) {
 	f.do(m, b)
 }
 
-func (f *farm) dry(m *mat, morning bool) {
+func (f *builder) dry(m *mat, morning bool) {
 	wet := f.clock.Sub(m.Handled).Seconds()
 	if !morning && f.chance(0.5) {
 		f.do(m, &medium.Dry{Where: medium.DrySun, DurationS: int(min(wet, f.about(3*3600, 0.2)))})
@@ -263,7 +261,7 @@ func (f *farm) dry(m *mat, morning bool) {
 	f.do(m, &medium.Dry{Where: medium.DryAir, DurationS: int(min(wet, f.about(10*3600, 0.1)))})
 }
 
-func (f *farm) sanitize(m *mat, day int) {
+func (f *builder) sanitize(m *mat, day int) {
 	if (m.Turn-m.Inspected >= 5 || m.KnifeTouched || m.MoldLook) && f.chance(0.9) {
 		f.inspect(m)
 	}
@@ -283,13 +281,13 @@ func (f *farm) sanitize(m *mat, day int) {
 	f.do(m, b)
 }
 
-func (f *farm) inspect(m *mat) {
+func (f *builder) inspect(m *mat) {
 	f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.Turn >= 8 && m.Mat.Material == "polypropylene" && f.chance(0.5)})
 }
 
 // chlorine is the bottle of this session. It is mixed at its first use, and what
 // is read in it then serves all mats of the session.
-func (f *farm) chlorine(reads, temp float64) medium.Code {
+func (f *builder) chlorine(reads, temp float64) medium.Code {
 	if f.bottle != "" {
 		return f.bottle
 	}
@@ -313,7 +311,7 @@ func (f *farm) chlorine(reads, temp float64) medium.Code {
 	return f.bottle
 }
 
-func (f *farm) sow(m *mat, day int) {
+func (f *builder) sow(m *mat, day int) {
 	v := medium.Judge(m.Condition, medium.Farm{Policy: medium.Policy{Settings: []medium.Setting{{Rule: "max-turns", On: true, Limit: 20}}}}, f.clock)
 	switch v.Word {
 	case medium.RetireMat:
@@ -352,7 +350,7 @@ func causeOf(v medium.Verdict) medium.Cause {
 	return medium.CauseWear
 }
 
-func (f *farm) grow(m *mat, morning bool) {
+func (f *builder) grow(m *mat, morning bool) {
 	if f.chance(m.batch.moldPerDay / 2) {
 		f.do(m, &medium.Mold{Where: "crop, " + []string{"middle", "edge", "left corner"}[f.rng.IntN(3)], Seen: "growing", SharePercent: float64(1 + f.rng.IntN(8))})
 		return

@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -83,28 +84,25 @@ func UsVolume(ml float64) string {
 // Digits writes a figure with so many significant digits and no exponent.
 func Digits(v float64, n int) string { return strconv.FormatFloat(Rounded(v, n), 'f', -1, 64) }
 
-func (f *Farm) Mats() ([]medium.Condition, error) {
-	var mats []medium.Condition
-	err := f.Conditions(func(c medium.Condition) error {
-		mats = append(mats, c)
-		return nil
-	})
-	return mats, err
-}
-
 // EachMat gives every mat's condition straight from the store, so that no more
 // than one is in memory at a time. What goes wrong stands in broken.
 func (f *Farm) EachMat(broken *error) iter.Seq[medium.Condition] {
-	return func(yield func(medium.Condition) bool) {
-		stop := errors.New("enough")
-		err := f.Conditions(func(c medium.Condition) error {
-			if !yield(c) {
-				return stop
+	return oneByOne(f.Conditions, broken)
+}
+
+var errEnough = errors.New("enough")
+
+// oneByOne makes a sequence of a walk. The first error stands in broken.
+func oneByOne[T any](walk func(func(T) error) error, broken *error) iter.Seq[T] {
+	return func(yield func(T) bool) {
+		err := walk(func(one T) error {
+			if !yield(one) {
+				return errEnough
 			}
 			return nil
 		})
-		if !errors.Is(err, stop) {
-			*broken = err
+		if !errors.Is(err, errEnough) {
+			*broken = cmp.Or(*broken, err)
 		}
 	}
 }
@@ -156,4 +154,38 @@ func (f *Farm) FreshCode(drawn map[medium.Code]bool) (medium.Code, error) {
 		}
 		return code, nil
 	}
+}
+
+// DueList is the due list up to a time, with how many mats it has in all.
+type DueList struct {
+	Total int              `json:"total"`
+	Items []medium.DueItem `json:"items"`
+	Clock *medium.Finding  `json:"clock,omitempty"` // why no list can be trusted
+}
+
+// DueByClock is why no due list can be trusted; nil where nothing shows.
+func (f *Farm) DueByClock(now time.Time) (*medium.Finding, error) {
+	last, err := f.LastRecorded()
+	if wrong, is := medium.DueByClock(last, now); is {
+		return &wrong, err
+	}
+	return nil, err
+}
+
+// DueNow gives what is due by now and so much ahead: limit mats at most, 0 for all.
+func (f *Farm) DueNow(now time.Time, ahead time.Duration, limit int) (DueList, error) {
+	work, err := f.Due(now.Add(ahead), limit)
+	if err != nil {
+		return DueList{}, err
+	}
+	total, err := f.DueTotal(now.Add(ahead))
+	list := DueList{Total: total, Items: make([]medium.DueItem, len(work))}
+	for i, w := range work {
+		list.Items[i] = w.Item(now, now.Add(ahead))
+	}
+	if err != nil {
+		return list, err
+	}
+	list.Clock, err = f.DueByClock(now)
+	return list, err
 }

@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -112,31 +113,25 @@ func (m Mixing) asTyped(err error, doc Mixed) error {
 }
 
 // what reads the stock; without a product on file the directions are empty.
-func (m Mixing) what(f *Farm) (medium.Sanitizer, sanitizer.Stock, error) {
+func (m Mixing) what(f *Farm) (d medium.Sanitizer, stock sanitizer.Stock, err error) {
 	if m.Product != "" {
-		d, err := f.Product(m.Product)
-		if err != nil {
-			return d, sanitizer.Stock{}, err
-		}
-		if m.Stock != "" {
-			d.Stock = m.Stock
-		}
-		if err := Optional(&d.DensityGPML, m.Density, "density", amount.Density); err != nil {
-			return d, sanitizer.Stock{}, err
-		}
-		stock, err := sanitizer.StockOf(d)
+		d, err = f.Product(m.Product)
+	} else {
+		var active sanitizer.Active
+		active, err = sanitizer.ParseActive(m.Active)
+		d.Active = string(active)
+	}
+	if err != nil {
 		return d, stock, err
 	}
-	active, err := sanitizer.ParseActive(m.Active)
-	if err != nil {
-		return medium.Sanitizer{}, sanitizer.Stock{}, err
+	if m.Stock != "" {
+		d.Stock = m.Stock
 	}
-	s := medium.Sanitizer{Active: string(active), Stock: m.Stock}
-	if err := Optional(&s.DensityGPML, m.Density, "density", amount.Density); err != nil {
-		return s, sanitizer.Stock{}, err
+	if err := Optional(&d.DensityGPML, m.Density, "density", amount.Density); err != nil {
+		return d, stock, err
 	}
-	stock, err := sanitizer.StockOf(s)
-	return s, stock, err
+	stock, err = sanitizer.StockOf(d)
+	return d, stock, err
 }
 
 // ask finds out which question it is, and has it answered.
@@ -179,11 +174,8 @@ func (m Mixing) ask(f *Farm, doc Mixed) (Mixed, error) {
 func (m Mixing) askReverse(use sanitizer.Use, doc Mixed) (Mixed, error) {
 	doc.Question = "reverse"
 	added, err := stockAmount(doc.stock, m.Add)
-	if err != nil {
-		return doc, err
-	}
-	water, err := sanitizer.ParseVolume(m.Water)
-	if err != nil {
+	water, err2 := sanitizer.ParseVolume(m.Water)
+	if err = cmp.Or(err, err2); err != nil {
 		return doc, err
 	}
 	doc.Mix, err = sanitizer.Reverse(doc.stock, added, water, use)
@@ -193,11 +185,8 @@ func (m Mixing) askReverse(use sanitizer.Use, doc Mixed) (Mixed, error) {
 func (m Mixing) askAdjust(target sanitizer.Strength, use sanitizer.Use, doc Mixed) (Mixed, error) {
 	doc.Question = "adjust"
 	reads, err := stripPPM("strip reading", m.Reads)
-	if err != nil {
-		return doc, err
-	}
-	have, err := sanitizer.ParseVolume(m.Have)
-	if err != nil {
+	have, err2 := sanitizer.ParseVolume(m.Have)
+	if err = cmp.Or(err, err2); err != nil {
 		return doc, err
 	}
 	doc.Mix, err = sanitizer.Adjust(doc.stock, reads, have, target, use)
@@ -213,11 +202,8 @@ func (m Mixing) askBlend(f *Farm, use sanitizer.Use, doc Mixed) (Mixed, error) {
 	if m.WithAdd != "" {
 		doc.Question = "blend"
 		one, err := sanitizer.ParseVolume(m.Add)
-		if err != nil {
-			return doc, err
-		}
-		two, err := sanitizer.ParseVolume(m.WithAdd)
-		if err != nil {
+		two, err2 := sanitizer.ParseVolume(m.WithAdd)
+		if err = cmp.Or(err, err2); err != nil {
 			return doc, err
 		}
 		doc.Mix, err = sanitizer.Blend(doc.stock, one, second, two, use)
@@ -225,11 +211,8 @@ func (m Mixing) askBlend(f *Farm, use sanitizer.Use, doc Mixed) (Mixed, error) {
 	}
 	doc.Question = "blend-to"
 	target, err := m.target(doc.Directions, doc.stock)
-	if err != nil {
-		return doc, err
-	}
-	ml, err := sanitizer.ParseVolume(m.Volume)
-	if err != nil {
+	ml, err2 := sanitizer.ParseVolume(m.Volume)
+	if err = cmp.Or(err, err2); err != nil {
 		return doc, err
 	}
 	doc.Mix, err = sanitizer.BlendTo(doc.stock, second, target, ml, use)

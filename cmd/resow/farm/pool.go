@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -52,11 +53,8 @@ func (p Planning) Read(crop func(string) (medium.Crop, error)) (plan pool.Plan, 
 		*s.to = percent / 100
 	}
 	spell, err := amount.Span("spell", p.Spell)
-	if err != nil {
-		return plan, 0, err
-	}
-	wait, err := amount.Span("replace", p.Wait)
-	if err != nil {
+	wait, err2 := amount.Span("replace", p.Wait)
+	if err = cmp.Or(err, err2); err != nil {
 		return plan, 0, err
 	}
 	plan.TurnAround.Weather.Spell = spell.Hours() / 24

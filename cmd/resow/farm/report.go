@@ -2,7 +2,6 @@ package farm
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"iter"
 	"slices"
@@ -103,22 +102,10 @@ func (f *Farm) Reviewed(review medium.Step, b *medium.Review) (steps, own int, e
 	return steps, own, err
 }
 
-var errEnough = errors.New("enough")
-
 func (f *Farm) SanitationReport(origin report.Origin, from, to time.Time) (report.Report, error) {
 	var failed error
 	steps := func(kinds ...medium.Kind) iter.Seq[medium.Step] {
-		return func(yield func(medium.Step) bool) {
-			err := f.Steps(func(s medium.Step) error {
-				if !yield(s) {
-					return errEnough
-				}
-				return nil
-			}, kinds...)
-			if !errors.Is(err, errEnough) {
-				failed = cmp.Or(failed, err)
-			}
-		}
+		return oneByOne(func(do func(medium.Step) error) error { return f.Steps(do, kinds...) }, &failed)
 	}
 	r := report.Sanitation(report.SanitationInput{Origin: origin, Steps: steps, From: from, To: to})
 	return r, failed

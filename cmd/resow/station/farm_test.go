@@ -100,7 +100,7 @@ func farmCopy(t testing.TB) string {
 }
 
 func testConfig(path string, now func() time.Time, log io.Writer) Config {
-	return Config{Store: path, Listen: "127.0.0.1:0", Now: now, Random: rand.Reader, Out: io.Discard, Err: log}
+	return Config{Store: path, Listen: "127.0.0.1:0", Now: now, Random: rand.Reader, Err: log}
 }
 
 func start(t testing.TB, change func(*Config)) (*running, *safeBuffer) {

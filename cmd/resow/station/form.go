@@ -251,13 +251,6 @@ func (v *values) on(name string) bool {
 	return false
 }
 
-func (v *values) unit(metric, us string) string {
-	if v.us {
-		return us
-	}
-	return metric
-}
-
 func (v *values) amount(name, unit string, read func(what, text string) (float64, error)) float64 {
 	text := v.text(name)
 	if text == "" || v.err != nil {
@@ -280,14 +273,6 @@ func (v *values) seconds(name, unit string) float64 {
 	})
 }
 
-func (v *values) measured(name, unit string, read func(what, text string) (float64, error)) *float64 {
-	if v.text(name) == "" {
-		return nil
-	}
-	got := v.amount(name, unit, read)
-	return &got
-}
-
 // body makes the typed body of a step from a form. The units of a bare number
 // stand beside the fields.
 func body(o order, f medium.Farm, at time.Time) (medium.Body, error) {
@@ -301,11 +286,4 @@ func body(o order, f medium.Farm, at time.Time) (medium.Body, error) {
 		pictures.Set(b, o.photo)
 	}
 	return b, err
-}
-
-func inPPM(text string) string {
-	if text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
-		return text + "ppm"
-	}
-	return text
 }

@@ -48,14 +48,6 @@ func TestSanitizerForm(t *testing.T) {
 	}
 }
 
-func TestMeasuredIsNotRounded(t *testing.T) {
-	v := &values{Values: url.Values{"temp": {"75F"}, "cold": {"-5"}}}
-	got := v.measured("temp", "C", func(string, string) (float64, error) { return 23.888889, nil })
-	require.Equal(t, 23.888889, *got)
-	got = v.measured("cold", "C", func(string, string) (float64, error) { return -5.26, nil })
-	require.Equal(t, -5.26, *got)
-}
-
 // What went wrong inside goes to the terminal; a phone is told to look there.
 func TestInsidesStayInside(t *testing.T) {
 	var log safeBuffer

@@ -38,7 +38,6 @@ type Config struct {
 
 	Now    func() time.Time
 	Random io.Reader
-	Out    io.Writer // the terminal: address and pairing codes
 	Err    io.Writer // what went wrong; never a code or a cookie
 }
 

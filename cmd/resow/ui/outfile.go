@@ -183,12 +183,10 @@ func (f *Begun) named(err error) error {
 	return err
 }
 
-// TableFile is one of several output files that are written bit by bit. All are
-// put in their places together, when the last was written whole.
-type TableFile struct{ *Begun }
+// Write and Close are for a file that is written bit by bit; Place then puts it where
+// it belongs.
+func (f *Begun) Write(p []byte) (int, error) { return f.to.Write(p) }
 
-func (t TableFile) Write(p []byte) (int, error) { return t.to.Write(p) }
+func (f *Begun) Close() error { return nil }
 
-func (t TableFile) Close() error { return nil }
-
-func (t TableFile) Place() error { return t.Finish(func(io.Writer) error { return nil }) }
+func (f *Begun) Place() error { return f.Finish(func(io.Writer) error { return nil }) }

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"regexp"
+	"sync"
 	"time"
 
 	"golang.org/x/term"
@@ -74,13 +76,11 @@ func (t *Terminal) Print(doc any, text func(w io.Writer)) error {
 	if err := Encode(&b, doc); err != nil {
 		return err
 	}
+	t.Held = b.Bytes()
 	if t.Hold {
-		t.Held = b.Bytes()
 		return nil
 	}
-	t.Printed = true
-	_, err := t.Out.Write(b.Bytes())
-	return err
+	return t.Release()
 }
 
 // Note keeps the first error of a text for people, for print to give back.
@@ -130,4 +130,24 @@ func (t *Terminal) Progress(what string, clock func() time.Time) func(done, tota
 		}
 		fmt.Fprintf(t.Err, "%s%s: %d of %d, about %.0f s left   %s", back, what, done, total, left, end)
 	}
+}
+
+// UsageError is wrong use that only the command itself can see.
+type UsageError struct{ text string }
+
+func (e *UsageError) Error() string { return e.text }
+
+// Wrong makes a UsageError.
+func Wrong(text string) error { return &UsageError{text} }
+
+// At first use: to make longWord takes longer than anything else at the start.
+var (
+	quotedText = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`"(?:[^"\\]|\\.)*"`) })
+	longWord   = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\S{300,}`) })
+)
+
+// Brief cuts what somebody typed, or pasted, where a message says it again.
+func Brief(text string) string {
+	text = quotedText().ReplaceAllStringFunc(text, func(s string) string { return `"` + Cut(s[1:len(s)-1], 60) + `"` })
+	return longWord().ReplaceAllStringFunc(text, func(s string) string { return Cut(s, 60) })
 }

@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/cmd/resow/ui"
 	"resow/medium"
@@ -54,41 +53,4 @@ func printSeed(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 		fmt.Fprintf(out, "harvest by %s\n", f.Date(c.SownAt.AddDate(0, 0, d)))
 	}
 	return nil
-}
-
-func (a *app) mistCommand() *cobra.Command {
-	c, _ := a.fieldCommand(medium.KindMist, "Record misting, or the treatment of a spot, on growing mats",
-		`Misting is worth a record where it is a treatment, or where the water is
-counted. Do not breathe sprayed mist; gloves and eye protection for anything
-but water; the product's label says whether it may touch a crop at all.`,
-		`  resow mist TK7R2N81 --water 200mL --by MK
-  resow mist TK7R2N81 --treated "peroxide 0.5 %" --where "left corner" --by MK`, nil)
-	return c
-}
-
-func (a *app) harvestCommand() *cobra.Command {
-	var flags *stepFlags
-	c, flags := a.fieldCommand(medium.KindHarvest, "Record the harvest; the mats go to the wash",
-		`Harvest ends the growing. Wash soon: roots and biofilm hold harder by the hour.
-After a knife that touched the mesh the washed mat is inspected before it is
-sown on again (resow inspect; resow cut for what is found).`,
-		`  resow harvest TK7R2N81 --yield 310g --cut-height 12mm --by MK
-  resow harvest TK7R2N81 --yield 200g --more-cuts --by MK     pea shoots, to be cut again`,
-		func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
-			said := flags.said()
-			if g, err := amount.Mass("yield", said["yield"]); err == nil && len(codes) > 1 {
-				fmt.Fprintf(out, "%s on each of %d mats\n", f.Mass(g), len(codes))
-			}
-			if said["knife_touched"] == "true" {
-				fmt.Fprintln(out, "The knife touched the mesh: look for cuts at the rinse (`resow cut`), and inspect\nthe washed mat before it is sown on (`resow inspect`).")
-			}
-			return nil
-		})
-	return c
-}
-
-func must(err error) {
-	if err != nil {
-		panic(err)
-	}
 }
