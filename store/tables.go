@@ -491,7 +491,7 @@ func otherwise(was, got medium.Step) string {
 	switch {
 	case a.Policy != b.Policy:
 		return fmt.Sprintf("it was judged by version %d of the policy, and would be by version %d here: "+
-			"import the tables into a ledger that `resow init` has just made", a.Policy, b.Policy)
+			"import the tables into a ledger that was just begun", a.Policy, b.Policy)
 	case a.Accepted && !b.Accepted:
 		return "it was accepted, and would not be here: " + missed(got)
 	case b.Accepted && !a.Accepted:

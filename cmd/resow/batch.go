@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -80,6 +81,9 @@ func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
 	seen := map[string]bool{}
 	for _, g := range groups {
 		line, cautions := f.BatchPlan(g)
+		if line.Make != "" {
+			line.Mix = fmt.Sprintf("resow mix --product %s --make %s --bottle", strconv.Quote(line.Product), line.Make)
+		}
 		doc.Lines = append(doc.Lines, line)
 		for _, c := range cautions {
 			if !seen[c.Code] {

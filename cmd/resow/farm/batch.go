@@ -1,7 +1,6 @@
 package farm
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"time"
@@ -18,7 +17,8 @@ type BatchLine struct {
 	StockML     float64 `json:"stock_ml,omitempty"`
 	StockG      float64 `json:"stock_g,omitempty"`
 	WaterML     float64 `json:"water_ml,omitempty"`
-	Mix         string  `json:"mix,omitempty"` // the command that makes it
+	Make        string  `json:"-"`             // so much is mixed, as a person says it
+	Mix         string  `json:"mix,omitempty"` // the command that makes it: the command line's to say
 	Why         string  `json:"why_no_mix,omitempty"`
 }
 
@@ -62,7 +62,7 @@ func (f *Farm) BatchPlan(g sanitizer.BatchLine) (BatchLine, []sanitizer.Caution)
 	line := BatchLine{BatchLine: g}
 	d, ok := f.Sanitizer(g.Product, "")
 	if !ok {
-		line.Why = "which product? give --product, or add one with `resow sanitizer add`"
+		line.Why = "which product? name it, or copy its label first"
 		return line, nil
 	}
 	line.ContactS = d.ContactS
@@ -81,7 +81,7 @@ func (f *Farm) BatchPlan(g sanitizer.BatchLine) (BatchLine, []sanitizer.Caution)
 	if doc.stock.Active.Solid() {
 		line.StockG = mix.StockG
 	}
-	line.Mix = fmt.Sprintf("resow mix --product %s --make %s --bottle", strconv.Quote(d.Name), m.Volume)
+	line.Make = m.Volume
 	return line, mix.Cautions
 }
 

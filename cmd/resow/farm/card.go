@@ -20,7 +20,7 @@ var CardFaces = map[medium.Action]CardFace{
 	medium.ActSanitize:   {"SANITIZE", "Wet on both sides for the whole time.", "SANITIZED"},
 	medium.ActHold:       {"HOLD", "Set apart until somebody decides.", "ON HOLD"},
 	medium.ActMold:       {"MOLD", "Mold seen. Do not keep the crop.", "ON HOLD"},
-	medium.ActInspect:    {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else use resow inspect.", "INSPECTED"},
+	medium.ActInspect:    {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else say what you saw.", "INSPECTED"},
 	medium.ActMist:       {"MIST", "The crop was misted with water.", "MISTED"},
 	medium.ActRelease:    {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
 	medium.ActRetire:     {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},

@@ -76,20 +76,20 @@ func (f *Farm) Other(code medium.Code) string {
 			}
 		}
 		if b.Solution.Code == "" {
-			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it; `resow solution list` lists those on file", code)
+			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it", code)
 		}
 		s := b.Solution
 		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product, f.Stamp(b.MadeAt), f.Stamp(s.GoodUntil))
 		if !b.DiscardedAt.IsZero() {
 			return text + ", and was discarded " + f.Stamp(b.DiscardedAt)
 		}
-		return text + "; `resow sanitize CODE... --solution " + string(code) + "` uses it"
+		return text + "; it is named with the sanitizing of the mats"
 	case labels.Card:
 		c, ok := f.Card(code)
 		if !ok {
-			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it; `resow cards list` lists those in force", code)
+			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it", code)
 		}
-		return fmt.Sprintf("%s is no mat: it is the card %s; scan it at the wash station, `resow scan` alone", code, CardWord(c))
+		return fmt.Sprintf("%s is no mat: it is the card %s; it is scanned at the wash station", code, CardWord(c))
 	}
 	return ""
 }
@@ -123,7 +123,7 @@ func (f *Farm) Resolvable(piece, mat medium.Code) error {
 		return &medium.UnknownError{What: "quarantined piece", Name: labels.Print(string(piece))}
 	}
 	if m.Mat.Unidentified != "" {
-		return &medium.InputError{Field: "--is", Value: labels.Print(string(mat)), Want: "a mat with a history, not another piece in quarantine"}
+		return &medium.InputError{Field: "the mat that it is", Value: labels.Print(string(mat)), Want: "a mat with a history, not another piece in quarantine"}
 	}
 	return nil
 }
