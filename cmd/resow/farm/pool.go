@@ -178,7 +178,7 @@ func PlanOnPage(f medium.Farm, p Planning) (none report.Report, err error) {
 		}
 	}
 	if weekly > pageWeekly {
-		return none, &medium.InputError{Field: "mats sown in a week", Value: fmt.Sprint(weekly), Want: fmt.Sprintf("at most %d on this page; the command line takes more", pageWeekly)}
+		return none, &medium.InputError{Field: "mats sown in a week", Value: fmt.Sprint(weekly), Want: fmt.Sprintf("at most %d here", pageWeekly)}
 	}
 	if err := p.Work(&in); err != nil || in.Enough == nil {
 		return report.Pool(in), err
