@@ -96,6 +96,7 @@ var answers = []struct {
 	{as[*store.LossError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.ImportError], http.StatusUnprocessableEntity, ""},
 	{as[*store.UnsoundError], http.StatusInternalServerError, "guard.failed"},
+	{as[*store.LackError], http.StatusUnprocessableEntity, ""},
 	{as[*store.RecordError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.ViewError], http.StatusInternalServerError, "guard.failed"},
 	{as[*fs.PathError], http.StatusInternalServerError, "guard.failed"},
@@ -125,6 +126,8 @@ var ways = map[medium.Case]string{
 	"no rule":      "way.rule",
 	"no sanitizer": "way.sanitizer",
 	"no solution":  "way.solution",
+
+	"no quarantined piece": "way.computer",
 }
 
 // answerTo gives the status of an error and the text with its way out; known says
