@@ -231,7 +231,6 @@ func cropNames(f medium.Farm) []string {
 // whatever unit was typed stands.
 type values struct {
 	url.Values
-	us  bool
 	err error
 }
 
