@@ -145,22 +145,19 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 			add(KindRetire, c.Added.Add(time.Duration(l*24)*time.Hour), "max-age", plural(int(l), "day")+" old")
 		}
 	}
+	rule, since, waits := c.waiting(loc)
 	switch c.Stage {
 	case ToWash:
-		if c.Turn == 0 && c.Harvests == 0 && c.Since.Equal(c.Added) {
-			after(KindRinse, c.Since, "new-mat-hours", "new, to be washed before its first crop")
-		} else {
-			after(KindRinse, c.Since, "unwashed-hours", "not washed since "+day(c.Since))
-		}
+		after(KindRinse, since, rule, waits)
 		if n := len(out); n > 0 && out[n-1].Step == KindRinse { // and after the rinse
 			for _, f := range looks {
 				add(KindInspect, out[n-1].At, f.Rule, f.Text)
 			}
 		}
 	case ToDry, Airing:
-		after(KindDry, c.WetSince, "wet-hours", "wet since "+day(c.WetSince))
+		after(KindDry, since, rule, waits)
 	case ToSanitize:
-		after(KindSanitize, c.Since, "sanitize-hours", "washed and dry, not sanitized since "+day(c.Since))
+		after(KindSanitize, since, rule, waits)
 	case Ready:
 		if l, on := p.limit("sanitize-lapsed"); on && c.Sanitized != nil {
 			at := c.Sanitized.AcceptedAt.Add(time.Duration(l*24) * time.Hour)
@@ -178,7 +175,7 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 			add(KindHarvest, at, "crop-days", CropName(c.Crops)+" sown "+day(c.SownAt)+", at most "+plural(d, "day"))
 		}
 	case OnHold:
-		after(KindRelease, c.Since, "hold-hours", "on hold since "+day(c.Since)+": "+c.HeldFor+"; release it or retire it")
+		after(KindRelease, since, rule, waits+": "+c.HeldFor+"; release it or retire it")
 	}
 	inspectable := c.Stage == ToDry || c.Stage == ToSanitize || c.Stage == Airing || c.Stage == Ready
 	if l, on := p.limit("inspection-due"); on && inspectable && float64(c.Turn-c.Inspected) >= l {
@@ -193,4 +190,24 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 		add(KindInspect, c.Since, "knife-touched", "the knife touched the mesh at the harvest")
 	}
 	return out
+}
+
+// waiting is the rule about how long a mat stays in its stage, since when it has, and
+// how a sentence says so; no rule where none asks for haste.
+func (c *Condition) waiting(loc *time.Location) (rule string, since time.Time, text string) {
+	day := func(t time.Time) string { return c.When(t, loc, stamp) }
+	switch c.Stage {
+	case ToWash:
+		if c.Turn == 0 && c.Harvests == 0 && c.Since.Equal(c.Added) {
+			return "new-mat-hours", c.Since, "new, to be washed before its first crop"
+		}
+		return "unwashed-hours", c.Since, "not washed since " + day(c.Since)
+	case ToDry, Airing:
+		return "wet-hours", c.WetSince, "wet since " + day(c.WetSince)
+	case ToSanitize:
+		return "sanitize-hours", c.Since, "washed and dry, not sanitized since " + day(c.Since)
+	case OnHold:
+		return "hold-hours", c.Since, "on hold since " + day(c.Since)
+	}
+	return "", time.Time{}, ""
 }

@@ -235,10 +235,12 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 		add("report-voided", "a report of %s on this mat was voided; look at it against the light before you sow", what)
 	}
 	// switched off, the rule brings no mat into the due list: then the mat says it
-	if l, on := p.limit("wet-hours"); !on && !c.WetSince.IsZero() && now.Sub(c.WetSince).Hours() > l {
-		f := p.finding("wet-hours", "wet since %s, the limit is %g h", c.When(c.WetSince, now.Location(), stamp), l)
-		f.Severity = Care
-		out = append(out, f)
+	if rule, since, waits := c.waiting(now.Location()); rule != "" && !since.IsZero() {
+		if l, on := p.limit(rule); !on && now.Sub(since).Hours() > l {
+			f := p.finding(rule, "%s, the limit is %g h", waits, l)
+			f.Severity = Care
+			out = append(out, f)
+		}
 	}
 	if float64(c.Cuts) >= limit("cut-noted") {
 		add("cut-noted", "%s not through, %s mm of cuts in all", plural(c.Cuts, "cut"), trimZeros(c.CutMM))

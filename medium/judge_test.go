@@ -371,6 +371,24 @@ func TestNothingIsCalledSafe(t *testing.T) {
 }
 
 // What is in no due list is told at the mat.
+// TestAMatThatWaitsWhereItsHoursAreOff: the due list leaves it out, and the mat says it.
+func TestAMatThatWaitsWhereItsHoursAreOff(t *testing.T) {
+	for stage, rule := range map[Stage]string{ToWash: "unwashed-hours", ToSanitize: "sanitize-hours", OnHold: "hold-hours"} {
+		c := testCondition(stage)
+		c.Turn, c.Since = 1, testNow.Add(-92*24*time.Hour)
+		f := testFarm()
+		_, told := find(Judge(c, f, testNow), rule)
+		assert.False(t, told, "the due list has it")
+		f.Policy = f.Policy.with(Setting{Rule: rule, Limit: 24})
+		n, told := find(Judge(c, f, testNow), rule)
+		assert.True(t, told, rule)
+		assert.Equal(t, Care, n.Severity)
+		c.Since = testNow.Add(-time.Hour)
+		_, told = find(Judge(c, f, testNow), rule)
+		assert.False(t, told, "not yet")
+	}
+}
+
 func TestAWetMatWhereTheHoursWetAreOff(t *testing.T) {
 	c := testCondition(ToDry)
 	c.WetSince = testNow.Add(-92 * 24 * time.Hour)

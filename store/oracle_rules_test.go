@@ -995,10 +995,11 @@ func (o *oracle) earliest(mat medium.Code, body medium.Body, day, now time.Time)
 	}
 	at := day
 	needs := o.handled(mat).Add(took)
-	if _, harvest := body.(*medium.Harvest); harvest && o.stand(mat).stage == medium.Growing {
+	_, harvest := body.(*medium.Harvest)
+	if harvest = harvest && o.stand(mat).stage == medium.Growing; harvest {
 		needs = o.sownAt(mat).Add(cropDays / 2) // Reading: give or take half of its table's days
 	}
-	if !needs.Before(day.AddDate(0, 0, 1)) || needs.After(now) {
+	if late := !needs.Before(day.AddDate(0, 0, 1)) || needs.After(now); late && (took > 0 || harvest) {
 		return time.Time{} // no time of the day fits
 	}
 	for _, other := range []time.Time{o.lastBy(mat, now), needs} {

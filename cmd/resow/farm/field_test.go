@@ -84,7 +84,7 @@ func TestWhatIsSaidTogether(t *testing.T) {
 		said map[string]string
 		want string // of the error; empty: taken
 	}{
-		{medium.KindMist, map[string]string{"wasser": "1L"}, `no field of a mist step "wasser" on file`},
+		{medium.KindMist, map[string]string{"wasser": "1L"}, `field of a mist step "wasser": want one that it has`},
 		{medium.KindAdd, nil, "want a step that is recorded by its fields"},
 		{medium.KindSow, map[string]string{"crop": "kale", "seed": "12g"}, ""},
 		{medium.KindSow, map[string]string{"crop": "kale, radish", "seed": "12g"}, "nothing for a mix"},
