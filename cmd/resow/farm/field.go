@@ -65,6 +65,7 @@ func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error)
 		delete(said, "strength")
 		s.Product = ""
 	}
+	read := maps.Clone(said)
 	var unread []medium.Field
 	var first error
 	for _, f := range row.Asked() {
@@ -73,9 +74,14 @@ func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error)
 				return nil, err
 			}
 			unread, first = append(unread, f), cmp.Or(first, err)
+			delete(read, f.Name)
 		}
 	}
-	if first != nil && !medium.ReportsDanger(b) {
+	err := r.together(b, read)
+	if first == nil {
+		return b, err
+	}
+	if err != nil || !medium.ReportsDanger(b) {
 		return nil, first
 	}
 	for _, f := range unread { // no detail is worth a report of danger: it stands there as it was said
@@ -86,7 +92,7 @@ func (r Reader) Body(k medium.Kind, said map[string]string) (medium.Body, error)
 		before, _ := text.Value(b)
 		text.Set(b, Join(fmt.Sprint(before), f.Title()+" "+said[f.Name]))
 	}
-	return b, r.together(b, said)
+	return b, nil
 }
 
 // together completes and checks what fields say only together.

@@ -125,6 +125,14 @@ func TestWhatIsSaidTogether(t *testing.T) {
 	}
 	_, err = Reader{}.Body(medium.KindInspect, map[string]string{"holes": "a few"})
 	require.Error(t, err, "no danger")
+	for _, said := range []map[string]string{
+		{"test": "ATP", "reading": "eighty", "limit": "30"},
+		{"test": "ATP", "reading": "8", "limit": "thirty"},
+		{"test": "ATP", "reading": "1e400", "limit": "30", "unit": "RLU"},
+	} {
+		_, err = Reader{}.Body(medium.KindSwab, said)
+		require.Error(t, err, "%v: neither a pass nor a failure", said)
+	}
 }
 
 // TestTheSunOfADrying: by place and time where they are known, by a forecast where
