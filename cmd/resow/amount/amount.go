@@ -131,6 +131,15 @@ func Number(what, text string) (float64, error) {
 	return v, nil
 }
 
+// Beside gives a bare number the unit that stands beside its field, where the
+// person sees it. A unit that was typed stands.
+func Beside(text, unit string) string {
+	if text = strings.TrimSpace(text); text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
+		return text + unit
+	}
+	return text
+}
+
 // At reads when something was done: 2026-11-24 18:30, 18:30 (today),
 // yesterday 18:30, or RFC 3339. Times without a zone are the farm's. Years
 // before 2000 and after 2200 are refused: they are slips of the pen.

@@ -143,8 +143,8 @@ func (r Reader) set(b medium.Body, f medium.Field, said string) error {
 
 func (r Reader) read(b medium.Body, f medium.Field, said string) (any, error) {
 	title := f.Title()
-	if last := said[len(said)-1]; r.Beside && last >= '0' && last <= '9' {
-		said += Unit(f, r.Farm.Settings.Units == medium.US)
+	if r.Beside {
+		said = amount.Beside(said, Unit(f, r.Farm.Settings.Units == medium.US))
 	}
 	switch f.Of {
 	case medium.OfYesNo:

@@ -353,12 +353,12 @@ func sanitizerOf(form url.Values, f medium.Farm) (*medium.Sanitizer, error) {
 	}
 	// one left empty is what is on file
 	if text := v.text("least"); text != "" || b.MinPPM == 0 {
-		if b.MinPPM, _, err = sanitizer.UseRange(b.Active, beside(text, "ppm")); err != nil {
+		if b.MinPPM, _, err = sanitizer.UseRange(b.Active, amount.Beside(text, "ppm")); err != nil {
 			return nil, err
 		}
 	}
 	if text := v.text("most"); text != "" || b.MaxPPM == 0 {
-		_, b.MaxPPM, err = sanitizer.UseRange(b.Active, beside(text, "ppm"))
+		_, b.MaxPPM, err = sanitizer.UseRange(b.Active, amount.Beside(text, "ppm"))
 	}
 	return b, err
 }

@@ -255,10 +255,7 @@ func (v *values) amount(name, unit string, read func(what, text string) (float64
 	if text == "" || v.err != nil {
 		return 0
 	}
-	if last := text[len(text)-1]; last >= '0' && last <= '9' {
-		text += unit
-	}
-	got, err := read(name, text)
+	got, err := read(name, amount.Beside(text, unit))
 	if err != nil {
 		v.err = err
 	}

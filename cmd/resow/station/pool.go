@@ -247,7 +247,7 @@ func (s *Station) planOf(r *http.Request, f medium.Farm, pool poolCount) (part p
 }
 
 func planning(form url.Values) (farm.Planning, error) {
-	ask := farm.Planning{NoDry: beside(form.Get("nodry"), "%"), Level: beside(form.Get("level"), "%")}
+	ask := farm.Planning{NoDry: amount.Beside(form.Get("nodry"), "%"), Level: amount.Beside(form.Get("level"), "%")}
 	for line := range strings.Lines(form.Get("sow")) {
 		if line = strings.TrimSpace(line); line != "" {
 			ask.Sow = append(ask.Sow, line)

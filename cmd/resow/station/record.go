@@ -209,22 +209,8 @@ func (s *Station) plan(v *farm.Farm, m maker, o *order) ([]medium.Step, error) {
 
 // danger says that an order reports danger: the stop begins when it arrives.
 func (o order) danger() bool {
-	if !medium.MayReportDanger(o.kind) {
-		return false
-	}
-	v := values{Values: o.form}
-	switch o.kind {
-	case medium.KindSwab:
-		reading, _ := strconv.ParseFloat(v.text("reading"), 64)
-		limit, err := strconv.ParseFloat(v.text("limit"), 64)
-		return v.text("result") == "fail" || v.text("result") == "" && err == nil && reading > limit
-	case medium.KindInspect:
-		return v.on("mold")
-	case medium.KindRetire:
-		cause := medium.Cause(v.text("cause"))
-		return cause == medium.CauseMold || cause == medium.CauseCut
-	}
-	return true
+	b, err := body(o, medium.Farm{}, time.Time{})
+	return err == nil && medium.ReportsDanger(b)
 }
 
 // happened says when a step was done: the field "at" as a person writes it, or

@@ -2,13 +2,13 @@ package station
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
 	"strings"
 
+	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/labels"
 	"resow/medium"
@@ -48,7 +48,7 @@ func mixing(v url.Values) farm.Mixing {
 	m := farm.Mixing{Mist: true, Product: v.Get("product"), Volume: strings.TrimSpace(v.Get("volume")), Strength: strings.TrimSpace(v.Get("strength")),
 		Stock: strings.TrimSpace(v.Get("stock")), Opened: strings.TrimSpace(v.Get("opened")), Exact: v.Get("amounts") == "exact",
 		PH: strings.TrimSpace(v.Get("ph"))}
-	m.Strength = beside(m.Strength, "ppm")
+	m.Strength = amount.Beside(m.Strength, "ppm")
 	return m
 }
 
@@ -74,7 +74,7 @@ func (s *Station) drawMix(w http.ResponseWriter, r *http.Request, who session, s
 		ask := page.Asked
 		ask.Opened, ask.PH = "", "" // they have no part in the amounts
 		mixed, err := view.Mix(ask)
-		if err = inPageWords(err); err != nil {
+		if err != nil {
 			if problem == "" {
 				status = statusOf(err)
 				problem = s.said(r, status, err)
@@ -156,8 +156,8 @@ func (s *Station) bottleStep(v *farm.Farm, o order) (step medium.Step, err error
 	}
 	switch o.kind {
 	case medium.KindStrip:
-		temp := beside(o.form.Get("temp"), tempUnit(v.Settings.Units))
-		strip, err := farm.ReadStrip(beside(o.form.Get("reads"), "ppm"), beside(o.form.Get("blocks"), "ppm"), temp, strings.TrimSpace(o.form.Get("ph")))
+		temp := amount.Beside(o.form.Get("temp"), tempUnit(v.Settings.Units))
+		strip, err := farm.ReadStrip(amount.Beside(o.form.Get("reads"), "ppm"), amount.Beside(o.form.Get("blocks"), "ppm"), temp, strings.TrimSpace(o.form.Get("ph")))
 		strip.Code = medium.Code(o.mats[0])
 		step.Body = &strip
 		return step, err
@@ -180,14 +180,14 @@ func (s *Station) mixture(v *farm.Farm, form url.Values) (medium.Solution, error
 		return medium.Solution{}, &medium.UnknownError{What: "sanitizer", Name: form.Get("product")}
 	}
 	ask := mixing(form)
-	ask.Temp = beside(form.Get("temp"), tempUnit(v.Settings.Units))
+	ask.Temp = amount.Beside(form.Get("temp"), tempUnit(v.Settings.Units))
 	if product.OpenedDays > 0 && ask.Opened == "" {
 		want := fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)
 		return medium.Solution{}, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: want}
 	}
 	mixed, err := v.Mix(ask)
 	if err != nil {
-		return medium.Solution{}, inPageWords(err)
+		return medium.Solution{}, err
 	}
 	solution, err := v.Solution(ask, mixed)
 	if err != nil {
@@ -287,28 +287,6 @@ func tempUnit(units string) string {
 		return "F"
 	}
 	return "C"
-}
-
-// beside gives a bare number the unit that stands beside its field.
-func beside(text, unit string) string {
-	if text = strings.TrimSpace(text); text != "" && text[len(text)-1] >= '0' && text[len(text)-1] <= '9' {
-		return text + unit
-	}
-	return text
-}
-
-// inPageWords says what the page asks for where a mix is refused.
-func inPageWords(err error) error {
-	var outside *sanitizer.OutsideError
-	var none *sanitizer.NoStockError
-	switch {
-	case errors.As(err, &outside):
-		return &medium.InputError{Field: "strength", Value: fmt.Sprintf("%.4g ppm", outside.WantedPPM),
-			Want: fmt.Sprintf("%g to %g ppm, as the directions of %s ask; leave it empty for their middle", outside.LeastPPM, outside.MostPPM, outside.Product)}
-	case errors.As(err, &none):
-		return &medium.InputError{Field: "strength of the stock", Want: "the figure from the label, such as 5.25%: it is not on file for " + none.Product}
-	}
-	return err
 }
 
 // postStrip records what was read in a solution: a test strip, its temperature, its

@@ -56,7 +56,7 @@ var english = texts{
 	"way.rule":      "%s. The page Policy shows them all.",
 	"way.sanitizer": "%s. The page Sanitizers shows those on file; a supervisor copies another label there.",
 	"way.solution":  "%s. The page Mix shows those on file; mix a fresh one there.",
-	"way.middle":    "%s. Leave the strength empty for their middle.",
+	"way.middle":    "%s; leave it empty for their middle.",
 	"way.stock":     "%s. Give it as “Strength of the stock”, or have a supervisor copy the label again with it.",
 	"way.unlikely":  "%s. If it does say so, tick “The label does say so” below and send it again.",
 	"way.token":     "Something else was sent with this form before. Open the page again and enter the step there.",
