@@ -23,6 +23,13 @@ type batchJob struct {
 	dipMats                            int
 }
 
+// batchLine is a product's line with the command that makes its solution.
+type batchLine struct {
+	farm.BatchLine
+	Mix string `json:"mix,omitempty"`
+	Why string `json:"why_no_mix,omitempty"`
+}
+
 func (a *app) batchCommand() *cobra.Command {
 	var b batchJob
 	c := &cobra.Command{
@@ -75,13 +82,18 @@ func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
 		return err
 	}
 	doc := struct {
-		Lines    []farm.BatchLine    `json:"lines"`
+		Lines    []batchLine         `json:"lines"`
 		Cautions []sanitizer.Caution `json:"cautions"`
-	}{Lines: []farm.BatchLine{}, Cautions: []sanitizer.Caution{}}
+	}{Lines: []batchLine{}, Cautions: []sanitizer.Caution{}}
 	seen := map[string]bool{}
 	for _, g := range groups {
-		line, cautions := f.BatchPlan(g)
-		if line.Make != "" {
+		var line batchLine
+		var cautions []sanitizer.Caution
+		line.BatchLine, cautions, line.Why = f.BatchPlan(g)
+		switch {
+		case line.Product == "":
+			line.Why = "which product? give --product, or add one with `resow sanitizer add`"
+		case line.Make != "":
 			line.Mix = fmt.Sprintf("resow mix --product %s --make %s --bottle", strconv.Quote(line.Product), line.Make)
 		}
 		doc.Lines = append(doc.Lines, line)
@@ -179,7 +191,7 @@ func (j batchJob) areas(f *farm.Farm, mats []medium.Condition) ([]sanitizer.MatA
 	return areas, nil
 }
 
-func printBatch(w io.Writer, f *farm.Farm, l farm.BatchLine) {
+func printBatch(w io.Writer, f *farm.Farm, l batchLine) {
 	name := l.Product
 	if name == "" {
 		name = "No product known"

@@ -17,9 +17,7 @@ type BatchLine struct {
 	StockML     float64 `json:"stock_ml,omitempty"`
 	StockG      float64 `json:"stock_g,omitempty"`
 	WaterML     float64 `json:"water_ml,omitempty"`
-	Make        string  `json:"-"`             // so much is mixed, as a person says it
-	Mix         string  `json:"mix,omitempty"` // the command that makes it: the command line's to say
-	Why         string  `json:"why_no_mix,omitempty"`
+	Make        string  `json:"-"` // so much is mixed, as a person says it
 }
 
 // Lapses says whether a ready mat is to be sanitized again by a time.
@@ -57,24 +55,22 @@ func (f *Farm) ProductFor(c medium.Condition, name string) medium.Sanitizer {
 	return medium.Sanitizer{}
 }
 
-// plan adds the recipe to a product's line.
-func (f *Farm) BatchPlan(g sanitizer.BatchLine) (BatchLine, []sanitizer.Caution) {
-	line := BatchLine{BatchLine: g}
+// BatchPlan adds the recipe to a product's line, or says why there is none; a line
+// without a product stays as it is.
+func (f *Farm) BatchPlan(g sanitizer.BatchLine) (line BatchLine, cautions []sanitizer.Caution, why string) {
+	line = BatchLine{BatchLine: g}
 	d, ok := f.Sanitizer(g.Product, "")
 	if !ok {
-		line.Why = "which product? name it, or copy its label first"
-		return line, nil
+		return line, nil, ""
 	}
 	line.ContactS = d.ContactS
 	if d.Directions == "" {
-		line.Why = sanitizer.NoDirections
-		return line, nil
+		return line, nil, sanitizer.NoDirections
 	}
 	m := Mixing{Product: d.Name, Volume: roundUp(math.Round(g.MakeML))}
 	doc, err := f.Mix(m)
 	if err != nil {
-		line.Why = err.Error()
-		return line, nil
+		return line, nil, err.Error()
 	}
 	mix := roundMix(doc.Mix)
 	line.StrengthPPM, line.StockML, line.WaterML = mix.StrengthPPM, mix.StockML, mix.WaterML
@@ -82,7 +78,7 @@ func (f *Farm) BatchPlan(g sanitizer.BatchLine) (BatchLine, []sanitizer.Caution)
 		line.StockG = mix.StockG
 	}
 	line.Make = m.Volume
-	return line, mix.Cautions
+	return line, mix.Cautions, ""
 }
 
 // roundUp writes a volume for a command, up to the next 50 mL or tenth of a

@@ -45,7 +45,7 @@ type Mixed struct {
 	Solution  *medium.Solution  `json:"solution,omitempty"`
 	Tag       string            `json:"tag,omitempty"` // the file in which its tag was printed
 
-	Directions medium.Sanitizer
+	Directions medium.Sanitizer `json:"-"`
 	stock      sanitizer.Stock
 }
 
