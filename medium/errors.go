@@ -31,6 +31,9 @@ const (
 	CaseNotVoid   Case = "not-void"   // a step that would stand for one that still stands
 	CaseOtherKind Case = "other-kind" // a step that would stand for one of another kind
 	CaseEarlyCrop Case = "early-crop" // a harvest before the crop's table allows it
+	CaseSunTime   Case = "sun-time"   // a drying in the sun without its length
+	CaseSunPlace  Case = "sun-place"  // a sky without the place that it is over
+	CaseStrength  Case = "strength"   // a sanitizing without the strength of what was used
 )
 
 // StageError refuses a step that does not follow from the mat's stage.

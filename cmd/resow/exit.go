@@ -157,6 +157,9 @@ var ways = map[string]string{
 	string(medium.CaseNotVoid):   "`resow correct CODE STEP` voids it",
 	string(medium.CaseOtherKind): "leave --replaces out",
 	string(medium.CaseEarlyCrop): "--at gives the day; `resow crop add NAME --days 8-12` puts your own days on file",
+	string(medium.CaseSunTime):   "--for 3h, or --from 10:00 --to 14:30",
+	string(medium.CaseSunPlace):  "`resow init --lat 53.3 --lon -6.3` puts it on file; --lat and --lon say it once",
+	string(medium.CaseStrength):  "--strength 100ppm, or --solution with the code on its tag",
 
 	"no card in force": "`resow cards list` shows those in force",
 	"no crop":          "`resow crop list` shows those on file, `resow crop add` puts your own beside them",

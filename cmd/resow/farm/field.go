@@ -123,7 +123,7 @@ func (r Reader) together(b medium.Body, said map[string]string) error {
 			return &medium.UnknownError{What: "sanitizer", Name: b.Product}
 		}
 		if said["strength"] == "" {
-			return &medium.InputError{Field: "strength", Want: "how strong it was, such as 100ppm; or name the solution"}
+			return &medium.InputError{Field: "strength", Want: "how strong it was, such as 100ppm; or name the solution", Way: medium.CaseStrength}
 		}
 	}
 	return nil

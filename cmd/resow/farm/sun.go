@@ -17,7 +17,7 @@ func (r Reader) sun(b *medium.Dry) error {
 		if r.Past {
 			return nil
 		}
-		return &medium.InputError{Field: "drying time", Want: "how long the mats lay in the sun: it is counted as wear"}
+		return &medium.InputError{Field: "drying time", Want: "how long the mats lay in the sun: it is counted as wear", Way: medium.CaseSunTime}
 	}
 	end := r.At.In(r.Farm.Location())
 	start := end.Add(-time.Duration(b.DurationS) * time.Second)
@@ -28,7 +28,8 @@ func (r Reader) sun(b *medium.Dry) error {
 			return err
 		}
 	} else if said != "" && forecast == 0 {
-		return &medium.InputError{Field: "sky", Value: said, Want: "the farm's place on file, its latitude and longitude: without it the sky says nothing"}
+		want := "the farm's place on file, its latitude and longitude: without it the sky says nothing"
+		return &medium.InputError{Field: "sky", Value: said, Want: want, Way: medium.CaseSunPlace}
 	}
 	if forecast == 0 {
 		return nil

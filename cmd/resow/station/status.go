@@ -120,6 +120,9 @@ var ways = map[medium.Case]string{
 	medium.CaseNotVoid:   "way.correct",
 	medium.CaseOtherKind: "way.stage",
 	medium.CaseEarlyCrop: "way.time",
+	medium.CaseSunTime:   "way.sun",
+	medium.CaseSunPlace:  "way.computer",
+	medium.CaseStrength:  "way.strength",
 
 	"no crop":      "way.crop",
 	"no mat":       "way.mat",

@@ -51,6 +51,8 @@ var english = texts{
 	"way.wash":      "%s. Leave “Back to the stage that it was held in” empty.",
 	"way.correct":   "%s. A supervisor voids a step with “Correct” in the mat's history.",
 	"way.reason":    "%s. Write it under “Reason”.",
+	"way.sun":       "%s. Write it under “How long it took”.",
+	"way.strength":  "%s. Write it under “Strength”, or pick the bottle under “Solution”.",
 	"way.crop":      "%s. Pick one that the form offers, or have yours added at the station's computer.",
 	"way.mat":       "%s. It has to be registered at the station's computer.",
 	"way.rule":      "%s. The page Policy shows them all.",
