@@ -30,7 +30,7 @@ func (s *Store) Tables(open func(kind medium.Kind) (io.WriteCloser, error)) (map
 	l, head, err := s.ledgerNow()
 	var voided map[stepName]string
 	if err == nil {
-		voided, err = s.voidedSteps()
+		voided, err = s.voidedSteps(l.Count, head)
 	}
 	if err == nil {
 		err = inOrderTo(s, l.Count, head, stepAt, func(r logged[medium.Step]) error {
@@ -62,10 +62,11 @@ type stepName struct {
 	seq uint64
 }
 
-// voidedSteps says of each step that is void which one voids it, and why.
-func (s *Store) voidedSteps() (map[stepName]string, error) {
+// voidedSteps says of each step that is void in a state of the ledger which one voids
+// it, and why.
+func (s *Store) voidedSteps(count uint64, head hash) (map[stepName]string, error) {
 	voided := map[stepName]string{}
-	err := inOrder(s, stepAt, func(r logged[medium.Step]) error {
+	err := inOrderTo(s, count, head, stepAt, func(r logged[medium.Step]) error {
 		if b, ok := r.read.Body.(*medium.Correct); ok {
 			voided[stepName{r.read.Mat, b.MatSeq}] = fmt.Sprintf("by step %d: %s", r.read.MatSeq, b.Reason)
 		}
