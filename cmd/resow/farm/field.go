@@ -154,27 +154,8 @@ func (r Reader) read(b medium.Body, f medium.Field, said string) (any, error) {
 			return word, nil
 		}
 		return nil, &medium.InputError{Field: title, Value: said, Want: strings.Join(f.Choices, ", ")}
-	case medium.OfMass:
-		return amount.Mass(title, said)
-	case medium.OfVolume:
-		return amount.Volume(title, said)
-	case medium.OfLength:
-		return amount.Length(title, said)
-	case medium.OfSpan:
-		d, err := amount.Span(title, said)
-		return d.Seconds(), err
-	case medium.OfTemperature:
-		return amount.Temperature(title, said)
-	case medium.OfPercent:
-		return amount.Percent(title, said)
-	case medium.OfNumber:
-		return amount.Number(title, said)
-	case medium.OfCount:
-		v, err := amount.Number(title, said)
-		if err == nil && v != math.Trunc(v) {
-			err = &medium.InputError{Field: title, Value: said, Want: "a whole number"}
-		}
-		return v, err
+	case medium.OfMass, medium.OfVolume, medium.OfLength, medium.OfSpan, medium.OfTemperature, medium.OfPercent, medium.OfNumber, medium.OfCount:
+		return Amount(f.Of, title, said)
 	case medium.OfSize, medium.OfArea:
 		l, w, err := amount.Size(title, said)
 		if f.Of == medium.OfArea {
@@ -194,6 +175,31 @@ func (r Reader) read(b medium.Body, f medium.Field, said string) (any, error) {
 		return Mix(said)
 	}
 	return said, nil
+}
+
+// Amount reads an amount in the base unit of what it measures: g, mL, mm, s, degrees
+// Celsius, percent. What has no unit is a plain number.
+func Amount(of medium.Measure, title, said string) (float64, error) {
+	switch of {
+	case medium.OfMass:
+		return amount.Mass(title, said)
+	case medium.OfVolume:
+		return amount.Volume(title, said)
+	case medium.OfLength:
+		return amount.Length(title, said)
+	case medium.OfSpan:
+		d, err := amount.Span(title, said)
+		return d.Seconds(), err
+	case medium.OfTemperature:
+		return amount.Temperature(title, said)
+	case medium.OfPercent:
+		return amount.Percent(title, said)
+	}
+	v, err := amount.Number(title, said)
+	if err == nil && of == medium.OfCount && v != math.Trunc(v) {
+		err = &medium.InputError{Field: title, Value: said, Want: "a whole number"}
+	}
+	return v, err
 }
 
 // Strength reads the strength of a product, or of an active ingredient, in use:

@@ -1,6 +1,7 @@
 package moving
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -358,14 +359,14 @@ func TestMessyMats(t *testing.T) {
 
 // TestEveryFieldHasAColumn: what a step can say on one face can be brought in.
 func TestEveryFieldHasAColumn(t *testing.T) {
-	of := map[medium.Measure]quantity{medium.OfMass: mass, medium.OfVolume: volume, medium.OfLength: length, medium.OfSpan: span, medium.OfTemperature: temperature,
+	of := map[medium.Measure]medium.Measure{medium.OfMass: mass, medium.OfVolume: volume, medium.OfLength: length, medium.OfSpan: span, medium.OfTemperature: temperature,
 		medium.OfPercent: percent, medium.OfStrength: strength, medium.OfNumber: number, medium.OfCount: number, medium.OfYesNo: yesNo}
 	for _, row := range medium.StepKinds() {
 		for _, f := range row.Asked() {
 			name := columnName(row.Kind, f)
 			got, ok := fieldNamed(name)
 			require.True(t, ok && got.name == name, "%s %s", row.Kind, f.Name)
-			require.Equal(t, of[f.Of], got.of, "%s %s", row.Kind, f.Name)
+			require.Equal(t, cmp.Or(of[f.Of], text), got.of, "%s %s", row.Kind, f.Name)
 		}
 	}
 }

@@ -391,7 +391,7 @@ func (p *planner) fillDown() {
 // readingsOf are the two units between which a bare number stands, that of the
 // farm's own first.
 func readingsOf(f field, us bool) [2]string {
-	two := map[quantity][2]string{length: {"mm", "in"}, mass: {"g", "oz"}, volume: {"ml", "floz"}, temperature: {"c", "f"}, strength: {"ppm", "%"}, span: {"min", "s"}}[f.of]
+	two := map[medium.Measure][2]string{length: {"mm", "in"}, mass: {"g", "oz"}, volume: {"ml", "floz"}, temperature: {"c", "f"}, strength: {"ppm", "%"}, span: {"min", "s"}}[f.of]
 	if f.name == "for" {
 		two = [2]string{"h", "min"}
 	}
@@ -586,17 +586,17 @@ func (p *planner) rows() {
 
 // cell is a cell as it is read: with a decimal point, and empty where a dash
 // stands for nothing.
-func (p *planner) cell(name, text string, exact bool) string {
+func (p *planner) cell(name, said string, exact bool) string {
 	f, _ := fieldNamed(name)
 	switch {
-	case f.of == quantity(0) && name != "at" && name != "time":
-		return text
-	case slices.Contains(nothing, text):
+	case f.of == text && name != "at" && name != "time":
+		return said
+	case slices.Contains(nothing, said):
 		return ""
-	case exact || f.of == quantity(0) || f.of == yesNo:
-		return text
+	case exact || f.of == text || f.of == yesNo:
+		return said
 	}
-	return canonical(text, p.said[name].mark)
+	return canonical(said, p.said[name].mark)
 }
 
 // token names a row by what it says, and by how many rows before it say the

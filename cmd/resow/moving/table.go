@@ -2,7 +2,7 @@
 // write: CSV, XLSX, JSON Lines and JSON arrays. table.go and xlsx.go read the
 // file, head.go finds its head and what is no row, words.go holds the words that
 // people use, plan.go finds out what the columns mean, and asks where a cell has
-// two readings, number.go, date.go and quantity.go read the cells, step.go makes
+// two readings, number.go, date.go and measure.go read the cells, step.go makes
 // the steps.
 package moving
 

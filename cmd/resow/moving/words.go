@@ -15,7 +15,7 @@ import (
 // field is one thing that a column can mean.
 type field struct {
 	name  string
-	of    quantity
+	of    medium.Measure
 	other []string // names that other programs and people give it
 }
 

@@ -9,27 +9,26 @@ import (
 	"strings"
 	"sync"
 
-	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
+	"resow/medium"
 )
 
-// quantity is what a column measures.
-type quantity int
-
+// What a column can hold. A text is read by the field that it is for.
 const (
-	text quantity = iota
-	length
-	mass
-	volume
-	span
-	temperature
-	percent
-	strength
-	number
-	yesNo
+	text        = medium.OfText
+	length      = medium.OfLength
+	mass        = medium.OfMass
+	volume      = medium.OfVolume
+	span        = medium.OfSpan
+	temperature = medium.OfTemperature
+	percent     = medium.OfPercent
+	strength    = medium.OfStrength
+	number      = medium.OfNumber
+	yesNo       = medium.OfYesNo
 )
 
-// units by quantity, with other words for each.
-var units = map[quantity][]string{
+// units by what they measure, with other words for each.
+var units = map[medium.Measure][]string{
 	length: {"mm", "cm", "m", "in"}, mass: {"mg", "g", "kg", "oz", "lb"}, volume: {"ml", "l", "floz", "tsp", "tbsp", "gal", "qt"},
 	span: {"s", "min", "h", "d"}, temperature: {"c", "f"}, percent: {"%"}, strength: {"ppm", "%"},
 }
@@ -59,7 +58,7 @@ var headUnit = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(
 
 // unitInHead parts a column's head from the unit that it names: "yield (g)",
 // "yield_g", "yield in g".
-func unitInHead(head string, of quantity) (name, unit string) {
+func unitInHead(head string, of medium.Measure) (name, unit string) {
 	p := plain(head)
 	if m := headUnit().FindStringSubmatch(p); m != nil {
 		if u, ok := unitNamed(m[2]); ok {
@@ -98,30 +97,15 @@ func inUnits(cell string) string {
 	return cell
 }
 
-// measure reads a cell in the base unit of its quantity: mm, g, mL, s, C, %.
+// measure reads a cell in the base unit of what its field measures: mm, g, mL, s, C, %.
 func measure(f field, cell, unit string) (float64, error) {
 	if cell = inUnits(cell); bare(cell) && f.of != number {
 		cell += unit
 	}
-	var v float64
-	var err error
-	switch f.of {
-	case length:
-		v, err = amount.Length(f.name, cell)
-	case mass:
-		v, err = amount.Mass(f.name, cell)
-	case volume:
-		v, err = amount.Volume(f.name, cell)
-	case span:
-		d, spanErr := amount.Span(f.name, cell)
-		v, err = d.Seconds(), spanErr
-	case temperature:
-		v, err = amount.Temperature(f.name, cell)
-	case percent:
-		v, err = amount.Percent(f.name, cell)
-	default:
-		v, err = amount.Number(f.name, strings.Trim(cell, "$€£ "))
+	if f.of == number {
+		cell = strings.Trim(cell, "$€£ ")
 	}
+	v, err := farm.Amount(f.of, f.name, cell)
 	return math.Round(v*1e6) / 1e6, err
 }
 
