@@ -57,9 +57,8 @@ type ReviewError struct {
 }
 
 func (e *ReviewError) Error() string {
-	const stamp = "2 Jan 2006 15:04"
 	return fmt.Sprintf("the period to %s is not over before %s (now %s): nobody has seen records that are still to come; review it then, or up to %s now",
-		e.To, e.Over.Format(stamp), e.Now.Format(stamp), e.Now.AddDate(0, 0, -1).Format(time.DateOnly))
+		e.To, e.Over.Format(fullStamp), e.Now.Format(fullStamp), e.Now.AddDate(0, 0, -1).Format(time.DateOnly))
 }
 
 // SamePerson says that a step was reviewed by whoever did it, by the initials.

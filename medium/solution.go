@@ -428,7 +428,6 @@ func missedSolution(f Farm, b *Sanitize, bottle Bottle, gone error, k known) (ou
 		out = append(out, Finding{Rule: "solution-discarded", Severity: StepRule, Source: "the order of the records", Text: gone.Error()})
 	}
 	loc := f.Location()
-	const stamp = "2 Jan 15:04"
 	directions, ok = f.directionsAs(bottle, k)
 	if at.Before(bottle.MadeAt) {
 		out = append(out, Finding{Rule: "solution-date", Severity: StepRule, Source: "the order of the records",

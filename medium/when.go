@@ -41,15 +41,16 @@ func (c *Condition) last(now time.Time) time.Time {
 // of the farm: nobody knows how old anything is, so it is not clear to sow. A
 // report of danger is no reason to stop for; then it is a note.
 func (v Verdict) byClock(c Condition, f Farm, now time.Time) Verdict {
+	behind := func(t time.Time) bool { return now.Before(t.Add(-ClockDrift)) }
 	whose, last, mend := "mat", later(c.last(now), c.Recorded), "void that step and record it again"
 	if f.Last.After(last) {
 		whose, last, mend = "farm", f.Last, "give the time with the next record about the farm"
 	}
 	n := Finding{Rule: "clock-wrong", Severity: Stop, Source: "the times on record"}
-	if !now.Before(last.Add(-ClockDrift)) {
+	if !behind(last) {
 		n.Severity, whose, last, mend = Care, "mat", c.Last, "go on"
 	}
-	if !now.Before(last.Add(-ClockDrift)) || c.Stage == Retired {
+	if !behind(last) || c.Stage == Retired {
 		return v
 	}
 	n.Text = fmt.Sprintf("the clock says %s, and the %s's last record is dated %s; set the clock, or, if it was ahead then, %s",

@@ -172,7 +172,7 @@ func (r Reader) read(b medium.Body, f medium.Field, said string) (any, error) {
 		active, err := sanitizer.ParseActive(said)
 		return string(active), err
 	case medium.OfCrops:
-		return Mix(said)
+		return Crops(said)
 	}
 	return said, nil
 }
@@ -222,10 +222,10 @@ func yesNo(title, said string) (bool, error) {
 	return false, &medium.InputError{Field: title, Value: said, Want: "yes or no"}
 }
 
-// Mix reads the crops of a sowing, each with its seed where that is known:
+// Crops reads the crops of a sowing, each with its seed where that is known:
 // "radish", "broccoli=18g, radish=10g", or as a history writes it, "broccoli 18 g +
 // radish 10 g".
-func Mix(said string) ([]medium.Sown, error) {
+func Crops(said string) ([]medium.Sown, error) {
 	var crops []medium.Sown
 	for part := range strings.FieldsFuncSeq(said, func(r rune) bool { return r == ',' || r == '+' || r == ';' }) {
 		crop, mass, given := strings.Cut(part, "=")

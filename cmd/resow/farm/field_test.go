@@ -160,14 +160,14 @@ func TestTheSunOfADrying(t *testing.T) {
 	require.ErrorContains(t, err, "hours of daylight")
 }
 
-// FuzzMix: a mix that can be read is written so that it reads back as it was.
-func FuzzMix(f *testing.F) {
+// FuzzCrops: a mix that can be read is written so that it reads back as it was.
+func FuzzCrops(f *testing.F) {
 	for _, said := range []string{"radish", "broccoli=18g, radish=10g", "broccoli 18 g + radish 10 g", "pea; kale=1oz", "a=", ",", "=3g"} {
 		f.Add(said)
 	}
 	crop := field(&testing.T{}, medium.KindSow, "crop")
 	f.Fuzz(func(t *testing.T, said string) {
-		crops, err := Mix(said)
+		crops, err := Crops(said)
 		if err != nil {
 			return
 		}
@@ -180,7 +180,7 @@ func FuzzMix(f *testing.F) {
 				return // a name that itself ends in a mass reads otherwise, and is no crop's
 			}
 		}
-		again, err := Mix(Says(crop, crops))
+		again, err := Crops(Says(crop, crops))
 		if err != nil || len(again) != len(crops) {
 			t.Fatalf("%q: %v, then %v, %v", said, crops, again, err)
 		}
@@ -190,4 +190,15 @@ func FuzzMix(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestEveryActionHasAFace: a card without a word is a card that nobody can use.
+func TestEveryActionHasAFace(t *testing.T) {
+	for _, a := range medium.Actions {
+		face, ok := CardFaces[a]
+		require.True(t, ok, a)
+		require.NotEmpty(t, face.Detail, a)
+		require.Equal(t, a == medium.ActOperator, face.Word == "", "%s: an operator's card has initials", a)
+	}
+	require.Len(t, CardFaces, len(medium.Actions))
 }
