@@ -4,7 +4,7 @@ go 1.26.8
 
 require (
 	github.com/mattn/go-sqlite3 v1.14.53
-	go.etcd.io/bbolt v1.4.3
+	go.etcd.io/bbolt v1.5.0
 	resow v0.0.0
 )
 
