@@ -40,7 +40,8 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		return s, &UnknownError{What: "mat", Name: string(s.Mat)}
 	}
 	if do := refusal(s.Kind, c.Stage); do != "" && !danger {
-		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()), Do: do}
+		return s, &StageError{Code: s.Mat, Kind: s.Kind, Stage: c.Stage, Turn: c.Turn, Since: c.Since.In(now.Location()),
+			Do: do}
 	}
 	if s, err = fits(c, f.Policy, s, now); err != nil {
 		return s, err
@@ -48,9 +49,10 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if danger {
 		s = reported(c, s, now)
 	} else if s.At.Before(c.Last) {
-		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
-			Text: fmt.Sprintf("the record before it is dated %s, and the clock says %s; one of the two is wrong",
-				c.Last.In(now.Location()).Format(fullStamp), now.Format(fullStamp))})
+		s.Outcome.Findings = append(s.Outcome.Findings,
+			Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
+				Text: fmt.Sprintf("the record before it is dated %s, and the clock says %s; one of the two is wrong",
+					c.Last.In(now.Location()).Format(fullStamp), now.Format(fullStamp))})
 	}
 	f = f.until(s.Recorded, s.Recorded).AsOf(s.At)
 	s, err = decide(c, f, s, now)
@@ -91,7 +93,8 @@ func head(s Step, now time.Time) (Step, error) {
 	s.Kind = s.Body.kind()
 	var ok bool
 	if s.By, ok = Initials(s.By); !ok {
-		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters", Way: CaseNobody}
+		return s, &InputError{Field: "initials", Value: s.By, Want: "the initials of who did it, at most 20 letters",
+			Way: CaseNobody}
 	}
 	s.SentBy = strings.TrimSpace(s.SentBy)
 	if SameName(s.SentBy, s.By) {
@@ -157,8 +160,10 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		return decideSow(c, f, s, *b, now)
 	case *Rinse:
 		if b.Debris != DebrisNone {
-			s.Outcome.Findings = []Finding{{Rule: "debris", Severity: StepRule, Source: "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
-				Text: fmt.Sprintf("%s left after the rinse; pull them and rinse again; until then the mat waits to be washed", b.Debris)}}
+			s.Outcome.Findings = []Finding{{Rule: "debris", Severity: StepRule,
+				Source: "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
+				Text: fmt.Sprintf("%s left after the rinse; pull them and rinse again; until then the mat waits to be washed",
+					b.Debris)}}
 		}
 	case *Dry:
 		done := *b
@@ -175,7 +180,8 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		}
 		if b.AsWas && c.MustWash {
 			return s, &InputError{Field: "hold for", Value: c.HeldFor, Way: CaseMustWash,
-				Want: "a release to the wash, not to the stage before; mold, a failed swab, a bad smell, a trim, a fall on the floor or what a restored backup has lost can't be undone by a release; discard what grows on it"}
+				Want: "a release to the wash, not to the stage before; mold, a failed swab, a bad smell, a trim, a fall on " +
+					"the floor or what a restored backup has lost can't be undone by a release; discard what grows on it"}
 		}
 	case *Inspect:
 		if unwashed(c) {
@@ -185,12 +191,14 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		}
 		if uncut := c.uncleared(); b.NoCuts && uncut > 0 && !b.Mold { // mold is never refused
 			return s, &InputError{Field: "inspection", Value: "no cuts", Way: CaseUncleared,
-				Want: fmt.Sprintf("a trim first: %s on record that no trim can have removed; void a cut that was never there", plural(uncut, "cut"))}
+				Want: fmt.Sprintf("a trim first: %s on record that no trim can have removed; void a cut that was never there",
+					plural(uncut, "cut"))}
 		}
 	case *Trim:
 		if b.LengthMM > c.Mat.LengthMM || b.WidthMM > c.Mat.WidthMM || b.LengthMM*b.WidthMM >= c.Mat.AreaMM2() {
-			return s, &InputError{Field: "trimmed size", Value: fmt.Sprintf("%s x %s mm", trimZeros(b.LengthMM), trimZeros(b.WidthMM)),
-				Want: "a size smaller than " + c.Mat.Size()}
+			return s, &InputError{Field: "trimmed size",
+				Value: fmt.Sprintf("%s x %s mm", trimZeros(b.LengthMM), trimZeros(b.WidthMM)),
+				Want:  "a size smaller than " + c.Mat.Size()}
 		}
 		done := *b
 		done.FromLengthMM, done.FromWidthMM = c.Mat.LengthMM, c.Mat.WidthMM
@@ -222,7 +230,8 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 			return s, err
 		}
 		crops[i] = crop
-		sown[i] = Sown{Crop: crop.Name, SeedG: want.SeedG, SizeMM: crop.SeedMM(), DaysMin: crop.DaysMin, DaysMax: crop.DaysMax}
+		sown[i] = Sown{Crop: crop.Name, SeedG: want.SeedG, SizeMM: crop.SeedMM(), DaysMin: crop.DaysMin,
+			DaysMax: crop.DaysMax}
 	}
 	b.Crops = sown
 	s.Body = &b
@@ -259,7 +268,8 @@ func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
 	}
 	l := p.Setting("wet-hours").Limit
 	if wet := s.At.Sub(c.WetSince); !c.WetSince.IsZero() && wet.Hours() > l {
-		f := p.finding("wet-hours", "it was wet for %s, the policy allows %g h: look for mold before it is used", hoursText(wet), l)
+		f := p.finding("wet-hours", "it was wet for %s, the policy allows %g h: look for mold before it is used",
+			hoursText(wet), l)
 		f.Severity = Care
 		out = append(out, f)
 	}
@@ -333,11 +343,13 @@ func CheckReplaces(thread []Step, s Step) error {
 	}
 	switch {
 	case !there:
-		return refuse(fmt.Sprintf("there is no such step to replace; its history numbers them 1 to %d", len(thread)), CaseNoStep)
+		return refuse(fmt.Sprintf("there is no such step to replace; its history numbers them 1 to %d", len(thread)),
+			CaseNoStep)
 	case !void:
 		return refuse("it is not void; void it before another step stands for it", CaseNotVoid)
 	case kind != KindOf(s.Body):
-		return refuse(fmt.Sprintf("it is a %s, and a %s can't stand for it; record the step by itself", kind, KindOf(s.Body)), CaseOtherKind)
+		return refuse(fmt.Sprintf("it is a %s, and a %s can't stand for it; record the step by itself", kind,
+			KindOf(s.Body)), CaseOtherKind)
 	}
 	return nil
 }

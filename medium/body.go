@@ -40,11 +40,12 @@ type Mist struct {
 // the mat is looked at before it is sown on again.
 type Harvest struct {
 	record
-	YieldG         float64 `cbor:"10,keyasint,omitzero" json:"yield_g,omitempty"`
-	CutHeightMM    float64 `cbor:"11,keyasint,omitzero" json:"cut_height_mm,omitempty"` // above the mat
-	KnifeTouched   bool    `cbor:"12,keyasint,omitzero" json:"knife_touched_mesh,omitempty"`
-	MoreCutsToCome bool    `cbor:"13,keyasint,omitzero" json:"more_cuts_to_come,omitempty"` // pea shoots and the like stay growing
-	Place          string  `cbor:"20,keyasint,omitzero" json:"place,omitempty"`             // where it was done
+	YieldG       float64 `cbor:"10,keyasint,omitzero" json:"yield_g,omitempty"`
+	CutHeightMM  float64 `cbor:"11,keyasint,omitzero" json:"cut_height_mm,omitempty"` // above the mat
+	KnifeTouched bool    `cbor:"12,keyasint,omitzero" json:"knife_touched_mesh,omitempty"`
+	// pea shoots and the like stay growing
+	MoreCutsToCome bool   `cbor:"13,keyasint,omitzero" json:"more_cuts_to_come,omitempty"`
+	Place          string `cbor:"20,keyasint,omitzero" json:"place,omitempty"` // where it was done
 }
 
 // Debris is what a rinse left on the mat.
@@ -75,9 +76,10 @@ type Dry struct {
 	// The sunburning dose, for comparison with a forecast: 1 SED = 100 J/m2.
 	ErythemalJM2 float64 `cbor:"13,keyasint,omitzero" json:"erythemal_j_m2,omitempty"`
 	SED          float64 `cbor:"14,keyasint,omitzero" json:"sed,omitempty"`
-	UVIndex      float64 `cbor:"15,keyasint,omitzero" json:"uv_index,omitempty"` // of the forecast, or the highest computed
-	Sky          string  `cbor:"16,keyasint,omitzero" json:"sky,omitempty"`
-	SunFrom      string  `cbor:"17,keyasint,omitzero" json:"sun_from,omitempty"` // how the figures were found
+	// of the forecast, or the highest computed
+	UVIndex float64 `cbor:"15,keyasint,omitzero" json:"uv_index,omitempty"`
+	Sky     string  `cbor:"16,keyasint,omitzero" json:"sky,omitempty"`
+	SunFrom string  `cbor:"17,keyasint,omitzero" json:"sun_from,omitempty"` // how the figures were found
 }
 
 // Places to dry.
@@ -91,19 +93,21 @@ const (
 // that it was checked against into the step.
 type Sanitize struct {
 	record
-	Product     string     `cbor:"10,keyasint,omitzero" json:"product,omitempty"`
-	Active      string     `cbor:"11,keyasint,omitzero" json:"active,omitempty"`
-	StrengthPPM float64    `cbor:"12,keyasint,omitzero" json:"strength_ppm"` // mg/L
-	ContactS    int        `cbor:"13,keyasint,omitzero" json:"contact_s"`    // wet contact time
-	TempC       *float64   `cbor:"14,keyasint,omitzero" json:"temp_c,omitempty"`
-	PH          *float64   `cbor:"15,keyasint,omitzero" json:"ph,omitempty"`
-	Sides       int        `cbor:"16,keyasint,omitzero" json:"sides"`            // 1 or 2
-	Method      string     `cbor:"17,keyasint,omitzero" json:"method"`           // spray, soak or wipe
-	Rinsed      bool       `cbor:"18,keyasint,omitzero" json:"rinsed,omitempty"` // with potable water, after the contact time
-	Solution    Code       `cbor:"19,keyasint,omitzero" json:"solution,omitempty"`
-	Directions  *Sanitizer `cbor:"20,keyasint,omitzero" json:"directions,omitempty"`
-	Mixed       *Bottle    `cbor:"21,keyasint,omitzero" json:"solution_record,omitempty"` // the solution as it stood; Admit fills it in
-	Timed       bool       `cbor:"22,keyasint,omitzero" json:"timed,omitempty"`           // the contact time was counted by the timer
+	Product     string   `cbor:"10,keyasint,omitzero" json:"product,omitempty"`
+	Active      string   `cbor:"11,keyasint,omitzero" json:"active,omitempty"`
+	StrengthPPM float64  `cbor:"12,keyasint,omitzero" json:"strength_ppm"` // mg/L
+	ContactS    int      `cbor:"13,keyasint,omitzero" json:"contact_s"`    // wet contact time
+	TempC       *float64 `cbor:"14,keyasint,omitzero" json:"temp_c,omitempty"`
+	PH          *float64 `cbor:"15,keyasint,omitzero" json:"ph,omitempty"`
+	Sides       int      `cbor:"16,keyasint,omitzero" json:"sides"`  // 1 or 2
+	Method      string   `cbor:"17,keyasint,omitzero" json:"method"` // spray, soak or wipe
+	// with potable water, after the contact time
+	Rinsed     bool       `cbor:"18,keyasint,omitzero" json:"rinsed,omitempty"`
+	Solution   Code       `cbor:"19,keyasint,omitzero" json:"solution,omitempty"`
+	Directions *Sanitizer `cbor:"20,keyasint,omitzero" json:"directions,omitempty"`
+	// the solution as it stood; Admit fills it in
+	Mixed *Bottle `cbor:"21,keyasint,omitzero" json:"solution_record,omitempty"`
+	Timed bool    `cbor:"22,keyasint,omitzero" json:"timed,omitempty"` // the contact time was counted by the timer
 	// When the temperature or pH was read, where the solution's reading served and
 	// none was taken for this step; Admit fills them in.
 	TempAt time.Time `cbor:"23,keyasint,omitzero" json:"temp_read_at,omitzero"`
@@ -146,9 +150,11 @@ type Swab struct {
 // Hold sets the mat apart until somebody decides.
 type Hold struct {
 	record
-	Reason   string `cbor:"10,keyasint,omitzero" json:"reason"`              // may be empty where it was dropped
-	MustWash bool   `cbor:"11,keyasint,omitzero" json:"must_wash,omitempty"` // what happened to the mat is not known: no release back to where it was
-	Dropped  bool   `cbor:"12,keyasint,omitzero" json:"dropped,omitempty"`   // it fell on the floor: it is washed, whatever the release says
+	Reason string `cbor:"10,keyasint,omitzero" json:"reason"` // may be empty where it was dropped
+	// what happened to the mat is not known: no release back to where it was
+	MustWash bool `cbor:"11,keyasint,omitzero" json:"must_wash,omitempty"`
+	// it fell on the floor: it is washed, whatever the release says
+	Dropped bool `cbor:"12,keyasint,omitzero" json:"dropped,omitempty"`
 }
 
 // Release ends a hold. The mat goes to ToWash, or back to the stage that it
@@ -162,8 +168,9 @@ type Release struct {
 // Inspect is a look at a washed mat.
 type Inspect struct {
 	record
-	FoldSnaps  bool    `cbor:"10,keyasint,omitzero" json:"fold_snaps,omitempty"` // a thread breaks when the mat is folded flat
-	Fuzz       bool    `cbor:"11,keyasint,omitzero" json:"fuzz,omitempty"`       // fuzz, chalking or whitening at crossings
+	// a thread breaks when the mat is folded flat
+	FoldSnaps  bool    `cbor:"10,keyasint,omitzero" json:"fold_snaps,omitempty"`
+	Fuzz       bool    `cbor:"11,keyasint,omitzero" json:"fuzz,omitempty"` // fuzz, chalking or whitening at crossings
 	Holes      int     `cbor:"12,keyasint,omitzero" json:"holes,omitempty"`
 	Smell      bool    `cbor:"13,keyasint,omitzero" json:"smell,omitempty"`
 	Mold       bool    `cbor:"14,keyasint,omitzero" json:"mold,omitempty"`
@@ -179,9 +186,10 @@ type Inspect struct {
 // What was cut off is a strip along one side, or one along each of two.
 type Trim struct {
 	record
-	LengthMM    float64 `cbor:"10,keyasint,omitzero" json:"length_mm"`
-	WidthMM     float64 `cbor:"11,keyasint,omitzero" json:"width_mm"`
-	RemovesCuts bool    `cbor:"12,keyasint,omitzero" json:"removes_cuts,omitempty"` // the damaged part went with the offcut
+	LengthMM float64 `cbor:"10,keyasint,omitzero" json:"length_mm"`
+	WidthMM  float64 `cbor:"11,keyasint,omitzero" json:"width_mm"`
+	// the damaged part went with the offcut
+	RemovesCuts bool `cbor:"12,keyasint,omitzero" json:"removes_cuts,omitempty"`
 	// The size before; Admit fills it in. Where it is missing (older records),
 	// RemovesCuts took away every cut and hole.
 	FromLengthMM float64 `cbor:"13,keyasint,omitzero" json:"from_length_mm,omitempty"`

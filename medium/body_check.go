@@ -29,8 +29,10 @@ func checkBody(body Body) error {
 }
 
 func (b *Add) check() error {
-	return first(b.Mat.Check(), checkText("material", b.Mat.Material), checkText("roll", b.Mat.Roll), checkText("supplier", b.Mat.Supplier),
-		checkText("food-contact statement", b.Mat.ContactStatement), checkText("mark", b.Mat.Mark), checkText("why it is unidentified", b.Mat.Unidentified))
+	return first(b.Mat.Check(), checkText("material", b.Mat.Material), checkText("roll", b.Mat.Roll),
+		checkText("supplier", b.Mat.Supplier),
+		checkText("food-contact statement", b.Mat.ContactStatement), checkText("mark", b.Mat.Mark),
+		checkText("why it is unidentified", b.Mat.Unidentified))
 }
 
 func checkCrops(crops []Sown) error {
@@ -54,7 +56,8 @@ func (b *Hold) check() error {
 
 func (b *Swab) check() error {
 	if b.Pass && b.Limit > 0 && b.Reading > b.Limit {
-		return &InputError{Field: "swab result", Value: "pass", Want: fmt.Sprintf("fail: the reading %g is over the limit %g", b.Reading, b.Limit)}
+		return &InputError{Field: "swab result", Value: "pass",
+			Want: fmt.Sprintf("fail: the reading %g is over the limit %g", b.Reading, b.Limit)}
 	}
 	return nil
 }
@@ -93,10 +96,12 @@ func checkText(field, text string) error {
 		return &InputError{Field: field, Value: strings.ToValidUTF8(text, "?"), Want: "text in UTF-8"}
 	}
 	if len(text) > maxText {
-		return &InputError{Field: field, Value: strings.ToValidUTF8(text[:20], "") + "…", Want: fmt.Sprintf("at most %d bytes", maxText)}
+		return &InputError{Field: field, Value: strings.ToValidUTF8(text[:20], "") + "…",
+			Want: fmt.Sprintf("at most %d bytes", maxText)}
 	}
 	if Visible(text) != text {
-		return &InputError{Field: field, Value: Visible(text), Want: "letters, digits and signs in one line: no control characters"}
+		return &InputError{Field: field, Value: Visible(text),
+			Want: "letters, digits and signs in one line: no control characters"}
 	}
 	return nil
 }

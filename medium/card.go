@@ -76,7 +76,8 @@ func (c Card) Body() Body {
 	case ActDrySun:
 		return &Dry{Where: DrySun, DurationS: c.DurationS}
 	case ActSanitize:
-		return &Sanitize{Product: c.Product, StrengthPPM: c.StrengthPPM, ContactS: c.ContactS, Sides: 2, Method: c.Method, Rinsed: c.Rinsed}
+		return &Sanitize{Product: c.Product, StrengthPPM: c.StrengthPPM, ContactS: c.ContactS, Sides: 2, Method: c.Method,
+			Rinsed: c.Rinsed}
 	case ActMold:
 		return &Mold{Where: c.Reason, Seen: "washing"}
 	case ActHold:
@@ -103,7 +104,8 @@ func (c Card) Check() error {
 		letter = 'P'
 	}
 	if len(c.Code) != 8 || c.Code[0] != letter {
-		return &InputError{Field: "card code", Value: string(c.Code), Want: fmt.Sprintf("eight characters that begin with %c", letter)}
+		return &InputError{Field: "card code", Value: string(c.Code),
+			Want: fmt.Sprintf("eight characters that begin with %c", letter)}
 	}
 	known := make([]string, len(Actions))
 	for i, a := range Actions {
@@ -113,10 +115,12 @@ func (c Card) Check() error {
 		return err
 	}
 	if _, ok := Initials(c.Initials); c.Action == ActOperator && !ok {
-		return &InputError{Field: "initials", Value: c.Initials, Want: "the initials of the person, 1 to 20 bytes", Way: CaseCardBy}
+		return &InputError{Field: "initials", Value: c.Initials, Want: "the initials of the person, 1 to 20 bytes",
+			Way: CaseCardBy}
 	}
 	if c.Action == ActDrySun && c.DurationS == 0 {
-		return &InputError{Field: "drying time", Value: "", Want: "how long mats lie in the sun; it is counted as wear", Way: CaseCardTime}
+		return &InputError{Field: "drying time", Value: "", Want: "how long mats lie in the sun; it is counted as wear",
+			Way: CaseCardTime}
 	}
 	if c.Action == ActSanitize && c.Product == "" {
 		return &InputError{Field: "sanitizer", Value: "", Want: "the product on file that the card is for", Way: CaseCardFor}

@@ -41,13 +41,17 @@ func ChangedBy(thread []Step, seq uint64) []Changed {
 
 func changedWhy(s Step, from, instead, to, now Condition) string {
 	if do := refusal(s.Kind, instead.Stage); do != "" && refusal(s.Kind, from.Stage) == "" {
-		return fmt.Sprintf("the mat was %s, without that step it was %s: %s%s", stagePhrase(from.Stage), stagePhrase(instead.Stage), do, lotOf(s))
+		return fmt.Sprintf("the mat was %s, without that step it was %s: %s%s", stagePhrase(from.Stage),
+			stagePhrase(instead.Stage), do, lotOf(s))
 	}
-	if b, ok := s.Body.(*Sow); ok && (instead.Cleared != from.Cleared || instead.SwabOpen != from.SwabOpen || len(instead.MoldTurns) != len(from.MoldTurns) || instead.CutsThrough != from.CutsThrough) {
+	if b, ok := s.Body.(*Sow); ok &&
+		(instead.Cleared != from.Cleared || instead.SwabOpen != from.SwabOpen ||
+			len(instead.MoldTurns) != len(from.MoldTurns) || instead.CutsThrough != from.CutsThrough) {
 		return fmt.Sprintf("%s was sown on it on a verdict that counted that step%s", CropName(b.Crops), lotOf(s))
 	}
 	if s.Outcome.Accepted && to.Stage != now.Stage && to.Stage != from.Stage {
-		return fmt.Sprintf("after it the mat was %s, without that step it is %s", stagePhrase(to.Stage), stagePhrase(now.Stage))
+		return fmt.Sprintf("after it the mat was %s, without that step it is %s", stagePhrase(to.Stage),
+			stagePhrase(now.Stage))
 	}
 	return ""
 }

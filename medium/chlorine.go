@@ -73,13 +73,16 @@ func ChlorinePH(pH float64, tempC *float64) (f Finding, ok bool) {
 	if err != nil || pH >= gassyPH && pH <= uselessPH {
 		return Finding{}, false
 	}
-	f = Finding{Rule: "chlorine-ph", Severity: Care, Source: "Food Safety Clearinghouse chlorine note; share by Morris 1966"}
+	f = Finding{Rule: "chlorine-ph", Severity: Care,
+		Source: "Food Safety Clearinghouse chlorine note; share by Morris 1966"}
 	// Adding acid to chlorine is how people get gassed, so both texts end alike.
 	const never = "never add acid: chlorine and acid give off gas; change the water or the product, and follow the label"
 	if pH < gassyPH {
-		f.Text = fmt.Sprintf("at pH %g a chlorine solution is corrosive and can give off chlorine gas; leave it, air the room, discard it as the label says; %s", pH, never)
+		f.Text = fmt.Sprintf("at pH %g a chlorine solution is corrosive and can give off chlorine gas; leave it, air "+
+			"the room, discard it as the label says; %s", pH, never)
 		return f, true
 	}
-	f.Text = fmt.Sprintf("at pH %g and %g C only %.0f %% of the chlorine is in the form that sanitizes well; %s", pH, t, 100*share, never)
+	f.Text = fmt.Sprintf("at pH %g and %g C only %.0f %% of the chlorine is in the form that sanitizes well; %s", pH, t,
+		100*share, never)
 	return f, true
 }

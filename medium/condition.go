@@ -20,12 +20,14 @@ type Condition struct {
 	Last     time.Time `cbor:"16,keyasint,omitzero" json:"last_step_at"`
 	WetSince time.Time `cbor:"17,keyasint,omitzero" json:"wet_since,omitzero"`
 
-	Crops     []Sown         `cbor:"20,keyasint,omitzero" json:"crops,omitempty"` // of the turn under way, or of the last one
-	Lot       string         `cbor:"21,keyasint,omitzero" json:"lot,omitempty"`
-	SeedLot   string         `cbor:"22,keyasint,omitzero" json:"seed_lot,omitempty"`
-	SownAt    time.Time      `cbor:"23,keyasint,omitzero" json:"sown_at,omitzero"`
-	Debris    Debris         `cbor:"24,keyasint,omitzero" json:"debris,omitempty"`
-	Cleared   bool           `cbor:"25,keyasint,omitzero" json:"sanitized_since_crop,omitempty"` // an accepted sanitize step since the last crop
+	// of the turn under way, or of the last one
+	Crops   []Sown    `cbor:"20,keyasint,omitzero" json:"crops,omitempty"`
+	Lot     string    `cbor:"21,keyasint,omitzero" json:"lot,omitempty"`
+	SeedLot string    `cbor:"22,keyasint,omitzero" json:"seed_lot,omitempty"`
+	SownAt  time.Time `cbor:"23,keyasint,omitzero" json:"sown_at,omitzero"`
+	Debris  Debris    `cbor:"24,keyasint,omitzero" json:"debris,omitempty"`
+	// an accepted sanitize step since the last crop
+	Cleared   bool           `cbor:"25,keyasint,omitzero" json:"sanitized_since_crop,omitempty"`
 	Sanitized *LastSanitized `cbor:"26,keyasint,omitzero" json:"last_sanitized,omitempty"`
 	// SownUncleared: as the records stand now, the crop was sown without an
 	// accepted sanitize step before it. Only a correction brings that about.
@@ -42,13 +44,16 @@ type Condition struct {
 	Care    []Finding `cbor:"53,keyasint,omitzero" json:"sanitize_findings,omitempty"`
 	DryCare []Finding `cbor:"54,keyasint,omitzero" json:"dry_findings,omitempty"`
 
-	HeldIn    Stage   `cbor:"30,keyasint,omitzero" json:"held_in,omitempty"` // stage before the hold
-	HeldFor   string  `cbor:"31,keyasint,omitzero" json:"held_for,omitempty"`
-	MustWash  bool    `cbor:"32,keyasint,omitzero" json:"must_wash,omitempty"` // mold or a failed swab: no release back to where it was
-	SwabOpen  bool    `cbor:"33,keyasint,omitzero" json:"swab_open,omitempty"` // failed and neither sanitized nor passed since
-	SwabText  string  `cbor:"34,keyasint,omitzero" json:"swab,omitempty"`
-	MoldTurns []int   `cbor:"35,keyasint,omitzero" json:"mold_turns,omitempty"`
-	TurnG     float64 `cbor:"36,keyasint,omitzero" json:"turn_yield_g,omitempty"` // cuts so far of a crop that is cut more than once
+	HeldIn  Stage  `cbor:"30,keyasint,omitzero" json:"held_in,omitempty"` // stage before the hold
+	HeldFor string `cbor:"31,keyasint,omitzero" json:"held_for,omitempty"`
+	// mold or a failed swab: no release back to where it was
+	MustWash bool `cbor:"32,keyasint,omitzero" json:"must_wash,omitempty"`
+	// failed and neither sanitized nor passed since
+	SwabOpen  bool   `cbor:"33,keyasint,omitzero" json:"swab_open,omitempty"`
+	SwabText  string `cbor:"34,keyasint,omitzero" json:"swab,omitempty"`
+	MoldTurns []int  `cbor:"35,keyasint,omitzero" json:"mold_turns,omitempty"`
+	// cuts so far of a crop that is cut more than once
+	TurnG float64 `cbor:"36,keyasint,omitzero" json:"turn_yield_g,omitempty"`
 	// HeldSince is since when it was in the stage before the hold.
 	HeldSince time.Time `cbor:"37,keyasint,omitzero" json:"held_in_since,omitzero"`
 
@@ -80,13 +85,18 @@ type Condition struct {
 
 	// Handled is when the last step that takes the mat in hand was done: no
 	// contact time and no drying after it can have begun before.
-	Handled      time.Time `cbor:"80,keyasint,omitzero" json:"handled_at,omitzero"`
-	Recorded     time.Time `cbor:"81,keyasint,omitzero" json:"last_recorded_at,omitzero"`    // when the last step that was no report of danger was written down
-	CutUnweighed bool      `cbor:"82,keyasint,omitzero" json:"cut_not_weighed,omitempty"`    // a cut of this turn's crop was not weighed
-	CutList      []MeshCut `cbor:"83,keyasint,omitzero" json:"cut_list,omitempty"`           // those of CutsThrough and Cuts
-	HolesTrimmed bool      `cbor:"84,keyasint,omitzero" json:"holes_trimmed,omitempty"`      // a trim may have removed the holes
-	HolesSaid    bool      `cbor:"91,keyasint,omitzero" json:"holes_said_removed,omitempty"` // with that trim, and nobody has looked since
-	KnifeTouched bool      `cbor:"85,keyasint,omitzero" json:"knife_touched,omitempty"`      // and nobody has looked since
+	Handled time.Time `cbor:"80,keyasint,omitzero" json:"handled_at,omitzero"`
+	// when the last step that was no report of danger was written down
+	Recorded time.Time `cbor:"81,keyasint,omitzero" json:"last_recorded_at,omitzero"`
+	// a cut of this turn's crop was not weighed
+	CutUnweighed bool `cbor:"82,keyasint,omitzero" json:"cut_not_weighed,omitempty"`
+	// those of CutsThrough and Cuts
+	CutList []MeshCut `cbor:"83,keyasint,omitzero" json:"cut_list,omitempty"`
+	// a trim may have removed the holes
+	HolesTrimmed bool `cbor:"84,keyasint,omitzero" json:"holes_trimmed,omitempty"`
+	// with that trim, and nobody has looked since
+	HolesSaid    bool `cbor:"91,keyasint,omitzero" json:"holes_said_removed,omitempty"`
+	KnifeTouched bool `cbor:"85,keyasint,omitzero" json:"knife_touched,omitempty"` // and nobody has looked since
 	// MoldLook: mold was seen, and nobody has looked at the washed mat since.
 	MoldLook bool `cbor:"86,keyasint,omitzero" json:"look_for_mold,omitempty"`
 	// MoldWashes is how often the mat had been washed before each mold of MoldTurns:
@@ -440,7 +450,8 @@ func handled(s *Step) bool {
 
 // tooShort says that a drying was kept and did not dry the mat.
 func tooShort(s *Step) bool {
-	return slices.ContainsFunc(s.Outcome.Findings, func(f Finding) bool { return f.Rule == "dry-least" && f.Severity == StepRule })
+	return slices.ContainsFunc(s.Outcome.Findings,
+		func(f Finding) bool { return f.Rule == "dry-least" && f.Severity == StepRule })
 }
 
 // handles says that a step leaves a mat in another state than the one in which

@@ -45,7 +45,8 @@ type DueItem struct {
 
 // Item gives the line as of now, with the reasons that are due by until.
 func (w Work) Item(now, until time.Time) DueItem {
-	item := DueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At, OverdueH: math.Round(w.OverdueH(now)*100) / 100, Reasons: []string{}}
+	item := DueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At,
+		OverdueH: math.Round(w.OverdueH(now)*100) / 100, Reasons: []string{}}
 	for _, d := range w.Dues {
 		if !d.At.After(until) {
 			item.Reasons = append(item.Reasons, d.Text)
@@ -71,7 +72,8 @@ func WorkOn(c Condition, f Farm, loc *time.Location) (Work, bool) {
 // clock that was ahead.
 func DueByClock(recorded, now time.Time) (Finding, bool) {
 	return Finding{Rule: "clock-wrong", Severity: Stop, Source: "the times on record",
-		Text: fmt.Sprintf("the clock says %s, and the last record is of %s; one of the two is wrong, and what is due can't be told by it: set the clock",
+		Text: fmt.Sprintf("the clock says %s, and the last record is of %s; one of the two is wrong, and what is due "+
+			"can't be told by it: set the clock",
 			now.Format(fullStamp), recorded.In(now.Location()).Format(fullStamp))}, now.Before(recorded.Add(-ClockDrift))
 }
 
@@ -98,7 +100,8 @@ func againDues(c Condition, f Farm, loc *time.Location) []Due {
 		out = append(out, Due{Step: KindRinse, At: since.UTC(), Rule: residue.Rule, Text: residue.Text})
 	}
 	rested, learned, ok := c.restedFinding(f, loc)
-	if (ok || left) && c.Stage != Growing && slices.ContainsFunc(retireFindings(c, f.Policy, c.Last.In(loc)), Finding.retires) {
+	if (ok || left) && c.Stage != Growing &&
+		slices.ContainsFunc(retireFindings(c, f.Policy, c.Last.In(loc)), Finding.retires) {
 		return nil // it is not washed any more
 	}
 	due := Due{Step: KindSanitize, At: learned.UTC(), Rule: rested.Rule, Text: rested.Text}
@@ -161,7 +164,8 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 	case Ready:
 		if l, on := p.limit("sanitize-lapsed"); on && c.Sanitized != nil {
 			at := c.Sanitized.AcceptedAt.Add(time.Duration(l*24) * time.Hour)
-			add(KindSanitize, at, "sanitize-lapsed", "sanitizing is good until "+when(at, c.dayAlone(c.Sanitized.AcceptedAt), loc, "2 Jan 15:04")+"; sow on it before that, sanitize again after")
+			add(KindSanitize, at, "sanitize-lapsed", "sanitizing is good until "+
+				when(at, c.dayAlone(c.Sanitized.AcceptedAt), loc, "2 Jan 15:04")+"; sow on it before that, sanitize again after")
 			if !c.Sanitized.Accepted {
 				add(KindSanitize, c.Sanitized.At, "not-sanitized", "the last sanitize step was not accepted")
 			}

@@ -51,7 +51,8 @@ func (e *StageError) Error() string {
 	if e.Turn > 0 {
 		turn = fmt.Sprintf(" (turn %d)", e.Turn)
 	}
-	return fmt.Sprintf("mat %s has been %s since %s%s; %s", e.Code, stagePhrase(e.Stage), e.Since.Format("2 Jan"), turn, e.Do)
+	return fmt.Sprintf("mat %s has been %s since %s%s; %s", e.Code, stagePhrase(e.Stage), e.Since.Format("2 Jan"), turn,
+		e.Do)
 }
 
 func stagePhrase(s Stage) string {
@@ -117,12 +118,15 @@ func (e *TimeError) Error() string {
 		stamp += ":05"
 	}
 	if e.Last.IsZero() {
-		return fmt.Sprintf("the time %s is in the future (now %s); give the time at which it was done, or set the clock", e.At.Format(stamp), e.Now.Format(stamp))
+		return fmt.Sprintf("the time %s is in the future (now %s); give the time at which it was done, or set the clock",
+			e.At.Format(stamp), e.Now.Format(stamp))
 	}
 	if e.ClockBehind() {
-		return fmt.Sprintf("mat %s: its last step is dated %s, and the clock says %s; set the clock, or, if it was ahead then, void that step and record it again", e.Code, e.Last.Format(stamp), e.Now.Format(stamp))
+		return fmt.Sprintf("mat %s: its last step is dated %s, and the clock says %s; set the clock, or, if it was "+
+			"ahead then, void that step and record it again", e.Code, e.Last.Format(stamp), e.Now.Format(stamp))
 	}
-	return fmt.Sprintf("mat %s: the time %s is before its last step, at %s; a mat's steps go forward in time, so void the later ones first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))
+	return fmt.Sprintf("mat %s: the time %s is before its last step, at %s; a mat's steps go forward in time, so "+
+		"void the later ones first", e.Code, e.At.Format(stamp), e.Last.Format(stamp))
 }
 
 // ClockError refuses a step while the clock is plainly wrong.
@@ -133,7 +137,8 @@ type ClockError struct {
 
 func (e *ClockError) Error() string {
 	if !e.Last.IsZero() {
-		return fmt.Sprintf("the clock of this machine says %s, and the farm's last record was written down at %s; set the clock, or, if that record's clock was ahead, give the time at which this was done",
+		return fmt.Sprintf("the clock of this machine says %s, and the farm's last record was written down at %s; set "+
+			"the clock, or, if that record's clock was ahead, give the time at which this was done",
 			e.Now.Format(fullStamp), e.Last.Format(fullStamp))
 	}
 	return fmt.Sprintf("the clock of this machine says %s; set it and record the step again", e.Now.Format(fullStamp))
@@ -154,10 +159,12 @@ func (e *FitError) Error() string {
 		form += ":05"
 	}
 	if e.Kind == KindHarvest {
-		return fmt.Sprintf("mat %s: a crop sown on %s can't be harvested on %s: its table says %.0f days at least; give the right day, or put your own days on file",
+		return fmt.Sprintf("mat %s: a crop sown on %s can't be harvested on %s: its table says %.0f days at least; give "+
+			"the right day, or put your own days on file",
 			e.Code, e.Last.Format("2 Jan 2006"), e.At.Format("2 Jan 2006"), e.Took.Hours()/24)
 	}
-	return fmt.Sprintf("mat %s: %s of %s can't end at %s when the step before it was at %s; record it when it is over, or void the step before if its time is wrong",
+	return fmt.Sprintf("mat %s: %s of %s can't end at %s when the step before it was at %s; record it when it is "+
+		"over, or void the step before if its time is wrong",
 		e.Code, hoursText(e.Took), byKind[e.Kind].Doing, e.At.Format(form), e.Last.Format(form))
 }
 
@@ -209,7 +216,8 @@ type DiscardedError struct {
 }
 
 func (e *DiscardedError) Error() string {
-	return fmt.Sprintf("solution %s was discarded on %s by %s; mix a fresh one, or give the time at which it was used if that was before", e.Code, e.At.Format("2 Jan 2006 15:04"), e.By)
+	return fmt.Sprintf("solution %s was discarded on %s by %s; mix a fresh one, or give the time at which it was "+
+		"used if that was before", e.Code, e.At.Format("2 Jan 2006 15:04"), e.By)
 }
 
 // UnlikelyError asks for a second look at directions that no published range
@@ -217,5 +225,6 @@ func (e *DiscardedError) Error() string {
 type UnlikelyError struct{ Product, What, Source string }
 
 func (e *UnlikelyError) Error() string {
-	return fmt.Sprintf("the directions of %s lie outside every published range (%s); look at the label again, and confirm them if it does say so. Published: %s", e.Product, e.What, e.Source)
+	return fmt.Sprintf("the directions of %s lie outside every published range (%s); look at the label again, and "+
+		"confirm them if it does say so. Published: %s", e.Product, e.What, e.Source)
 }

@@ -48,23 +48,26 @@ func (s FarmSettings) Check() error {
 		return &InputError{Field: "currency", Value: s.Currency, Want: "an ISO 4217 code such as EUR or USD"}
 	}
 	if (s.Lat == nil) != (s.Lon == nil) {
-		return &InputError{Field: "place", Value: "one of latitude and longitude", Want: "both, in degrees, or none", Way: CaseHalfPlace}
+		return &InputError{Field: "place", Value: "one of latitude and longitude", Want: "both, in degrees, or none",
+			Way: CaseHalfPlace}
 	}
 	if s.Lat == nil {
 		return nil
 	}
-	return first(checkRange("latitude", *s.Lat, -90, 90, "degrees, north is positive"), checkRange("longitude", *s.Lon, -180, 180, "degrees, east is positive"))
+	return first(checkRange("latitude", *s.Lat, -90, 90, "degrees, north is positive"),
+		checkRange("longitude", *s.Lon, -180, 180, "degrees, east is positive"))
 }
 
 // Sanitizer is a product that the farm uses, with the directions that it is
 // used by.
 type Sanitizer struct {
 	record
-	Name         string  `cbor:"10,keyasint,omitzero" json:"name"`
-	Active       string  `cbor:"11,keyasint,omitzero" json:"active"` // peroxide, hypochlorite, …: see Actives
-	Stock        string  `cbor:"12,keyasint,omitzero" json:"stock,omitempty"`
-	Directions   string  `cbor:"13,keyasint,omitzero" json:"directions,omitempty"` // DirectionsLabel, DirectionsFarm or empty: none on file
-	MinPPM       float64 `cbor:"14,keyasint,omitzero" json:"min_ppm,omitempty"`    // use strength, mg/L
+	Name   string `cbor:"10,keyasint,omitzero" json:"name"`
+	Active string `cbor:"11,keyasint,omitzero" json:"active"` // peroxide, hypochlorite, …: see Actives
+	Stock  string `cbor:"12,keyasint,omitzero" json:"stock,omitempty"`
+	// DirectionsLabel, DirectionsFarm or empty: none on file
+	Directions   string  `cbor:"13,keyasint,omitzero" json:"directions,omitempty"`
+	MinPPM       float64 `cbor:"14,keyasint,omitzero" json:"min_ppm,omitempty"` // use strength, mg/L
 	MaxPPM       float64 `cbor:"15,keyasint,omitzero" json:"max_ppm,omitempty"`
 	ContactS     int     `cbor:"16,keyasint,omitzero" json:"contact_s,omitempty"`
 	MinTempC     float64 `cbor:"17,keyasint,omitzero" json:"min_temp_c,omitempty"`
@@ -76,11 +79,13 @@ type Sanitizer struct {
 	OpenedDays   float64 `cbor:"23,keyasint,omitzero" json:"opened_good_days,omitempty"`
 	Registration string  `cbor:"24,keyasint,omitzero" json:"registration,omitempty"`
 	Note         string  `cbor:"25,keyasint,omitzero" json:"note,omitempty"`
-	DensityGPML  float64 `cbor:"26,keyasint,omitzero" json:"density_g_per_ml,omitempty"` // of the stock, from the label or data sheet
+	// of the stock, from the label or data sheet
+	DensityGPML float64 `cbor:"26,keyasint,omitzero" json:"density_g_per_ml,omitempty"`
 	// Corrects says why the copy on file is wrong from its beginning; empty: a
 	// label of its own, which counts from now on.
-	Corrects  string `cbor:"27,keyasint,omitzero" json:"corrects,omitempty"`
-	Confirmed bool   `cbor:"28,keyasint,omitzero" json:"range_confirmed,omitempty"` // the label does say so: see PublishedRange
+	Corrects string `cbor:"27,keyasint,omitzero" json:"corrects,omitempty"`
+	// the label does say so: see PublishedRange
+	Confirmed bool `cbor:"28,keyasint,omitzero" json:"range_confirmed,omitempty"`
 }
 
 // Kinds of directions.
@@ -112,8 +117,10 @@ func (s Sanitizer) Check() error {
 		return &InputError{Field: "active", Value: s.Active,
 			Want: "peroxide, hypochlorite, calcium-hypochlorite, peroxyacetic, quat, iodophor, acid or other"}
 	}
-	if err := first(checkText("sanitizer", s.Name), checkText("stock", s.Stock), checkText("registration", s.Registration), checkText("note", s.Note), checkText("what it corrects", s.Corrects),
-		checkOptional("density", s.DensityGPML, 0.7, 2, "g/mL (water is 1.00)"), checkOptional("good after mixing", s.MixedHours, 0.1, 8784, "h"),
+	if err := first(checkText("sanitizer", s.Name), checkText("stock", s.Stock),
+		checkText("registration", s.Registration), checkText("note", s.Note), checkText("what it corrects", s.Corrects),
+		checkOptional("density", s.DensityGPML, 0.7, 2, "g/mL (water is 1.00)"),
+		checkOptional("good after mixing", s.MixedHours, 0.1, 8784, "h"),
 		checkOptional("good after opening", s.OpenedDays, 1, 1830, "days")); err != nil {
 		return err
 	}
@@ -138,12 +145,14 @@ func (s Sanitizer) Check() error {
 	if err := checkRange("least temperature", s.MinTempC, 0, 95, "C"); err != nil {
 		return err
 	}
-	if err := first(checkOptional("greatest temperature", s.MaxTempC, 0, 95, "C"), checkOptional("least pH", s.MinPH, 0, 14, ""),
+	if err := first(checkOptional("greatest temperature", s.MaxTempC, 0, 95, "C"),
+		checkOptional("least pH", s.MinPH, 0, 14, ""),
 		checkOptional("greatest pH", s.MaxPH, 0, 14, "")); err != nil {
 		return err
 	}
 	if s.MaxTempC != 0 && s.MaxTempC < s.MinTempC {
-		return &InputError{Field: "temperature", Value: fmt.Sprintf("%g-%g C", s.MinTempC, s.MaxTempC), Want: "the lower first"}
+		return &InputError{Field: "temperature", Value: fmt.Sprintf("%g-%g C", s.MinTempC, s.MaxTempC),
+			Want: "the lower first"}
 	}
 	if s.MaxPH != 0 && s.MaxPH < s.MinPH {
 		return &InputError{Field: "pH", Value: fmt.Sprintf("%g-%g", s.MinPH, s.MaxPH), Want: "the lower first"}
@@ -163,7 +172,8 @@ func (s Sanitizer) checkProcedure(p Policy) error {
 		return nil
 	}
 	return &InputError{Field: "farm procedure", Value: fmt.Sprintf("%g ppm", s.MaxPPM), Way: CaseUnrinsed,
-		Want: fmt.Sprintf("a rinse with potable water after the contact time, or at most %g ppm: this is %.0f times the published ceiling for what may stay on a food-contact surface (%s)", set.Limit, s.MaxPPM/set.Limit, rule.Source)}
+		Want: fmt.Sprintf("a rinse with potable water after the contact time, or at most %g ppm: this is %.0f times the "+
+			"published ceiling for what may stay on a food-contact surface (%s)", set.Limit, s.MaxPPM/set.Limit, rule.Source)}
 }
 
 // Farm is the present state of the farm's own thread.
@@ -173,8 +183,9 @@ type Farm struct {
 	Policy     Policy       `cbor:"11,keyasint,omitzero" json:"policy"`
 	OwnCrops   []Crop       `cbor:"12,keyasint,omitzero" json:"crops,omitempty"`
 	Sanitizers []Sanitizer  `cbor:"13,keyasint,omitzero" json:"sanitizers,omitempty"`
-	Bottles    []Bottle     `cbor:"14,keyasint,omitzero" json:"solutions,omitempty"`           // not discarded, oldest first
-	Discarded  []Bottle     `cbor:"15,keyasint,omitzero" json:"discarded_solutions,omitempty"` // for late entries
+	// not discarded, oldest first
+	Bottles   []Bottle `cbor:"14,keyasint,omitzero" json:"solutions,omitempty"`
+	Discarded []Bottle `cbor:"15,keyasint,omitzero" json:"discarded_solutions,omitempty"` // for late entries
 	// What was in force before, for late entries and for what is learned later.
 	Labels   []Label       `cbor:"16,keyasint,omitzero" json:"-"` // every copy of Sanitizers, in the order of the records
 	Policies []PolicySince `cbor:"17,keyasint,omitzero" json:"-"` // every change of Policy, in the order of the records
@@ -245,8 +256,10 @@ func AdmitFarm(f Farm, s Step, now time.Time) (Step, error) {
 	case *PolicyChange:
 		err = b.Check()
 		if s.At.Before(s.Recorded) {
-			s.Outcome.Findings = []Finding{{Rule: "policy-since", Severity: Care, Source: "a limit is not a fact that is found out later",
-				Text: fmt.Sprintf("it counts from when it was written down, %s; a step from before that is judged by the limits of its time, also when it is entered later",
+			s.Outcome.Findings = []Finding{{Rule: "policy-since", Severity: Care,
+				Source: "a limit is not a fact that is found out later",
+				Text: fmt.Sprintf("it counts from when it was written down, %s; a step from before that is judged by the "+
+					"limits of its time, also when it is entered later",
 					s.Recorded.In(now.Location()).Format(fullStamp))}}
 		}
 	case *Crop:

@@ -126,7 +126,8 @@ func (f Field) check(b Body) error {
 		}
 		return checkRange(f.Title(), v, f.Least, f.Most, f.Of.Unit())
 	case Size:
-		return first(checkRange("length", v.LengthMM, f.Least, f.Most, "mm"), checkRange("width", v.WidthMM, f.Least, f.Most, "mm"))
+		return first(checkRange("length", v.LengthMM, f.Least, f.Most, "mm"),
+			checkRange("width", v.WidthMM, f.Least, f.Most, "mm"))
 	case []Sown:
 		return checkCrops(v)
 	case []string:

@@ -44,7 +44,8 @@ func judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	c.Sanitized, c.Care = c.asKnown(f)
 	late, _, _ := c.learnedResidue(f, true)
 	c.doubt(doubtResidue, late != nil)
-	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized, Findings: []Finding{}}
+	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized,
+		Findings: []Finding{}}
 	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
 	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
 	residue, _, left := c.residueFinding(f, now.Location())
@@ -102,7 +103,8 @@ func (p Policy) limit(rule string) (float64, bool) {
 // switched off what they would have said: see Policy.finding.
 func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	if c.Stage == Retired {
-		return []Finding{p.finding("retired", "retired on %s: %s", c.RetiredAt.In(now.Location()).Format("2 Jan 2006"), c.Cause)}
+		return []Finding{p.finding("retired", "retired on %s: %s", c.RetiredAt.In(now.Location()).Format("2 Jan 2006"),
+			c.Cause)}
 	}
 	var out []Finding
 	add := func(rule, format string, args ...any) { out = append(out, p.finding(rule, format, args...)) }
@@ -118,8 +120,10 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 			out[len(out)-1].Severity = Stop
 		}
 	}
-	damage("cut-through", float64(c.CutsThrough), float64(through), "%s through the mesh%s", plural(c.CutsThrough, "cut"), c.trimmed(true))
-	damage("cut-length", c.CutMM, mm, "cuts of %s mm in all, the limit is %g mm%s", trimZeros(c.CutMM), limit("cut-length"), c.trimmed(false))
+	damage("cut-through", float64(c.CutsThrough), float64(through), "%s through the mesh%s",
+		plural(c.CutsThrough, "cut"), c.trimmed(true))
+	damage("cut-length", c.CutMM, mm, "cuts of %s mm in all, the limit is %g mm%s", trimZeros(c.CutMM),
+		limit("cut-length"), c.trimmed(false))
 	s := p.Setting("mold-repeat")
 	if n := moldIn(c, int(s.Window)); float64(n) >= s.Limit {
 		add("mold-repeat", "mold %s in the last %g turns, the limit is %g", plural(n, "time"), s.Window, s.Limit)
@@ -136,7 +140,8 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	s = p.Setting("yield-down")
 	for _, y := range c.Yields {
 		if share, ok := y.share(int(s.Window)); ok && share <= s.Limit {
-			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.1f %% of those before, the limit is %g %%", s.Window, y.Name(), share, s.Limit)
+			add("yield-down", "the last %g harvests of %s give, for their seed and area, %.1f %% of those before, the "+
+				"limit is %g %%", s.Window, y.Name(), share, s.Limit)
 		}
 	}
 	if c.FoldSnaps {
@@ -147,7 +152,8 @@ func retireFindings(c Condition, p Policy, now time.Time) []Finding {
 	if c.HolesTrimmed {
 		trimmed = trimmedText
 	}
-	damage("inspection-failed", float64(c.Holes), float64(holes), "%s found at inspection%s", plural(c.Holes, "hole"), trimmed)
+	damage("inspection-failed", float64(c.Holes), float64(holes), "%s found at inspection%s", plural(c.Holes, "hole"),
+		trimmed)
 	return out
 }
 
@@ -184,11 +190,13 @@ func stopFindings(c Condition, p Policy, now time.Time) []Finding {
 	case !c.Cleared:
 		add("not-sanitized", "no accepted sanitize step since the last crop")
 	case c.Sanitized != nil && !c.Sanitized.Accepted:
-		add("not-sanitized", "the last sanitize step, on %s, was not accepted; what it left on the mat is not known, sanitize and dry it again", c.Sanitized.At.In(now.Location()).Format("2 Jan"))
+		add("not-sanitized", "the last sanitize step, on %s, was not accepted; what it left on the mat is not known, "+
+			"sanitize and dry it again", c.Sanitized.At.In(now.Location()).Format("2 Jan"))
 	}
 	if l := p.Setting("sanitize-lapsed").Limit; c.Cleared && c.Sanitized != nil {
 		if at := c.Sanitized.AcceptedAt.In(now.Location()); days(at, now) >= l {
-			add("sanitize-lapsed", "the sanitizing of %s was good for %g days, until %s; sanitize and dry it again", at.Format(stamp), l, at.Add(hours(24*l)).Format(stamp))
+			add("sanitize-lapsed", "the sanitizing of %s was good for %g days, until %s; sanitize and dry it again",
+				at.Format(stamp), l, at.Add(hours(24*l)).Format(stamp))
 		}
 	}
 	return out
@@ -199,7 +207,8 @@ func unclearedText(c Condition) string {
 	if c.Lot != "" {
 		lot = " of lot " + c.Lot
 	}
-	return fmt.Sprintf("as the records stand, this crop%s was sown before the mat was sanitized and dry again; hold it and decide", lot)
+	return fmt.Sprintf("as the records stand, this crop%s was sown before the mat was sanitized and dry again; hold "+
+		"it and decide", lot)
 }
 
 func careFindings(c Condition, p Policy, now time.Time) []Finding {
@@ -211,7 +220,8 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 	}
 	// switched off, the rule accepts no new ones; the finding on an old one stands
 	if c.Sanitized != nil && c.Sanitized.FarmProcedure {
-		out = append(out, p.says("farm-procedure", "last sanitized by the farm's own procedure, not by label directions for food-contact surfaces"))
+		out = append(out, p.says("farm-procedure",
+			"last sanitized by the farm's own procedure, not by label directions for food-contact surfaces"))
 	}
 	for _, f := range c.Care {
 		f.Text = "at the last sanitizing: " + f.Text
@@ -222,14 +232,16 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 		out = append(out, f)
 	}
 	if c.CropVoided && c.Stage != Growing {
-		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make sure that nothing grew on it, or wash and sanitize it")
+		add("crop-voided", "a sowing or harvest on this mat was voided and no sanitize step was accepted since; make "+
+			"sure that nothing grew on it, or wash and sanitize it")
 	}
 	if f, ok := lastMold(c, p); ok {
 		out = append(out, f)
 	}
 	for _, what := range c.Doubts {
 		if what == doubtResidue {
-			add("report-voided", "a sanitizing that left a residue was voided; if it did take place, rinse the mat with potable water, then dry and sanitize it")
+			add("report-voided", "a sanitizing that left a residue was voided; if it did take place, rinse the mat with "+
+				"potable water, then dry and sanitize it")
 			continue
 		}
 		add("report-voided", "a report of %s on this mat was voided; look at it against the light before you sow", what)
@@ -246,7 +258,8 @@ func careFindings(c Condition, p Policy, now time.Time) []Finding {
 		add("cut-noted", "%s not through, %s mm of cuts in all", plural(c.Cuts, "cut"), trimZeros(c.CutMM))
 	}
 	if l := limit("inspection-due"); float64(c.Turn-c.Inspected) >= l {
-		add("inspection-due", "%s since it was last inspected, the policy asks every %g", plural(c.Turn-c.Inspected, "turn"), l)
+		add("inspection-due", "%s since it was last inspected, the policy asks every %g",
+			plural(c.Turn-c.Inspected, "turn"), l)
 	}
 	if c.Fuzz { // also where the rule is off: then as a note
 		f := p.finding("inspection-failed", "fuzz or whitening seen at the last inspection")

@@ -24,42 +24,51 @@ var aboutMats = []StepKind{
 		list("crop", OfCrops, func(b *Sow) *[]Sown { return &b.Crops }).lasting().needed().
 			help("crop, or a mix with the seed of each crop", "broccoli=18g, radish=10g"),
 		seedOfOne.each().lasting().help("seed on each mat, for a single crop", "28g"),
-		text("lot", func(b *Sow) *string { return &b.Lot }).lasting().says("lot %s").help("your name for the crop batch", "R-1124"),
-		text("seed_lot", func(b *Sow) *string { return &b.SeedLot }).lasting().says("seed lot %s").help("the supplier's seed lot", "S88"),
+		text("lot", func(b *Sow) *string { return &b.Lot }).lasting().says("lot %s").
+			help("your name for the crop batch", "R-1124"),
+		text("seed_lot", func(b *Sow) *string { return &b.SeedLot }).lasting().says("seed lot %s").
+			help("the supplier's seed lot", "S88"),
 		text("place", func(b *Sow) *string { return &b.Place }).lasting().help("shelf or area", "shelf A"),
 	}},
 	{Kind: KindMist, Doing: "misting", New: func() Body { return new(Mist) }, From: []Stage{Growing}, Fields: []Field{
 		amount("water", OfVolume, 1, 20000, func(b *Mist) *float64 { return &b.WaterML }).says("%s of water").
 			help("water used on each mat", "200mL"),
-		text("treated", func(b *Mist) *string { return &b.Treated }).called("what it was treated with").says("treated with %s").
+		text("treated", func(b *Mist) *string { return &b.Treated }).called("what it was treated with").
+			says("treated with %s").
 			help("what a spot was treated with", "peroxide 0.5 %"),
 		text("where", func(b *Mist) *string { return &b.Where }).called("place").help("which spot", "left corner"),
 	}},
-	{Kind: KindHarvest, Doing: "harvesting", New: func() Body { return new(Harvest) }, From: []Stage{Growing}, Fields: []Field{
-		amount("yield", OfMass, 0.1, 100000, func(b *Harvest) *float64 { return &b.YieldG }).each().
-			help("fresh yield of each mat", "310g"),
-		amount("cut_height", OfLength, 0.5, 300, func(b *Harvest) *float64 { return &b.CutHeightMM }).lasting().says("cut %s above the mat").
-			help("height of the cut above the mat", "12mm"),
-		yesNo("knife_touched", func(b *Harvest) *bool { return &b.KnifeTouched }).says("knife touched the mesh").
-			help("the knife touched the mesh", ""),
-		yesNo("more_cuts", func(b *Harvest) *bool { return &b.MoreCutsToCome }).says("more cuts to come").
-			help("the crop stays on the mat for another cut", ""),
-		text("place", func(b *Harvest) *string { return &b.Place }).help("where it was done, if not on its shelf", "yard"),
-	}},
+	{Kind: KindHarvest, Doing: "harvesting", New: func() Body { return new(Harvest) }, From: []Stage{Growing},
+		Fields: []Field{
+			amount("yield", OfMass, 0.1, 100000, func(b *Harvest) *float64 { return &b.YieldG }).each().
+				help("fresh yield of each mat", "310g"),
+			amount("cut_height", OfLength, 0.5, 300, func(b *Harvest) *float64 { return &b.CutHeightMM }).lasting().
+				says("cut %s above the mat").
+				help("height of the cut above the mat", "12mm"),
+			yesNo("knife_touched", func(b *Harvest) *bool { return &b.KnifeTouched }).says("knife touched the mesh").
+				help("the knife touched the mesh", ""),
+			yesNo("more_cuts", func(b *Harvest) *bool { return &b.MoreCutsToCome }).says("more cuts to come").
+				help("the crop stays on the mat for another cut", ""),
+			text("place", func(b *Harvest) *string { return &b.Place }).help("where it was done, if not on its shelf", "yard"),
+		}},
 	{Kind: KindRinse, Doing: "rinsing", New: func() Body { return new(Rinse) }, From: notGrowing, Fields: []Field{
-		choice("debris", func(b *Rinse) *Debris { return &b.Debris }, DebrisNone, DebrisTraces, DebrisRoots).needed().says("debris left: %s").
+		choice("debris", func(b *Rinse) *Debris { return &b.Debris }, DebrisNone, DebrisTraces, DebrisRoots).needed().
+			says("debris left: %s").
 			help("what is left on the mat", ""),
 		text("detergent", func(b *Rinse) *string { return &b.Detergent }).lasting().help("detergent used", "dish soap"),
 		handsOn.help("hands-on time for each mat", "3min"),
 		text("place", func(b *Rinse) *string { return &b.Place }).lasting().help("where it was done", "wash house"),
 	}},
 	{Kind: KindDry, Doing: "drying", New: func() Body { return new(Dry) }, From: notGrowing, Fields: []Field{
-		choice("where", func(b *Dry) *string { return &b.Where }, DrySun, DryAir).lasting().needed().called("where it dried").says("in %s").
+		choice("where", func(b *Dry) *string { return &b.Where }, DrySun, DryAir).lasting().needed().
+			called("where it dried").says("in %s").
 			help("sun or air", ""),
 		amount("for", OfSpan, 1, 14*86400, func(b *Dry) *int { return &b.DurationS }).lasting().called("drying time").
 			help("how long it took", "3h"),
-		amount("sun", OfNumber, 0.0001, 20, func(b *Dry) *float64 { return &b.KLy }).called("sun in kLy").hidden().says("%s kLy of sun"),
-		amount("dose", OfNumber, 0, 20000, func(b *Dry) *float64 { return &b.ErythemalJM2 }).hidden().says("%s J/m2 erythemal"),
+		amount("sun", OfNumber, 0.0001, 20, func(b *Dry) *float64 { return &b.KLy }).called("sun in kLy").hidden().
+			says("%s kLy of sun"),
+		amount("dose", OfNumber, 0, 20000, func(b *Dry) *float64 { return &b.ErythemalJM2 }).hidden().
+			says("%s J/m2 erythemal"),
 		amount("sed", OfNumber, 0, 200, func(b *Dry) *float64 { return &b.SED }).hidden().says("%s SED"),
 		amount("uv", OfNumber, 0, 25, func(b *Dry) *float64 { return &b.UVIndex }).called("UV index").says("UV index %s").
 			help("mean UV index of those hours, from a forecast", "6"),
@@ -71,14 +80,17 @@ var aboutMats = []StepKind{
 		text("solution", func(b *Sanitize) *Code { return &b.Solution }).lasting().of(OfSolution).says("solution %s").
 			help("the mixed solution: gives product and strength", "BK7R2N81"),
 		text("product", func(b *Sanitize) *string { return &b.Product }).lasting().help("a sanitizer on file", "blue drum"),
-		text("active", func(b *Sanitize) *string { return &b.Active }).of(OfActive).orElse("product").help("its active ingredient, where one product on file has it", "peroxide"),
+		text("active", func(b *Sanitize) *string { return &b.Active }).of(OfActive).orElse("product").
+			help("its active ingredient, where one product on file has it", "peroxide"),
 		amount("strength", OfStrength, 0.1, 700000, func(b *Sanitize) *float64 { return &b.StrengthPPM }).lasting().
 			help("strength used", "100ppm"),
-		amount("contact", OfSpan, 0, 86400, func(b *Sanitize) *int { return &b.ContactS }).lasting().needed().called("contact time").
+		amount("contact", OfSpan, 0, 86400, func(b *Sanitize) *int { return &b.ContactS }).lasting().needed().
+			called("contact time").
 			help("how long it stayed wet", "2min"),
 		yesNo("timed", func(b *Sanitize) *bool { return &b.Timed }).hidden().says("by the timer"),
 		bothSides.help("how many sides were wetted", ""),
-		choice("method", func(b *Sanitize) *string { return &b.Method }, "spray", "soak", "wipe").lasting().needed().help("how it was put on", ""),
+		choice("method", func(b *Sanitize) *string { return &b.Method }, "spray", "soak", "wipe").lasting().needed().
+			help("how it was put on", ""),
 		yesNo("rinsed", func(b *Sanitize) *bool { return &b.Rinsed }).says("rinsed").
 			help("rinsed with potable water after the contact time", ""),
 		measured("temp", OfTemperature, 0, 95, func(b *Sanitize) **float64 { return &b.TempC }).called("temperature").
@@ -101,10 +113,13 @@ var aboutMats = []StepKind{
 		list("pictures", OfPictures, func(b *Mold) *[]string { return &b.Pictures }),
 	}},
 	{Kind: KindCut, New: func() Body { return new(Cut) }, Fields: []Field{
-		amount("length", OfLength, 0.5, 5000, func(b *Cut) *float64 { return &b.LengthMM }).needed().each().called("cut length").
+		amount("length", OfLength, 0.5, 5000, func(b *Cut) *float64 { return &b.LengthMM }).needed().each().
+			called("cut length").
 			help("length of the cut", "8mm"),
-		text("where", func(b *Cut) *string { return &b.Where }).called("place").usually("middle", "edge", "corner").help("where", ""),
-		yesNo("through", func(b *Cut) *bool { return &b.Through }).says("through the mesh").help("it goes through the mesh", ""),
+		text("where", func(b *Cut) *string { return &b.Where }).called("place").usually("middle", "edge", "corner").
+			help("where", ""),
+		yesNo("through", func(b *Cut) *bool { return &b.Through }).says("through the mesh").
+			help("it goes through the mesh", ""),
 		list("pictures", OfPictures, func(b *Cut) *[]string { return &b.Pictures }),
 	}},
 	{Kind: KindSwab, New: func() Body { return new(Swab) }, Fields: []Field{
@@ -121,41 +136,51 @@ var aboutMats = []StepKind{
 		yesNo("dropped", func(b *Hold) *bool { return &b.Dropped }).says("fell on the floor: to be washed").
 			help("it fell on the floor: no release but to the wash", ""),
 	}},
-	{Kind: KindRelease, Doing: "releasing", New: func() Body { return new(Release) }, From: []Stage{OnHold}, Fields: []Field{
-		text("reason", func(b *Release) *string { return &b.Reason }).needed().help("what was decided", "crop discarded"),
-		yesNo("as_was", func(b *Release) *bool { return &b.AsWas }).says("as it was").help("back to the stage that it was held in", ""),
-	}},
-	{Kind: KindInspect, Doing: "inspecting", New: func() Body { return new(Inspect) }, From: append([]Stage{OnHold}, notGrowing...), Fields: []Field{
-		yesNo("fold_snaps", func(b *Inspect) *bool { return &b.FoldSnaps }).says("thread snaps when folded").
-			help("a thread snaps when the mat is folded flat", ""),
-		yesNo("fuzz", func(b *Inspect) *bool { return &b.Fuzz }).says("fuzz").help("fuzz, chalking or whitening at the crossings", ""),
-		amount("holes", OfCount, 0, 10000, func(b *Inspect) *int { return &b.Holes }).each().says("holes: %s").help("holes found", "2"),
-		yesNo("smell", func(b *Inspect) *bool { return &b.Smell }).says("smells").help("it smells; back to the wash", ""),
-		yesNo("mold", func(b *Inspect) *bool { return &b.Mold }).says("mold").help("mold seen; the mat goes on hold", ""),
-		yesNo("no_cuts", func(b *Inspect) *bool { return &b.NoCuts }).says("no cuts left").
-			help("looked for after a trim: no cut and no hole is left", ""),
-		amount("aperture", OfLength, 0.02, 20, func(b *Inspect) *float64 { return &b.ApertureMM }).each().says("opening %s").
-			help("mean opening over ten", "0.52mm"),
-		text("note", func(b *Inspect) *string { return &b.Note }).help("anything else", ""),
-		list("pictures", OfPictures, func(b *Inspect) *[]string { return &b.Pictures }),
-	}},
-	{Kind: KindTrim, Doing: "trimming", New: func() Body { return new(Trim) }, From: append([]Stage{OnHold}, notGrowing...), Fields: []Field{
-		oldSize.hidden().says("from %s"),
-		newSize.says("to %s").help("the new size", "250x250mm"),
-		yesNo("removes_cuts", func(b *Trim) *bool { return &b.RemovesCuts }).says("the damaged part is gone").
-			help("the damaged part went with the offcut", ""),
-	}},
+	{Kind: KindRelease, Doing: "releasing", New: func() Body { return new(Release) }, From: []Stage{OnHold},
+		Fields: []Field{
+			text("reason", func(b *Release) *string { return &b.Reason }).needed().help("what was decided", "crop discarded"),
+			yesNo("as_was", func(b *Release) *bool { return &b.AsWas }).says("as it was").
+				help("back to the stage that it was held in", ""),
+		}},
+	{Kind: KindInspect, Doing: "inspecting", New: func() Body { return new(Inspect) },
+		From: append([]Stage{OnHold}, notGrowing...), Fields: []Field{
+			yesNo("fold_snaps", func(b *Inspect) *bool { return &b.FoldSnaps }).says("thread snaps when folded").
+				help("a thread snaps when the mat is folded flat", ""),
+			yesNo("fuzz", func(b *Inspect) *bool { return &b.Fuzz }).says("fuzz").
+				help("fuzz, chalking or whitening at the crossings", ""),
+			amount("holes", OfCount, 0, 10000, func(b *Inspect) *int { return &b.Holes }).each().says("holes: %s").
+				help("holes found", "2"),
+			yesNo("smell", func(b *Inspect) *bool { return &b.Smell }).says("smells").help("it smells; back to the wash", ""),
+			yesNo("mold", func(b *Inspect) *bool { return &b.Mold }).says("mold").help("mold seen; the mat goes on hold", ""),
+			yesNo("no_cuts", func(b *Inspect) *bool { return &b.NoCuts }).says("no cuts left").
+				help("looked for after a trim: no cut and no hole is left", ""),
+			amount("aperture", OfLength, 0.02, 20, func(b *Inspect) *float64 { return &b.ApertureMM }).each().says("opening %s").
+				help("mean opening over ten", "0.52mm"),
+			text("note", func(b *Inspect) *string { return &b.Note }).help("anything else", ""),
+			list("pictures", OfPictures, func(b *Inspect) *[]string { return &b.Pictures }),
+		}},
+	{Kind: KindTrim, Doing: "trimming", New: func() Body { return new(Trim) },
+		From: append([]Stage{OnHold}, notGrowing...), Fields: []Field{
+			oldSize.hidden().says("from %s"),
+			newSize.says("to %s").help("the new size", "250x250mm"),
+			yesNo("removes_cuts", func(b *Trim) *bool { return &b.RemovesCuts }).says("the damaged part is gone").
+				help("the damaged part went with the offcut", ""),
+		}},
 	{Kind: KindRelabel, Doing: "relabeling", New: func() Body { return new(Relabel) }, Fields: []Field{
 		text("reason", func(b *Relabel) *string { return &b.Reason }).needed().help("why", "label worn"),
 		text("new_code", func(b *Relabel) *Code { return &b.NewCode }).hidden().says("new code %s"),
-		text("mark", func(b *Relabel) *string { return &b.Mark }).says("mark %s").help("a mark that needs no label", "punched dots, a notch"),
+		text("mark", func(b *Relabel) *string { return &b.Mark }).says("mark %s").
+			help("a mark that needs no label", "punched dots, a notch"),
 	}},
 	{Kind: KindDocument, New: func() Body { return new(Document) }, Fields: []Field{
-		text("contact", func(b *Document) *string { return &b.ContactStatement }).needed().called("food-contact statement").says("food contact: %s").
+		text("contact", func(b *Document) *string { return &b.ContactStatement }).needed().called("food-contact statement").
+			says("food contact: %s").
 			help("the statement, in the supplier's words", "complies with EU 10/2011"),
-		text("contact_date", func(b *Document) *string { return &b.ContactDate }).of(OfDate).needed().called("date of the food-contact statement").
+		text("contact_date", func(b *Document) *string { return &b.ContactDate }).of(OfDate).needed().
+			called("date of the food-contact statement").
 			help("its date", "2026-03-01"),
-		text("supplier", func(b *Document) *string { return &b.Supplier }).help("who sold the mesh, if it is not on file yet", ""),
+		text("supplier", func(b *Document) *string { return &b.Supplier }).
+			help("who sold the mesh, if it is not on file yet", ""),
 	}},
 	{Kind: KindRetire, New: func() Body { return new(Retire) }, Fields: []Field{
 		choice("cause", func(b *Retire) *Cause { return &b.Cause }, Causes...).needed().help("why its use ends", ""),
@@ -193,15 +218,17 @@ var (
 	handsOn = Field{Name: "took", Called: "hands-on time", Of: OfSpan, Least: 6, Most: 600 * 60,
 		get: func(b Body) any { return b.(*Rinse).Minutes * 60 },
 		set: func(b Body, v any) { b.(*Rinse).Minutes = v.(float64) / 60 }}
-	bothSides = Field{Name: "sides", Of: OfChoice, Needed: true, Choices: []string{"both", "one"}, Words: []string{"both sides", "one side"},
-		get: func(b Body) any { return []string{"", "one", "both", "more"}[min(max(b.(*Sanitize).Sides, 0), 3)] },
-		set: func(b Body, v any) { b.(*Sanitize).Sides = map[string]int{"one": 1, "both": 2}[v.(string)] }}
+	bothSides = Field{Name: "sides", Of: OfChoice, Needed: true, Choices: []string{"both", "one"},
+		Words: []string{"both sides", "one side"},
+		get:   func(b Body) any { return []string{"", "one", "both", "more"}[min(max(b.(*Sanitize).Sides, 0), 3)] },
+		set:   func(b Body, v any) { b.(*Sanitize).Sides = map[string]int{"one": 1, "both": 2}[v.(string)] }}
 	servedReading = Field{Name: "water_read", Of: OfYesNo, Hidden: true, Says: "as read in the bottle",
 		get: func(b Body) any { s := b.(*Sanitize); return !s.TempAt.IsZero() || !s.PHAt.IsZero() },
 		set: func(Body, any) {}} // Admit fills it in
-	passOrFail = Field{Name: "result", Called: "swab result", Of: OfChoice, Choices: []string{"pass", "fail"}, Words: []string{"passed", "failed"},
-		get: func(b Body) any { return map[bool]string{true: "pass", false: "fail"}[b.(*Swab).Pass] },
-		set: func(b Body, v any) { b.(*Swab).Pass = v == "pass" }}
+	passOrFail = Field{Name: "result", Called: "swab result", Of: OfChoice, Choices: []string{"pass", "fail"},
+		Words: []string{"passed", "failed"},
+		get:   func(b Body) any { return map[bool]string{true: "pass", false: "fail"}[b.(*Swab).Pass] },
+		set:   func(b Body, v any) { b.(*Swab).Pass = v == "pass" }}
 	oldSize = Field{Name: "old_size", Of: OfSize, Least: 0, Most: 1e5, // Admit fills it in
 		get: func(b Body) any { t := b.(*Trim); return Size{t.FromLengthMM, t.FromWidthMM} },
 		set: func(b Body, v any) {

@@ -10,22 +10,24 @@ import (
 // Mat is one washable piece of mesh as it was registered.
 type Mat struct {
 	record
-	Form             string  `cbor:"10,keyasint,omitzero" json:"form"` // mat or screen
-	LengthMM         float64 `cbor:"11,keyasint,omitzero" json:"length_mm"`
-	WidthMM          float64 `cbor:"12,keyasint,omitzero" json:"width_mm"`
-	Material         string  `cbor:"13,keyasint,omitzero" json:"material,omitempty"`
-	ApertureMM       float64 `cbor:"14,keyasint,omitzero" json:"aperture_mm,omitempty"`
-	ThreadMM         float64 `cbor:"15,keyasint,omitzero" json:"thread_mm,omitempty"`
-	Layers           int     `cbor:"16,keyasint,omitzero" json:"layers,omitempty"`
-	Roll             string  `cbor:"17,keyasint,omitzero" json:"roll,omitempty"` // mesh roll or sheet it was cut from
-	Supplier         string  `cbor:"18,keyasint,omitzero" json:"supplier,omitempty"`
-	ContactStatement string  `cbor:"19,keyasint,omitzero" json:"contact_statement,omitempty"` // the supplier's words on food contact
-	ContactDate      string  `cbor:"20,keyasint,omitzero" json:"contact_date,omitempty"`      // YYYY-MM-DD
-	Cost             float64 `cbor:"21,keyasint,omitzero" json:"cost,omitempty"`              // in the farm's currency
+	Form       string  `cbor:"10,keyasint,omitzero" json:"form"` // mat or screen
+	LengthMM   float64 `cbor:"11,keyasint,omitzero" json:"length_mm"`
+	WidthMM    float64 `cbor:"12,keyasint,omitzero" json:"width_mm"`
+	Material   string  `cbor:"13,keyasint,omitzero" json:"material,omitempty"`
+	ApertureMM float64 `cbor:"14,keyasint,omitzero" json:"aperture_mm,omitempty"`
+	ThreadMM   float64 `cbor:"15,keyasint,omitzero" json:"thread_mm,omitempty"`
+	Layers     int     `cbor:"16,keyasint,omitzero" json:"layers,omitempty"`
+	Roll       string  `cbor:"17,keyasint,omitzero" json:"roll,omitempty"` // mesh roll or sheet it was cut from
+	Supplier   string  `cbor:"18,keyasint,omitzero" json:"supplier,omitempty"`
+	// the supplier's words on food contact
+	ContactStatement string  `cbor:"19,keyasint,omitzero" json:"contact_statement,omitempty"`
+	ContactDate      string  `cbor:"20,keyasint,omitzero" json:"contact_date,omitempty"` // YYYY-MM-DD
+	Cost             float64 `cbor:"21,keyasint,omitzero" json:"cost,omitempty"`         // in the farm's currency
 	DryWeightG       float64 `cbor:"22,keyasint,omitzero" json:"dry_weight_g,omitempty"`
 	Mark             string  `cbor:"23,keyasint,omitzero" json:"mark,omitempty"` // second identity that needs no label
 	SunRatingKLy     float64 `cbor:"24,keyasint,omitzero" json:"sun_rating_kly,omitempty"`
-	Unidentified     string  `cbor:"25,keyasint,omitzero" json:"unidentified,omitempty"` // why nobody knows which mat it is: it is held from the start and never released
+	// why nobody knows which mat it is: it is held from the start and never released
+	Unidentified string `cbor:"25,keyasint,omitzero" json:"unidentified,omitempty"`
 }
 
 // Forms of a mat.

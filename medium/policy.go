@@ -58,16 +58,20 @@ var Rules = []Rule{
 	{Name: "retired", Severity: RetireIt, Fixed: true, Source: "the order of a turn",
 		About: "a retired mat is not sown on"},
 	{Name: "not-sanitized", Severity: Stop, Default: 1, Unit: "accepted sanitize step since the last crop", Min: 1, Max: 1,
-		Source: "21 CFR 112.123(d)(1): clean and, when necessary, sanitize food-contact surfaces; before each crop is " + common,
-		About:  "sanitized, by the directions, since the last crop"},
+		Source: "21 CFR 112.123(d)(1): clean and, when necessary, sanitize food-contact surfaces; before each crop is " +
+			common,
+		About: "sanitized, by the directions, since the last crop"},
 	{Name: "sanitize-lapsed", Severity: Stop, Default: 14, Unit: "days", Min: 1, Max: 365, Source: common,
 		About: "days in store after which a mat is sanitized again"},
-	{Name: "residue", Severity: Stop, Fixed: true, Source: "40 CFR 180.940 and the product's label: what is stronger than may stay is rinsed off with potable water",
-		About: "what was left on a mat over its ceiling is rinsed off, whatever was put on it since: see ceiling-..."},
-	{Name: "rested-on", Severity: Stop, Fixed: true, Source: "the order of the records: a step is judged by what was known when it was done",
-		About: "the last sanitizing stands by what was learned of its solution and directions later"},
-	{Name: "swab-positive", Severity: Stop, Default: 1, Unit: "accepted sanitize step after it", Min: 1, Max: 1, Source: common,
-		About: "a failed swab is followed by an accepted sanitize step or a passed swab"},
+	{Name: "residue", Severity: Stop, Fixed: true,
+		Source: "40 CFR 180.940 and the product's label: what is stronger than may stay is rinsed off with potable water",
+		About:  "what was left on a mat over its ceiling is rinsed off, whatever was put on it since: see ceiling-..."},
+	{Name: "rested-on", Severity: Stop, Fixed: true,
+		Source: "the order of the records: a step is judged by what was known when it was done",
+		About:  "the last sanitizing stands by what was learned of its solution and directions later"},
+	{Name: "swab-positive", Severity: Stop, Default: 1, Unit: "accepted sanitize step after it", Min: 1, Max: 1,
+		Source: common,
+		About:  "a failed swab is followed by an accepted sanitize step or a passed swab"},
 	{Name: "knife-touched", Severity: Stop, Default: 1, Unit: "inspection after it", Min: 1, Max: 1, Source: common,
 		About: "a mat whose mesh the knife touched is inspected before it is sown on"},
 	{Name: "cut-through", Severity: RetireIt, Default: 1, Unit: "cuts", Min: 1, Max: 20,
@@ -75,18 +79,21 @@ var Rules = []Rule{
 		About:  "cuts through the mesh that no trim removed"},
 	{Name: "cut-length", Severity: RetireIt, Default: 100, Unit: "mm", Min: 1, Max: 5000, Source: common,
 		About: "summed length of all cuts that no trim removed"},
-	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "findings of mold", Min: 1, Max: 10, Window: 5, Source: common,
-		About: "mold in the last turns (the window); in one turn it counts again where the mat was washed between"},
+	{Name: "mold-repeat", Severity: RetireIt, Default: 2, Unit: "findings of mold", Min: 1, Max: 10, Window: 5,
+		Source: common,
+		About:  "mold in the last turns (the window); in one turn it counts again where the mat was washed between"},
 	{Name: "max-turns", Severity: RetireIt, Default: 30, Unit: "turns", Min: 1, Max: 1000,
 		Source: common + "; no study of reused mesh mats gives a number",
 		About:  "turns after which a mat is retired"},
 	{Name: "max-age", Severity: RetireIt, Default: 730, Unit: "days", Min: 1, Max: 7300, Source: common,
 		About: "days since it was registered"},
 	{Name: "sun-wear", Severity: RetireIt, Default: 25, Unit: "kLy", Min: 1, Max: 2000,
-		Source: "assumption for unrated polypropylene; a rating of the mesh, where given, goes first (half the strength is left at 100 % of a rating)",
-		About:  "total sun while drying"},
+		Source: "assumption for unrated polypropylene; a rating of the mesh, where given, goes first (half the strength " +
+			"is left at 100 % of a rating)",
+		About: "total sun while drying"},
 	{Name: "yield-down", Severity: RetireIt, Default: 70, Unit: "% of before", Min: 1, Max: 99, Window: 3, Source: common,
-		About: "mean yield of the last turns (the window) of a crop, or of a mix with the same shares, against the turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
+		About: "mean yield of the last turns (the window) of a crop, or of a mix with the same shares, against the " +
+			"turns before, for the seed and the area; only harvests weighed whole, with the seed noted"},
 	{Name: "inspection-failed", Severity: RetireIt, Default: 1, Unit: "holes", Min: 1, Max: 100,
 		Source: common + ": thread snaps when folded, or holes",
 		About:  "holes found, or a thread that snaps in the fold test"},
@@ -95,23 +102,29 @@ var Rules = []Rule{
 		About: "share of max-turns, max-age or sun-wear at which the verdict says so"},
 	{Name: "mold-last-turn", Severity: Care, Default: 1, Unit: "turns back", Min: 1, Max: 10, Source: common,
 		About: "mold in the last turns, and older mold until the mat is inspected"},
-	{Name: "report-voided", Severity: Care, Default: 1, Unit: "inspection or rinse after it", Min: 1, Max: 1, Source: common,
-		About: "a mat whose report of mold, a cut or a failed swab was voided is looked at, one of a residue rinsed"},
+	{Name: "report-voided", Severity: Care, Default: 1, Unit: "inspection or rinse after it", Min: 1, Max: 1,
+		Source: common,
+		About:  "a mat whose report of mold, a cut or a failed swab was voided is looked at, one of a residue rinsed"},
 	{Name: "contact-undocumented", Severity: Care, Default: 1, Unit: "statement", Min: 1, Max: 1,
-		Source: "21 CFR 177.1520 (polypropylene), 177.1630 (polyester), 177.1500 (nylon), EU 10/2011: compliance belongs to the sheet's resin and additives, so to the supplier's statement",
-		About:  "the supplier's food-contact statement and its date are on file"},
-	{Name: "farm-procedure", Severity: Care, Default: 1, Unit: "allowed", Min: 1, Max: 1, Source: "the product's label is the rule; a farm's own procedure is not a label",
-		About: "a sanitizer without label directions may be accepted by a written farm procedure; switched off, it never is"},
-	{Name: "crop-voided", Severity: Care, Default: 1, Unit: "accepted sanitize step after it", Min: 1, Max: 1, Source: common,
-		About: "a mat whose sowing or harvest was voided is sanitized again, or looked at with care"},
+		Source: "21 CFR 177.1520 (polypropylene), 177.1630 (polyester), 177.1500 (nylon), EU 10/2011: compliance " +
+			"belongs to the sheet's resin and additives, so to the supplier's statement",
+		About: "the supplier's food-contact statement and its date are on file"},
+	{Name: "farm-procedure", Severity: Care, Default: 1, Unit: "allowed", Min: 1, Max: 1,
+		Source: "the product's label is the rule; a farm's own procedure is not a label",
+		About: "a sanitizer without label directions may be accepted by a written farm procedure; switched off, it " +
+			"never is"},
+	{Name: "crop-voided", Severity: Care, Default: 1, Unit: "accepted sanitize step after it", Min: 1, Max: 1,
+		Source: common,
+		About:  "a mat whose sowing or harvest was voided is sanitized again, or looked at with care"},
 	{Name: "cut-noted", Severity: Care, Default: 1, Unit: "cuts", Min: 1, Max: 50, Source: common,
 		About: "cuts that are not through"},
 	{Name: "inspection-due", Severity: Care, Default: 5, Unit: "turns", Min: 1, Max: 100, Source: common,
 		About: "turns between inspections"},
 	{Name: "fine-seed", Severity: Care, Default: 80, Unit: "% of the seed's width", Min: 80, Max: 80, Source: seedSource,
 		About: "seed that may fall through the mesh"},
-	{Name: "coarse-root", Severity: Care, Default: 1, Unit: "openings", Min: 1, Max: 1, Source: "root widths from memory, no published figure",
-		About: "roots thicker than the opening"},
+	{Name: "coarse-root", Severity: Care, Default: 1, Unit: "openings", Min: 1, Max: 1,
+		Source: "root widths from memory, no published figure",
+		About:  "roots thicker than the opening"},
 	{Name: "seed-size", Severity: Care, Default: 1, Unit: "size on file", Min: 1, Max: 1, Source: seedSource,
 		About: "seed or mesh of unknown size"},
 
@@ -123,20 +136,30 @@ var Rules = []Rule{
 	{Name: "both-sides", Severity: StepRule, Default: 2, Unit: "sides", Min: 1, Max: 2, Source: common,
 		About: "sides that must be wetted"},
 	{Name: "ceiling-chlorine", Severity: StepRule, Default: 200, Unit: "ppm", Min: 1, Max: 200,
-		Source: "40 CFR 180.940: 200 ppm total available chlorine, drained, no rinse", About: "chlorine left without a rinse"},
+		Source: "40 CFR 180.940: 200 ppm total available chlorine, drained, no rinse",
+		About:  "chlorine left without a rinse"},
 	{Name: "ceiling-peroxide", Severity: StepRule, Default: 1100, Unit: "ppm", Min: 1, Max: 1100,
-		Source: "65 FR 75174 (2000-12-01), since then 40 CFR 180.1197 (number from memory): sanitizing solutions of up to 1,100 ppm hydrogen peroxide on utensils and food processing equipment", About: "hydrogen peroxide left without a rinse"},
+		Source: "65 FR 75174 (2000-12-01), since then 40 CFR 180.1197 (number from memory): sanitizing solutions of up " +
+			"to 1,100 ppm hydrogen peroxide on utensils and food processing equipment",
+		About: "hydrogen peroxide left without a rinse"},
 	{Name: "ceiling-peroxyacetic", Severity: StepRule, Default: 500, Unit: "ppm", Min: 1, Max: 500,
-		Source: "65 FR 75168 (2000-12-01), since then in 40 CFR 180.1196: sanitizing solutions of up to 500 ppm peroxyacetic acid on utensils and food processing equipment", About: "peroxyacetic acid left without a rinse"},
+		Source: "65 FR 75168 (2000-12-01), since then in 40 CFR 180.1196: sanitizing solutions of up to 500 ppm " +
+			"peroxyacetic acid on utensils and food processing equipment", About: "peroxyacetic acid left without a rinse"},
 	{Name: "ceiling-quat", Severity: StepRule, Default: 200, Unit: "ppm", Min: 1, Max: 400,
-		Source: "40 CFR 180.940 as quoted by an EPA letter of 2007: 200 ppm active quat; some products 400", About: "quaternary ammonium left without a rinse"},
+		Source: "40 CFR 180.940 as quoted by an EPA letter of 2007: 200 ppm active quat; some products 400",
+		About:  "quaternary ammonium left without a rinse"},
 	{Name: "ceiling-iodine", Severity: StepRule, Default: 25, Unit: "ppm", Min: 1, Max: 25,
-		Source: "40 CFR 180.940(a) and 21 CFR 178.1010(c): 25 ppm titratable iodine (figure from memory; New York Agriculture and Markets has the same); the 12.5 to 25 mg/L of FDA Food Code 4-501.114 are a range of use", About: "iodine left without a rinse"},
+		Source: "40 CFR 180.940(a) and 21 CFR 178.1010(c): 25 ppm titratable iodine (figure from memory; New York " +
+			"Agriculture and Markets has the same); the 12.5 to 25 mg/L of FDA Food Code 4-501.114 are a range of use",
+		About: "iodine left without a rinse"},
 	{Name: "chlorine-temperature", Severity: StepRule, Default: 1, Unit: "checked", Min: 1, Max: 1,
-		Source: "FDA Food Code 4-501.114 (A): least temperature by chlorine strength and pH", About: "chlorine solutions are warm enough"},
-	{Name: "solution-measured", Severity: StepRule, Default: 2, Unit: "(1: chlorine solutions, 2: every solution)", Min: 1, Max: 2,
-		Source: "NAVMED P-5010-1: the strength is measured with a test kit, in mg/L (Food Code 4-501.116 asks the same; from memory); chlorine fades soonest, and to ask it of every solution is " + common,
-		About:  "a strip is read in a mixed solution before it is used"},
+		Source: "FDA Food Code 4-501.114 (A): least temperature by chlorine strength and pH",
+		About:  "chlorine solutions are warm enough"},
+	{Name: "solution-measured", Severity: StepRule, Default: 2, Unit: "(1: chlorine solutions, 2: every solution)",
+		Min: 1, Max: 2,
+		Source: "NAVMED P-5010-1: the strength is measured with a test kit, in mg/L (Food Code 4-501.116 asks the same; " +
+			"from memory); chlorine fades soonest, and to ask it of every solution is " + common,
+		About: "a strip is read in a mixed solution before it is used"},
 	{Name: "reading-hours", Severity: StepRule, Default: 4, Unit: "h", Min: 0.25, Max: 24, Source: common,
 		About: "hours for which one reading of a solution's temperature and pH serves its uses"},
 	{Name: "solution-hours", Severity: StepRule, Default: 24, Unit: "h", Min: 1, Max: 8784,
@@ -150,7 +173,8 @@ var Rules = []Rule{
 	{Name: "new-mat-hours", Severity: DueRule, Default: 168, Unit: "h", Min: 1, Max: 2000, Source: common,
 		About: "hours from registering a mat to its first rinse"},
 	{Name: "wet-hours", Severity: DueRule, Default: 24, Unit: "h", Min: 1, Max: 72,
-		Source: "EPA: dry damp materials within 24 to 48 hours to prevent mold; written for building materials, not for mats", About: "hours that a mat may stay wet"},
+		Source: "EPA: dry damp materials within 24 to 48 hours to prevent mold; written for building materials, not " +
+			"for mats", About: "hours that a mat may stay wet"},
 	{Name: "sanitize-hours", Severity: DueRule, Default: 72, Unit: "h", Min: 1, Max: 2000, Source: common,
 		About: "hours from a dry, washed mat to the sanitizer"},
 	{Name: "hold-hours", Severity: DueRule, Default: 48, Unit: "h", Min: 1, Max: 2000, Source: common,
@@ -161,12 +185,17 @@ var Rules = []Rule{
 // that have no limit in the policy: their limit is the order of a turn, the
 // sanitizer's directions, or the crop's own days.
 var OtherRules = map[string]string{
-	"dry-time":               "a drying takes no longer than the mat has been wet, give or take half an hour; today it is refused",
-	"trim-cuts":              "a cut goes with what a trim cut off where its place was in it, or by an inspection after the trim",
-	"seen-before":            "a report of danger from before later steps counts for its own time, and stops the mat from now on",
-	"clock-wrong":            "by a clock that says earlier than the records nothing is clear to sow; a report of danger by a wrong clock is taken and marked, and so is what follows it",
-	"danger-detail":          "a report of danger is taken without those of its details that can't be",
-	"policy-since":           "a change of the policy counts from when it was written down, whatever earlier time is given",
+	"dry-time": "a drying takes no longer than the mat has been wet, give or take half an hour; today " +
+		"it is refused",
+	"trim-cuts": "a cut goes with what a trim cut off where its place was in it, or by an inspection " +
+		"after the trim",
+	"seen-before": "a report of danger from before later steps counts for its own time, and stops the mat " +
+		"from now on",
+	"clock-wrong": "by a clock that says earlier than the records nothing is clear to sow; a report of " +
+		"danger by a wrong clock is taken and marked, and so is what follows it",
+	"danger-detail": "a report of danger is taken without those of its details that can't be",
+	"policy-since": "a change of the policy counts from when it was written down, whatever earlier time " +
+		"is given",
 	"debris":                 "a rinse that leaves debris does not wash a mat",
 	"unwashed":               "a mat is washed before it is dried, inspected or sanitized",
 	"wet":                    "a rinsed mat is dry before it is sanitized, unless sanitize-wet allows it",
@@ -262,16 +291,19 @@ func (c PolicyChange) Check() error {
 		return &UnknownError{What: "rule", Name: c.Setting.Rule}
 	}
 	if r.Fixed {
-		return &InputError{Field: "rule", Value: r.Name, Want: "a rule with a limit; this one is the order of a turn itself and can't be changed"}
+		return &InputError{Field: "rule", Value: r.Name,
+			Want: "a rule with a limit; this one is the order of a turn itself and can't be changed"}
 	}
 	if strings.TrimSpace(c.Reason) == "" {
-		return &InputError{Field: "reason", Value: c.Reason, Want: "why the limit is changed, for whoever reads the records later"}
+		return &InputError{Field: "reason", Value: c.Reason,
+			Want: "why the limit is changed, for whoever reads the records later"}
 	}
 	if err := checkRange(r.Name, c.Setting.Limit, r.Min, r.Max, r.Unit); err != nil {
 		return err
 	}
 	if r.Window == 0 && c.Setting.Window != 0 {
-		return &InputError{Field: "window", Value: fmt.Sprintf("%g", c.Setting.Window), Want: "no window: " + r.Name + " has only a limit"}
+		return &InputError{Field: "window", Value: fmt.Sprintf("%g", c.Setting.Window), Want: "no window: " + r.Name +
+			" has only a limit"}
 	}
 	if r.Window != 0 {
 		return checkRange(r.Name+" window", c.Setting.Window, 1, 10, "turns")

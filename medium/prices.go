@@ -5,8 +5,9 @@ package medium
 // for not known or nothing.
 type Prices struct {
 	record
-	LaborPerHour     float64 `cbor:"10,keyasint,omitzero" json:"labor_per_h,omitempty"`
-	MediumPerTray    float64 `cbor:"11,keyasint,omitzero" json:"medium_per_tray,omitempty"`   // throw-away medium that a mat replaces
+	LaborPerHour float64 `cbor:"10,keyasint,omitzero" json:"labor_per_h,omitempty"`
+	// throw-away medium that a mat replaces
+	MediumPerTray    float64 `cbor:"11,keyasint,omitzero" json:"medium_per_tray,omitempty"`
 	MediumGPerTray   float64 `cbor:"12,keyasint,omitzero" json:"medium_g_per_tray,omitempty"` // its dry mass
 	MediumMinutes    float64 `cbor:"13,keyasint,omitzero" json:"medium_min_per_tray,omitempty"`
 	SanitizerPerTurn float64 `cbor:"14,keyasint,omitzero" json:"sanitizer_per_turn,omitempty"`

@@ -14,7 +14,8 @@ type Printer struct {
 // Check refuses a correction that no printer in order needs: more than 20 mm,
 // or a scale outside 90 to 110 % (common practice, no source).
 func (p Printer) Check() error {
-	return first(needText("printer", p.Name), checkRange("offset across", p.OffsetXMM, -20, 20, "mm"), checkRange("offset down", p.OffsetYMM, -20, 20, "mm"),
+	return first(needText("printer", p.Name), checkRange("offset across", p.OffsetXMM, -20, 20, "mm"),
+		checkRange("offset down", p.OffsetYMM, -20, 20, "mm"),
 		checkRange("scale across", p.ScaleX, 90, 110, "%"), checkRange("scale down", p.ScaleY, 90, 110, "%"))
 }
 

@@ -15,15 +15,19 @@ type PublishedRange struct {
 	Source            string
 }
 
-const chlorineRange = "FDA Food Code 4-501.114 and 4-703.11: 25 mg/L and more, 7 s and more; CDC bleach advice: 5 tablespoons to a gallon, about 1,070 mg/L, rinsed"
+const chlorineRange = "FDA Food Code 4-501.114 and 4-703.11: 25 mg/L and more, 7 s and more; CDC bleach advice: 5 " +
+	"tablespoons to a gallon, about 1,070 mg/L, rinsed"
 
 var publishedRanges = map[string]PublishedRange{
 	"hypochlorite":         {25, 1071, 7, chlorineRange},
 	"calcium-hypochlorite": {25, 1071, 7, chlorineRange},
-	"iodophor":             {12.5, 25, 30, "FDA Food Code 4-501.114 and 4-703.11, as in Utah R392-102-10: 12.5 to 25 mg/L, 30 s and more"},
-	"quat":                 {150, 400, 30, "New York Agriculture and Markets: 150 to 400 mg/L; Food Code 4-703.11: 30 s and more"},
-	"peroxide":             {0, 61200, 30, "University of Iowa EHS: up to 6 %; Food Code 4-703.11: 30 s and more; no least strength is published"},
-	"peroxyacetic":         {0, 500, 30, "65 FR 75168: up to 500 mg/L; Food Code 4-703.11: 30 s and more; no least strength is published"},
+	"iodophor": {12.5, 25, 30,
+		"FDA Food Code 4-501.114 and 4-703.11, as in Utah R392-102-10: 12.5 to 25 mg/L, 30 s and more"},
+	"quat": {150, 400, 30, "New York Agriculture and Markets: 150 to 400 mg/L; Food Code 4-703.11: 30 s and more"},
+	"peroxide": {0, 61200, 30,
+		"University of Iowa EHS: up to 6 %; Food Code 4-703.11: 30 s and more; no least strength is published"},
+	"peroxyacetic": {0, 500, 30,
+		"65 FR 75168: up to 500 mg/L; Food Code 4-703.11: 30 s and more; no least strength is published"},
 }
 
 // outside says in what the directions lie outside every published range for

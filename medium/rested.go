@@ -108,7 +108,8 @@ func (c *Condition) residueFinding(f Farm, loc *time.Location) (Finding, time.Ti
 	if left.StrengthPPM > 0 {
 		what = fmt.Sprintf("%g ppm of %s", left.StrengthPPM, what)
 	}
-	return f.Policy.finding("residue", "%s was put on it on %s and not rinsed off%s; rinse the mat with potable water, then dry and sanitize it",
+	return f.Policy.finding("residue",
+		"%s was put on it on %s and not rinsed off%s; rinse the mat with potable water, then dry and sanitize it",
 		what, left.At.In(loc).Format("2 Jan, 15:04"), learned), since, true
 }
 
@@ -138,7 +139,8 @@ func (c *Condition) forgotten(p Policy, loc *time.Location) (Finding, time.Time,
 		return Finding{}, time.Time{}, false
 	}
 	last := c.Uses[len(c.Uses)-1].At
-	return p.finding("residue", "sanitized more than %d times since it was rinsed, the last time on %s; rinse the mat with potable water, then dry and sanitize it",
+	return p.finding("residue", "sanitized more than %d times since it was rinsed, the last time on %s; rinse the "+
+		"mat with potable water, then dry and sanitize it",
 		usesKept, last.In(loc).Format(stamp)), last, true
 }
 
@@ -162,7 +164,8 @@ func (c *Condition) restedFinding(f Farm, loc *time.Location) (Finding, time.Tim
 	if r.Use.Solution != "" {
 		of = "solution " + r.Use.Solution.String()
 	}
-	return f.Policy.finding("rested-on", "the sanitizing of %s rested on %s, of which %s was recorded later, on %s by %s: %s; sanitize it again",
+	return f.Policy.finding("rested-on",
+		"the sanitizing of %s rested on %s, of which %s was recorded later, on %s by %s: %s; sanitize it again",
 		r.At.In(loc).Format(stamp), of, what, fact.Recorded.In(loc).Format(stamp), fact.By, why), fact.Recorded, true
 }
 
@@ -219,7 +222,8 @@ func (f Farm) learned(r *Rested) (newest Noted, what string) {
 				take(b.Gone, at, b.Gone.later(), "the discarding at "+b.DiscardedAt.In(loc).Format(stamp))
 			}
 			for _, read := range b.Readings {
-				take(read.Noted, at, read.Noted.later(), fmt.Sprintf("a reading of %s by %s", read.Noted.At.In(loc).Format(stamp), read.Noted.By))
+				take(read.Noted, at, read.Noted.later(),
+					fmt.Sprintf("a reading of %s by %s", read.Noted.At.In(loc).Format(stamp), read.Noted.By))
 			}
 		}
 	}
@@ -232,7 +236,8 @@ func (f Farm) refutes(r *Rested, loc *time.Location) string {
 	if r.Use.Solution != "" {
 		b, err := f.bottleAs(r.Use.Solution, known{at: r.At, seq: r.Seq, late: true})
 		if err == nil && !b.MadeAt.Equal(r.MadeAt) {
-			return fmt.Sprintf("what had been in it was another filling, mixed %s and not %s", b.MadeAt.In(loc).Format(stamp), r.MadeAt.In(loc).Format(stamp))
+			return fmt.Sprintf("what had been in it was another filling, mixed %s and not %s", b.MadeAt.In(loc).Format(stamp),
+				r.MadeAt.In(loc).Format(stamp))
 		}
 	}
 	missed := map[string]bool{}

@@ -44,7 +44,8 @@ func (b Review) check(f Farm, at time.Time) error {
 		return &ReviewError{To: b.To, Over: over, Now: at.In(f.Location())}
 	}
 	if to.Sub(from) > maxReviewDays*24*time.Hour+2*time.Hour {
-		return &InputError{Field: "period of the review", Value: b.From + " to " + b.To, Want: fmt.Sprintf("at most %d days at once", maxReviewDays)}
+		return &InputError{Field: "period of the review", Value: b.From + " to " + b.To,
+			Want: fmt.Sprintf("at most %d days at once", maxReviewDays)}
 	}
 	return first(checkText("name", b.Name), checkText("note", b.Note), checkText("anchor", b.Anchor))
 }
@@ -57,7 +58,8 @@ type ReviewError struct {
 }
 
 func (e *ReviewError) Error() string {
-	return fmt.Sprintf("the period to %s is not over before %s (now %s): nobody has seen records that are still to come; review it then, or up to %s now",
+	return fmt.Sprintf("the period to %s is not over before %s (now %s): nobody has seen records that are still to "+
+		"come; review it then, or up to %s now",
 		e.To, e.Over.Format(fullStamp), e.Now.Format(fullStamp), e.Now.AddDate(0, 0, -1).Format(time.DateOnly))
 }
 

@@ -17,9 +17,11 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 	}
 	switch {
 	case c.Stage == ToWash && c.Debris != "" && c.Debris != DebrisNone:
-		miss("debris", "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance", "%s were left on the mat at the rinse; pull them and rinse again before you sanitize", c.Debris)
+		miss("debris", "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
+			"%s were left on the mat at the rinse; pull them and rinse again before you sanitize", c.Debris)
 	case c.Stage == ToWash:
-		miss("unwashed", "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance", "the mat was not washed; rinse it first, soil uses up the sanitizer")
+		miss("unwashed", "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
+			"the mat was not washed; rinse it first, soil uses up the sanitizer")
 	case c.Stage == ToDry:
 		if !f.Policy.Setting("sanitize-wet").On {
 			r, _ := RuleNamed("sanitize-wet")
@@ -29,7 +31,9 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 	use := missedUse(f, b, knownAt(at))
 	for _, with := range c.WetWith {
 		if with != b.what() {
-			miss("two-products", "bleach and other cleaners are never mixed: CDC bleach advice", "the mat was still wet with %s when %s went on; rinse it with potable water and let it dry before another product, two can give off gas", with, b.what())
+			miss("two-products", "bleach and other cleaners are never mixed: CDC bleach advice",
+				"the mat was still wet with %s when %s went on; rinse it with potable water and let it dry before another "+
+					"product, two can give off gas", with, b.what())
 			break
 		}
 	}
@@ -45,8 +49,9 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 		out = append(out, Finding{Rule: rule, Severity: StepRule, Source: source, Text: fmt.Sprintf(format, args...)})
 	}
 	if float64(b.Sides) < f.Policy.Setting("both-sides").Limit {
-		out = append(out, f.Policy.lowered("both-sides", Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
-			Text: "one side only; an incomplete step: do both sides"}))
+		out = append(out, f.Policy.lowered("both-sides",
+			Finding{Rule: "one-side", Severity: StepRule, Source: "a mat touches food with both sides",
+				Text: "one side only; an incomplete step: do both sides"}))
 	}
 	b.Mixed, b.Directions = nil, nil
 	var bottle Bottle
@@ -62,7 +67,8 @@ func missedUse(f Farm, b *Sanitize, k known) []Finding {
 		}
 	}
 	if n := f.productsWith(b.Active); !ok && b.Product == "" && n > 1 {
-		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used", n, b.Active)
+		miss("no-directions", "the product's label is the rule", "%d products on file have %s; name the one that was used",
+			n, b.Active)
 	} else if !ok || d.Directions == "" {
 		do := "copy them from its label"
 		if since := f.onFileOnly(name(b), true, k.at); since != "" {
@@ -92,7 +98,8 @@ func (f Farm) Unmeasured(b Sanitize, at time.Time) []Finding {
 }
 
 // measuring are the rules of what nobody measured.
-var measuring = []string{"temperature-unknown", "temperature-unmeasured", "ph-unknown", "ph-unmeasured", "solution-measured"}
+var measuring = []string{"temperature-unknown", "temperature-unmeasured", "ph-unknown", "ph-unmeasured",
+	"solution-measured"}
 
 func (s Sanitizer) asksTemperature() bool { return s.MinTempC > 0 || s.MaxTempC > 0 }
 
@@ -105,7 +112,8 @@ func (s Sanitizer) checkActive(f Farm) error {
 	if !ok || s.Name == "" || old.Active == s.Active {
 		return nil
 	}
-	return &InputError{Field: "sanitizer", Value: s.Name, Want: fmt.Sprintf("another name for a product with %s: %s is on file with %s, and capital and small letters make no difference", s.Active, old.Name, old.Active)}
+	return &InputError{Field: "sanitizer", Value: s.Name, Want: fmt.Sprintf("another name for a product with %s: %s "+
+		"is on file with %s, and capital and small letters make no difference", s.Active, old.Name, old.Active)}
 }
 
 // checkDirections refuses a sanitize card whose steps the directions on file
@@ -115,12 +123,15 @@ func (c Card) checkDirections(f Farm) error {
 	if c.Action != ActSanitize || c.Withdrawn || !ok || d.Directions == "" {
 		return nil
 	}
-	of := fmt.Sprintf("; the directions of %s ask for %g to %g ppm and %s wet, and no step with this card would be accepted", d.Name, d.MinPPM, d.MaxPPM, Seconds(d.ContactS))
+	of := fmt.Sprintf("; the directions of %s ask for %g to %g ppm and %s wet, and no step with this card would be "+
+		"accepted", d.Name, d.MinPPM, d.MaxPPM, Seconds(d.ContactS))
 	switch {
 	case c.StrengthPPM < d.MinPPM || c.StrengthPPM > d.MaxPPM:
-		return &InputError{Field: "strength on a card", Value: fmt.Sprintf("%g ppm", c.StrengthPPM), Want: fmt.Sprintf("%g to %g ppm", d.MinPPM, d.MaxPPM) + of}
+		return &InputError{Field: "strength on a card", Value: fmt.Sprintf("%g ppm", c.StrengthPPM),
+			Want: fmt.Sprintf("%g to %g ppm", d.MinPPM, d.MaxPPM) + of}
 	case c.ContactS < d.ContactS:
-		return &InputError{Field: "contact time on a card", Value: Seconds(c.ContactS), Want: "at least " + Seconds(d.ContactS) + of}
+		return &InputError{Field: "contact time on a card", Value: Seconds(c.ContactS), Want: "at least " +
+			Seconds(d.ContactS) + of}
 	}
 	return nil
 }
@@ -168,16 +179,19 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		miss("strength-low", "%s: the strip can't tell it from water; use one with finer steps", ppmText(b))
 	case least < d.MinPPM || most > d.MaxPPM:
 		out = append(out, Finding{Rule: "strength-unsure", Severity: Care, Source: source,
-			Text: fmt.Sprintf("the strip can't tell: %s, and the directions ask for %g to %g ppm; aim for the middle", ppmText(b), d.MinPPM, d.MaxPPM)})
+			Text: fmt.Sprintf("the strip can't tell: %s, and the directions ask for %g to %g ppm; aim for the middle",
+				ppmText(b), d.MinPPM, d.MaxPPM)})
 	}
 	if b.ContactS < d.ContactS {
-		miss("contact-short", "wet for %s, the directions ask for %s; keep it wet for the whole time", Seconds(b.ContactS), Seconds(d.ContactS))
+		miss("contact-short", "wet for %s, the directions ask for %s; keep it wet for the whole time", Seconds(b.ContactS),
+			Seconds(d.ContactS))
 	}
 	if d.Rinse && !b.Rinsed {
 		miss("not-rinsed", "the directions ask for a rinse with potable water after the contact time")
 	}
 	if d.asksTemperature() && b.TempC == nil {
-		miss("temperature-unknown", "the directions ask for %s and no temperature was recorded", window(d.MinTempC, d.MaxTempC, " C"))
+		miss("temperature-unknown", "the directions ask for %s and no temperature was recorded",
+			window(d.MinTempC, d.MaxTempC, " C"))
 	}
 	if b.TempC != nil && *b.TempC < d.MinTempC {
 		miss("temperature-low", "%g C is under the directions' %g C", *b.TempC, d.MinTempC)
@@ -189,17 +203,20 @@ func missedDirections(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		miss("ph-unknown", "the directions ask for pH %s and no pH was recorded", window(d.MinPH, d.MaxPH, ""))
 	}
 	if b.PH != nil && (*b.PH < d.MinPH || d.MaxPH > 0 && *b.PH > d.MaxPH) {
-		miss("ph", "pH %g is outside the directions' %s; make a fresh solution with other water, never add acid to chlorine", *b.PH, window(d.MinPH, d.MaxPH, ""))
+		miss("ph", "pH %g is outside the directions' %s; make a fresh solution with other water, "+
+			"never add acid to chlorine", *b.PH, window(d.MinPH, d.MaxPH, ""))
 	}
 	out = append(out, d.rangeFindings()...)
 	if d.Directions != DirectionsFarm {
 		return out
 	}
 	if !p.Setting("farm-procedure").On {
-		miss("farm-procedure", "%s has no label directions for food-contact surfaces and the policy accepts no farm procedure", d.Name)
+		miss("farm-procedure", "%s has no label directions for food-contact surfaces and the policy accepts no farm "+
+			"procedure", d.Name)
 		return out
 	}
-	return append(out, p.finding("farm-procedure", "%s is used by the farm's own procedure, not by label directions for food-contact surfaces", d.Name))
+	return append(out, p.finding("farm-procedure",
+		"%s is used by the farm's own procedure, not by label directions for food-contact surfaces", d.Name))
 }
 
 // window writes a range of which either end may be open (0).
@@ -223,7 +240,8 @@ func missedCeilings(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		out = overDirections(d, b)
 	default:
 		if set := p.Setting(rule); b.StrengthPPM > set.Limit {
-			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; rinse with potable water after the contact time, or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
+			f := p.finding(rule, "%s is %.1f times the ceiling of %g ppm for what may stay on a food-contact surface; "+
+				"rinse with potable water after the contact time, or use it weaker", ppmText(b), b.StrengthPPM/set.Limit, set.Limit)
 			f.Rule = overCeiling
 			out = append(out, f)
 		}
@@ -257,8 +275,9 @@ func overDirections(d Sanitizer, b *Sanitize) []Finding {
 	if most > 0 {
 		text = fmt.Sprintf("%s of %s was left on the mat; its directions allow at most %g ppm", ppmText(b), name(b), most)
 	}
-	return []Finding{{Rule: overCeiling, Severity: StepRule, Source: "no ceiling is published for it; the product's label is the rule",
-		Text: text + "; rinse with potable water after the contact time"}}
+	return []Finding{{Rule: overCeiling, Severity: StepRule,
+		Source: "no ceiling is published for it; the product's label is the rule",
+		Text:   text + "; rinse with potable water after the contact time"}}
 }
 
 // missedChlorine checks chlorine in what the directions do not name: the least
@@ -270,7 +289,8 @@ func missedChlorine(p Policy, d Sanitizer, b *Sanitize) []Finding {
 		return out
 	}
 	if b.PH == nil {
-		f := p.finding("chlorine-temperature", "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the table has no row: read it in the bottle, or give it with the step")
+		f := p.finding("chlorine-temperature", "pH not measured; over pH 8 chlorine is nearly useless, over pH 10 the "+
+			"table has no row: read it in the bottle, or give it with the step")
 		f.Rule = "ph-unmeasured"
 		return append(out, f)
 	}
@@ -300,18 +320,21 @@ func chlorineTable(p Policy, d Sanitizer, least float64, b *Sanitize) []Finding 
 	case named && (d.asksPH() || b.PH == nil || *b.PH <= tableMostPH):
 		return nil
 	case !ok:
-		f = p.finding("chlorine-temperature", "chlorine of %g ppm (%s) is in no row of the table; check strength and pH with strips", least, ph)
+		f = p.finding("chlorine-temperature",
+			"chlorine of %g ppm (%s) is in no row of the table; check strength and pH with strips", least, ph)
 	case b.TempC == nil && d.asksTemperature(): // missed by the directions already
 		return nil
 	case b.TempC == nil:
-		f = p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm (%s): read it in the bottle, or give it with the step", need, least, ph)
+		f = p.finding("chlorine-temperature", "temperature not measured; the table asks for at least %g C at %g ppm "+
+			"(%s): read it in the bottle, or give it with the step", need, least, ph)
 		f.Rule = "temperature-unmeasured"
 	case *b.TempC < need:
 		do := "warm it, or mix it stronger within the label"
 		if b.PH == nil {
 			do = "warm it, mix it stronger within the label, or measure the pH"
 		}
-		f = p.finding("chlorine-temperature", "%g C is under the %g C that the table asks for at %g ppm (%s): %s", *b.TempC, need, least, ph, do)
+		f = p.finding("chlorine-temperature", "%g C is under the %g C that the table asks for at %g ppm (%s): %s", *b.TempC,
+			need, least, ph, do)
 		f.Severity = Care
 	default:
 		return nil

@@ -56,7 +56,8 @@ func checkSeed(c Crop, m Mat, seedG float64) error {
 		return nil
 	}
 	return &InputError{Field: "seed for each mat", Value: whole(seedG) + " g of " + c.Name,
-		Want: fmt.Sprintf("about %s g, which is what the table says for %s; this is %s times as much; check the unit", whole(table), m.Size(), whole(seedG/table))}
+		Want: fmt.Sprintf("about %s g, which is what the table says for %s; this is %s times as much; check the unit",
+			whole(table), m.Size(), whole(seedG/table))}
 }
 
 // whole writes a figure without an exponent, with one decimal where it is small.
@@ -74,7 +75,8 @@ func (c Crop) Check() error {
 	if strings.TrimSpace(c.Name) == "" {
 		return &InputError{Field: "crop", Value: c.Name, Want: "a name"}
 	}
-	if err := first(checkText("crop", c.Name), checkText("source", c.SizeSource), checkText("source", c.SowSource)); err != nil {
+	if err := first(checkText("crop", c.Name), checkText("source", c.SizeSource),
+		checkText("source", c.SowSource)); err != nil {
 		return err
 	}
 	for _, s := range []struct {
@@ -96,14 +98,16 @@ func (c Crop) Check() error {
 		}
 	}
 	if c.DaysMin > c.DaysMax {
-		return &InputError{Field: "days to harvest", Value: fmt.Sprintf("%d-%d", c.DaysMin, c.DaysMax), Want: "the shorter first"}
+		return &InputError{Field: "days to harvest", Value: fmt.Sprintf("%d-%d", c.DaysMin, c.DaysMax),
+			Want: "the shorter first"}
 	}
 	if c.TSWG > 0 && c.LengthMM > 0 && c.WidthMM > 0 && c.ThicknessMM > 0 {
 		// an ellipsoid of density 1.1 g/cm3, in g per thousand
 		mass := math.Pi / 6 * c.LengthMM * c.WidthMM * c.ThicknessMM * 1.1
 		if r := c.TSWG / mass; r < 1.0/3 || r > 3 {
-			return &InputError{Field: "seed size", Value: fmt.Sprintf("%g x %g x %g mm at %g g per thousand", c.LengthMM, c.WidthMM, c.ThicknessMM, c.TSWG),
-				Want: fmt.Sprintf("a size that goes with the mass (this size gives about %.3g g)", mass)}
+			return &InputError{Field: "seed size",
+				Value: fmt.Sprintf("%g x %g x %g mm at %g g per thousand", c.LengthMM, c.WidthMM, c.ThicknessMM, c.TSWG),
+				Want:  fmt.Sprintf("a size that goes with the mass (this size gives about %.3g g)", mass)}
 		}
 	}
 	return nil
@@ -168,18 +172,21 @@ func SeedFindings(m Mat, crops []Crop) []Finding {
 			finest = c
 		}
 	}
-	figures := fmt.Sprintf("%s seed is about %.2f mm across, the opening %.2f mm", finest.Name, finest.SeedMM(), m.ApertureMM)
+	figures := fmt.Sprintf("%s seed is about %.2f mm across, the opening %.2f mm", finest.Name, finest.SeedMM(),
+		m.ApertureMM)
 	switch FitSeed(finest.SeedMM(), m.ApertureMM, m.Layers) {
 	case FitFalls:
 		out = append(out, Finding{Rule: "fine-seed", Severity: Care, Source: seedSource,
 			Text: figures + ": it will fall through; use a finer mesh, or sow on a misted mat and do not shake it"})
 	case FitNear:
 		out = append(out, Finding{Rule: "fine-seed", Severity: Care, Source: seedSource,
-			Text: figures + fmt.Sprintf(": the smaller seeds of a lot may fall through (held to the last when the opening is at most %.2f mm)", SeedMargin*finest.SeedMM())})
+			Text: figures + fmt.Sprintf(": the smaller seeds of a lot may fall through (held to the last when the opening "+
+				"is at most %.2f mm)", SeedMargin*finest.SeedMM())})
 	}
 	if thickest.RootMM > m.ApertureMM {
 		out = append(out, Finding{Rule: "coarse-root", Severity: Care, Source: "root widths from memory, no published figure",
-			Text: fmt.Sprintf("%s roots grow to about %.1f mm, wider than the opening of %.2f mm: pull them while fresh, they lock as they thicken", thickest.Name, thickest.RootMM, m.ApertureMM)})
+			Text: fmt.Sprintf("%s roots grow to about %.1f mm, wider than the opening of %.2f mm: pull them while fresh, "+
+				"they lock as they thicken", thickest.Name, thickest.RootMM, m.ApertureMM)})
 	}
 	return out
 }

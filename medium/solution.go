@@ -13,10 +13,11 @@ import (
 // the active ingredient and until when it is good.
 type Solution struct {
 	record
-	Code        Code      `cbor:"10,keyasint,omitzero" json:"code"`
-	Product     string    `cbor:"11,keyasint,omitzero" json:"product"`
-	Active      string    `cbor:"12,keyasint,omitzero" json:"active"`
-	Stock       string    `cbor:"13,keyasint,omitzero" json:"stock,omitempty"` // strength of what it was mixed from, with its basis
+	Code    Code   `cbor:"10,keyasint,omitzero" json:"code"`
+	Product string `cbor:"11,keyasint,omitzero" json:"product"`
+	Active  string `cbor:"12,keyasint,omitzero" json:"active"`
+	// strength of what it was mixed from, with its basis
+	Stock       string    `cbor:"13,keyasint,omitzero" json:"stock,omitempty"`
 	StockML     float64   `cbor:"14,keyasint,omitzero" json:"stock_ml,omitempty"`
 	StockG      float64   `cbor:"15,keyasint,omitzero" json:"stock_g,omitempty"` // granules
 	WaterML     float64   `cbor:"16,keyasint,omitzero" json:"water_ml,omitempty"`
@@ -295,11 +296,13 @@ func (b Solution) admit(f Farm, at time.Time) (*Solution, error) {
 		return nil, err
 	}
 	if err := first(checkText("stock", b.Stock), checkRange("computed strength", b.StrengthPPM, 0.1, 1e6, "ppm"),
-		checkOptional("stock", b.StockML, 0.001, 1e8, "mL"), checkOptional("stock", b.StockG, 0.001, 1e8, "g"), checkOptional("water", b.WaterML, 0, 1e8, "mL")); err != nil {
+		checkOptional("stock", b.StockML, 0.001, 1e8, "mL"), checkOptional("stock", b.StockG, 0.001, 1e8, "g"),
+		checkOptional("water", b.WaterML, 0, 1e8, "mL")); err != nil {
 		return nil, err
 	}
 	if b.OpenedAt.After(at) {
-		return nil, &InputError{Field: "stock opened", Value: b.OpenedAt.Format(time.DateOnly), Want: "a day before the mixing"}
+		return nil, &InputError{Field: "stock opened", Value: b.OpenedAt.Format(time.DateOnly),
+			Want: "a day before the mixing"}
 	}
 	b.Product, b.Active = d.Name, d.Active
 	b.OpenedAt = b.OpenedAt.UTC().Truncate(time.Second)
@@ -344,9 +347,11 @@ func (b Strip) check(f Farm, at time.Time) error {
 		return nil
 	}
 	if b.StepPPM == 0 {
-		return &InputError{Field: "step of the strip", Value: "0 ppm", Want: "the distance between the color blocks beside the reading, as on the strip's package: no strip tells every ppm"}
+		return &InputError{Field: "step of the strip", Value: "0 ppm", Want: "the distance between the color blocks " +
+			"beside the reading, as on the strip's package: no strip tells every ppm"}
 	}
-	return first(checkRange("strip reading", b.ReadPPM, 0, 700000, "ppm"), checkRange("step of the strip", b.StepPPM, 0.1, 100000, "ppm"))
+	return first(checkRange("strip reading", b.ReadPPM, 0, 700000, "ppm"),
+		checkRange("step of the strip", b.StepPPM, 0.1, 100000, "ppm"))
 }
 
 // checkWater checks the temperature (C) and pH of a batch.
@@ -368,14 +373,16 @@ func checkWater(tempC, pH *float64) error {
 func (f Farm) onFileOnly(product string, directions bool, at time.Time) string {
 	var since time.Time
 	for _, l := range f.Labels {
-		if SameName(l.Sanitizer.Name, product) && (!directions || l.Sanitizer.Directions != "") && (since.IsZero() || l.Since.At.Before(since)) {
+		if SameName(l.Sanitizer.Name, product) && (!directions || l.Sanitizer.Directions != "") &&
+			(since.IsZero() || l.Since.At.Before(since)) {
 			since = l.Since.At
 		}
 	}
 	if !since.After(at) {
 		return ""
 	}
-	return fmt.Sprintf("the label has been on file only since %s; if it was in use before, copy it once more with the time from which it was",
+	return fmt.Sprintf("the label has been on file only since %s; if it was in use before, copy it once more with "+
+		"the time from which it was",
 		since.In(f.Location()).Format(fullStamp))
 }
 
@@ -403,7 +410,8 @@ func (b Bottle) mixedBefore(what string, at time.Time, loc *time.Location) error
 var lastTime = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
 func noSolution(code Code) error {
-	return &UnknownError{What: "solution", Name: code.String(), Why: "only those are kept that were not discarded and went out of date in the last 400 days"}
+	return &UnknownError{What: "solution", Name: code.String(),
+		Why: "only those are kept that were not discarded and went out of date in the last 400 days"}
 }
 
 func checkBottleCode(code Code) error {
@@ -416,26 +424,31 @@ func checkBottleCode(code Code) error {
 // missedSolution checks the solution that a step was done with, and writes its
 // product, strength and record into the step. It gives the directions that it was
 // mixed under.
-func missedSolution(f Farm, b *Sanitize, bottle Bottle, gone error, k known) (out []Finding, directions Sanitizer, ok bool) {
+func missedSolution(f Farm, b *Sanitize, bottle Bottle, gone error, k known) (out []Finding, directions Sanitizer,
+	ok bool) {
 	at := k.at
 	if bottle.Solution.Code == "" {
 		return []Finding{{Rule: "solution-unknown", Severity: StepRule, Source: "a solution is known by its record",
-			Text: fmt.Sprintf("no solution %s is on file; it was discarded long ago, or was never recorded", b.Solution)}}, Sanitizer{}, false
+				Text: fmt.Sprintf("no solution %s is on file; it was discarded long ago, or was never recorded", b.Solution)}},
+			Sanitizer{}, false
 	}
 	s := bottle.Solution
 	b.Product, b.Active, b.StrengthPPM, b.Mixed = s.Product, s.Active, bottle.Strength(), bottle.stood()
 	if gone != nil {
-		out = append(out, Finding{Rule: "solution-discarded", Severity: StepRule, Source: "the order of the records", Text: gone.Error()})
+		out = append(out, Finding{Rule: "solution-discarded", Severity: StepRule, Source: "the order of the records",
+			Text: gone.Error()})
 	}
 	loc := f.Location()
 	directions, ok = f.directionsAs(bottle, k)
 	if at.Before(bottle.MadeAt) {
 		out = append(out, Finding{Rule: "solution-date", Severity: StepRule, Source: "the order of the records",
-			Text: fmt.Sprintf("solution %s was mixed at %s, after this step at %s; give the right time", s.Code, bottle.MadeAt.In(loc).Format(stamp), at.In(loc).Format(stamp))})
+			Text: fmt.Sprintf("solution %s was mixed at %s, after this step at %s; give the right time", s.Code,
+				bottle.MadeAt.In(loc).Format(stamp), at.In(loc).Format(stamp))})
 	}
 	if at.After(s.GoodUntil) {
 		old := Finding{Rule: "solution-expired", Severity: StepRule, Source: "the directions of " + s.Product,
-			Text: fmt.Sprintf("solution %s was good until %s and was used %s later (mixed %s); discard it and mix a fresh one", s.Code, s.GoodUntil.In(loc).Format(stamp), spanText(at.Sub(s.GoodUntil)), bottle.MadeAt.In(loc).Format(stamp))}
+			Text: fmt.Sprintf("solution %s was good until %s and was used %s later (mixed %s); discard it and mix a fresh one",
+				s.Code, s.GoodUntil.In(loc).Format(stamp), spanText(at.Sub(s.GoodUntil)), bottle.MadeAt.In(loc).Format(stamp))}
 		if directions.MixedHours == 0 && !s.GoodUntil.Equal(directions.stockUntil(s.OpenedAt)) {
 			old.Source = f.Policy.says("solution-hours", "").Source
 			old = f.Policy.lowered("solution-hours", old)
@@ -481,7 +494,8 @@ func (b *Sanitize) read(p Policy, d Sanitizer, bottle Bottle, at time.Time) (out
 // fails the step for the actives that the policy names: all (limit 2), or only
 // chlorine, whose strength fades (limit 1).
 func (p Policy) unmeasured(s Solution) Finding {
-	out := p.finding("solution-measured", "solution %s was never measured; its %g ppm is only computed; read a test strip in it and record it", s.Code, s.StrengthPPM)
+	out := p.finding("solution-measured", "solution %s was never measured; its %g ppm is only computed; read a test "+
+		"strip in it and record it", s.Code, s.StrengthPPM)
 	set := p.Setting("solution-measured")
 	if !set.On || set.Limit < 2 && !chlorine(s.Active) {
 		out.Severity = Care

@@ -20,21 +20,24 @@ const Version = 1
 type Step struct {
 	record
 	Version  int       `cbor:"10,keyasint,omitzero" json:"version"`
-	Seq      uint64    `cbor:"11,keyasint,omitzero" json:"seq"`                // place in the whole ledger, from 1
-	Mat      Code      `cbor:"12,keyasint,omitzero" json:"mat"`                // the mat, or FarmThread
-	MatSeq   uint64    `cbor:"13,keyasint,omitzero" json:"mat_seq"`            // place in the mat's own thread, from 1
-	At       time.Time `cbor:"14,keyasint,omitzero" json:"happened_at"`        // when it was done
-	Recorded time.Time `cbor:"15,keyasint,omitzero" json:"recorded_at"`        // when it was written down
-	By       string    `cbor:"16,keyasint,omitzero" json:"by"`                 // initials of the person who did it
-	Kind     Kind      `cbor:"17,keyasint,omitzero" json:"kind"`               //
-	Token    string    `cbor:"18,keyasint,omitzero" json:"token,omitempty"`    // makes a repeated request harmless
-	Outcome  Outcome   `cbor:"19,keyasint,omitzero" json:"outcome"`            //
-	Replaces uint64    `cbor:"20,keyasint,omitzero" json:"replaces,omitempty"` // the voided step of the mat, by its MatSeq, that this one stands for
-	Day      bool      `cbor:"21,keyasint,omitzero" json:"day_only,omitempty"` // of At, or of Seen, only the day is known
-	Seen     time.Time `cbor:"22,keyasint,omitzero" json:"seen_at,omitzero"`   // of a report of danger, where that is not At
+	Seq      uint64    `cbor:"11,keyasint,omitzero" json:"seq"`             // place in the whole ledger, from 1
+	Mat      Code      `cbor:"12,keyasint,omitzero" json:"mat"`             // the mat, or FarmThread
+	MatSeq   uint64    `cbor:"13,keyasint,omitzero" json:"mat_seq"`         // place in the mat's own thread, from 1
+	At       time.Time `cbor:"14,keyasint,omitzero" json:"happened_at"`     // when it was done
+	Recorded time.Time `cbor:"15,keyasint,omitzero" json:"recorded_at"`     // when it was written down
+	By       string    `cbor:"16,keyasint,omitzero" json:"by"`              // initials of the person who did it
+	Kind     Kind      `cbor:"17,keyasint,omitzero" json:"kind"`            //
+	Token    string    `cbor:"18,keyasint,omitzero" json:"token,omitempty"` // makes a repeated request harmless
+	Outcome  Outcome   `cbor:"19,keyasint,omitzero" json:"outcome"`         //
+	// the voided step of the mat, by its MatSeq, that this one stands for
+	Replaces uint64 `cbor:"20,keyasint,omitzero" json:"replaces,omitempty"`
+	Day      bool   `cbor:"21,keyasint,omitzero" json:"day_only,omitempty"` // of At, or of Seen, only the day is known
+	// of a report of danger, where that is not At
+	Seen     time.Time `cbor:"22,keyasint,omitzero" json:"seen_at,omitzero"`
 	SeenTurn int       `cbor:"23,keyasint,omitzero" json:"seen_in_turn,omitempty"`
-	SentBy   string    `cbor:"24,keyasint,omitzero" json:"sent_by,omitempty"` // initials of who sent it, where that is not who did it: a phone had kept it
-	Body     Body      `cbor:"-" json:"body"`                                 // the store keeps it under its own key
+	// initials of who sent it, where that is not who did it: a phone had kept it
+	SentBy string `cbor:"24,keyasint,omitzero" json:"sent_by,omitempty"`
+	Body   Body   `cbor:"-" json:"body"` // the store keeps it under its own key
 
 	// Unread is why no time could be made of what somebody wrote; nil where that is
 	// no matter. Admit gives it back, but takes a report of danger and says it there.
@@ -59,18 +62,21 @@ type Result struct {
 
 // Result gives what became of the step.
 func (s Step) Result() Result {
-	return Result{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted, Late: s.Outcome.Late, SeenAt: s.Seen,
-		From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(), Findings: append([]Finding{}, s.Outcome.Findings...)}
+	return Result{Code: s.Mat, Kind: s.Kind, Seq: s.Seq, MatSeq: s.MatSeq, Accepted: s.Outcome.Accepted,
+		Late: s.Outcome.Late, SeenAt: s.Seen,
+		From: s.Outcome.From, To: s.Outcome.To, NextStep: s.Outcome.To.Next(),
+		Findings: append([]Finding{}, s.Outcome.Findings...)}
 }
 
 // Outcome is what the rules of the day made of a step. It is kept with the
 // step, so that a later change of policy does not restate the past.
 type Outcome struct {
 	record
-	Accepted bool      `cbor:"10,keyasint,omitzero" json:"accepted"`
-	From     Stage     `cbor:"11,keyasint,omitzero" json:"from,omitempty"`
-	To       Stage     `cbor:"12,keyasint,omitzero" json:"to,omitempty"`
-	Late     bool      `cbor:"13,keyasint,omitzero" json:"late,omitempty"` // written down more than LateAfter after it was done
+	Accepted bool  `cbor:"10,keyasint,omitzero" json:"accepted"`
+	From     Stage `cbor:"11,keyasint,omitzero" json:"from,omitempty"`
+	To       Stage `cbor:"12,keyasint,omitzero" json:"to,omitempty"`
+	// written down more than LateAfter after it was done
+	Late     bool      `cbor:"13,keyasint,omitzero" json:"late,omitempty"`
 	Policy   int       `cbor:"14,keyasint,omitzero" json:"policy,omitempty"`
 	Findings []Finding `cbor:"15,keyasint,omitzero" json:"findings,omitempty"`
 }

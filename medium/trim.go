@@ -16,7 +16,8 @@ type MeshCut struct {
 	Through  bool    `cbor:"12,keyasint,omitzero" json:"through,omitempty"`
 	Trimmed  bool    `cbor:"13,keyasint,omitzero" json:"trimmed_since,omitempty"` // a trim may have removed it
 	N        int     `cbor:"14,keyasint,omitzero" json:"n,omitempty"`             // cuts in this line, 0 for one
-	Said     bool    `cbor:"15,keyasint,omitzero" json:"said_removed,omitempty"`  // with that trim, and nobody has looked since
+	// with that trim, and nobody has looked since
+	Said bool `cbor:"15,keyasint,omitzero" json:"said_removed,omitempty"`
 }
 
 func (m MeshCut) count() int { return max(m.N, 1) }
@@ -148,11 +149,13 @@ func (b *Trim) tookOf(cuts []MeshCut) func(MeshCut) bool {
 }
 
 // places are the words of a place that is clear: which one they name, or nothing.
-var places = map[string]string{"edge": "edge", "corner": "edge", "middle": "middle", "centre": "middle", "center": "middle",
-	"the": "", "at": "", "in": "", "on": ""}
+var places = map[string]string{"edge": "edge", "corner": "edge", "middle": "middle", "centre": "middle",
+	"center": "middle",
+	"the":    "", "at": "", "in": "", "on": ""}
 
 // sides are the words for the edges of a mat.
-var sides = map[string]string{"left": "left", "right": "right", "top": "top", "upper": "top", "bottom": "bottom", "lower": "bottom",
+var sides = map[string]string{"left": "left", "right": "right", "top": "top", "upper": "top", "bottom": "bottom",
+	"lower": "bottom",
 	"front": "front", "back": "back"}
 
 // placeOf gives edge or middle where the words say no more than that, and which edge.
@@ -193,8 +196,10 @@ func decideTrim(c Condition, b *Trim) []Finding {
 		more = fmt.Sprintf(" and %d more", n)
 	}
 	return []Finding{{Rule: "trim-cuts", Severity: Care, Source: "the sizes before and after the trim",
-		Text: fmt.Sprintf("what was cut off, from %s x %s mm, need not have held %s (%s%s): %s until an inspection after the trim finds no cuts",
-			trimZeros(b.FromLengthMM), trimZeros(b.FromWidthMM), plural(len(left), "cut"), strings.Join(shown, "; "), more, countsOn(len(left)))}}
+		Text: fmt.Sprintf("what was cut off, from %s x %s mm, need not have held %s (%s%s): %s until an inspection "+
+			"after the trim finds no cuts",
+			trimZeros(b.FromLengthMM), trimZeros(b.FromWidthMM), plural(len(left), "cut"), strings.Join(shown, "; "), more,
+			countsOn(len(left)))}}
 }
 
 func countsOn(n int) string {

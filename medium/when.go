@@ -53,7 +53,8 @@ func (v Verdict) byClock(c Condition, f Farm, now time.Time) Verdict {
 	if !behind(last) || c.Stage == Retired {
 		return v
 	}
-	n.Text = fmt.Sprintf("the clock says %s, and the %s's last record is dated %s; set the clock, or, if it was ahead then, %s",
+	n.Text = fmt.Sprintf("the clock says %s, and the %s's last record is dated %s; set the clock, or, if it was "+
+		"ahead then, %s",
 		now.Format(fullStamp), whose, last.In(now.Location()).Format(fullStamp), mend)
 	v.Findings = append(v.Findings, n)
 	switch clear := v.Word == SowIt || v.Word == SowWithCare; {
@@ -323,8 +324,9 @@ func sowings(thread []Step) (sown []Step) {
 func reported(c Condition, s Step, now time.Time) Step {
 	if s.Unread != nil {
 		s.At, s.Day = time.Time{}, false
-		s.Outcome.Findings = append(s.Outcome.Findings, Finding{Rule: "clock-wrong", Severity: Care, Source: "the time as it was given",
-			Text: fmt.Sprintf("the time that was given can't be read (%s); the report counts from now on", s.Unread)})
+		s.Outcome.Findings = append(s.Outcome.Findings,
+			Finding{Rule: "clock-wrong", Severity: Care, Source: "the time as it was given",
+				Text: fmt.Sprintf("the time that was given can't be read (%s); the report counts from now on", s.Unread)})
 		s.Unread = nil
 	}
 	turn, given, brought := s.SeenTurn, !s.At.IsZero() && !s.At.Truncate(time.Second).Equal(s.Recorded), s.Seen
@@ -358,9 +360,11 @@ func reported(c Condition, s Step, now time.Time) Step {
 	} else if brought.IsZero() {
 		return s
 	} else if wrong = c.clockWrong(brought, now); wrong == "" && brought.After(s.At) {
-		wrong = fmt.Sprintf("clock wrong: it is dated %s, after it was reported", brought.In(now.Location()).Format(fullStamp))
+		wrong = fmt.Sprintf("clock wrong: it is dated %s, after it was reported",
+			brought.In(now.Location()).Format(fullStamp))
 	}
-	note := Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record", Text: wrong + "; the report counts from now on"}
+	note := Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record", Text: wrong +
+		"; the report counts from now on"}
 	s.SeenTurn = c.Turn
 	if (given || !brought.IsZero()) && s.Seen.Before(c.Last) && !s.Seen.Before(c.Added) {
 		s.SeenTurn = turn
@@ -388,7 +392,8 @@ func (c Condition) clockWrong(seen, now time.Time) string {
 	case !clockRuns(now):
 		return fmt.Sprintf("clock wrong: it says %s; set it", now.Format(fullStamp))
 	case now.Before(last.Add(-ClockDrift)):
-		return fmt.Sprintf("clock wrong: it says %s, and the mat's last record is dated %s; find out which of the two is wrong", now.Format(fullStamp), last.In(now.Location()).Format(fullStamp))
+		return fmt.Sprintf("clock wrong: it says %s, and the mat's last record is dated %s; find out which of the two "+
+			"is wrong", now.Format(fullStamp), last.In(now.Location()).Format(fullStamp))
 	case seen.After(now.Add(ClockDrift)):
 		return fmt.Sprintf("clock wrong: it is dated %s, which is still to come", at)
 	case seen.Before(c.Added.Add(-24 * time.Hour)):

@@ -42,10 +42,11 @@ type YieldRate struct {
 // CropYield sums a mat's harvests of one crop, or of one mix with the same shares.
 type CropYield struct {
 	record
-	Crop string      `cbor:"10,keyasint,omitzero" json:"crop"`
-	N    int         `cbor:"11,keyasint,omitzero" json:"n"`
-	SumG float64     `cbor:"12,keyasint,omitzero" json:"sum_g"`
-	NSum int         `cbor:"14,keyasint,omitzero" json:"compared,omitempty"` // harvests in Sum: weighed whole, with the seed noted
+	Crop string  `cbor:"10,keyasint,omitzero" json:"crop"`
+	N    int     `cbor:"11,keyasint,omitzero" json:"n"`
+	SumG float64 `cbor:"12,keyasint,omitzero" json:"sum_g"`
+	// harvests in Sum: weighed whole, with the seed noted
+	NSum int         `cbor:"14,keyasint,omitzero" json:"compared,omitempty"`
 	Sum  YieldRate   `cbor:"15,keyasint,omitzero" json:"sum_rates,omitzero"`
 	Last []YieldRate `cbor:"16,keyasint,omitzero" json:"last_rates,omitempty"` // newest last, at most yieldsKept
 	// Shares of a mix's seed in percent, in the order of the crops' names; none for
