@@ -8,6 +8,8 @@ type Add struct {
 	Mat Mat `cbor:"10,keyasint,omitzero" json:"mat"`
 }
 
+func (*Add) kind() Kind { return KindAdd }
+
 // Sown is one crop of a sowing, with the seed used for it and the figures of
 // the crop table that the day's decisions relied on.
 type Sown struct {
@@ -28,6 +30,8 @@ type Sow struct {
 	Place   string `cbor:"13,keyasint,omitzero" json:"place,omitempty"`    // shelf or area
 }
 
+func (*Sow) kind() Kind { return KindSow }
+
 // Mist wets a growing crop, or treats a spot of it.
 type Mist struct {
 	record
@@ -35,6 +39,8 @@ type Mist struct {
 	Treated string  `cbor:"11,keyasint,omitzero" json:"treated,omitempty"` // what a spot was treated with
 	Where   string  `cbor:"12,keyasint,omitzero" json:"where,omitempty"`
 }
+
+func (*Mist) kind() Kind { return KindMist }
 
 // Harvest cuts the crop off a growing mat. After a knife that touched the mesh
 // the mat is looked at before it is sown on again.
@@ -47,6 +53,8 @@ type Harvest struct {
 	MoreCutsToCome bool   `cbor:"13,keyasint,omitzero" json:"more_cuts_to_come,omitempty"`
 	Place          string `cbor:"20,keyasint,omitzero" json:"place,omitempty"` // where it was done
 }
+
+func (*Harvest) kind() Kind { return KindHarvest }
 
 // Debris is what a rinse left on the mat.
 type Debris string
@@ -67,6 +75,8 @@ type Rinse struct {
 	Place     string  `cbor:"20,keyasint,omitzero" json:"place,omitempty"`   // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
+func (*Rinse) kind() Kind { return KindRinse }
+
 // Dry lets the mat dry in the sun or in air. It earns no sanitizing credit.
 type Dry struct {
 	record
@@ -81,6 +91,8 @@ type Dry struct {
 	Sky     string  `cbor:"16,keyasint,omitzero" json:"sky,omitempty"`
 	SunFrom string  `cbor:"17,keyasint,omitzero" json:"sun_from,omitempty"` // how the figures were found
 }
+
+func (*Dry) kind() Kind { return KindDry }
 
 // Places to dry.
 const (
@@ -115,6 +127,8 @@ type Sanitize struct {
 	Place  string    `cbor:"30,keyasint,omitzero" json:"place,omitempty"` // where it was done: 21 CFR 112.161(a)(1)(iv)
 }
 
+func (*Sanitize) kind() Kind { return KindSanitize }
+
 // Mold reports mold. It puts the mat on hold.
 type Mold struct {
 	record
@@ -127,6 +141,8 @@ type Mold struct {
 	Pictures []string `cbor:"15,keyasint,omitzero" json:"pictures,omitempty"` // see IsPicture
 }
 
+func (*Mold) kind() Kind { return KindMold }
+
 // Cut reports damage by a knife or a tear.
 type Cut struct {
 	record
@@ -136,6 +152,8 @@ type Cut struct {
 
 	Pictures []string `cbor:"13,keyasint,omitzero" json:"pictures,omitempty"`
 }
+
+func (*Cut) kind() Kind { return KindCut }
 
 // Swab reports a hygiene test of the mat.
 type Swab struct {
@@ -147,6 +165,8 @@ type Swab struct {
 	Pass    bool    `cbor:"14,keyasint,omitzero" json:"pass,omitempty"`
 }
 
+func (*Swab) kind() Kind { return KindSwab }
+
 // Hold sets the mat apart until somebody decides.
 type Hold struct {
 	record
@@ -157,6 +177,8 @@ type Hold struct {
 	Dropped bool `cbor:"12,keyasint,omitzero" json:"dropped,omitempty"`
 }
 
+func (*Hold) kind() Kind { return KindHold }
+
 // Release ends a hold. The mat goes to ToWash, or back to the stage that it
 // was held in.
 type Release struct {
@@ -164,6 +186,8 @@ type Release struct {
 	Reason string `cbor:"10,keyasint,omitzero" json:"reason"`
 	AsWas  bool   `cbor:"11,keyasint,omitzero" json:"as_was,omitempty"`
 }
+
+func (*Release) kind() Kind { return KindRelease }
 
 // Inspect is a look at a washed mat.
 type Inspect struct {
@@ -182,6 +206,8 @@ type Inspect struct {
 	NoCuts bool `cbor:"18,keyasint,omitzero" json:"no_cuts,omitempty"`
 }
 
+func (*Inspect) kind() Kind { return KindInspect }
+
 // Trim cuts the mat to a smaller size. The fresh edges send it back to ToWash.
 // What was cut off is a strip along one side, or one along each of two.
 type Trim struct {
@@ -196,6 +222,8 @@ type Trim struct {
 	FromWidthMM  float64 `cbor:"14,keyasint,omitzero" json:"from_width_mm,omitempty"`
 }
 
+func (*Trim) kind() Kind { return KindTrim }
+
 // Relabel puts a new label on a mat. The history stays.
 type Relabel struct {
 	record
@@ -203,6 +231,8 @@ type Relabel struct {
 	NewCode Code   `cbor:"11,keyasint,omitzero" json:"new_code,omitempty"` // empty: the same code was printed again
 	Mark    string `cbor:"12,keyasint,omitzero" json:"mark,omitempty"`
 }
+
+func (*Relabel) kind() Kind { return KindRelabel }
 
 // Document puts a supplier's food-contact statement on file for a mat that was
 // registered without it, or a newer one.
@@ -212,6 +242,8 @@ type Document struct {
 	ContactStatement string `cbor:"11,keyasint,omitzero" json:"contact_statement"`
 	ContactDate      string `cbor:"12,keyasint,omitzero" json:"contact_date"` // YYYY-MM-DD
 }
+
+func (*Document) kind() Kind { return KindDocument }
 
 // Cause is why a mat was retired.
 type Cause string
@@ -237,6 +269,8 @@ type Retire struct {
 	Note  string `cbor:"11,keyasint,omitzero" json:"note,omitempty"`
 }
 
+func (*Retire) kind() Kind { return KindRetire }
+
 // Correct voids an earlier step of the same mat; both stay in the ledger.
 type Correct struct {
 	record
@@ -244,3 +278,5 @@ type Correct struct {
 	Voids  Kind   `cbor:"11,keyasint,omitzero" json:"voids_kind"` // filled in by AdmitCorrect
 	Reason string `cbor:"12,keyasint,omitzero" json:"reason"`
 }
+
+func (*Correct) kind() Kind { return KindCorrect }

@@ -62,6 +62,8 @@ type Card struct {
 	Dropped     bool    `cbor:"22,keyasint,omitzero" json:"dropped,omitempty"` // of a hold: the mat fell on the floor
 }
 
+func (*Card) kind() Kind { return KindCard }
+
 // Body is the step that the card stands for, and nil for a card that steers.
 // A card states what is done each time as a routine; temperature and pH are
 // measured at the time, so that they are never on one.

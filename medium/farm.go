@@ -21,6 +21,8 @@ type FarmSettings struct {
 	Lon *float64 `cbor:"17,keyasint,omitzero" json:"lon_deg,omitempty"`
 }
 
+func (*FarmSettings) kind() Kind { return KindFarm }
+
 // Units that a farm can choose.
 const (
 	Metric = "metric"
@@ -87,6 +89,8 @@ type Sanitizer struct {
 	// the label does say so: see PublishedRange
 	Confirmed bool `cbor:"28,keyasint,omitzero" json:"range_confirmed,omitempty"`
 }
+
+func (*Sanitizer) kind() Kind { return KindSanitizer }
 
 // Kinds of directions.
 const (

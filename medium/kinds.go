@@ -1,6 +1,46 @@
 package medium
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
+
+// Kind names a step.
+type Kind string
+
+// The kinds of steps about a mat, then those about the farm.
+const (
+	KindAdd      Kind = "add"
+	KindSow      Kind = "sow"
+	KindMist     Kind = "mist"
+	KindHarvest  Kind = "harvest"
+	KindRinse    Kind = "rinse"
+	KindDry      Kind = "dry"
+	KindSanitize Kind = "sanitize"
+	KindMold     Kind = "mold"
+	KindCut      Kind = "cut"
+	KindSwab     Kind = "swab"
+	KindHold     Kind = "hold"
+	KindRelease  Kind = "release"
+	KindInspect  Kind = "inspect"
+	KindTrim     Kind = "trim"
+	KindRelabel  Kind = "relabel"
+	KindDocument Kind = "document"
+	KindRetire   Kind = "retire"
+	KindCorrect  Kind = "correct"
+
+	KindFarm      Kind = "farm"
+	KindPolicy    Kind = "policy"
+	KindCrop      Kind = "crop"
+	KindSanitizer Kind = "sanitizer"
+	KindSolution  Kind = "solution"
+	KindStrip     Kind = "strip"
+	KindDiscard   Kind = "discard"
+	KindCard      Kind = "card"
+	KindPrinter   Kind = "printer"
+	KindPrices    Kind = "prices"
+	KindReview    Kind = "review"
+)
 
 // StepKind is one kind of step: what it is called, where it may follow, and what
 // it says.
@@ -286,4 +326,47 @@ func (s StepKind) plain() bool {
 // taken with a camera, and come by the way of a face of their own.
 func (s StepKind) Asked() []Field {
 	return slices.DeleteFunc(slices.Clone(s.Fields), func(f Field) bool { return f.Hidden || f.Of == OfPictures })
+}
+
+// Body is the typed part of a step. The set is closed: one struct per kind.
+type Body interface{ kind() Kind }
+
+// NewBody gives an empty body of the named kind, or nil for a kind that this
+// version does not know.
+func NewBody(k Kind) Body {
+	row, ok := KindNamed(k)
+	if !ok {
+		return nil
+	}
+	return row.New()
+}
+
+// KindOf gives the name under which a body is stored.
+func KindOf(b Body) Kind { return b.kind() }
+
+// Kinds lists the kinds of steps about a mat, in the order of a turn.
+func Kinds() []Kind { return kindsOf(aboutMats) }
+
+// FarmKinds lists the kinds of records about the farm itself.
+func FarmKinds() []Kind { return kindsOf(aboutFarm) }
+
+func kindsOf(rows []StepKind) []Kind {
+	kinds := make([]Kind, len(rows))
+	for i, r := range rows {
+		kinds[i] = r.Kind
+	}
+	return kinds
+}
+
+// AboutFarm says whether a body belongs on the farm's own thread.
+func AboutFarm(b Body) bool {
+	return b != nil && slices.Contains(FarmKinds(), b.kind())
+}
+
+func joinKinds(kinds []Kind) string {
+	names := make([]string, len(kinds))
+	for i, k := range kinds {
+		names[i] = string(k)
+	}
+	return strings.Join(names, ", ")
 }

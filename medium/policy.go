@@ -283,6 +283,8 @@ type PolicyChange struct {
 	Reason  string  `cbor:"11,keyasint,omitzero" json:"reason"`
 }
 
+func (*PolicyChange) kind() Kind { return KindPolicy }
+
 // Check refuses a change of an unknown or fixed rule, a limit out of range, or
 // a change without a reason.
 func (c PolicyChange) Check() error {

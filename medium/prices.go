@@ -15,6 +15,8 @@ type Prices struct {
 	LabelPerMat      float64 `cbor:"16,keyasint,omitzero" json:"label_per_mat,omitempty"` // label, mark and making
 }
 
+func (*Prices) kind() Kind { return KindPrices }
+
 // Check refuses prices below 0 or beyond belief, and a record without any.
 func (p Prices) Check() error {
 	const most = 1e6

@@ -11,6 +11,8 @@ type Printer struct {
 	ScaleY    float64 `cbor:"14,keyasint,omitzero" json:"scale_y_percent"`
 }
 
+func (*Printer) kind() Kind { return KindPrinter }
+
 // Check refuses a correction that no printer in order needs: more than 20 mm,
 // or a scale outside 90 to 110 % (common practice, no source).
 func (p Printer) Check() error {

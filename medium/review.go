@@ -18,9 +18,6 @@ type Review struct {
 	Anchor string `cbor:"14,keyasint,omitzero" json:"anchor,omitempty"` // state of the ledger that was looked at
 }
 
-// KindReview names the record of a review.
-const KindReview Kind = "review"
-
 func (*Review) kind() Kind { return KindReview }
 
 // maxReviewDays bounds the period of one review: a year's papers signed at once

@@ -25,6 +25,8 @@ type Crop struct {
 	SowSource   string  `cbor:"21,keyasint,omitzero" json:"sow_source"`
 }
 
+func (*Crop) kind() Kind { return KindCrop }
+
 // SeedMM is the width in mm with which a seed meets a square opening:
 // sqrt((W^2+T^2)/2), the side of the square that an elliptical section W x T
 // can pass when it lies across the corners. Length does not matter: a seed

@@ -28,6 +28,8 @@ type Solution struct {
 	PH          *float64  `cbor:"21,keyasint,omitzero" json:"ph,omitempty"`
 }
 
+func (*Solution) kind() Kind { return KindSolution }
+
 // Strip is what was read in a solution: a test strip, in mg/L, the temperature
 // and the pH of the batch, or some of them. StepPPM is the distance between the
 // color blocks beside the strip's reading, 0 where no strip was read.
@@ -39,6 +41,8 @@ type Strip struct {
 	TempC   *float64 `cbor:"13,keyasint,omitzero" json:"temp_c,omitempty"`
 	PH      *float64 `cbor:"14,keyasint,omitzero" json:"ph,omitempty"`
 }
+
+func (*Strip) kind() Kind { return KindStrip }
 
 // strength says that a test strip was read, not the temperature or pH alone.
 func (s Strip) strength() bool { return s.StepPPM > 0 || s.TempC == nil && s.PH == nil }
@@ -56,6 +60,8 @@ type Discard struct {
 	Code   Code   `cbor:"10,keyasint,omitzero" json:"code"`
 	Reason string `cbor:"11,keyasint,omitzero" json:"reason,omitempty"`
 }
+
+func (*Discard) kind() Kind { return KindDiscard }
 
 // Bottle is a solution with its maker and the last strip that was read in it.
 // The farm keeps all that was read; a step keeps the solution as it stood, with
