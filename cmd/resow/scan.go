@@ -67,6 +67,8 @@ Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
 	return c
 }
 
+const clearToSow = "Clear by the farm's own rules. Look at the mat before you sow."
+
 var verdictColor = map[medium.Word]string{medium.SowIt: ui.Green, medium.SowWithCare: ui.Yellow, medium.DoNotSow: ui.Red, medium.RetireMat: ui.Red}
 
 func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medium.Verdict) {
@@ -88,7 +90,7 @@ func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medi
 		fmt.Fprint(w, ui.Wrap("next step: "+string(v.NextStep), 79, "  "))
 	}
 	if v.Word == medium.SowIt || v.Word == medium.SowWithCare {
-		fmt.Fprintln(w, "Clear by the farm's own rules. Look at the mat before you sow.")
+		fmt.Fprintln(w, clearToSow)
 	}
 }
 

@@ -20,8 +20,11 @@ import (
 func (w *wash) loop(by string) (*washLoop, *bytes.Buffer) {
 	var out bytes.Buffer
 	a := &app{world: world{out: &out, err: &out, env: func(string) string { return "" }, now: w.clock.now, random: &seeded{seed: "loop"}}, path: w.path, Terminal: ui.Terminal{Out: &out, Err: &out, Color: "never"}}
-	return &washLoop{a: a, by: by, seen: map[string]time.Time{}, unsure: map[string]string{}}, &out
+	return a.newLoop(by), &out
 }
+
+// take answers a scan in words.
+func (w *washLoop) take(scan string) loud { return loudly(w.Take(scan)) }
 
 // say scans one after the other, 5 s apart, and gives the large words.
 func (w *wash) say(l *washLoop, scans ...string) []string {
@@ -93,7 +96,7 @@ func TestLoopWithACardWithdrawnMeanwhile(t *testing.T) {
 		require.NoError(t, err)
 	})
 	require.Equal(t, []string{"UNKNOWN CARD", "DO NOT SOW", "UNKNOWN CARD"}, w.say(l, string(w.mats[1]), string(w.mats[1]), string(hold)))
-	require.Equal(t, 1, l.tally.Recorded)
+	require.Equal(t, 1, l.Tally.Recorded)
 }
 
 // What waits for CONFIRM is done by CONFIRM alone, and only at once.
@@ -105,8 +108,8 @@ func TestLoopAsksBeforeWhatCannotBeTakenLightly(t *testing.T) {
 	require.Equal(t, []string{"RETIRE", "RETIRE?", "RETIRED"}, w.say(l, card(medium.ActRetire), mat, card(medium.ActConfirm)))
 	require.Equal(t, []string{"UNDO?", "END", "CONFIRM WHAT?"}, w.say(l, card(medium.ActUndo), card(medium.ActEnd), card(medium.ActConfirm)))
 	require.Equal(t, []string{"UNDO?", "UNDONE", "NOTHING", "DO NOT SOW"}, w.say(l, card(medium.ActUndo), card(medium.ActConfirm), card(medium.ActUndo), mat))
-	require.Equal(t, []string{"WHO?", "WHO?"}, func() []string { l.by = ""; return w.say(l, card(medium.ActHold), card(medium.ActUndo)) }())
-	require.Equal(t, washTally{Scans: 12, Recorded: 1, Undone: 1, Looked: 1, Refused: 4}, l.tally)
+	require.Equal(t, []string{"WHO?", "WHO?"}, func() []string { l.By = ""; return w.say(l, card(medium.ActHold), card(medium.ActUndo)) }())
+	require.Equal(t, farm.WashTally{Scans: 12, Recorded: 1, Undone: 1, Looked: 1, Refused: 4}, l.Tally)
 }
 
 // Anything but CONFIRM leaves it as it is, as the screen promises: a later
@@ -153,7 +156,9 @@ func TestLoopDoubleReadingOfWhatAsked(t *testing.T) {
 	require.Equal(t, []string{"RELEASED", "RELEASE?"}, w.say(l, yes, two))
 	require.Equal(t, "RELEASE", l.take(card(medium.ActRelease)).Word)
 	require.Equal(t, []string{"CONFIRM WHAT?", "RELEASE?"}, w.say(l, yes, two))
-	l.seen[one] = w.clock.now()
+	w.clock.move(5 * time.Second)
+	l.take(one)
+	require.Equal(t, "RELEASE?", l.take(two).Word)
 	twice := l.take(one)
 	require.Equal(t, "TWICE", twice.Word)
 	require.Contains(t, twice.Text, "What waited for CONFIRM was not done.")
@@ -247,8 +252,8 @@ func TestScreenIsLargeAndFits(t *testing.T) {
 				continue
 			}
 			answer := loud{Word: word, Code: w.mats[0], Text: []string{long, long}}
-			for _, action := range []*washAction{nil, {card: medium.Card{Action: medium.ActRinseClean}}} {
-				l.action = action
+			for _, action := range []*farm.WashAction{nil, {Card: medium.Card{Action: medium.ActRinseClean}}} {
+				l.Action = action
 				lines := s.lines(l, answer, size[0], size[1])
 				require.LessOrEqual(t, len(lines), size[1]-1, "%s on %v", word, size)
 				for _, line := range lines {

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"unicode/utf8"
 
 	"golang.org/x/term"
 
+	"resow/cmd/resow/farm"
 	"resow/cmd/resow/ui"
 	"resow/medium"
 )
@@ -58,12 +60,9 @@ func (s *screen) show(w *washLoop, l loud) {
 // lines lays a window out: the action, the answer, the mat, what is to say, and
 // the tally on the last line but one. What has no room is made smaller.
 func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
-	action, by := "NO ACTION", w.by
-	if w.action != nil {
-		action = w.action.word()
-	}
-	if by == "" {
-		by = "?"
+	action, by := "NO ACTION", cmp.Or(w.By, "?")
+	if w.Action != nil {
+		action = actionWord(w.Action)
 	}
 	word := ui.BigText(l.Word, width)
 	code := ui.MiddleText(l.Code.String(), width)
@@ -114,10 +113,17 @@ func said(l loud, width int) []string {
 
 func (s *screen) line(w *washLoop) string {
 	done := ""
-	if w.action != nil {
-		done = fmt.Sprintf("%s: %d done; ", w.action.word(), len(w.action.done))
+	if w.Action != nil {
+		done = fmt.Sprintf("%s: %d done; ", actionWord(w.Action), w.Action.Done())
 	}
-	return done + w.line()
+	return done + tallyLine(w.Tally)
+}
+
+func tallyLine(t farm.WashTally) string {
+	some := func(what string, n int) string { return farm.Quantity(what+" %g", float64(n)) }
+	return farm.Join(fmt.Sprintf("scans %d, recorded %d", t.Scans, t.Recorded), some("not accepted", t.NotAccepted),
+		some("undone", t.Undone), some("verdicts", t.Looked), some("refused", t.Refused), some("twice", t.Doubles),
+		some("not read", t.Unread))
 }
 
 func (s *screen) plain(l loud) {
@@ -143,8 +149,8 @@ func (s *screen) echo(buffer string) {
 
 func (s *screen) bye(w *washLoop) {
 	if s.big {
-		fmt.Fprint(s.a.Out, ui.Control(s.a.Out, "\r\x1b[K")+w.line()+ui.Control(s.a.Out, "\r\n"))
+		fmt.Fprint(s.a.Out, ui.Control(s.a.Out, "\r\x1b[K")+tallyLine(w.Tally)+ui.Control(s.a.Out, "\r\n"))
 		return
 	}
-	fmt.Fprintln(s.a.Out, w.line())
+	fmt.Fprintln(s.a.Out, tallyLine(w.Tally))
 }
