@@ -72,9 +72,7 @@ func causePhrase(cause string) string {
 }
 
 func (c causesOver) section() Section {
-	s := Section{Name: "chance_by_cause", Heading: "Why mats end, over their turns", Empty: "Too few mats are retired to say for which causes mats end.",
-		Note:    "Chance that a mat has been retired for the cause by the turn (cumulative incidence, 95 % interval). The other causes are not taken as censored, which would overstate each; together with the share still in use, the chances add up to 100 %.",
-		Columns: []Column{fig("By turn", "by_turn"), fig("Mats watched", "mats_watched")}}
+	s := newSection("chance_by_cause")
 	if c.refused != nil {
 		return s
 	}
@@ -86,10 +84,11 @@ func (c causesOver) section() Section {
 	if len(rare) > 0 {
 		s.Note += fmt.Sprintf(" Of the less frequent causes only the chance by turn %s is given: %s.", short(c.last), list(rare))
 	}
-	p := Plot{Alt: "Chance that a mat has been retired for each cause by the turn; the causes have different line patterns.",
-		X: Axis{Label: "turns", To: c.last + 1}, Y: Axis{Label: "retired for the cause", To: 10, Unit: "%"}}
+	p := newPlot("chance_by_cause")
+	p.X.To, p.Y.To = c.last+1, 10
 	for i, curve := range shown {
-		s.Columns = append(s.Columns, Column{Head: causeName(medium.Cause(curve.Cause)), Of: causeName(medium.Cause(curve.Cause)), Name: "retired_percent"})
+		name := causeName(medium.Cause(curve.Cause))
+		s.Columns = append(s.Columns, Column{Head: name, Of: name, Name: "retired_percent"})
 		points := []Point{{}}
 		for _, at := range curve.Points {
 			points = append(points, Point{X: at.Turns, Y: 100 * at.F})

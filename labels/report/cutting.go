@@ -60,21 +60,12 @@ func (in CuttingInput) Waste() (waste, lost float64) {
 
 // Cutting is the plan of cuts, drawn to scale.
 func Cutting(in CuttingInput) Report {
-	r := in.report("cutting_plan", "Cutting plan")
+	r := in.report("cutting_plan")
 	r.Summary, r.Figures = in.say(), in.named()
 	for i, b := range in.cuts().batches {
 		r.Sections = append(r.Sections, in.pattern(i, b))
 	}
 	r.Sections = append([]Section{in.sizeTable()}, r.Sections...)
-	r.Cautions = []string{
-		"Measure the stock before the first cut; a sheet sold by its nominal size can be smaller.",
-		"A hot knife burns and its fumes hurt: cut in moving air, with gloves. Cut edges of woven mesh fray and shed threads: seal them and look for loose threads before the first sowing.",
-		"Write roll, supplier and the date of the food-contact statement on every mat that is cut.",
-	}
-	r.Method = []string{
-		"Only edge-to-edge (guillotine) cuts are used, the kind that a knife and a straight edge make. Neighbors share one cut.",
-		"A plan called proven reaches the bound that no such plan can pass; else the gap to that bound is given. All lengths are whole millimeters.",
-	}
 	return r
 }
 
@@ -127,8 +118,7 @@ func stock(b []cutting.Batch) string {
 }
 
 func (in CuttingInput) sizeTable() Section {
-	s := Section{Name: "sizes", Heading: "Mats that come out", Columns: []Column{col("Size", ""),
-		fig("Wanted", "mats_wanted"), fig("Cut", "mats"), col("May be turned", "may_be_turned"), col("Kind", "kind")}}
+	s := newSection("sizes")
 	for i, n := range in.cuts().made {
 		size := in.Sizes[i]
 		var wanted any = cell{text: "as many as fit"}
@@ -151,12 +141,15 @@ func (in CuttingInput) sizeTable() Section {
 func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	p := b.Pattern
 	var pieces, remnants []fields
-	s := Section{Name: fmt.Sprintf("pattern_%d", i+1), Heading: fmt.Sprintf("Pattern %d, %s", i+1, count(b.Times, "sheet", "sheets"))}
+	filled := []string{"{number}", fmt.Sprint(i + 1), "{sheets}", count(b.Times, "sheet", "sheets"),
+		"{stock}", stock([]cutting.Batch{b}), "{mats}", mats(len(p.Placed)),
+		"{waste}", short(p.WastePercent()), "{lost}", short(p.LostPercent())}
+	s := newSection("pattern_{number}", filled...)
 	if in.Roll != nil {
-		s.Heading = "Cuts from the roll"
+		s.Heading = words("pattern_{number}").text("roll")
 	}
 	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM), Along: "mesh direction (along the roll)",
-		Alt: fmt.Sprintf("%s with %s, drawn to scale; gray is waste, dashes outline remnants worth keeping. Waste %s %%, %s %% without those.", stock([]cutting.Batch{b}), mats(len(p.Placed)), short(p.WastePercent()), short(p.LostPercent()))}
+		Alt: words("pattern_{number}", filled...).text("plot")}
 	counts := make([]int, len(in.Sizes))
 	for _, placed := range p.Placed {
 		counts[placed.Size]++
@@ -184,8 +177,6 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	}
 	s.Layouts = []Layout{l}
 	s.Figures = fields{"length_mm": p.Sheet.LengthMM, "width_mm": p.Sheet.WidthMM, "sheets": b.Times, "pieces": pieces, "remnants": remnants}
-	s.Columns = []Column{fig("Cut", "cut"), col("From, mm along the mesh / across it", ""), col("To", ""),
-		col("Direction", "direction")}
 	for n, c := range p.Cuts {
 		way := "along the mesh"
 		if c.Across {

@@ -192,13 +192,7 @@ func (f fitted) suit() cell {
 }
 
 func (f fits) section() Section {
-	s := Section{Name: "fitted_lives", Heading: "Fitted lives", Empty: "No mats are on file.",
-		Note: "A Weibull life by maximum likelihood, which the forecast goes by; a material with fewer than 6 retired mats goes by the life of all mats. Shape 1 is a steady rate, above 1 wear, below 1 early losses. The p-value is the chance that mats with such a life would follow it as badly as these; under 0.05, trust the survival curve instead.",
-		Columns: []Column{col("Mats of", "life_of"), fig("Retired", "").drop(2),
-			col("Half end by turn (95 % interval)", "half_retired_turns"),
-			col("Mean life, turns (95 % interval)", "mean_life_turns"),
-			col("Shape (95 % interval)", "weibull_shape").drop(1), col("With age", "with_age"),
-			col("p against the fit", "fit_p")}}
+	s := newSection("fitted_lives")
 	groups := f.groups
 	if len(groups) > 1 {
 		groups = append(slices.Clone(groups), f.all)

@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"resow/labels/lettering"
 )
@@ -48,7 +49,7 @@ func sum(values []float64) float64 {
 func wrap(text string, width float64, measure func(string) float64) []string {
 	var lines []string
 	line := ""
-	for _, word := range words(text) {
+	for _, word := range spaced(text) {
 		joined := word
 		if line != "" {
 			joined = line + " " + word
@@ -95,22 +96,9 @@ func breakWord(word string, width float64, measure func(string) float64) int {
 	return fits
 }
 
-func words(text string) []string {
-	var out []string
-	start := -1
-	for i, r := range text {
-		switch {
-		case r == ' ' && start >= 0:
-			out = append(out, text[start:i])
-			start = -1
-		case r != ' ' && start < 0:
-			start = i
-		}
-	}
-	if start >= 0 {
-		out = append(out, text[start:])
-	}
-	return out
+// spaced splits a text at its plain spaces.
+func spaced(text string) []string {
+	return strings.FieldsFunc(text, func(r rune) bool { return r == ' ' })
 }
 
 // measureColumns gives the least and the most width of every column. No word
@@ -119,7 +107,7 @@ func measureColumns(s Section, wordMost float64, head, cell func(string) float64
 	least, most = make([]float64, len(s.Columns)), make([]float64, len(s.Columns))
 	take := func(i int, text string, measure func(string) float64) {
 		most[i] = max(most[i], measure(text))
-		for _, word := range words(text) {
+		for _, word := range spaced(text) {
 			least[i] = max(least[i], min(measure(word), wordMost))
 		}
 	}

@@ -11,8 +11,8 @@ import (
 // are of the fit and not of a single mat.
 func (in ForecastInput) Left(mat medium.Condition) Report {
 	code := keep(mat.Code.String())
-	r := in.report("turns_left", "Turns left of "+code)
-	r.Method, r.Figures = outlookMethod[:1], fields{"code": mat.Code, "turns": mat.Turn}
+	r := in.report("turns_left", "{code}", code)
+	r.Method, r.Figures = words("forecast").texts["method"][:1], fields{"code": mat.Code, "turns": mat.Turn}
 	f := fitsOf(censusOf(in.Mats)).of(named(mat.Mat.Material))
 	median, err := f.fit.MedianRemainingTurns(float64(mat.Turn))
 	mean, err2 := f.fit.MeanRemainingTurns(float64(mat.Turn))

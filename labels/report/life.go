@@ -234,12 +234,8 @@ func turnReached(v float64) string {
 }
 
 func (l lives) table() Section {
-	s := Section{Name: "life_by_" + l.by.one, Heading: "How long mats last, by " + l.by.one, Empty: "No mats are on file.",
-		Note:    "Mats in use count as not ended yet. A mat ends when it is retired, for whatever cause, so a strict policy shortens the life shown here.",
-		Figures: fields{"mean_within_turns": given(l.until)},
-		Columns: []Column{col(headed(l.by.one), l.by.one), fig("Mats", "mats"), fig("Retired", "mats_retired"),
-			col("Half are retired by turn", "half_retired_turns"), col(l.meanHead(), "mean_turns").drop(1),
-			col("Turns for each retired mat (exact 95 % interval)", "").drop(2)}}
+	s := l.section("life_by_{one}", "{mean turns}", l.meanHead())
+	s.Figures = fields{"mean_within_turns": given(l.until)}
 	for _, g := range l.groups {
 		s.add(l.row(g)...)
 	}
@@ -247,6 +243,11 @@ func (l lives) table() Section {
 		s.add(l.row(l.all)...)
 	}
 	return s
+}
+
+// section begins a section whose words name what the lives are broken down by.
+func (l lives) section(key string, filled ...string) Section {
+	return newSection(key, append(filled, "{one}", l.by.one, "{One}", headed(l.by.one), "{many}", l.by.many, "{Many}", headed(l.by.many))...)
 }
 
 // headed begins a text with a capital letter.
@@ -306,13 +307,16 @@ func tooFewShort(err error) string {
 
 // supplierSections are the life by supplier, or why there is none.
 func (l lives) supplierSections(c *census) []Section {
+	texts := words("life_by_{one}")
 	if !l.noted() {
-		return []Section{{Name: "life_by_supplier", Heading: "How long mats last, by supplier", Empty: "No mat has its supplier on file; note it when mats are added, or with their food-contact statement."}}
+		none := l.section("life_by_{one}")
+		none.Note, none.Empty = "", texts.text("not noted")
+		return []Section{none}
 	}
 	table := l.table()
-	table.Note = "Worked out as by material. Where suppliers' mats differ in material, that difference is part of the comparison."
+	table.Note = texts.text("suppliers")
 	if c.oneMaterialEach() {
-		table.Note = "Each supplier on file sold one material, so these are the lives by material again: the records can't tell supplier and material apart."
+		table.Note = texts.text("one material each")
 		return []Section{table}
 	}
 	curves, ok := l.curves()
@@ -337,13 +341,14 @@ func (l lives) curves() (Section, bool) {
 	for _, g := range groups {
 		last = max(last, g.curve.LastTurn)
 	}
-	s := Section{Name: "survival_by_" + l.by.one, Heading: "Mats still in use after so many turns, by " + l.by.one, Columns: []Column{fig("After turn", "after_turn")}}
+	s := l.section("survival_by_{one}")
 	if of := len(l.known()); of > panels {
 		s.Note = fmt.Sprintf("The %d with most mats, of %d; the table before has all.", panels, of)
 	}
 	for i, g := range groups {
 		s.Plots = append(s.Plots, survivalPlot(groups, i, last))
-		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)", Of: g.name, Name: "in_use_percent"}, Column{Head: "Mats watched", Of: g.name, Name: "mats_watched", Right: true})
+		s.Columns = append(s.Columns, Column{Head: g.name + " (95 % interval)", Of: g.name, Name: "in_use_percent"},
+			Column{Head: "Mats watched", Of: g.name, Name: "mats_watched", Right: true})
 	}
 	step := max(1, int(last/10+0.5))
 	for turn := step; float64(turn) <= last; turn += step {
@@ -373,8 +378,8 @@ func watchedIn(obs []lifetime.Observation, turn float64) int {
 }
 
 func survivalPlot(groups []lifeGroup, at int, last float64) Plot {
-	p := Plot{Title: groups[at].name, X: Axis{Label: "turns", To: last}, Y: Axis{Label: "still in use", To: 100, Unit: "%"},
-		Alt: "Share of mats still in use after so many turns (steps), with the 95 % interval (gray area); a thin line repeats each of the others."}
+	p := newPlot("survival_by_{one}")
+	p.Title, p.X.To, p.Y.To = groups[at].name, last, 100
 	steps, band := curvePoints(groups[at].curve)
 	p.Series = append(p.Series, Series{Shape: StepBand, Points: band})
 	for i, g := range groups {
@@ -412,16 +417,12 @@ func curvePoints(c lifetime.Curve) (steps, band []Point) {
 }
 
 func (l lives) pairTable() Section {
-	s := Section{Name: "life_pairs_by_" + l.by.one, Heading: headed(l.by.many) + " against each other",
-		Empty: "Too few mats are retired to compare " + l.by.many + ": at least 5 retirements must be expected in each.",
-		Columns: []Column{col("Longer", "longer"), col("Shorter", "shorter"),
-			col("Times as long (95 % interval)", "life_ratio"), fig("Up to turn", "up_to_turn"),
-			col("Corrected p", "corrected_p")}}
+	s := l.section("life_pairs_by_{one}")
 	if len(l.pairs) == 0 {
+		s.Note = ""
 		return s
 	}
 	s.Figures = fields{"log_rank_p": num(l.test.P)}
-	s.Note = "How many times as long the first lasts as the second, up to the last turn that both curves know. The p-value is the log-rank test's, corrected (Holm) for the pairs looked at."
 	for _, p := range l.pairs {
 		s.add(p.a, p.b, spanned(p.ratio.Estimate, hundredths, ""), tenths(p.ratio.Until), pValue(p.adjusted))
 	}

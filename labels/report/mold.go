@@ -233,11 +233,7 @@ func (m molds) sayChanges() []string {
 }
 
 func (m molds) rateTable() Section {
-	s := Section{Name: "mold_rates", Heading: "Mold per finished turn", Empty: "No turn is finished yet.",
-		Note: "Groups differ in more than their name: crops, ages and seasons mix. A difference is a hint where to look, and the next table says which are beyond chance.",
-		Columns: []Column{col("By", "by"), col("Group", "group"), fig("Finished turns", "finished_turns"),
-			fig("With mold", "turns_with_mold"), fig("Rate", "mold_percent"), col("95 % interval (Wilson)", ""),
-			col("Exact interval (Clopper-Pearson)", "mold_exact_percent").drop(1)}}
+	s := newSection("mold_rates")
 	var left []string
 	for i, counts := range m.groups {
 		by := rateGroups[i]
@@ -289,8 +285,8 @@ func (m molds) ratePlot(at int) (Plot, bool) {
 		return Plot{}, false
 	}
 	n := float64(len(drawn))
-	p := Plot{X: Axis{Label: "turns with mold, %", To: 10}, Y: Axis{Label: rateGroups[at], To: n},
-		Alt: "Share of finished turns with mold (dot) with its 95 % interval (line), in each breakdown the groups with most turns; the dashed line is the share of all turns."}
+	p := newPlot("mold_rates")
+	p.X.To, p.Y.To, p.Y.Label = 10, n, rateGroups[at]
 	var dots, lines []Point
 	for i, c := range drawn {
 		w, err := c.Wilson(confidence)
@@ -326,7 +322,9 @@ const pairsShown = 8
 
 func (m molds) pairTable() Section {
 	if len(m.compared) == 0 {
-		return Section{Name: "mold_pairs", Heading: "Groups against each other", Empty: "Too few finished turns to compare groups."}
+		s := newSection("mold_pairs")
+		s.Note = ""
+		return s
 	}
 	shown := 0 // all that are beyond chance, and some more: least p first
 	for shown < len(m.compared) && (shown < pairsShown || m.compared[shown].Adjusted < 1-confidence) {
@@ -339,12 +337,8 @@ func (m molds) pairTable() Section {
 	if m.uncompared > 0 {
 		some += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not", groupsCompared, m.uncompared)
 	}
-	s := Section{Name: "mold_pairs", Heading: "Groups against each other", Figures: fields{"pairs": len(m.compared)},
-		Note: fmt.Sprintf("Fisher's exact test, two-sided, corrected (Holm) for all %s%s. Difference in percentage points (Newcombe, 95 %%).",
-			count(len(m.compared), "pair", "pairs"), some),
-		Columns: []Column{col("By", "by"), col("Group", "group"), col("Against", "against"), fig("Rates", ""),
-			col("Difference, points", "difference_points"), col("Times as often", "mold_ratio").drop(1),
-			fig("p", "fisher_p").drop(2), fig("Corrected p", "corrected_p")}}
+	s := newSection("mold_pairs", "{pairs}", count(len(m.compared), "pair", "pairs")+some)
+	s.Figures = fields{"pairs": len(m.compared)}
 	for _, p := range m.compared[:shown] {
 		rates := cell{keep(short(100*p.A.Share()) + " / " + short(100*p.B.Share()) + " %"),
 			fields{"group_percent": num(100 * p.A.Share()), "against_percent": num(100 * p.B.Share())}}
@@ -372,16 +366,14 @@ func figure(p float64) string {
 }
 
 func (m molds) chartSection() Section {
-	s := Section{Name: "mold_by_week", Heading: "Mold week by week", Empty: "No turn is finished yet.",
-		Columns: []Column{col("Week from", "week_from"), fig("Finished turns", "finished_turns"),
-			fig("With mold", "turns_with_mold"), fig("Share", "mold_percent")}}
-	if m.refused == nil {
-		s.Note = fmt.Sprintf("Center %s; limits of three standard deviations of chance for the turns of each week. A chart of so many weeks shows at least one mark by chance alone with a probability of %s.",
-			percentOf(m.chart.Centre), percentOf(m.chart.FalseAlarmChance))
+	s := newSection("mold_by_week", "{center}", percentOf(m.chart.Centre), "{chance}", percentOf(m.chart.FalseAlarmChance))
+	switch {
+	case m.refused == nil:
 		s.Figures = fields{"center_percent": num(100 * m.chart.Centre), "false_alarm_percent": num(100 * m.chart.FalseAlarmChance)}
-		s.Columns = append(s.Columns, fig("Upper limit", "upper_limit_percent"), col("Mark", "mark"))
-	} else if len(m.weeks) > 0 {
-		s.Note = "No limits: " + tooFew(m.refused) + "."
+	case len(m.weeks) > 0:
+		s.Note, s.Columns = "No limits: "+tooFew(m.refused)+".", s.Columns[:4]
+	default:
+		s.Note = ""
 	}
 	from := max(0, len(m.weeks)-weeksShown)
 	if from > 0 {
@@ -412,8 +404,8 @@ func markWord(m lifetime.Mark) string {
 }
 
 func (m molds) chartPlot(from int) Plot {
-	p := Plot{Alt: "Share of each week's finished turns with mold. Points beyond the dashed limit, or at the end of a long run on one side of the center, carry a diamond.",
-		X: Axis{Label: "week", From: float64(from), To: float64(len(m.weeks) - 1)}, Y: Axis{Label: "turns with mold", To: 10, Unit: "%"}}
+	p := newPlot("mold_by_week")
+	p.X.From, p.X.To, p.Y.To = float64(from), float64(len(m.weeks)-1), 10
 	var shares, limits, marks []Point
 	for i := from; i < len(m.weeks); i++ {
 		w := m.weeks[i]
@@ -452,11 +444,7 @@ func (m molds) chartPlot(from int) Plot {
 }
 
 func (m molds) changeTable() Section {
-	s := Section{Name: "sanitizer_changes", Heading: "Before and after a sanitizer came in", Empty: "No sanitizer came in more than two weeks after the first sowing, so there is no before and after.",
-		Note: "Turns on mats last cleared with the product, against all turns sown before its first day. Whatever else changed that day is in the difference too.",
-		Columns: []Column{col("Sanitizer", "sanitizer"), col("Since", "since"), col("Turns before", "before"),
-			col("Turns after", "after"), col("Times as often (95 % interval)", "mold_ratio").drop(1),
-			fig("p (Fisher)", "")}}
+	s := newSection("sanitizer_changes")
 	for _, c := range m.changes {
 		var times any
 		test := cell{text: "too few"}

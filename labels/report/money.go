@@ -250,15 +250,9 @@ func (c costs) sayMinutes() string {
 
 func (c costs) section() Section {
 	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LaborPerHour)
-	s := Section{Name: "costs", Heading: "What a turn costs, against throw-away medium", Empty: "No mats are on file.",
-		Figures: fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value, "labor_cost_per_h": labor.value},
-		Note: fmt.Sprintf("Mesh and label over the mean life, sanitizer (a turn): %s, water (a turn): %s, labor (an hour, for the minutes noted at rinsing): %s. One tray of medium stands for a mat of the farm's usual size, and its share of a tray for a smaller mat.",
-			sanitizer.text, water.text, labor.text) + c.sayMinutes() + c.sayMass(),
-		Columns: []Column{col("Material", "material"), fig("Mesh and label", "mesh_and_label_cost_per_mat"),
-			col("Mean life, turns (at least)", "mean_life_turns"),
-			col("Cost per turn (95 % interval)", "cost_per_turn"), fig("Medium", "medium_cost_per_turn"),
-			fig("Saved per turn", "saved_per_turn"), col("Paid for at turn (interval)", "paid_for_after_turns"),
-			fig("Mats that live so long", "live_so_long_percent").drop(1)}}
+	s := newSection("costs", "{sanitizer}", sanitizer.text, "{water}", water.text, "{labor}", labor.text)
+	s.Note += c.sayMinutes() + c.sayMass()
+	s.Figures = fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value, "labor_cost_per_h": labor.value}
 	if c.untimed == nil {
 		s.Figures["washing_min_per_turn"], s.Figures["turns_timed"] = within(c.minutes.Value, c.minutes.Low, c.minutes.High, ""), c.timed
 	}
@@ -322,8 +316,8 @@ func (c costs) plot(l costLine) Plot {
 	mat := line(up, l.costs.Running.Value)
 	band := []Point{{X: 0, Y: up, Low: up}, {X: last, Y: up + last*l.costs.Running.High, Low: up + last*l.costs.Running.Low}}
 	media := line(0, l.costs.Medium)
-	p := Plot{Title: l.name, Alt: "Money spent after so many turns on one mat (line; gray: 95 % interval of the washing time) and on throw-away medium (dashed). Where they cross the mat has paid for itself.",
-		X: Axis{Label: "turns", To: last}, Y: Axis{Label: "spent, " + c.currency, To: 1.05 * math.Max(band[1].Y, media[1].Y)}}
+	p := newPlot("costs", "{currency}", c.currency)
+	p.Title, p.X.To, p.Y.To = l.name, last, 1.05*math.Max(band[1].Y, media[1].Y)
 	p.Series = []Series{{Shape: Band, Points: band}, {Name: "mat", Points: mat}, {Name: "medium", Style: 1, Points: media}}
 	if !l.costs.BreakEven.Never && l.costs.BreakEven.Turns > 0 {
 		n := float64(l.costs.BreakEven.Turns)
@@ -345,9 +339,8 @@ func (c costs) whatIf() (Section, bool) {
 	if err != nil {
 		return Section{}, false
 	}
-	s := Section{Name: "what_if", Heading: "What if the mesh of " + l.name + " had another price or another life", Figures: fields{"material": l.name},
-		Columns: []Column{fig("Price of the mesh", "mesh_cost_per_mat"), fig("Life, turns", "life_turns"),
-			fig("Cost per turn", "cost_per_turn"), fig("Saved per turn", "saved_per_turn")}}
+	s := newSection("what_if", "{material}", l.name)
+	s.Figures = fields{"material": l.name}
 	for _, r := range rows {
 		s.add(c.amount(r.Mesh), tenths(r.Life), c.amount(r.PerTurn.Value), c.amount(r.Saving.Value))
 	}

@@ -104,28 +104,28 @@ func known(text string) any {
 
 // Document gives a report as the one JSON document for programs.
 func (r Report) Document() Report {
-	for _, texts := range []*[]string{&r.Summary, &r.Cautions, &r.Method} {
-		plain := make([]string, len(*texts))
-		for i, text := range *texts {
-			plain[i] = loose(text)
-		}
-		*texts = plain
+	sections := make([]Section, len(r.Sections))
+	for i, s := range r.Sections {
+		sections[i] = s.document()
 	}
-	r.Title, r.At, r.Sections = loose(r.Title), r.At.Truncate(time.Second), append([]Section{}, r.Sections...)
-	for i := range r.Sections {
-		s := &r.Sections[i]
-		s.Heading, s.Note, s.Empty = loose(s.Heading), loose(s.Note), loose(s.Empty)
-		s.Named, s.Sources = make([]any, len(s.values)), map[string]string{}
-		for j, row := range s.values {
-			s.Named[j], s.Empty = s.named(row), ""
-		}
-		for _, c := range s.Columns {
-			if c.Cite != "" {
-				s.Sources[c.Name] = c.Cite
-			}
+	r.Sections = nil
+	doc := r.changed(loose)
+	doc.Farm, doc.Place, doc.At, doc.Sections = r.Farm, r.Place, r.At.Truncate(time.Second), sections
+	return doc
+}
+
+func (s Section) document() Section {
+	s.Heading, s.Note, s.Empty = loose(s.Heading), loose(s.Note), loose(s.Empty)
+	s.Named, s.Sources = make([]any, len(s.values)), map[string]string{}
+	for i, row := range s.values {
+		s.Named[i], s.Empty = s.named(row), ""
+	}
+	for _, c := range s.Columns {
+		if c.Cite != "" {
+			s.Sources[c.Name] = c.Cite
 		}
 	}
-	return r
+	return s
 }
 
 // num is a figure to nine digits, which every machine works out alike, or nil.

@@ -213,12 +213,12 @@ func (o outlook) sayLives() []string {
 }
 
 func (o outlook) section() Section {
-	s := Section{Name: "outlook", Heading: "Retirements and purchases ahead", Empty: "No forecast: " + o.Refused + ".",
-		Figures: fields{"mats_due": o.Due, "mats_in_use": o.InUse, "sowings_per_week": num(o.Pace), "mats_spare": o.Spares, "limit_turns": given(o.Limit)},
-		Columns: []Column{col("Week from", "week_from"), fig("Expected in the week", "worn_or_lost_mats"),
-			col("95 % interval", "").drop(1), col("Worn or lost in all by its end", ""),
-			fig("At the turn limit by then", "sum_at_limit_mats"), col("Mats to buy by then", "sum_to_buy_mats")}}
+	s := newSection("outlook", "{refused}", o.Refused, "{pace}", short(o.Pace), "{mats}", mats(o.InUse),
+		"{due}", count(o.Due, "mat", "mats"), "{spares}", count(o.Spares, "spare", "spares"))
+	s.Figures = fields{"mats_due": o.Due, "mats_in_use": o.InUse, "sowings_per_week": num(o.Pace), "mats_spare": o.Spares,
+		"limit_turns": given(o.Limit)}
 	if o.Refused != "" {
+		s.Note = ""
 		return s
 	}
 	var lives []fields
@@ -226,8 +226,6 @@ func (o outlook) section() Section {
 		lives = append(lives, fields{"life_of": l.name, "materials": l.materials})
 	}
 	s.Figures["lives"] = lives
-	s.Note = fmt.Sprintf("At %s sowings a week on %s; %s due now and %s on the shelf are counted in the purchases. Each retired mat is replaced at the end of its week. The expected ones are cut, molded, worn or lost; mats that reach the farm's own limit of turns come on top.",
-		short(o.Pace), mats(o.InUse), count(o.Due, "mat", "mats"), count(o.Spares, "spare", "spares"))
 	for _, w := range o.Weeks {
 		sums := runs95(w.SumMedian, w.SumLow, w.SumHigh)
 		sums.value = fields{"sum_worn_or_lost_mats": sums.value, "sum_expected_mats": num(w.SumExpected), "sum_retired_mats": runs95(w.SumAllMedian, w.SumAllLow, w.SumAllHigh).value}
@@ -244,8 +242,8 @@ func runs95(middle, low, high int) cell {
 }
 
 func (o outlook) plot() Plot {
-	p := Plot{Alt: "Mats to buy from now to the end of each week ahead: middle of the simulation (line) with its 95 % interval (gray), those due now and those at the turn limit included.",
-		X: Axis{Label: "weeks from now", To: float64(len(o.Weeks))}, Y: Axis{Label: "mats to buy", To: 1}}
+	p := newPlot("outlook")
+	p.X.To, p.Y.To = float64(len(o.Weeks)), 1
 	due := float64(max(0, o.Due-o.Spares))
 	band, line := []Point{{Y: due, Low: due}}, []Point{{Y: due}}
 	for i, w := range o.Weeks {
@@ -260,7 +258,7 @@ func (o outlook) plot() Plot {
 
 // Forecast is the paper of the forecast command.
 func Forecast(in ForecastInput) Report {
-	r := in.report("forecast", "Mats to be replaced")
+	r := in.report("forecast")
 	o := in.look(in.census())
 	r.Summary = []string{o.say()}
 	if o.Refused == "" {
@@ -273,11 +271,5 @@ func Forecast(in ForecastInput) Report {
 	if len(o.fits.groups) > 0 {
 		r.Sections = append(r.Sections, o.fits.section())
 	}
-	r.Method = outlookMethod
 	return r
-}
-
-var outlookMethod = []string{
-	fmt.Sprintf("The forecast fits a Weibull life by maximum likelihood to the mats of each material with 6 retired mats or more, those in use included; other materials go by the life of all mats together. It plays the weeks ahead %d,000 times with a fixed seed; each run draws the lives from the uncertainty of their fits. Sowings are spread evenly over the mats in use, and a new mat is of the kind of the old one. Mats that come to the farm's own limit of turns at that pace are counted apart.", forecastRuns/1000),
-	"The expected number of a week is worked out in closed form at the fitted life; its interval, and all sums, come from the runs.",
 }

@@ -43,7 +43,7 @@ func lineHeight(points float64) float64 { return mm(points) * lineEm }
 // only date in the file is the report's own. Characters that the font lacks
 // stand as a box, and a caution says so.
 func PDF(w io.Writer, r Report) error {
-	r, lacking := printable(r.cleaned())
+	r, lacking := printable(r)
 	if lacking > 0 {
 		r.Cautions = append(r.Cautions, fmt.Sprintf("%s not in the printed fonts and shown as %c; the screen and the CSV file have them.",
 			count(lacking, "character is", "characters are"), stand))
@@ -70,6 +70,23 @@ func PDF(w io.Writer, r Report) error {
 	}
 	_, err := w.Write(b.Bytes())
 	return err
+}
+
+// stand is what is printed for a character that the fonts lack.
+const stand = '\u25a1'
+
+// printable gives the report cleaned and with a box for every character that the
+// fonts lack, and counts the different ones.
+func printable(r Report) (Report, int) {
+	lacking := map[rune]bool{}
+	r = r.changed(func(s string) string {
+		s, missing := lettering.Stand(clean(s), stand)
+		for _, c := range missing {
+			lacking[c] = true
+		}
+		return s
+	})
+	return r, len(lacking)
 }
 
 // drawing is a PDF in the making; y is the upper edge of what comes next.

@@ -1,5 +1,7 @@
 package report
 
+import "slices"
+
 // Plot is one picture of a section, described in words and figures and not yet
 // drawn: [PDF] and [HTML] draw it, [Text] and [CSV] give its Alt. It is made to
 // be read in grey: series differ by the pattern of their line and the shape of
@@ -78,7 +80,7 @@ type Piece struct {
 func (p Plot) changed(one func(string) string) Plot {
 	p.Title, p.Alt = one(p.Title), one(p.Alt)
 	p.X, p.Y = p.X.changed(one), p.Y.changed(one)
-	p.Series = append([]Series(nil), p.Series...)
+	p.Series = slices.Clone(p.Series)
 	for i := range p.Series {
 		p.Series[i].Name = one(p.Series[i].Name)
 	}
@@ -86,9 +88,8 @@ func (p Plot) changed(one func(string) string) Plot {
 }
 
 func (a Axis) changed(one func(string) string) Axis {
-	a.Label = one(a.Label)
-	a.Unit = one(a.Unit)
-	a.Ticks = append([]Tick(nil), a.Ticks...)
+	a.Label, a.Unit = one(a.Label), one(a.Unit)
+	a.Ticks = slices.Clone(a.Ticks)
 	for i := range a.Ticks {
 		a.Ticks[i].Text = one(a.Ticks[i].Text)
 	}
@@ -97,7 +98,7 @@ func (a Axis) changed(one func(string) string) Axis {
 
 func (l Layout) changed(one func(string) string) Layout {
 	l.Title, l.Alt, l.Along = one(l.Title), one(l.Alt), one(l.Along)
-	l.Pieces = append([]Piece(nil), l.Pieces...)
+	l.Pieces = slices.Clone(l.Pieces)
 	for i := range l.Pieces {
 		l.Pieces[i].Text, l.Pieces[i].Short = one(l.Pieces[i].Text), one(l.Pieces[i].Short)
 	}

@@ -22,7 +22,7 @@ type PoolInput struct {
 // Pool says how many mats a sowing plan needs, how likely each week runs short
 // with those at hand, and what holds the mats up.
 func Pool(in PoolInput) Report {
-	r := in.report("pool", "Mats for the sowing plan")
+	r := in.report("pool")
 	r.Summary, r.Figures = in.say(), in.named()
 	r.Sections = []Section{in.cropTable()}
 	if in.Enough != nil {
@@ -33,12 +33,6 @@ func Pool(in PoolInput) Report {
 	}
 	if in.Enough != nil {
 		r.Sections = append(r.Sections, in.weekTable("weeks_enough", in.Enough.Mats, in.Enough.With))
-	}
-	r.Method = []string{
-		"The mean is by " + pool.NeedSource + ".",
-		"Where sowings come by chance, the share of sowings that find no mat is by Erlang's loss formula, and the number of mats that is enough at so many moments by Palm's theorem (Poisson); both take sowings one by one at any hour, while the simulation sows once a day.",
-		"The simulation plays each day: drying weather, limits of washing, racks and sanitizing, losses and their replacement; its random numbers have a fixed seed, so the same plan gives the same answer. The interval of a chance is Wilson's and says how well the simulation knows it, not how well the plan knows the weather.",
-		"Plan, shares and capacities are the farm's own figures, taken as given.",
 	}
 	return r
 }
@@ -93,9 +87,7 @@ func (in PoolInput) say() []string {
 }
 
 func (in PoolInput) cropTable() Section {
-	s := Section{Name: "crops", Heading: "Mats kept busy, by crop (mean)", Columns: []Column{col("Crop", "crop"),
-		fig("Mats a week", "mats_per_week"), fig("Days growing", "growing_days"), fig("Growing", "growing_mats"),
-		fig("Turn-around", "turn_around_mats"), fig("On order", "on_order_mats").drop(1), fig("In all", "busy_mats")}}
+	s := newSection("pool.crops")
 	for _, c := range in.Needs.Crops {
 		s.add(c.Crop, c.MatsPerWeek, tenths(c.GrowDays), tenths(c.Growing), tenths(c.TurnAround), tenths(c.OnOrder), tenths(c.Total()))
 	}
@@ -106,10 +98,8 @@ func (in PoolInput) cropTable() Section {
 // the simulation saw.
 func (in PoolInput) closedForm() Section {
 	out, n := in.Enough.With, in.Needs
-	s := Section{Name: "closed_form", Heading: fmt.Sprintf("Closed form beside the simulation, with %s", mats(in.Enough.Mats)),
-		Figures: fields{"mats": in.Enough.Mats, "wanted_percent": num(100 * in.Level)},
-		Note:    "The closed form allows for no waiting for hands or drying places and no sowing that fails; where the two columns differ much, that is what the mats wait for.",
-		Columns: []Column{col("Figure", "figure"), fig("Closed form", "closed_form"), fig("Simulated", "simulated")}}
+	s := newSection("closed_form", "{mats}", mats(in.Enough.Mats))
+	s.Figures = fields{"mats": in.Enough.Mats, "wanted_percent": num(100 * in.Level)}
 	var growing, turnAround, onOrder float64
 	for _, c := range n.Crops {
 		growing, turnAround, onOrder = growing+c.Growing, turnAround+c.TurnAround, onOrder+c.OnOrder
@@ -131,7 +121,7 @@ func (in PoolInput) closedForm() Section {
 	s.add(cell{"Mats on order, mean (Little)", "on_order_mats"}, tenths(onOrder), tenths(ordered))
 	s.add(cell{"Mats busy in all, mean (Little)", "busy_mats"}, tenths(n.Mean), tenths(out.InUse))
 	if in.Plan.ByOrder {
-		s.Note += " Erlang's and Palm's forms spread the sowings evenly over all hours; the simulation keeps them on the days of the plan, which bunches them and runs short more often."
+		s.Note += " " + words("closed_form").text("by order")
 	} else {
 		s.add(cell{"Mats on the fullest day", "fullest_day_mats"}, n.AtOnce, nil)
 		return s
@@ -162,12 +152,11 @@ func (in PoolInput) lacking(o pool.Outcome) float64 {
 }
 
 func (in PoolInput) weekTable(name string, with int, o pool.Outcome) Section {
-	s := Section{Name: name, Heading: "Chance of running short with " + mats(with),
-		Figures: fields{"mats": with, "short_in_a_week_percent": within(100*o.InAWeek.Share, 100*o.InAWeek.Low, 100*o.InAWeek.High, "Wilson")},
-		Columns: []Column{fig("Week", "week"), col("Chance of running short (95 % interval)", "short_percent"),
-			fig("Mats lacking, mean", "lacking_mats")}}
-	p := Plot{Alt: "Chance of each week that some sowing lacks a mat (line), with the 95 % interval of the simulation (gray) and the chance that is wanted at most (dashes).",
-		X: Axis{Label: "week", From: 1, To: float64(len(o.Weeks))}, Y: Axis{Label: "runs short", To: 10, Unit: "%"}}
+	s := newSection("weeks.{name}", "{name}", name, "{mats}", mats(with))
+	s.Figures = fields{"mats": with,
+		"short_in_a_week_percent": within(100*o.InAWeek.Share, 100*o.InAWeek.Low, 100*o.InAWeek.High, "Wilson")}
+	p := newPlot("weeks.{name}")
+	p.X.From, p.X.To, p.Y.To = 1, float64(len(o.Weeks)), 10
 	var band, line []Point
 	for i, w := range o.Weeks {
 		s.add(i+1, percentWithin(w.Short.Share, w.Short.Low, w.Short.High, "Wilson"), cell{hundredths(w.MatsShort), num(w.MatsShort)})

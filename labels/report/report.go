@@ -1,12 +1,13 @@
-// Package report lays out the farm's printed papers: reuse, retirement and the
-// sanitation log. Each is one [Report] value, made by [Reuse], [Retirement] or
-// [Sanitation] from what the store read, and drawn by [Text], [PDF], [HTML] or
-// [CSV]. Nothing here reads a clock or a file: the same report gives the same
-// bytes.
+// Package report lays out the farm's printed papers. Each is one [Report] value,
+// made by [Reuse], [Retirement], [Sanitation] and others from what the store read
+// and from their words in words.txt, and drawn by [Text], [PDF], [HTML] or [CSV],
+// or encoded as its [Report.Document]. Nothing here reads a clock or a file: the
+// same report gives the same bytes.
 package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -73,14 +74,8 @@ type Column struct {
 	Of    string // the group that they are of, where a row has several
 }
 
-// col is a column of texts, fig one of figures.
-func col(head, name string) Column { return Column{Head: head, Name: name} }
-func fig(head, name string) Column { return Column{Head: head, Name: name, Right: true} }
-
-func (c Column) drop(n int) Column {
-	c.Drop = n
-	return c
-}
+// DemoMark stands on every page of a report about invented records.
+const DemoMark = "Invented demo farm: not real records"
 
 // Origin says whose records a report shows and as of when.
 type Origin struct {
@@ -91,10 +86,14 @@ type Origin struct {
 	Demo    bool // mark every page as an invented farm
 }
 
-// report starts a paper with everything that all papers have.
-func (o Origin) report(name, title string) Report {
-	r := Report{Name: name, Title: title, Farm: o.Farm.Settings.Name, Place: o.Farm.Settings.Place, StoreID: o.StoreID,
-		Anchor: o.Anchor, At: o.now(), Cautions: usualCautions(), Letter: o.Farm.Settings.Paper == "letter"}
+// report starts a paper with its words and with what all papers have.
+func (o Origin) report(name string, filled ...string) Report {
+	w, cautions := words(name, filled...), words("usual").texts["caution"]
+	if own := w.texts["caution"]; own != nil {
+		cautions = own
+	}
+	r := Report{Name: w.name, Title: w.heading, Farm: o.Farm.Settings.Name, Place: o.Farm.Settings.Place, StoreID: o.StoreID,
+		Anchor: o.Anchor, At: o.now(), Cautions: cautions, Method: w.texts["method"], Letter: o.Farm.Settings.Paper == "letter"}
 	if o.Demo {
 		r.Mark = DemoMark
 	}
@@ -139,46 +138,53 @@ func loose(s string) string { return strings.ReplaceAll(s, string(hard), " ") }
 // terminal's cursor, turn the text after it round or stand in it unseen as an
 // escape.
 func clean(s string) string {
-	return medium.Visible(strings.Join(words(strings.NewReplacer("\n", " ", "\t", " ").Replace(s)), " "))
+	return medium.Visible(strings.Join(spaced(strings.NewReplacer("\n", " ", "\t", " ").Replace(s)), " "))
 }
 
-// cleaned gives the report with every text cleaned and every row as long as
-// its head, so that the four ways to draw need not ask.
-func (r Report) cleaned() Report {
-	all := func(list []string) []string {
-		out := make([]string, len(list))
-		for i, s := range list {
-			out[i] = clean(s)
-		}
-		return out
+// cleaned gives the report with every text cleaned, so that the four ways to
+// draw need not ask.
+func (r Report) cleaned() Report { return r.changed(clean) }
+
+// changed gives a copy of the report with every text changed by one.
+func (r Report) changed(one func(string) string) Report {
+	for _, text := range []*string{&r.Title, &r.Farm, &r.Place, &r.StoreID, &r.Anchor, &r.Mark} {
+		*text = one(*text)
 	}
-	r.Title, r.Farm, r.Place, r.Mark = clean(r.Title), clean(r.Farm), clean(r.Place), clean(r.Mark)
-	r.StoreID, r.Anchor = clean(r.StoreID), clean(r.Anchor)
-	r.Summary, r.Cautions, r.Method = all(r.Summary), all(r.Cautions), all(r.Method)
-	sections := make([]Section, len(r.Sections))
-	for i, s := range r.Sections {
-		s.Heading, s.Note, s.Empty = clean(s.Heading), clean(s.Note), clean(s.Empty)
-		columns := append([]Column(nil), s.Columns...)
-		for j := range columns {
-			columns[j].Head = clean(columns[j].Head)
-		}
-		rows := make([][]string, len(s.Rows))
-		for j, row := range s.Rows {
-			rows[j] = make([]string, len(columns))
-			copy(rows[j], all(row))
-		}
-		s.Columns, s.Rows = columns, rows
-		s.Plots, s.Layouts = append([]Plot(nil), s.Plots...), append([]Layout(nil), s.Layouts...)
-		for j := range s.Plots {
-			s.Plots[j] = s.Plots[j].changed(clean)
-		}
-		for j := range s.Layouts {
-			s.Layouts[j] = s.Layouts[j].changed(clean)
-		}
-		sections[i] = s
+	for _, list := range []*[]string{&r.Summary, &r.Cautions, &r.Method} {
+		*list = changed(*list, one)
 	}
-	r.Sections = sections
+	r.Sections = slices.Clone(r.Sections)
+	for i := range r.Sections {
+		r.Sections[i] = r.Sections[i].changed(one)
+	}
 	return r
+}
+
+func (s Section) changed(one func(string) string) Section {
+	s.Heading, s.Note, s.Empty = one(s.Heading), one(s.Note), one(s.Empty)
+	s.Columns, s.Rows = slices.Clone(s.Columns), slices.Clone(s.Rows)
+	for i := range s.Columns {
+		s.Columns[i].Head = one(s.Columns[i].Head)
+	}
+	for i, row := range s.Rows {
+		s.Rows[i] = changed(row, one)
+	}
+	s.Plots, s.Layouts = slices.Clone(s.Plots), slices.Clone(s.Layouts)
+	for i := range s.Plots {
+		s.Plots[i] = s.Plots[i].changed(one)
+	}
+	for i := range s.Layouts {
+		s.Layouts[i] = s.Layouts[i].changed(one)
+	}
+	return s
+}
+
+func changed(list []string, one func(string) string) []string {
+	out := make([]string, len(list))
+	for i, text := range list {
+		out[i] = one(text)
+	}
+	return out
 }
 
 // The signature lines of a signed report: 21 CFR 112.161(b) asks for review,

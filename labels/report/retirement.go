@@ -26,7 +26,7 @@ var watched = []string{"near-limit", "mold-last-turn", "cut-noted", "inspection-
 // Retirement says which mats to retire now and why, which ones near a limit,
 // and what was retired in the period and after how many turns.
 func Retirement(in RetirementInput) Report {
-	r := in.report("retirement", "Retirement of mats")
+	r := in.report("retirement")
 	f, c := in.figures()
 	why := causesOverOf(c)
 	r.Summary = append(f.summary(), why.say()...)
@@ -39,12 +39,6 @@ func Retirement(in RetirementInput) Report {
 		r.Lacks = []Lack{LacksMats}
 	}
 	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
-	r.Method = []string{
-		"A mat is due to be retired when one of the farm's own rules for retiring is met. The last table gives every such limit and where it comes from.",
-		"Turns reached count from the first sowing to the retirement. Mats still in use are not in these figures, so they do not give the life of a mat; the reuse report does.",
-		"The chance of each cause is the cumulative incidence (Aalen-Johansen) over all mats on file, in use or retired in any period, with log-log intervals. Mats cut from one roll and turns on one shelf are not independent, so the intervals are narrower than they should be.",
-		fmt.Sprintf("With fewer than %d retired mats nothing is said about what is usual.", fewRetired),
-	}
 	return r
 }
 
@@ -243,9 +237,7 @@ func (s Section) cut() Section {
 }
 
 func (f retirementFigures) dueTable() Section {
-	s := Section{Name: "retire_now", Heading: "Retire now", Empty: "None.",
-		Columns: []Column{col("Code", "code"), col("Stage", "stage").drop(1), fig("Turns", "turns"),
-			col("Why", "reasons"), col("Rule", "rules").drop(2), col("Do", "do")}}
+	s := newSection("retire_now")
 	for _, j := range f.due {
 		do := "retire"
 		if j.c.Stage == medium.Growing {
@@ -257,9 +249,7 @@ func (f retirementFigures) dueTable() Section {
 }
 
 func (f retirementFigures) nearTable() Section {
-	s := Section{Name: "near_a_limit", Heading: "Near a limit, or to be looked at", Empty: "None.",
-		Columns: []Column{col("Code", "code"), col("Stage", "stage").drop(1), fig("Turns", "turns"),
-			col("What was noted", "reasons"), col("Rule", "rules").drop(2)}}
+	s := newSection("near_a_limit")
 	for _, j := range f.near {
 		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules())
 	}
@@ -267,9 +257,7 @@ func (f retirementFigures) nearTable() Section {
 }
 
 func (f retirementFigures) causeTable() Section {
-	s := Section{Name: "retired_by_cause", Heading: "Retired " + period(f.from, f.to, f.loc) + ", by cause", Empty: "None.",
-		Columns: []Column{col("Cause", "cause"), fig("Mats", "mats"), fig("Turns reached, middle", "median_turns"),
-			fig("Least", "least_turns"), fig("Most", "most_turns")}}
+	s := newSection("retired_by_cause", "{period}", period(f.from, f.to, f.loc))
 	for _, cause := range causes(f.byCause) {
 		sp := spreadOf(f.byCause[cause])
 		middle := cell{text: "too few"}
@@ -282,10 +270,7 @@ func (f retirementFigures) causeTable() Section {
 }
 
 func (f retirementFigures) goneTable() Section {
-	s := Section{Name: "retired", Heading: "Each mat retired in the period", Empty: "None.",
-		Columns: []Column{col("Retired", "retired_on"), col("Code", "code"), col("Cause", "cause"),
-			fig("Turns", "turns"), fig("Mold turns", "mold_turns"), fig("Sun, kLy", "sun_kly").drop(1),
-			col("Mesh", "")}}
+	s := newSection("retired")
 	for _, c := range f.gone {
 		s.add(date(c.RetiredAt.In(f.loc)), c.Code, cell{causeName(c.Cause), known(string(c.Cause))}, c.Turn, moldTurns(*c), tenths(c.SunKLy), meshCell(c.Mat))
 	}
@@ -295,9 +280,7 @@ func (f retirementFigures) goneTable() Section {
 // limitTable gives every limit that can end a mat's use, as it stands in the
 // farm's policy, with its source.
 func limitTable(p medium.Policy) Section {
-	s := Section{Name: "limits", Heading: "The farm's limits, and where they come from",
-		Columns: []Column{col("Rule", "rule"), col("What it looks at", "about"), fig("Limit", ""), col("Unit", "unit"),
-			col("Source", "source")}}
+	s := newSection("limits")
 	for _, r := range medium.Rules {
 		if r.Fixed || (r.Severity != medium.RetireIt && !slices.Contains(watched, r.Name)) {
 			continue

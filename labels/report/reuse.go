@@ -23,32 +23,21 @@ type ReuseInput struct {
 // Reuse says what the mats have done so far, what they are worth and what is
 // to be replaced: life, mold, yield, cost, and what is not documented.
 func Reuse(in ReuseInput) Report {
-	r := in.report("reuse", "Reuse of mats")
+	r := in.report("reuse")
 	f := in.figures()
-	r.Summary = f.summary()
-	r.Figures = fields{"mats": f.all.mats, "mats_in_use": f.inUse.mats, "mats_retired": f.stages[medium.Retired], "turns": f.all.turns,
-		"mats_clear": f.words[medium.SowIt], "mats_with_care": f.words[medium.SowWithCare], "mats_not_clear": f.words[medium.DoNotSow],
-		"mats_due": f.words[medium.RetireMat], "mats_without_contact_statement": f.inUse.undocumented, "mats_by_farm_procedure": f.procedure}
+	r.Figures = fields{"mats": f.all.mats, "mats_in_use": f.inUse.mats, "mats_retired": f.stages[medium.Retired],
+		"turns": f.all.turns, "mats_clear": f.words[medium.SowIt], "mats_with_care": f.words[medium.SowWithCare],
+		"mats_not_clear": f.words[medium.DoNotSow], "mats_due": f.words[medium.RetireMat],
+		"mats_without_contact_statement": f.inUse.undocumented, "mats_by_farm_procedure": f.procedure}
 	if f.counted {
 		r.Figures["mold"] = share(in.Tally.ended.Moldy, in.Tally.ended.Turns).value
 	}
 	r.Summary, r.Lacks = f.summary(), f.lacks()
 	r.Sections = f.sections(in)
-	r.Method = []string{
-		"A turn counts from its sowing; it is finished with its last cut, its first mold, the next sowing or the retirement. Mold rates and the chart count finished turns, the chart in the week in which they ended.",
-		fmt.Sprintf("A mold rate needs at least 10 turns, a life 5 retired mats, a forecast 6, a control chart 20 weeks with harvests, a yield trend 5 comparable harvests, a mean yield %d harvests, a mesh cost %d turns; with fewer, words stand in its place.", fewHarvests, fewTurns),
-		"Life is the Kaplan-Meier curve over turns with log-log intervals; mats still in use count as not ended. Materials are compared by the log-rank test and by the ratio of the mean turns up to the last turn that both curves know.",
-		"Mold rates have Wilson's interval. Repeated turns of one mat are not independent of each other: a mat that molded once may mold again, so every interval and p-value here that counts turns is narrower than it should be. Read differences near the edge as hints.",
-		"Corrections for many comparisons are Holm's, over all pairs of the table. A p-value under 0.05 is called beyond chance.",
-		"The cost of a turn divides the price of mesh and label by the mean turns that the survival curve shows within the records, a lower bound while mats are in use; its interval combines the ends of those of life and of the noted minutes. The break-even does not depend on the life.",
-		"Mesh cost per turn so far is the price of the mats divided by all turns they have begun, over mats with a recorded price.",
-		"Yield is the mean of whole harvests of a crop; harvests with more cuts to come are left out. Mats of different sizes are not put on one scale.",
-		"Sun is summed from the drying steps and counts as wear: 1 kLy is 41.84 MJ/m2 of total sun.",
+	if every := f.yields.sampled; every > 1 {
+		r.Method = append(r.Method, words("reuse", "{every}", fmt.Sprint(every)).text("sampled"))
 	}
-	if f.yields.sampled > 1 {
-		r.Method = append(r.Method, fmt.Sprintf("The yield trend looks at one mat of every %d, so as to keep the report's size.", f.yields.sampled))
-	}
-	r.Method = append(r.Method, outlookMethod...)
+	r.Method = append(r.Method, words("forecast").texts["method"]...)
 	return r
 }
 
@@ -340,9 +329,8 @@ func (f reuseFigures) sayUndocumented() (out []string) {
 }
 
 func (f reuseFigures) stageTable() Section {
-	s := Section{Name: "stages", Heading: "Mats by stage", Empty: "No mats are on file.", Note: f.sayTurns(),
-		Columns: []Column{col("Stage", "stage"), fig("Mats", "mats"),
-			fig("Longest wait, days", "longest_wait_days").drop(1)}}
+	s := newSection("stages")
+	s.Note = f.sayTurns()
 	if used := spreadOf(f.usedTurns); used.n > 0 {
 		s.Figures = fields{"mean_turns": num(used.mean()), "least_turns": used.least, "most_turns": used.most}
 	}
@@ -361,11 +349,8 @@ func (f reuseFigures) stageTable() Section {
 }
 
 func (f reuseFigures) meshTable() Section {
-	s := Section{Name: "meshes", Heading: "Mats by mesh", Empty: "No mats are on file.",
-		Note: "Retired mats count too. Groups differ in age and crops, so a difference between them is not yet a finding about the mesh. " + f.sayCost(),
-		Columns: []Column{col("Mesh", ""), fig("Mats", "mats"), fig("In use", "mats_in_use"), fig("Turns", "turns"),
-			fig("Turns per mat", "turns_per_mat"), fig("Mesh cost per turn", "mesh_cost_per_turn").drop(2),
-			fig("In use without contact statement", "mats_without_contact_statement").drop(1)}}
+	s := newSection("meshes")
+	s.Note += " " + f.sayCost()
 	if f.all.priced > 0 {
 		s.Figures = fields{"mesh_cost": amount(f.all.cost, f.currency).value, "mats_priced": f.all.priced, "turns_priced": f.all.pricedTurns}
 	}
@@ -382,11 +367,9 @@ func (f reuseFigures) meshTable() Section {
 }
 
 func (f reuseFigures) cropTable() Section {
-	s := Section{Name: "crops", Heading: "Crops", Empty: "No turns with a crop are on file.",
-		Columns: []Column{col("Crop", "crop"), fig("Weighed harvests", "harvests"),
-			fig("Mean yield per harvest", "mean_yield_g")}}
-	if f.counted {
-		s.Columns = append(s.Columns, col("Finished turns with mold", ""))
+	s := newSection("crops")
+	if !f.counted {
+		s.Columns = s.Columns[:3]
 	}
 	for _, c := range f.crops {
 		mean := cell{text: "too few"}
@@ -403,16 +386,13 @@ func (f reuseFigures) cropTable() Section {
 }
 
 func (f reuseFigures) matTable(in ReuseInput) Section {
-	s := Section{Name: "mats_in_use", Heading: "Each mat in use", Empty: "No mats are in use.",
-		Note: "The verdict is by the farm's own rules at the time of this report. Retired mats stand in the retirement report.",
-		Columns: []Column{col("Code", "code"), col("Mesh", "").drop(3), fig("Turns", "turns"),
-			fig("Mold turns", "mold_turns"), fig("Sun, kLy", "sun_kly").drop(1)}}
+	s := newSection("mats_in_use")
 	fitted := f.counted && f.outlook.fits.all.refused == nil
 	if fitted {
-		s.Note += " Further turns are those that half of such mats still make, by the fitted life of the material, with the 95 % interval of the fit."
-		s.Columns = append(s.Columns, col("Further turns", "further_turns").drop(2))
+		s.Note += " " + words("mats_in_use").text("fitted")
+	} else {
+		s.Columns = slices.Delete(s.Columns, 5, 6)
 	}
-	s.Columns = append(s.Columns, col("Verdict and why", ""))
 	left := f.furtherTurns()
 	for _, c := range f.listed.sorted() {
 		row := []any{c.Code, meshCell(c.Mat), c.Turn, moldTurns(c), tenths(c.SunKLy)}

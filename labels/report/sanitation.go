@@ -21,41 +21,16 @@ type SanitationInput struct {
 	From, To time.Time
 }
 
-// Paragraphs of the produce safety rule, 21 CFR part 112, that ask for what
-// stands in a column.
-const (
-	citeFarm   = "21 CFR 112.161(a)(1)(i)"
-	citeValues = "21 CFR 112.161(a)(1)(ii)"
-	citeCrop   = "21 CFR 112.161(a)(1)(iii)"
-	citePlace  = "21 CFR 112.161(a)(1)(iv)"
-	citeTime   = "21 CFR 112.161(a)(1)(v)"
-	citeMade   = "21 CFR 112.161(a)(2)"
-	citeBy     = "21 CFR 112.161(a)(4)"
-	citeReview = "21 CFR 112.161(b)"
-	citeMethod = "21 CFR 112.140(b)"
-)
-
 // Sanitation is the log of cleaning and sanitizing, gaps first, with lines for
 // review and signature.
 func Sanitation(in SanitationInput) Report {
-	r := in.report("sanitation", "Cleaning and sanitizing log")
+	r := in.report("sanitation")
 	r.Wide, r.Sign = true, true
 	l := in.log()
 	r.Figures = l.figures()
 	r.Summary = l.summary(r.Figures)
 	// the steps last: on paper the lines for review stand under their last rows
 	r.Sections = []Section{l.gapTable(), l.supersededTable(), l.reviewTable(), l.productTable(), l.stepTable()}
-	r.Method = []string{
-		"The columns follow 21 CFR 112.161(a): farm and place (page head), actual values, crop and lot, area, date and time, initials; and 112.140(b): date and method. The lines for review follow 112.161(b).",
-		"112.140(b) names equipment used in growing sprouts, and in harvest, packing and holding of covered produce. A mat that only grows other crops is not named in it; whether this log is required of the farm is for the farm's own adviser or inspector to say.",
-		"Times are in the farm's time zone. An entry is late when it was written down more than an hour after the work; the rule asks for records made at the time of the activity and names no minutes, so the hour is common practice, no source.",
-		"The place is the one recorded with the step, or else the shelf or area of the crop that was on the mat before. A voided step stays in the log and counts for nothing; a step that stands for it says so.",
-		"A step is reviewed when a review that was recorded after it takes in its day. A week with steps that nobody reviewed is listed when it is over; 112.161(b) asks for a review within a reasonable time and names no days, so the week is common practice, no source.",
-		"The ledger never deletes a record, whatever its age. The rule asks that records are kept for at least 2 years from the day they were made, 21 CFR 112.164(a)(1) (from memory; check the text in force); keep the backups that long too.",
-		"Accepted means: by the directions, the policy and the solution as they stood when the work was done, as stored with the step; a late entry too. The strength of a mixed solution is that of the last strip read before the use; its directions are those in force when it was mixed. Where a step before it was voided later, so that the mat was not washed by the records, it no longer counts and the log says so.",
-		"The farm's own records are corrected by newer ones. Where something was learned after a step that had been so before it (a correction of the directions, a strip or a solution written down late), both are shown; the step keeps the outcome that it was recorded with, and a mat whose last sanitizing would not have been accepted is stopped.",
-		"Reviewed by the same person means: the initials under the review are those of the step. 112.161(b) asks for a supervisor or responsible party; on a farm of one person that is the same.",
-	}
 	return r
 }
 
@@ -261,10 +236,7 @@ func mondayOf(t time.Time) time.Time {
 
 // reviewTable lists the reviews whose days lie in the period.
 func (l *sanitationLog) reviewTable() Section {
-	s := Section{Name: "reviews", Heading: "Reviews by a supervisor or responsible party", Empty: "None on file.",
-		Columns: []Column{col("Period", ""), {Head: "Reviewed", Name: "reviewed_at", Cite: citeReview},
-			{Head: "By", Name: "by", Cite: citeReview}, fig("Steps", "steps"), fig("Their own", "own_steps"),
-			col("Note", "note").drop(1)}}
+	s := newSection("reviews")
 	for _, step := range l.reviews {
 		b := step.Body.(*medium.Review)
 		if b.To < l.from.In(l.loc).Format(time.DateOnly) || b.From > l.to.In(l.loc).Format(time.DateOnly) {
@@ -495,9 +467,7 @@ func byProcedure(r cleaning) bool {
 }
 
 func (l *sanitationLog) gapTable() Section {
-	s := Section{Name: "gaps", Heading: "Gaps and entries to be explained", Empty: "None found.",
-		Columns: []Column{fig("No.", "number"), col("What", "what"), col("Mat", "mat"), col("When", ""),
-			col("By", "by").drop(1), col("More", "")}}
+	s := newSection("gaps")
 	for i, g := range l.gaps {
 		when, more := cell{or(g.when, l.time(g.at)), fields{"at": moment(g.at)}}, cell{g.more, fields{"more": known(g.more)}}
 		if g.week > 0 {
@@ -534,24 +504,10 @@ func (l *sanitationLog) when(s medium.Step) string {
 }
 
 func (l *sanitationLog) stepTable() Section {
-	s := Section{Name: "steps", Heading: "Cleaning and sanitizing steps", Empty: "None in the period.", Dense: true,
-		Columns: []Column{
-			{Head: "Date and time", Name: "step.happened_at", Cite: citeTime},
-			{Head: "Place", Name: "place", Cite: citePlace, Drop: 2},
-			col("Mat", ""),
-			{Head: "Crop and lot before", Name: "lot_before", Cite: citeCrop, Drop: 3},
-			{Head: "Method", Name: "step.body.method", Cite: citeMethod},
-			{Head: "Product", Name: "step.body.product", Cite: citeValues},
-			{Head: "ppm", Name: "step.body.strength_ppm", Right: true, Cite: citeValues},
-			{Head: "Contact", Name: "step.body.contact_s", Right: true, Cite: citeValues, Drop: 4},
-			{Head: "Other values", Name: "step.body", Cite: citeValues, Drop: 1},
-			{Head: "By", Name: "step.by", Cite: citeBy},
-			{Head: "Reviewed", Name: "reviewed_by", Cite: citeReview, Drop: 5},
-			{Head: "Result", Name: "accepted", Cite: citeMade},
-		}}
-	numbers := l.numbers()
-	if len(numbers) > 0 {
-		s.Note = "The numbers under Result are those of the gaps and entries to be explained, where the reasons are given."
+	s, numbers := newSection("steps"), l.numbers()
+	s.Dense = true
+	if len(numbers) == 0 {
+		s.Note = ""
 	}
 	for i := range l.rows {
 		r := &l.rows[i]

@@ -181,9 +181,7 @@ func between(least, most float64) string {
 }
 
 func (l *sanitationLog) supersededTable() Section {
-	s := Section{Name: "superseded", Heading: "Records of the farm that steps relied on and that were superseded", Empty: "None.",
-		Columns: []Column{col("Record", "record"), col("Relied on", "relied_on"), col("Superseded by", "superseded_by"),
-			col("Later strength", "later_strength"), fig("Steps", "steps")}}
+	s := newSection("superseded")
 	for _, r := range l.superseded() {
 		s.add(r.what, r.first, r.then, r.more, r.steps)
 	}
@@ -193,9 +191,7 @@ func (l *sanitationLog) supersededTable() Section {
 // productTable lists what was used, with the directions that the steps were
 // judged by, so that the rows of the log need not repeat them.
 func (l *sanitationLog) productTable() Section {
-	s := Section{Name: "products", Heading: "Products used, with the directions that the steps were judged by", Empty: "None in the period.",
-		Columns: []Column{{Head: "Product", Name: "product", Cite: citeValues}, col("Active", "active"),
-			col("Directions", "directions"), col("Registration", "registration").drop(1), fig("Steps", "steps")}}
+	s := newSection("products")
 	at := map[string]int{}
 	var rows [][]any
 	for _, row := range l.rows {

@@ -42,12 +42,12 @@ func TestSanitationHasEveryFieldThatTheRuleAsksFor(t *testing.T) {
 			require.NotEmpty(t, row[i], "%s in %q", want.head, row)
 		}
 	}
-	require.Contains(t, r.owner(), f.Settings.Name, citeFarm)
-	require.Contains(t, r.owner(), f.Settings.Place, citeFarm)
-	require.True(t, r.Sign, citeReview)
+	require.Contains(t, r.owner(), f.Settings.Name, "21 CFR 112.161(a)(1)(i)")
+	require.Contains(t, r.owner(), f.Settings.Place, "21 CFR 112.161(a)(1)(i)")
+	require.True(t, r.Sign, "21 CFR 112.161(b)")
 	text := drawnWith(t, drawText, r)
 	for _, line := range []string{"Reviewed by (supervisor or responsible party)", "Signature", "Date and time"} {
-		require.Contains(t, text, line, citeReview)
+		require.Contains(t, text, line, "21 CFR 112.161(b)")
 	}
 }
 

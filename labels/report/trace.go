@@ -22,7 +22,7 @@ type TraceInput struct {
 // Trace is the paper of a recall: what is traced, what is at risk, where it may
 // come from, and the mats to be set apart with a box to tick for each.
 func Trace(in TraceInput) Report {
-	r := in.report("trace", "Trace of "+in.Result.Query.From+" "+in.Result.Query.Name)
+	r := in.report("trace", "{query}", in.Result.Query.From+" "+in.Result.Query.Name)
 	r.Wide, r.Sign = true, true
 	t := tracePaper{in, in.Result}
 	r.Summary = t.summary()
@@ -32,12 +32,6 @@ func Trace(in TraceInput) Report {
 		t.reach("sources", "Possible sources", in.Result.Sources), t.growths("same_seed", "Other crops of the same seed lots", in.Result.SeedAlso), t.solutions()}
 	if len(in.Result.Voided) > 0 {
 		r.Sections = slices.Insert(r.Sections, 1, t.voided())
-	}
-	r.Method = []string{
-		"A growth is one lot of a crop on one mat, from sowing to harvest. At risk is every growth sown on the same mat later with no accepted sanitizing step between, every other part of such a growth's lot, and so on from each of these. Possible sources are found in the same way, back in time.",
-		"An accepted sanitizing step ends the trail on a mat. It was accepted by the directions and policy on file when it was recorded (with a mixed solution, by the directions on file when that was mixed), and a later correction did not take that away; where the solution itself is traced, steps with it end nothing.",
-		"Voided steps count as never taken; a mat whose sowing of such a lot was voided is named apart. What was never written down can't be traced.",
-		"Whether food is recalled is decided with the buyers and the local health authority, not by this paper.",
 	}
 	return r
 }
@@ -117,9 +111,7 @@ func (t tracePaper) mold() string {
 }
 
 func (t tracePaper) matTable() Section {
-	s := Section{Name: "mat_states", Heading: "Mats to set apart", Empty: "None.",
-		Columns: []Column{col("Mat", ""), col("State", ""), col("Crop and lot on it", ""),
-			col("Found and set apart (initials, time)", "")}}
+	s := newSection("mat_states")
 	for _, m := range t.r.States {
 		crop := "no crop yet"
 		if m.Crop != "" {
@@ -135,8 +127,7 @@ func (t tracePaper) matTable() Section {
 
 // voided are the sowings that were taken back, on mats that were not found otherwise.
 func (t tracePaper) voided() Section {
-	s := Section{Name: "voided_sowings", Heading: "Sowings of these lots that were voided",
-		Columns: []Column{col("Mat", ""), col("Crop and lot", ""), col("Sown", ""), col("Voided", ""), col("Why", "")}}
+	s := newSection("voided_sowings")
 	for _, v := range t.r.Voided {
 		day := func(at time.Time, by string) string {
 			return keep(at.In(t.in.now().Location()).Format("2 Jan 2006")) + " " + by
@@ -176,12 +167,9 @@ func (t tracePaper) row(g trace.Growth) []string {
 		keep(g.SownAt.In(loc).Format("2 Jan 2006")) + " " + g.SownBy, ended, cleared}
 }
 
-var growthColumns = []Column{col("Lot", ""), col("Mat", ""), fig("Turn", "").drop(1), col("Crop", ""),
-	col("Seed lot", "").drop(3), col("Place", "").drop(4), col("Sown", ""), col("Harvested", "").drop(5),
-	col("Sanitized before", "").drop(2)}
-
 func (t tracePaper) growths(name, heading string, all []trace.Growth) Section {
-	s := Section{Name: name, Heading: heading, Empty: "None by the records.", Columns: growthColumns}
+	s := newSection("growths.{name}", "{name}", name, "{heading}", heading)
+	s.Columns = s.Columns[:len(s.Columns)-1]
 	for _, g := range all {
 		s.addWhole(func() any { return g }, t.row(g)...)
 	}
@@ -189,7 +177,7 @@ func (t tracePaper) growths(name, heading string, all []trace.Growth) Section {
 }
 
 func (t tracePaper) reach(name, heading string, all []trace.Reach) Section {
-	s := Section{Name: name, Heading: heading, Empty: "None by the records.", Columns: append(append([]Column(nil), growthColumns...), col("Why", ""))}
+	s := newSection("growths.{name}", "{name}", name, "{heading}", heading)
 	for _, x := range all {
 		s.addWhole(func() any { return x }, append(t.row(x.Growth), x.Why)...)
 	}
@@ -197,9 +185,7 @@ func (t tracePaper) reach(name, heading string, all []trace.Reach) Section {
 }
 
 func (t tracePaper) solutions() Section {
-	s := Section{Name: "solutions", Heading: "Sanitizers used before", Empty: "None by the records.",
-		Columns: []Column{col("Product", ""), col("Solution", ""), col("Mixed by", ""), fig("Steps not accepted", ""),
-			col("Mats", "")}}
+	s := newSection("solutions")
 	for _, x := range t.r.Solutions {
 		made := or(x.MadeBy, unknown)
 		if !x.MadeAt.IsZero() {

@@ -82,12 +82,8 @@ func signed(v float64) string {
 }
 
 func (y yields) section() Section {
-	s := Section{Name: "yield_trend", Heading: "Yield from turn to turn", Figures: fields{"mats_losing": y.losing}, Empty: "No harvest with weighed yield and noted seed is on file.",
-		Note: "Yield per gram of seed, in percent of the crop's usual (median) yield; each mat and crop is compared only with itself. " +
-			"The slope is the median of all pairs (Theil-Sen), tested by Mann-Kendall, corrected (Holm) for the lines of a group.",
-		Columns: []Column{col("Group", "group"), fig("Harvests compared", "harvests"),
-			col("Change per turn, percentage points (95 % interval)", "change_points_per_turn"),
-			fig("Corrected p", "corrected_p"), col("In words", "trend")}}
+	s := newSection("yield_trend")
+	s.Figures = fields{"mats_losing": y.losing}
 	if y.harvests == 0 {
 		return s
 	}
@@ -129,8 +125,8 @@ func (y yields) plot() (Plot, bool) {
 	}
 	turns := slices.Sorted(maps.Keys(by))
 	last := turns[len(turns)-1]
-	p := Plot{Alt: "Yield of each turn in percent of the crop's usual yield: the middle harvest (point) and the middle half of them (upright line); the dashed line has the common slope.",
-		X: Axis{Label: "turn of the mat", To: last + 1}, Y: Axis{Label: "yield", From: 50, To: 150, Unit: "%"}}
+	p := newPlot("yield_trend")
+	p.X.To, p.Y.From, p.Y.To = last+1, 50, 150
 	var middle, half []Point
 	for _, t := range turns {
 		v := by[t]
