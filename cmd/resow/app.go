@@ -104,10 +104,10 @@ func firstExample(c *cobra.Command) string {
 	return strings.Join(strings.Fields(line), " ")
 }
 
-// maker makes one command of the program.
+// maker gives one command its flags and what it does.
 type maker struct {
-	name string                    // first word of the command's Use
-	make func(*app) *cobra.Command // nil for a plain step
+	name string
+	make func(*app, *cobra.Command) // nil: a kind of step that asks for its fields and records them
 }
 
 // groups are all commands, in the order of the help.
@@ -185,35 +185,12 @@ func isCommand(word string) bool {
 	return false
 }
 
-func (a *app) command(m maker) *cobra.Command {
-	if m.make == nil {
-		return a.plainCommand(medium.Kind(m.name))
-	}
-	return m.make(a)
-}
-
 // newRoot makes the commands: the one that args begins with, and otherwise all
 // of them, which takes longer than many a command.
 func newRoot(a *app, args ...string) *cobra.Command {
-	root := &cobra.Command{
-		Use:   "resow",
-		Short: "Track washable grow mats from the roll of mesh to the last turn",
-		Long: `resow keeps the ledger of a farm's washable grow mats: which mat may be sown
-on now and why, what each needs next, and what happened to it.
-
-A verdict is clear or not clear by the farm's own rules. The sanitizer's label,
-local health rules and qualified people come first.
-
-Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
-4 retire, 5 recorded but not accepted.`,
-		Example: `  resow demo                          an invented farm to try everything on
-  resow init --name "Reed End Greens" --zone Europe/Dublin
-  resow add --count 24 --size 250x510mm --aperture 0.5mm --thread 0.3mm
-  resow scan TK7R2N81`,
-		Version:       version,
-		SilenceUsage:  true,
-		SilenceErrors: true,
-	}
+	root := worded("resow")
+	root.Version, root.SilenceUsage, root.SilenceErrors = version, true, true
+	root.Args = nil // cobra holds the name against the commands, and suggests the nearest
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.path, "store", "", "the farm's ledger (or RESOW_STORE, or farm.resow)")
 	flags.BoolVar(&a.JSON, "json", false, "print one JSON document for programs")
@@ -231,8 +208,13 @@ Exit codes: 0 done or clear to sow, 1 failed, 2 wrong use, 3 do not sow,
 		root.AddGroup(&cobra.Group{ID: g.id, Title: g.title})
 		for _, m := range g.makers {
 			if only == "" || only == m.name {
-				c := a.command(m)
+				c := worded(m.name)
 				c.GroupID = g.id
+				if m.make == nil {
+					a.fieldCommand(c, nil)
+				} else {
+					m.make(a, c)
+				}
 				root.AddCommand(c)
 			}
 		}
@@ -334,6 +316,20 @@ func (a *app) initials() string {
 // storeOptions are what every opening of the ledger is handed.
 func (a *app) storeOptions(readOnly bool) store.Options {
 	return store.Options{ReadOnly: readOnly, Now: a.now, Random: a.random, Program: "resow " + version, Say: a.Remark}
+}
+
+// reads is what a command does that reads the ledger.
+func (a *app) reads(do func(f *farm.Farm, args []string) error) func(*cobra.Command, []string) error {
+	return func(_ *cobra.Command, args []string) error {
+		return a.open(true, func(f *farm.Farm) error { return do(f, args) })
+	}
+}
+
+// writes is what a command does that puts records into the ledger.
+func (a *app) writes(do func(f *farm.Farm, args []string) error) func(*cobra.Command, []string) error {
+	return func(_ *cobra.Command, args []string) error {
+		return a.open(false, func(f *farm.Farm) error { return do(f, args) })
+	}
 }
 
 // open opens the ledger, runs do, and closes it.

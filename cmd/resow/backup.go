@@ -14,100 +14,75 @@ import (
 	"resow/store"
 )
 
-func (a *app) backupCommand() *cobra.Command {
+func (a *app) backupCommand(c *cobra.Command) {
 	var dir string
 	var keep int
 	var pause time.Duration
-	c := &cobra.Command{
-		Use: "backup", Short: "Make a backup that is verified before it counts as one", Args: cobra.NoArgs,
-		Long: `Backup copies the ledger as it is now, and makes way for those who go on
-recording meanwhile. It checks every page of the copy and holds every record
-against its hash, and only then gives the copy its name; a file that is named
-.backup is whole. Keep some of them on another disk or machine.
-
-It does not read the records or the conditions and lists that follow from them,
-which a restore makes anew. To check those of a copy too: resow verify --store FILE.`,
-		Example: `  resow backup --to /media/stick/resow
-  resow backup --to backups --keep 14`,
-		RunE: func(*cobra.Command, []string) error {
-			if keep < 0 || pause < 0 || pause > time.Minute {
-				return ui.Wrong("--keep: want 0 or more, --pause: want 0 to 1m")
+	c.RunE = func(*cobra.Command, []string) error {
+		if keep < 0 || pause < 0 || pause > time.Minute {
+			return ui.Wrong("--keep: want 0 or more, --pause: want 0 to 1m")
+		}
+		if dir == "" {
+			dir = filepath.Join(filepath.Dir(a.storePath()), "backups")
+		}
+		to := store.Backups{Dir: dir, Keep: keep, Progress: a.Progress("copying and checking, percent", a.now), Throttle: func() { time.Sleep(pause) }}
+		made, err := store.BackUp(a.storePath(), to, a.storeOptions(false))
+		if err != nil {
+			return err
+		}
+		return a.Print(made, func(w io.Writer) {
+			fmt.Fprint(w, ui.Wrap("Made and verified "+made.Path, 79, "  "))
+			fmt.Fprintf(w, "%s, anchor %s\n", ui.Counted(int(made.Anchor.Count), "record"), made.Anchor)
+			for _, old := range made.Removed {
+				fmt.Fprintf(w, "removed %s\n", old)
 			}
-			if dir == "" {
-				dir = filepath.Join(filepath.Dir(a.storePath()), "backups")
+			for _, note := range made.Notes() {
+				fmt.Fprint(w, ui.Wrap(note, 79, "  "))
 			}
-			to := store.Backups{Dir: dir, Keep: keep, Progress: a.Progress("copying and checking, percent", a.now), Throttle: func() { time.Sleep(pause) }}
-			made, err := store.BackUp(a.storePath(), to, a.storeOptions(false))
-			if err != nil {
-				return err
-			}
-			return a.Print(made, func(w io.Writer) {
-				fmt.Fprint(w, ui.Wrap("Made and verified "+made.Path, 79, "  "))
-				fmt.Fprintf(w, "%s, anchor %s\n", ui.Counted(int(made.Anchor.Count), "record"), made.Anchor)
-				for _, old := range made.Removed {
-					fmt.Fprintf(w, "removed %s\n", old)
-				}
-				for _, note := range made.Notes() {
-					fmt.Fprint(w, ui.Wrap(note, 79, "  "))
-				}
-			})
-		},
+		})
 	}
 	c.Flags().StringVar(&dir, "to", "", "folder for the backups (backups, beside the ledger)")
 	c.Flags().IntVar(&keep, "keep", 0, "how many of this ledger to keep there; 0 keeps all")
 	c.Flags().DurationVar(&pause, "pause", 0, "rest after each MB, such as 20ms, to spare a slow disk")
-	return c
 }
 
-func (a *app) restoreCommand() *cobra.Command {
+func (a *app) restoreCommand(c *cobra.Command) {
 	var replace, try bool
-	c := &cobra.Command{
-		Use: "restore BACKUP", Short: "Put a backup in the place of the ledger", Args: cobra.ExactArgs(1),
-		Long: `Restore checks the backup, and shows which records of the present ledger it does
-not have. Where a ledger is, nothing is done without --replace; the present file
-is then kept beside it under another name. A mat is put on hold in the restored
-ledger, under your initials, where the backup does not have what was found since:
-mold, a cut, a failed inspection or swab, a hold, a sanitize step that was not
-accepted, a correction, a retirement, or a sowing on a mat that would seem ready.`,
-		Example: `  resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --try
-  resow restore backups/farm.resow.1f2e3d4c.20261125T180000Z.1204.backup --replace`,
-		RunE: func(_ *cobra.Command, args []string) error {
-			o := a.storeOptions(false)
-			if try {
-				loss, err := store.CompareBackup(args[0], a.storePath(), o)
-				if err != nil {
-					return err
-				}
-				if loss.Other {
-					a.code = exitFailed
-				}
-				return a.Print(loss, func(w io.Writer) { a.printLoss(w, loss) })
-			}
-			aside, loss, err := store.Restore(args[0], a.storePath(), replace, a.initials(), o)
-			var refused *store.LossError
-			if errors.As(err, &refused) && !a.JSON {
-				a.printLoss(a.Out, loss)
-			}
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		o := a.storeOptions(false)
+		if try {
+			loss, err := store.CompareBackup(args[0], a.storePath(), o)
 			if err != nil {
 				return err
 			}
-			return a.Print(struct {
-				Store string     `json:"store"`
-				Kept  string     `json:"kept,omitempty"`
-				Loss  store.Loss `json:"loss"`
-			}{a.storePath(), aside, loss}, func(w io.Writer) {
-				a.printLoss(w, loss)
-				a.printHeld(w, loss)
-				fmt.Fprintf(w, "Restored %s, anchor %s.\n", a.storePath(), *loss.Restored)
-				if aside != "" {
-					fmt.Fprintf(w, "The file that was there is kept as %s.\n", aside)
-				}
-			})
-		},
+			if loss.Other {
+				a.code = exitFailed
+			}
+			return a.Print(loss, func(w io.Writer) { a.printLoss(w, loss) })
+		}
+		aside, loss, err := store.Restore(args[0], a.storePath(), replace, a.initials(), o)
+		var refused *store.LossError
+		if errors.As(err, &refused) && !a.JSON {
+			a.printLoss(a.Out, loss)
+		}
+		if err != nil {
+			return err
+		}
+		return a.Print(struct {
+			Store string     `json:"store"`
+			Kept  string     `json:"kept,omitempty"`
+			Loss  store.Loss `json:"loss"`
+		}{a.storePath(), aside, loss}, func(w io.Writer) {
+			a.printLoss(w, loss)
+			a.printHeld(w, loss)
+			fmt.Fprintf(w, "Restored %s, anchor %s.\n", a.storePath(), *loss.Restored)
+			if aside != "" {
+				fmt.Fprintf(w, "The file that was there is kept as %s.\n", aside)
+			}
+		})
 	}
 	c.Flags().BoolVar(&replace, "replace", false, "put it where a ledger is; that one is kept under another name")
 	c.Flags().BoolVar(&try, "try", false, "only show what would be lost")
-	return c
 }
 
 // printHeld says what a restore did about findings that the backup lacks.

@@ -30,25 +30,10 @@ type batchLine struct {
 	Why string `json:"why_no_mix,omitempty"`
 }
 
-func (a *app) batchCommand() *cobra.Command {
+func (a *app) batchCommand(c *cobra.Command) {
 	var b batchJob
-	c := &cobra.Command{
-		Use: "batch [CODE...]", Short: "Plan tonight's sanitizing: which product, how much, how long",
-		Long: `Batch takes the mats that wait to be sanitized, and those whose sanitizing lapses
-within the time given, and says for each product how much solution to make, how
-many spray bottles that fills and how long the work takes. A mat gets the product
-that it was last sanitized with, or --product.
-
-The spray rate, the margin and the handling time are assumptions (common
-practice, no source): weigh a bottle before and after ten mats and give your own.`,
-		Example: `  resow batch
-  resow batch --within 24h --product "blue drum" --spray 150mL/m2 --bottle 750mL
-  resow batch --dip 8L --dip-mats 6`,
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm.Farm) error { return a.batch(f, b, args) })
-		},
-	}
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = a.reads(func(f *farm.Farm, args []string) error { return a.batch(f, b, args) })
 	flags := c.Flags()
 	flags.StringVar(&b.within, "within", "24h", "also mats whose sanitizing lapses this soon")
 	flags.StringVar(&b.product, "product", "", "one product for all of them")
@@ -61,7 +46,6 @@ practice, no source): weigh a bottle before and after ten mats and give your own
 	flags.StringVar(&b.handle, "handling", "30s", "hands-on time for each mat")
 	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
 	must(c.RegisterFlagCompletionFunc("sides", fixedWords("both", "one")))
-	return c
 }
 
 func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {

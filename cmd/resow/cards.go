@@ -16,37 +16,18 @@ import (
 	"resow/medium/sanitizer"
 )
 
-func (a *app) cardsCommand() *cobra.Command {
+func (a *app) cardsCommand(c *cobra.Command) {
 	var out, paper, sun, printer string
-	c := &cobra.Command{
-		Use: "cards", Short: "Print the cards that are scanned at the wash station", Args: cobra.NoArgs,
-		Long: `Cards writes a PDF of all cards in force, six to a page: laminate them matt and
-cut them apart. The first time it also registers one card for each daily step,
-and END, UNDO and CONFIRM. A card's code means nothing by itself; what it does is
-on record, and a lost card is withdrawn.
-
-Add a card for each sanitizer in the strength that you use, and one for each
-person. Where a temperature or a pH is asked for, as of every chlorine, scan the
-tag of the bottle after the card: what was read in it serves all mats. Sowing has
-no card, since the lot and the seed lot change: scan the mats into resow sow -
-instead. Cards are for resow scan.`,
-		Example: `  resow cards --by MK
-  resow cards add sanitize --product "blue drum" --strength 100ppm --contact 2min --by MK
-  resow cards add operator --initials MK --by MK
-  resow cards list
-  resow cards --paper letter --printer office --out cards.pdf`,
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(false, func(f *farm.Farm) error { return a.cards(f, out, paper, sun, printer) })
-		},
-	}
+	c.RunE = a.writes(func(f *farm.Farm, _ []string) error { return a.cards(f, out, paper, sun, printer) })
 	c.Flags().StringVar(&out, "out", "cards.pdf", "file to write")
 	c.Flags().StringVar(&paper, "paper", "", "a4 or letter (default the farm's)")
 	c.Flags().StringVar(&sun, "sun", "3h", "how long mats lie in the sun, for the first DRY SUN card")
 	c.Flags().StringVar(&printer, "printer", defaultPrinter, "printer whose correction is used (resow label --calibrate)")
 	must(c.RegisterFlagCompletionFunc("paper", fixedWords("a4", "letter")))
 	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters()))
-	c.AddCommand(a.cardsAddCommand(), a.cardsListCommand(), a.cardsWithdrawCommand())
-	return c
+	a.sub(c, "add", (*app).cardsAddCommand)
+	a.sub(c, "list", (*app).cardsListCommand)
+	a.sub(c, "withdraw", (*app).cardsWithdrawCommand)
 }
 
 func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
@@ -141,53 +122,42 @@ func (a *app) registerCards(f *farm.Farm, sun string) (int, error) {
 	return len(steps), err
 }
 
-func (a *app) cardsAddCommand() *cobra.Command {
+func (a *app) cardsAddCommand(c *cobra.Command) {
 	var card medium.Card
 	var strength, contact, took, cause string
 	actions := make([]string, len(medium.Actions))
 	for i, action := range medium.Actions {
 		actions[i] = string(action)
 	}
-	c := &cobra.Command{Use: "add ACTION", Short: "Register one more card", Args: cobra.ExactArgs(1),
-		Long: strings.TrimSpace(ui.Wrap("ACTION is one of "+strings.Join(actions, ", "), 78, "")) + `.
-
-A sanitize card states product, strength and contact time as you use them each
-time; scanning it says that this was done. The contact time is the label's where
-none is given. Where the label asks for a temperature or a pH, a card can't state
-what must be measured: use resow sanitize with - and scan the mats into it.`,
-		Example: `  resow cards add sanitize --product "blue drum" --strength 100ppm --by MK
-  resow cards add operator --initials JD --by MK
-  resow cards add dry-sun --for 5h --by MK
-  resow cards add hold --dropped --reason "fell on the floor" --by MK
-  resow cards add retire --cause wear --by MK`,
-		ValidArgsFunction: fixedWords(actions...),
-		RunE: func(_ *cobra.Command, args []string) error {
-			card.Action, card.Cause = medium.Action(args[0]), medium.Cause(cause)
-			if card.Reason == "" && !card.Dropped {
-				card.Reason = farm.StandardReason(card.Action)
+	c.Long = strings.TrimSpace(ui.Wrap("ACTION is one of "+strings.Join(actions, ", "), 78, "")) + ".\n\n" + c.Long
+	c.ValidArgsFunction = fixedWords(actions...)
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		card.Action, card.Cause = medium.Action(args[0]), medium.Cause(cause)
+		if card.Reason == "" && !card.Dropped {
+			card.Reason = farm.StandardReason(card.Action)
+		}
+		if card.Dropped && card.Action != medium.ActHold {
+			return ui.Wrong("--dropped is for a hold card")
+		}
+		if took != "" {
+			d, err := amount.Span("drying time", took)
+			if err != nil {
+				return err
 			}
-			if card.Dropped && card.Action != medium.ActHold {
-				return ui.Wrong("--dropped is for a hold card")
+			card.DurationS = int(d.Seconds())
+		}
+		return a.open(false, func(f *farm.Farm) error {
+			if err := a.sanitizeCard(f, &card, strength, contact); err != nil {
+				return err
 			}
-			if took != "" {
-				d, err := amount.Span("drying time", took)
-				if err != nil {
-					return err
-				}
-				card.DurationS = int(d.Seconds())
+			code, err := f.FreshCardCode(card.Action)
+			if err != nil {
+				return err
 			}
-			return a.open(false, func(f *farm.Farm) error {
-				if err := a.sanitizeCard(f, &card, strength, contact); err != nil {
-					return err
-				}
-				code, err := f.FreshCardCode(card.Action)
-				if err != nil {
-					return err
-				}
-				card.Code = code
-				return a.recordFarm(f, &card)
-			})
-		}}
+			card.Code = code
+			return a.recordFarm(f, &card)
+		})
+	}
 	flags := c.Flags()
 	flags.StringVar(&card.Initials, "initials", "", "whose card it is, for operator")
 	flags.StringVar(&card.Product, "product", "", "sanitizer on file, for sanitize")
@@ -201,7 +171,6 @@ what must be measured: use resow sanitize with - and scan the mats into it.`,
 	flags.StringVar(&cause, "cause", "", "cause of a retirement: cut, mold, wear, yield, age, lost, other")
 	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
 	must(c.RegisterFlagCompletionFunc("method", fixedWords("spray", "soak", "wipe")))
-	return c
 }
 
 // sanitizeCard completes a sanitize card from the product on file; on other
@@ -236,45 +205,35 @@ func (a *app) sanitizeCard(f *farm.Farm, card *medium.Card, strength, contact st
 	return nil
 }
 
-func (a *app) cardsListCommand() *cobra.Command {
-	return &cobra.Command{Use: "list", Short: "List the cards in force", Args: cobra.NoArgs,
-		Long:    "List prints what each card does.",
-		Example: "  resow cards list\n  resow cards list --json",
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				cards := farm.CardsInForce(f.Farm)
-				return a.Print(struct {
-					Cards []medium.Card `json:"cards"`
-				}{cards}, func(w io.Writer) {
-					if len(cards) == 0 {
-						fmt.Fprintln(w, "No cards yet. `resow cards` registers and prints the usual ones.")
-						return
-					}
-					fmt.Fprintf(w, "%-9s  %-12s  %s\n", "CODE", "ACTION", "WHAT")
-					for _, c := range cards {
-						fmt.Fprint(w, ui.Column(fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), farm.CardLine(c), 79))
-					}
-				})
-			})
-		}}
+func (a *app) cardsListCommand(c *cobra.Command) {
+	c.RunE = a.reads(func(f *farm.Farm, _ []string) error {
+		cards := farm.CardsInForce(f.Farm)
+		return a.Print(struct {
+			Cards []medium.Card `json:"cards"`
+		}{cards}, func(w io.Writer) {
+			if len(cards) == 0 {
+				fmt.Fprintln(w, "No cards yet. `resow cards` registers and prints the usual ones.")
+				return
+			}
+			fmt.Fprintf(w, "%-9s  %-12s  %s\n", "CODE", "ACTION", "WHAT")
+			for _, c := range cards {
+				fmt.Fprint(w, ui.Column(fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), farm.CardLine(c), 79))
+			}
+		})
+	})
 }
 
-func (a *app) cardsWithdrawCommand() *cobra.Command {
-	return &cobra.Command{Use: "withdraw CODE", Short: "Make a lost or outdated card do nothing", Args: cobra.ExactArgs(1),
-		Long:    "A withdrawn card stays on record and does nothing when it is scanned. Register a new one with resow cards add.",
-		Example: "  resow cards list\n  resow cards withdraw XKRBVJCS --by MK",
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(false, func(f *farm.Farm) error {
-				code, err := labels.Read(args[0])
-				if err != nil {
-					return err
-				}
-				card, ok := f.Card(medium.Code(code))
-				if !ok {
-					return &medium.UnknownError{What: "card in force", Name: labels.Print(code)}
-				}
-				card.Withdrawn = true
-				return a.recordFarm(f, &card)
-			})
-		}}
+func (a *app) cardsWithdrawCommand(c *cobra.Command) {
+	c.RunE = a.writes(func(f *farm.Farm, args []string) error {
+		code, err := labels.Read(args[0])
+		if err != nil {
+			return err
+		}
+		card, ok := f.Card(medium.Code(code))
+		if !ok {
+			return &medium.UnknownError{What: "card in force", Name: labels.Print(code)}
+		}
+		card.Withdrawn = true
+		return a.recordFarm(f, &card)
+	})
 }

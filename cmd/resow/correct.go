@@ -82,39 +82,25 @@ func laterSteps(thread []medium.Step, seq uint64) (later []string, fixed uint64)
 	return later, fixed
 }
 
-func (a *app) correctCommand() *cobra.Command {
+func (a *app) correctCommand(c *cobra.Command) {
 	var reason string
-	c := &cobra.Command{
-		Use: "correct CODE STEP", Short: "Void an earlier step of a mat, with a reason", Args: cobra.ExactArgs(2),
-		Long: `Nothing is edited or deleted. A correction voids an earlier step: both stay on
-record, and the mat is as if the step had never been taken. STEP is the step's
-number in ` + "`resow history`" + `. Then record what really happened, with --at. A mat whose
-sowing or harvest was voided carries a care finding until it is sanitized again; so
-does one whose mold, cut or failed swab was voided, until somebody looked at it.
-
-On the command line there are no roles: whoever can write the ledger's file can
-void a step, under the initials of --by.`,
-		Example: `  resow history TK7R2N81
-  resow correct TK7R2N81 14 --reason "wrong mat scanned" --by MK`,
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(_ *cobra.Command, args []string) error {
-			seq, err := strconv.ParseUint(args[1], 10, 32)
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		seq, err := strconv.ParseUint(args[1], 10, 32)
+		if err != nil {
+			return ui.Wrong(fmt.Sprintf("step %q: want its number in `resow history`", args[1]))
+		}
+		if strings.EqualFold(args[0], "farm") {
+			return ui.Wrong("a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where a step relied on the older one")
+		}
+		return a.open(false, func(f *farm.Farm) error {
+			code, err := f.Find(args[0])
 			if err != nil {
-				return ui.Wrong(fmt.Sprintf("step %q: want its number in `resow history`", args[1]))
+				return err
 			}
-			if strings.EqualFold(args[0], "farm") {
-				return ui.Wrong("a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where a step relied on the older one")
-			}
-			return a.open(false, func(f *farm.Farm) error {
-				code, err := f.Find(args[0])
-				if err != nil {
-					return err
-				}
-				return a.correct(f, code, seq, reason)
-			})
-		},
+			return a.correct(f, code, seq, reason)
+		})
 	}
 	c.Flags().StringVar(&reason, "reason", "", "what is wrong with it")
 	must(c.MarkFlagRequired("reason"))
-	return c
 }

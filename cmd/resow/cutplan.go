@@ -22,20 +22,11 @@ type cutFlags struct {
 	oneWay                               bool
 }
 
-func (a *app) cutplanCommand() *cobra.Command {
+func (a *app) cutplanCommand(c *cobra.Command) {
 	var p cutFlags
-	c := &cobra.Command{Use: "cutplan", Short: "Plan the cuts of a mesh sheet or roll into mats", Args: cobra.NoArgs,
-		Long: `Cutplan lays mats on mesh stock with edge-to-edge cuts and the least waste that it
-can prove. Lengths run along the mesh: --size 510x250mm=24 is 24 mats, 510 mm
-along the mesh. With a count for every size it plans the fewest sheets, without
-one the best use of one sheet; a roll needs counts and gives the length to cut
-off. --fill sizes are cut only from what is left. Mats may be turned unless
---one-way.`,
-		Example: `  resow cutplan --sheet 2000x1000mm --size 510x250mm=24 --fill 250x125mm --margin 10mm --out plan.pdf
-  resow cutplan --roll 1000mm --size 510x250mm=24 --size 255x250mm=10 --kerf 2mm --margin 5mm`,
-		RunE: func(*cobra.Command, []string) error {
-			return a.maybeFarm(func(_ *farm.Farm, origin report.Origin) error { return a.cutplan(origin, p) })
-		}}
+	c.RunE = func(*cobra.Command, []string) error {
+		return a.maybeFarm(func(_ *farm.Farm, origin report.Origin) error { return a.cutplan(origin, p) })
+	}
 	flags := c.Flags()
 	flags.StringVar(&p.sheet, "sheet", "", "stock in sheets: length along the mesh x width: 2000x1000mm")
 	flags.StringVar(&p.roll, "roll", "", "stock on a roll: its width: 1000mm")
@@ -46,7 +37,6 @@ off. --fill sizes are cut only from what is left. Mats may be turned unless
 	flags.StringVar(&p.keep, "keep", "100mm", "remnants whose shorter side has at least this are worth keeping")
 	flags.BoolVar(&p.oneWay, "one-way", false, "the mesh must run one way: no mat is turned")
 	flags.StringVar(&p.out, "out", "", "file to write: .pdf (drawn to scale), .html or .csv")
-	return c
 }
 
 // wholeMM reads a length to the millimetre.

@@ -19,20 +19,12 @@ import (
 	"resow/medium"
 )
 
-func (a *app) demoCommand() *cobra.Command {
+func (a *app) demoCommand(c *cobra.Command) {
 	var dir string
-	c := &cobra.Command{
-		Use: "demo", Short: "Make an invented farm to try everything on", Args: cobra.NoArgs,
-		Long: `Demo makes the ledger of an invented farm with 64 mats and up to 20 turns each,
-shows three verdicts and the due list, and writes labels and reports. It touches
-only its own folder, and is always the same farm on the same day.`,
-		Example: "  resow demo\n  resow demo --dir /tmp/try",
-		RunE: func(*cobra.Command, []string) error {
-			return a.demo(dir)
-		},
+	c.RunE = func(*cobra.Command, []string) error {
+		return a.demo(dir)
 	}
 	c.Flags().StringVar(&dir, "dir", "resow-demo", "folder to write to")
-	return c
 }
 
 // demoFiles are all that the demo writes, and all that it ever replaces.

@@ -13,22 +13,11 @@ import (
 	"resow/medium/sunlight"
 )
 
-func (a *app) dryCommand() *cobra.Command {
-	var flags *stepFlags
+func (a *app) dryCommand(c *cobra.Command) {
+	flags := a.fieldFlags(c, medium.KindDry)
 	var from, to string
 	var place sunlight.Place
-	c := a.stepCommand("dry", "Record that the mats are dry",
-		`Dry after the rinse, and again after the sanitizer. Drying in the sun earns no
-sanitizing credit; it is counted as wear of the mesh.
-
-For the sun say how long (--for, or --from and --to). Where the farm's place is
-on file (resow init --lat --lon), or given here, the sun's height gives the wear
-and the sunburning dose of a clear sky, less what --sky keeps off. --uv takes the
-UV index of a forecast for the dose instead. With neither, the hours count at the
-policy's sun-power.`,
-		`  resow dry TK7R2N81 TB3DF6H2 --where sun --from 10:00 --to 14:30 --sky scattered --by MK
-  resow dry TK7R2N81 --where sun --for 3h --uv 6 --by MK
-  resow dry TK7R2N81 --where air --for 10h --by MK`,
+	a.stepCommand(c,
 		func(f *farm.Farm, _ medium.Code) (medium.Body, error) {
 			r := a.reader(f)
 			if flags.Flags().Changed("lat") {
@@ -53,7 +42,6 @@ policy's sun-power.`,
 			}
 			return nil
 		})
-	flags = a.fieldFlags(c, medium.KindDry)
 	c.Flags().StringVar(&from, "from", "", "when the mats were laid in the sun: 10:00")
 	c.Flags().StringVar(&to, "to", "", "when they were taken in: 14:30")
 	c.Flags().Float64Var(&place.LatDeg, "lat", 0, "latitude in degrees, north positive, where the farm's is not on file")
@@ -71,5 +59,4 @@ policy's sun-power.`,
 		}
 		return record(cmd, args)
 	}
-	return c
 }

@@ -15,48 +15,38 @@ import (
 	"resow/medium"
 )
 
-func (a *app) dueCommand() *cobra.Command {
+func (a *app) dueCommand(c *cobra.Command) {
 	var within string
 	var limit int
 	var all bool
-	c := &cobra.Command{
-		Use: "due", Short: "List what the mats need now, most overdue first", Args: cobra.NoArgs,
-		Long: `What to do now: mats wet for too long, not washed since the harvest, crops past
-their days, sanitizing about to lapse, inspections, mats to retire.`,
-		Example: `  resow due
-  resow due --within 24h
-  resow due --all
-  resow due --json --limit 200`,
-		RunE: func(*cobra.Command, []string) error {
-			ahead := time.Duration(0)
-			if within != "" {
-				d, err := amount.Span("within", within)
-				if err != nil {
-					return err
-				}
-				ahead = d
+	c.RunE = func(*cobra.Command, []string) error {
+		ahead := time.Duration(0)
+		if within != "" {
+			d, err := amount.Span("within", within)
+			if err != nil {
+				return err
 			}
-			if limit < 1 || limit > 100000 {
-				return ui.Wrong(fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit))
+			ahead = d
+		}
+		if limit < 1 || limit > 100000 {
+			return ui.Wrong(fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit))
+		}
+		return a.open(true, func(f *farm.Farm) error {
+			now := f.Now()
+			if all {
+				limit = 0
 			}
-			return a.open(true, func(f *farm.Farm) error {
-				now := f.Now()
-				if all {
-					limit = 0
-				}
-				list, err := f.DueNow(now, ahead, limit)
-				if err != nil {
-					return err
-				}
-				return a.Print(list, func(w io.Writer) { a.writeDue(w, f, list, now, ahead) })
-			})
-		},
+			list, err := f.DueNow(now, ahead, limit)
+			if err != nil {
+				return err
+			}
+			return a.Print(list, func(w io.Writer) { a.writeDue(w, f, list, now, ahead) })
+		})
 	}
 	c.Flags().StringVar(&within, "within", "", "also what falls due soon: 24h, 3d")
 	c.Flags().IntVar(&limit, "limit", 50, "mats at most; how many more there are is said")
 	c.Flags().BoolVar(&all, "all", false, "all of them")
 	c.MarkFlagsMutuallyExclusive("limit", "all")
-	return c
 }
 
 func (a *app) writeDue(w io.Writer, f *farm.Farm, list farm.DueList, now time.Time, ahead time.Duration) {

@@ -45,6 +45,22 @@ func TestExamplesUseRealFlags(t *testing.T) {
 func TestHintsNameRealCommands(t *testing.T) {
 	root := newRoot(&app{world: testWorld()})
 	hints := 0
+	check := func(where, text string) {
+		checkFlags(t, root, text)
+		for _, m := range hint.FindAllStringSubmatch(text, -1) {
+			hints++
+			if c, _, err := root.Find(strings.Fields(m[1])); err != nil || c == root {
+				t.Errorf("%s: no command resow %s", where, m[1])
+			}
+		}
+	}
+	texts, err := filepath.Glob("help/*.txt")
+	require.NoError(t, err)
+	for _, name := range texts {
+		text, err := os.ReadFile(name)
+		require.NoError(t, err)
+		check(name, string(text))
+	}
 	for _, dir := range []string{".", "station", "moving", "demo", "../../medium", "../../store", "../../labels/report"} {
 		files, err := filepath.Glob(filepath.Join(dir, "*.go"))
 		require.NoError(t, err)
@@ -61,13 +77,7 @@ func TestHintsNameRealCommands(t *testing.T) {
 				}
 				text, err := strconv.Unquote(lit.Value)
 				require.NoError(t, err)
-				checkFlags(t, root, text)
-				for _, m := range hint.FindAllStringSubmatch(text, -1) {
-					hints++
-					if c, _, err := root.Find(strings.Fields(m[1])); err != nil || c == root {
-						t.Errorf("%s: no command resow %s", name, m[1])
-					}
-				}
+				check(name, text)
 				return true
 			})
 		}

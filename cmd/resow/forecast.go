@@ -14,65 +14,55 @@ import (
 	"resow/store"
 )
 
-func (a *app) forecastCommand() *cobra.Command {
+func (a *app) forecastCommand(c *cobra.Command) {
 	var in report.ForecastInput
 	var out string
 
-	c := &cobra.Command{Use: "forecast [CODE]", Short: "How many mats will go in the weeks ahead, and how many to buy", Args: cobra.MaximumNArgs(1),
-		Long: `Forecast fits a life to the mats of each material, retired and in use (to all
-mats together where a material has too few retired ones), and simulates the weeks
-ahead with a fixed seed: retirements by week with their 95 % interval, the mats
-that reach the farm's own limit of turns, and the mats to buy by then. Without
---sowings it takes the pace of the last four weeks. With too few retired mats it
-says so instead of a number. With a CODE it says how many more turns that one mat
-is likely to make.`,
-		Example:           "  resow forecast\n  resow forecast TK7R2N81\n  resow forecast --weeks 8 --sowings 30,30,40 --spares 4\n  resow forecast --out forecast.pdf",
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(c *cobra.Command, args []string) error {
-			if in.Weeks < 1 || in.Weeks > 260 {
-				return ui.Wrong(fmt.Sprintf("--weeks %d: want 1 to 260", in.Weeks))
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if in.Weeks < 1 || in.Weeks > 260 {
+			return ui.Wrong(fmt.Sprintf("--weeks %d: want 1 to 260", in.Weeks))
+		}
+		for _, n := range in.Sowings {
+			if n < 0 || n > 1e6 {
+				return ui.Wrong(fmt.Sprintf("--sowings %d: want sowings of a week, 0 or more", n))
 			}
-			for _, n := range in.Sowings {
-				if n < 0 || n > 1e6 {
-					return ui.Wrong(fmt.Sprintf("--sowings %d: want sowings of a week, 0 or more", n))
-				}
+		}
+		if in.Spares < 0 {
+			return ui.Wrong(fmt.Sprintf("--spares %d: want 0 or more", in.Spares))
+		}
+		if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") || flags.Changed("spares")) {
+			return ui.Wrong("--weeks, --sowings and --spares are about all mats; leave them out with a CODE")
+		}
+		return a.open(true, func(f *farm.Farm) (err error) {
+			if in.Origin, err = f.Origin(); err != nil {
+				return err
 			}
-			if in.Spares < 0 {
-				return ui.Wrong(fmt.Sprintf("--spares %d: want 0 or more", in.Spares))
-			}
-			if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") || flags.Changed("spares")) {
-				return ui.Wrong("--weeks, --sowings and --spares are about all mats; leave them out with a CODE")
-			}
-			return a.open(true, func(f *farm.Farm) (err error) {
-				if in.Origin, err = f.Origin(); err != nil {
+			var broken error
+			in.Mats = f.EachMat(&broken)
+			var r report.Report
+			if len(args) == 1 {
+				mat, err := f.Mat(args[0])
+				if err != nil {
 					return err
 				}
-				var broken error
-				in.Mats = f.EachMat(&broken)
-				var r report.Report
-				if len(args) == 1 {
-					mat, err := f.Mat(args[0])
-					if err != nil {
-						return err
-					}
-					r = in.Left(mat)
-				} else {
-					if in.Sown, err = f.Sown(); err != nil {
-						return err
-					}
-					r = report.Forecast(in)
+				r = in.Left(mat)
+			} else {
+				if in.Sown, err = f.Sown(); err != nil {
+					return err
 				}
-				if broken != nil {
-					return broken
-				}
-				return a.paper(out, r)
-			})
-		}}
+				r = report.Forecast(in)
+			}
+			if broken != nil {
+				return broken
+			}
+			return a.paper(out, r)
+		})
+	}
 	c.Flags().IntVar(&in.Weeks, "weeks", 12, "how many weeks ahead")
 	c.Flags().IntSliceVar(&in.Sowings, "sowings", nil, "planned sowings of each week; the last goes on")
 	c.Flags().IntVar(&in.Spares, "spares", 0, "mats that lie ready to take the place of others")
 	c.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .csv")
-	return c
 }
 
 // paper prints a report or writes it to a file; programs get its document.

@@ -12,34 +12,25 @@ import (
 	"resow/medium"
 )
 
-func (a *app) historyCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "history CODE", Short: "Show every step of a mat", Args: cobra.ExactArgs(1),
-		Long: `History prints a mat's steps in the order in which they were recorded, with the
-number that ` + "`resow correct`" + ` takes. Voided steps stay in the list. FARM shows the
-records about the farm itself: policy, sanitizers, crops.`,
-		Example:           "  resow history TK7R2N81\n  resow history FARM\n  resow history TK7R2N81 --json",
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				code := medium.FarmThread
-				if !strings.EqualFold(args[0], "farm") {
-					var err error
-					if code, err = f.Find(args[0]); err != nil {
-						return err
-					}
-				}
-				thread, err := f.Thread(code)
-				if err != nil {
-					return err
-				}
-				return a.Print(struct {
-					Code  medium.Code   `json:"code"`
-					Steps []medium.Step `json:"steps"`
-				}{code, thread}, func(w io.Writer) { a.printThread(w, f, thread) })
-			})
-		},
-	}
+func (a *app) historyCommand(c *cobra.Command) {
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = a.reads(func(f *farm.Farm, args []string) error {
+		code := medium.FarmThread
+		if !strings.EqualFold(args[0], "farm") {
+			var err error
+			if code, err = f.Find(args[0]); err != nil {
+				return err
+			}
+		}
+		thread, err := f.Thread(code)
+		if err != nil {
+			return err
+		}
+		return a.Print(struct {
+			Code  medium.Code   `json:"code"`
+			Steps []medium.Step `json:"steps"`
+		}{code, thread}, func(w io.Writer) { a.printThread(w, f, thread) })
+	})
 }
 
 func (a *app) printThread(w io.Writer, f *farm.Farm, thread []medium.Step) {

@@ -35,72 +35,40 @@ const (
 	anchorLead     = "resow ledger, anchor "
 )
 
-func (a *app) labelCommand() *cobra.Command {
+func (a *app) labelCommand(c *cobra.Command) {
 	var l labelFlags
-	c := &cobra.Command{
-		Use: "label [CODE...]", Short: "Print labels for mats as a PDF, to scale",
-		Long: `Label writes a sheet of labels: the QR symbol, the code in large type, the mat's
-size and the farm. Print at 100 %, without "fit to page". Use a stock that
-survives water and sanitizer (resin print on film, or laser print on film under a
-matt cover), and give each mat a second identity that needs no label: mark it
-with punched dots and note them with --mark.
-
-A stock of your own is --page, --label, --pitch and --margin (left x top), in mm
-or inches; as many labels as fit are put on the page. A printer that shifts or
-stretches is measured once on the page of --calibrate; --offset (right x down,
-negative for left or up) and --scale are then on record under the name of
---printer, and used whenever that printer is named.
-
-The symbol holds the bare code. With --payload web it holds the address of the
-mat's page at the station, with --payload grai a GS1 Digital Link for farms that
-hold a company prefix. All of them are read for ever.
-
-The ledger's anchor is printed where the sheet has a margin: paper is the
-witness that resow verify --anchor holds the file against.
-
---new means not sown on yet: mats that were labelled before and not sown on are
-printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
-		Example: `  resow label --new --stock a4-21 --out labels.pdf
-  resow label TK7R2N81 TB3DF6H2 --stock letter-30 --skip 4 --out labels.pdf
-  resow label --all --page 210x297mm --label 63.5x38.1mm --pitch 66x38.1mm --margin 7.2x15.1mm
-  resow label --calibrate --stock a4-21 --out ruler.pdf
-  resow label --calibrate --printer office --offset 1.5x-0.5mm --scale 100.3x100% --by MK
-  resow label --new --printer office --payload web --station http://192.168.1.10:8080
-  resow label --new --payload grai --company-prefix 9521234 --asset-type 00001 --explain
-  resow label --all --svg engraver --png printer`,
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(c *cobra.Command, args []string) error {
-			if l.copies < 1 {
-				return ui.Wrong(fmt.Sprintf("--copies %d: want 1 or more", l.copies))
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if l.copies < 1 {
+			return ui.Wrong(fmt.Sprintf("--copies %d: want 1 or more", l.copies))
+		}
+		if len(args) > 0 && (l.all || l.fresh) {
+			return ui.Wrong("--all and --new choose the mats themselves: leave the codes out, or leave the flag out")
+		}
+		return a.open(!l.corrects(), func(f *farm.Farm) error {
+			if l.calibrate {
+				return a.calibrate(f, l)
 			}
-			if len(args) > 0 && (l.all || l.fresh) {
-				return ui.Wrong("--all and --new choose the mats themselves: leave the codes out, or leave the flag out")
+			codes, err := a.labelledMats(f, args, l.fresh, l.all)
+			if err != nil {
+				return err
 			}
-			return a.open(!l.corrects(), func(f *farm.Farm) error {
-				if l.calibrate {
-					return a.calibrate(f, l)
-				}
-				codes, err := a.labelledMats(f, args, l.fresh, l.all)
-				if err != nil {
-					return err
-				}
-				if l.out == "" {
-					l.out = "labels.pdf"
-				}
-				if err := a.warnRetired(f, codes); err != nil {
-					return err
-				}
-				printer, err := a.correction(f, l)
-				if err != nil {
-					return err
-				}
-				sheet, err := a.writeLabels(f, l, printer, codes)
-				if err != nil {
-					return err
-				}
-				return a.printLabelled(sheet, printer, l)
-			})
-		},
+			if l.out == "" {
+				l.out = "labels.pdf"
+			}
+			if err := a.warnRetired(f, codes); err != nil {
+				return err
+			}
+			printer, err := a.correction(f, l)
+			if err != nil {
+				return err
+			}
+			sheet, err := a.writeLabels(f, l, printer, codes)
+			if err != nil {
+				return err
+			}
+			return a.printLabelled(sheet, printer, l)
+		})
 	}
 	flags := c.Flags()
 	flags.StringVar(&l.stock, "stock", "", "label stock; see --help for the names (default by the farm's paper)")
@@ -134,7 +102,6 @@ printed again. Two tags of one code mix up two mats: destroy the spare ones.`,
 	must(c.RegisterFlagCompletionFunc("stock", fixedWords(names...)))
 	must(c.RegisterFlagCompletionFunc("payload", fixedWords("code", "web", "grai")))
 	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters()))
-	return c
 }
 
 // corrects says whether the run states a correction, which is then recorded.

@@ -26,50 +26,42 @@ type listItem struct {
 	HeldIn  medium.Stage `json:"held_in,omitempty"` // of a mat on hold: its stage before
 }
 
-func (a *app) listCommand() *cobra.Command {
+func (a *app) listCommand(c *cobra.Command) {
 	var stage string
-	c := &cobra.Command{
-		Use: "list", Short: "List the mats", Args: cobra.NoArgs,
-		Long: "List prints every mat with its stage, turn and verdict, in the order of the codes.",
-		Example: `  resow list
-  resow list --stage ready
-  resow list --json`,
-		RunE: func(*cobra.Command, []string) error {
-			if stage != "" && !slices.Contains(stageNames(), stage) {
-				return &medium.InputError{Field: "stage", Value: stage, Want: strings.Join(stageNames(), ", ")}
+	c.RunE = func(*cobra.Command, []string) error {
+		if stage != "" && !slices.Contains(stageNames(), stage) {
+			return &medium.InputError{Field: "stage", Value: stage, Want: strings.Join(stageNames(), ", ")}
+		}
+		return a.open(true, func(f *farm.Farm) error {
+			items := []listItem{}
+			now := f.Now()
+			var err error
+			for c := range f.EachMat(&err) {
+				if stage == "" || string(c.Stage) == stage {
+					items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Farm, now).Word,
+						Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
+				}
 			}
-			return a.open(true, func(f *farm.Farm) error {
-				items := []listItem{}
-				now := f.Now()
-				var err error
-				for c := range f.EachMat(&err) {
-					if stage == "" || string(c.Stage) == stage {
-						items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Farm, now).Word,
-							Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
+			if err != nil {
+				return err
+			}
+			return a.Print(struct {
+				Mats []listItem `json:"mats"`
+			}{items}, func(w io.Writer) {
+				fmt.Fprintf(w, "%-9s  %-11s  %4s  %-13s  %-14s  %s\n", "CODE", "STAGE", "TURN", "VERDICT", "SIZE", "CROP")
+				for _, it := range items {
+					crop := it.Crop
+					if it.Stage != medium.Growing && it.HeldIn != medium.Growing {
+						crop = ""
 					}
+					fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, ui.Cut(crop, 16))
 				}
-				if err != nil {
-					return err
-				}
-				return a.Print(struct {
-					Mats []listItem `json:"mats"`
-				}{items}, func(w io.Writer) {
-					fmt.Fprintf(w, "%-9s  %-11s  %4s  %-13s  %-14s  %s\n", "CODE", "STAGE", "TURN", "VERDICT", "SIZE", "CROP")
-					for _, it := range items {
-						crop := it.Crop
-						if it.Stage != medium.Growing && it.HeldIn != medium.Growing {
-							crop = ""
-						}
-						fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, ui.Cut(crop, 16))
-					}
-					fmt.Fprintf(w, "%s\n", ui.Counted(len(items), "mat"))
-				})
+				fmt.Fprintf(w, "%s\n", ui.Counted(len(items), "mat"))
 			})
-		},
+		})
 	}
 	c.Flags().StringVar(&stage, "stage", "", "only this stage: ready, \"to wash\", growing …")
 	must(c.RegisterFlagCompletionFunc("stage", fixedWords(stageNames()...)))
-	return c
 }
 
 func stageNames() (names []string) {

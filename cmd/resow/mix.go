@@ -25,59 +25,9 @@ type mixFlags struct {
 	tag, tagStock string
 }
 
-func (a *app) mixCommand() *cobra.Command {
+func (a *app) mixCommand(c *cobra.Command) {
 	var m mixFlags
-	c := &cobra.Command{
-		Use: "mix", Short: "Work out a sanitizer solution: how much stock, how much water", Args: cobra.NoArgs,
-		Long: `Mix does the dilution for you. Tell it three things:
-
-  1. What is in your bottle (the stock)
-       --product "blue drum"           a product on file (resow sanitizer list)
-       --active bleach --stock 5.25%   or what its label says: the name of the
-                                       active ingredient and its percentage
-  2. How strong the solution must be: the figure in the label's directions
-       --to 100ppm                     for a product on file leave it out, and
-                                       the middle of its directions is taken
-  3. How much
-       --make 2L                       I want this much solution, or
-       --use 50mL                      I want to use up this much stock
-
-It answers with the exact amounts of stock and water, then with a recipe in the
-measures of a kitchen and the strength that this recipe really gives. Ppm is
-milligrams in a litre: 100 ppm of chlorine is 0.01 %.
-
-Other questions:
-  A strip reads too low or too high. What do I add?
-       --reads 120ppm --have 5L --to 200ppm
-  Two tablespoons went into a gallon. How strong is that?
-       --add 2tbsp --water 1gal
-  I have the same stuff in two strengths and want no water in it.
-       --with 3% --to 6% --make 1L                 how much of each
-       --add 500mL --with 3% --with-add 500mL      how strong is that
-
-Measures: mL, L, tsp, tbsp, cup, floz, pt, qt, gal (US); g, kg, oz, lb for
-granules (--use 30g); "1 1/2 tsp" is read too. Strengths: 5.25% is by weight, as
-most labels mean it; 3%wv is grams in 100 mL; 10%trade and 65%avail count
-available chlorine; 200ppm; 10vol for peroxide.
-
-It refuses what can't be or should not be: stronger than the stock; outside the
-directions on file; over the published ceiling for food-contact surfaces, unless
-you rinse with potable water afterwards (--rinse); two products in one bottle.
-
-With --bottle the solution becomes a record with a code of its own: who mixed
-it, how strong, good until when; resow sanitize --solution takes strength and
-product from there. --tag prints the tag for the bottle.
-
-Gloves and eye protection. Water first, then the stock into the water, in moving
-air. Never two products together. The label, local rules and qualified people
-come first.`,
-		Example: `  resow mix --active bleach --stock 8.25% --to 200ppm --make 1gal
-  resow mix --active peroxide --stock 35% --to 3% --use 50mL --rinse
-  resow mix --active bleach --stock 6% --add 2tbsp --water 1gal
-  resow mix --product "blue drum" --make 2L --bottle --tag bottle.pdf --by MK
-  resow mix --product "blue drum" --reads 120ppm --have 5L --to 200ppm`,
-		RunE: func(*cobra.Command, []string) error { return a.mix(m) },
-	}
+	c.RunE = func(*cobra.Command, []string) error { return a.mix(m) }
 	flags := c.Flags()
 	flags.SortFlags = false
 	flags.StringVar(&m.Product, "product", "", "the stock: a sanitizer on file, by its `NAME`")
@@ -107,7 +57,6 @@ come first.`,
 	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
 	c.MarkFlagsMutuallyExclusive("product", "active")
 	c.MarkFlagsOneRequired("product", "active")
-	return c
 }
 
 func (a *app) mix(m mixFlags) error {

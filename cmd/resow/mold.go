@@ -11,16 +11,7 @@ import (
 	"resow/medium"
 )
 
-func (a *app) moldCommand() *cobra.Command {
-	c, _ := a.fieldCommand(medium.KindMold, "Report mold; the mats go on hold",
-		`Mold puts a mat on hold and lists every mat that the same seed lot touched. Do
-not keep a moldy crop; some molds make toxins. Fuzz that radiates from single
-roots and vanishes when misted is root hair, not mold; on a stripped mat any fuzz
-counts as not clean.`,
-		`  resow mold TK7R2N81 --where "crop, middle" --seen growing --share 5% --by MK
-  resow mold TK7R2N81 --where "mat, edge" --seen washing --area 20x10mm --by MK`, printSeedLotMats)
-	return c
-}
+func (a *app) moldCommand(c *cobra.Command) { a.fieldCommand(c, printSeedLotMats) }
 
 // printSeedLotMats lists every mat that the seed lots of these mats touched.
 func printSeedLotMats(f *farm.Farm, codes []medium.Code, out io.Writer) error {

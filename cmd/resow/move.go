@@ -22,34 +22,24 @@ import (
 	"resow/store"
 )
 
-func (a *app) exportCommand() *cobra.Command {
+func (a *app) exportCommand(c *cobra.Command) {
 	var out, tables string
-	c := &cobra.Command{
-		Use: "export", Short: "Take everything out: JSON Lines, or CSV for each kind of step", Args: cobra.NoArgs,
-		Long: `Export writes every record, in the order of the ledger. The JSON Lines hold all of
-it, so that ` + "`resow import`" + ` makes the same ledger of them again, down to the anchor.
-The tables are for spreadsheets. The same ledger gives the same bytes.`,
-		Example: `  resow export --out farm.jsonl
-  resow export --csv tables
-  resow export | head -3`,
-		RunE: func(*cobra.Command, []string) error {
-			if out != "" && tables != "" {
-				return ui.Wrong("give --out or --csv, not both")
+	c.RunE = func(*cobra.Command, []string) error {
+		if out != "" && tables != "" {
+			return ui.Wrong("give --out or --csv, not both")
+		}
+		if a.JSON && out == "" && tables == "" {
+			return ui.Wrong("--json prints one document, an export has a line for each record: give it a file with --out")
+		}
+		return a.open(true, func(f *farm.Farm) error {
+			if tables != "" {
+				return a.exportTables(f, tables)
 			}
-			if a.JSON && out == "" && tables == "" {
-				return ui.Wrong("--json prints one document, an export has a line for each record: give it a file with --out")
-			}
-			return a.open(true, func(f *farm.Farm) error {
-				if tables != "" {
-					return a.exportTables(f, tables)
-				}
-				return a.exportLines(f, out)
-			})
-		},
+			return a.exportLines(f, out)
+		})
 	}
 	c.Flags().StringVar(&out, "out", "", "file for the JSON Lines; without it they go to the screen")
 	c.Flags().StringVar(&tables, "csv", "", "folder for the tables, one file for each kind of step")
-	return c
 }
 
 func (a *app) exportLines(f *farm.Farm, out string) error {
@@ -118,39 +108,9 @@ func (a *app) exportTables(f *farm.Farm, dir string) error {
 	})
 }
 
-func (a *app) importCommand() *cobra.Command {
+func (a *app) importCommand(c *cobra.Command) {
 	o := &importing{}
-	c := &cobra.Command{
-		Use: "import FILE|FOLDER", Short: "Bring in mats and past steps, or a whole export", Args: cobra.ExactArgs(1),
-		Long: `Import reads CSV, XLSX or JSON with a row for each mat, or for each past step. It
-first only shows how it reads the columns, what it guessed, and every row that it
-can't take, with the reason. Where a cell has two readings it asks: is 1.250 a thousand or
-one, is 3/4 in March or in April, is a bare 60 seconds or minutes? Nothing is
-recorded before each is answered with --map, and before --apply; where something
-was guessed, --confirm says that the guesses are right. All rows are recorded or
-none. A row that was imported before is skipped, so that the same file can be
-imported again.
-
---map says what is known of a column, by its name or its field, with commas
-between: the field, the unit of bare numbers, the decimal mark (point, comma), the
-order of dates (dmy, mdy, ymd) or their year, and down where a gap means the cell
-above.
-
-Mats get a code of resow; an old name is kept as the mat's mark, and rows of
-steps find the mat by it. Past steps go through today's rules, as late entries.
-
-An export of resow becomes a ledger of its own with the same records, at a path
-(--store) where no file is yet. The folder of ` + "`export --csv`" + ` comes in whole, as
-past steps of a ledger that has none of these mats: each counts from when it was
-written down there, and one that would come out otherwise here is refused. The tables
-of two farms are never read as one, and a farm's own add nothing to its ledger.`,
-		Example: `  resow import mats.csv --set at=2026-01-05
-  resow import mats.csv --set at=2026-01-05 --apply --confirm --by MK
-  resow import washing.csv --map "Wer=by" --map contact=min --map datum=dmy --set sides=both
-  resow import harvest.xlsx --sheet 2026 --map yield=g,comma --set kind=harvest --skip 40-42
-  resow import farm.jsonl --store new.resow --apply`,
-		RunE: func(_ *cobra.Command, args []string) error { return a.importFile(args[0], o) },
-	}
+	c.RunE = func(_ *cobra.Command, args []string) error { return a.importFile(args[0], o) }
 	flags := c.Flags()
 	flags.StringVar(&o.What, "what", "", "mats or steps, where the columns do not tell")
 	flags.StringArrayVar(&o.maps, "map", nil, "what a column is: \"Wer=by\", yield=g,comma; \"Column=-\" leaves it out")
@@ -159,7 +119,6 @@ of two farms are never read as one, and a farm's own add nothing to its ledger.`
 	flags.StringVar(&o.sheet, "sheet", "", "the sheet of a workbook with more than one")
 	flags.BoolVar(&o.apply, "apply", false, "record the rows")
 	flags.BoolVar(&o.confirm, "confirm", false, "the guesses are right")
-	return c
 }
 
 // importing is what the command line says of a file.

@@ -27,24 +27,14 @@ type poolFlags struct {
 	plan, out string
 }
 
-func (a *app) poolCommand() *cobra.Command {
+func (a *app) poolCommand(c *cobra.Command) {
 	var p poolFlags
-	c := &cobra.Command{Use: "pool", Short: "How many mats the sowing plan needs, and what holds them up", Args: cobra.NoArgs,
-		Long: `Pool gives the mats that a sowing plan keeps busy: the mean by Little's law, and
-a simulation with drying weather, limited washing, racks and losses that gives
-the chance of running short in each week, the number of mats that is enough, and
-the bottleneck. --sow radish=3x8 is three sowings a week of eight mats each; the
-days come from the crop table or stand behind: radish=3x8:8-10. A plan by
-weekday comes from a CSV file with the heads crop, days_min, days_max, mon, tue,
-wed, thu, fri, sat, sun. Without --mats the mats in use on file are taken.`,
-		Example: `  resow pool --sow radish=3x8 --sow pea=2x6:9-11 --dry-days 1 --air-days 1 --no-dry 25%
-  resow pool --plan week.csv --mats 60 --wash 20 --racks 24 --losses 2% --replace 14d --out pool.pdf`,
-		RunE: func(*cobra.Command, []string) error {
-			if p.Weeks < 1 || p.Repeats < 1 {
-				return ui.Wrong(fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.Weeks, p.Repeats))
-			}
-			return a.maybeFarm(func(f *farm.Farm, origin report.Origin) error { return a.pool(f, origin, p) })
-		}}
+	c.RunE = func(*cobra.Command, []string) error {
+		if p.Weeks < 1 || p.Repeats < 1 {
+			return ui.Wrong(fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.Weeks, p.Repeats))
+		}
+		return a.maybeFarm(func(f *farm.Farm, origin report.Origin) error { return a.pool(f, origin, p) })
+	}
 	flags := c.Flags()
 	flags.StringArrayVar(&p.Sow, "sow", nil, "a crop of the plan: CROP=SOWINGSxMATS a week, or CROP=SOWINGSxMATS:DAYS-DAYS")
 	flags.StringVar(&p.plan, "plan", "", "CSV file with the plan by weekday")
@@ -64,7 +54,6 @@ wed, thu, fri, sat, sun. Without --mats the mats in use on file are taken.`,
 	flags.IntVar(&p.Repeats, "repeats", 400, "how often the weeks are simulated")
 	flags.BoolVar(&p.ByOrder, "by-order", false, "sowings come by chance, with the plan as their mean")
 	flags.StringVar(&p.out, "out", "", "file to write: .pdf, .html or .csv")
-	return c
 }
 
 var planDays = map[string]time.Weekday{"sun": time.Sunday, "mon": time.Monday, "tue": time.Tuesday, "wed": time.Wednesday, "thu": time.Thursday, "fri": time.Friday, "sat": time.Saturday}

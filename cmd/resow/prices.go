@@ -11,33 +11,23 @@ import (
 	"resow/medium"
 )
 
-func (a *app) pricesCommand() *cobra.Command {
-	c := &cobra.Command{Use: "prices", Short: "Show or set what the farm pays, for the cost of a turn",
-		Long: `Prices are the farm's own, in its currency: an hour of work, the throw-away
-medium that a mat takes the place of, sanitizer, water and label. The price of
-the mesh stands with each mat (resow add --cost). From these the reuse report compares a turn
-of a mat with a tray of medium.`,
-		Example: "  resow prices show\n  resow prices set --labor 15 --medium 0.95 --medium-mass 42g --by MK"}
-	c.AddCommand(a.pricesShowCommand(), a.pricesSetCommand())
-	return c
+func (a *app) pricesCommand(c *cobra.Command) {
+
+	a.sub(c, "show", (*app).pricesShowCommand)
+	a.sub(c, "set", (*app).pricesSetCommand)
 }
 
-func (a *app) pricesShowCommand() *cobra.Command {
-	return &cobra.Command{Use: "show", Short: "Show the farm's prices", Args: cobra.NoArgs,
-		Long:    "Show prints the prices in force. `resow history FARM` tells by whom and when they were set.",
-		Example: "  resow prices show\n  resow prices show --json",
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				return a.Print(struct {
-					Currency string `json:"currency"`
-					medium.Prices
-				}{f.Settings.Currency, f.Prices}, func(w io.Writer) {
-					for _, l := range priceLines(f.Prices, f.Settings.Currency) {
-						fmt.Fprintf(w, "%-28s %s\n", l.what, l.value)
-					}
-				})
-			})
-		}}
+func (a *app) pricesShowCommand(c *cobra.Command) {
+	c.RunE = a.reads(func(f *farm.Farm, _ []string) error {
+		return a.Print(struct {
+			Currency string `json:"currency"`
+			medium.Prices
+		}{f.Settings.Currency, f.Prices}, func(w io.Writer) {
+			for _, l := range priceLines(f.Prices, f.Settings.Currency) {
+				fmt.Fprintf(w, "%-28s %s\n", l.what, l.value)
+			}
+		})
+	})
 }
 
 type priceLine struct{ what, value string }
@@ -54,14 +44,10 @@ func priceLines(p medium.Prices, currency string) []priceLine {
 		{"sanitizer, a turn", money(p.SanitizerPerTurn)}, {"water, a turn", money(p.WaterPerTurn)}, {"label and mark, a mat", money(p.LabelPerMat)}}
 }
 
-func (a *app) pricesSetCommand() *cobra.Command {
+func (a *app) pricesSetCommand(c *cobra.Command) {
 	var p medium.Prices
 	var mass, work string
-	c := &cobra.Command{Use: "set", Short: "Set one or more of the farm's prices", Args: cobra.NoArgs,
-		Long: `Set changes the prices that are given and keeps the others. They are a record of
-the farm, with initials. Time the washing once: resow rinse --took.`,
-		Example: `  resow prices set --labor 15 --medium 0.95 --medium-mass 42g --by MK
-  resow prices set --sanitizer 0.03 --water 0.02 --label 0.25 --by MK`}
+
 	flags := c.Flags()
 	own := []struct {
 		name, help string
@@ -100,5 +86,4 @@ the farm, with initials. Time the washing once: resow rinse --took.`,
 			return a.recordFarm(f, &now)
 		})
 	}
-	return c
 }

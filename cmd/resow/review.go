@@ -13,52 +13,38 @@ import (
 	"resow/medium"
 )
 
-func (a *app) reviewCommand() *cobra.Command {
+func (a *app) reviewCommand(c *cobra.Command) {
+	c.Long += fileIsOpen
 	var b medium.Review
-	c := &cobra.Command{
-		Use: "review", Short: "Record that a supervisor looked at the records of a period", Args: cobra.NoArgs,
-		Long: `Where 21 CFR 112.161(b) applies, records are reviewed, dated and signed by a
-supervisor or responsible party within a reasonable time. Read the log first
-(` + "`resow report sanitation`" + `), then record the review: your initials, the moment and
-the state of the ledger are kept. What is entered later stays open, and a period
-that is not over is refused. A review of one's own work is taken, and the report
-shows it as reviewed by the same person.
-
-` + fileIsOpen,
-		Example: `  resow report sanitation --from 2026-11-16 --to 2026-11-22
-  resow review --from 2026-11-16 --to 2026-11-22 --note "two late entries explained" --by SV`,
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(false, func(f *farm.Farm) error {
-				anchor, err := f.Anchor()
-				if err != nil {
-					return err
-				}
-				b.Anchor = anchor.String()
-				at, day, err := a.happenedOn(f)
-				if err != nil {
-					return err
-				}
-				done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: &b}})
-				if err != nil {
-					return err
-				}
-				steps, own, err := f.Reviewed(done[0], &b)
-				if err != nil {
-					return err
-				}
-				return a.Print(struct {
-					medium.Step
-					Steps int `json:"steps_reviewed"`
-					Own   int `json:"own_steps"`
-				}{done[0], steps, own}, func(w io.Writer) {
-					fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), ui.Counted(steps, "step")), 79, "  "))
-					if own > 0 {
-						fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
-					}
-				})
-			})
-		},
-	}
+	c.RunE = a.writes(func(f *farm.Farm, _ []string) error {
+		anchor, err := f.Anchor()
+		if err != nil {
+			return err
+		}
+		b.Anchor = anchor.String()
+		at, day, err := a.happenedOn(f)
+		if err != nil {
+			return err
+		}
+		done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: &b}})
+		if err != nil {
+			return err
+		}
+		steps, own, err := f.Reviewed(done[0], &b)
+		if err != nil {
+			return err
+		}
+		return a.Print(struct {
+			medium.Step
+			Steps int `json:"steps_reviewed"`
+			Own   int `json:"own_steps"`
+		}{done[0], steps, own}, func(w io.Writer) {
+			fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), ui.Counted(steps, "step")), 79, "  "))
+			if own > 0 {
+				fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
+			}
+		})
+	})
 	flags := c.Flags()
 	flags.StringVar(&b.From, "from", "", "first day: 2026-11-16")
 	flags.StringVar(&b.To, "to", "", "last day: 2026-11-22")
@@ -66,12 +52,11 @@ shows it as reviewed by the same person.
 	flags.StringVar(&b.Note, "note", "", "what you found")
 	must(c.MarkFlagRequired("from"))
 	must(c.MarkFlagRequired("to"))
-	return c
 }
 
 // fileIsOpen says in the help of what a supervisor does that the command line
 // knows no roles.
-const fileIsOpen = `On the command line there are no roles: whoever can write the ledger's file can do
+const fileIsOpen = "\n\n" + `On the command line there are no roles: whoever can write the ledger's file can do
 this, under the initials of --by; the pages of the station ask for a supervisor's
 device.`
 
@@ -112,16 +97,14 @@ func (b *between) period(a *app, f *farm.Farm) (from, to time.Time, err error) {
 	return from, to, nil
 }
 
-func (a *app) sanitationReportCommand() *cobra.Command {
+func (a *app) sanitationReportCommand(c *cobra.Command) {
 	var days between
-	c := a.oneReport("sanitation", "The log of cleaning and sanitizing, with its gaps and reviews", func(f *farm.Farm, origin report.Origin) (report.Report, error) {
+	days.flags(c)
+	a.oneReport(c, func(f *farm.Farm, origin report.Origin, _ []string) (report.Report, error) {
 		from, to, err := days.period(a, f)
 		if err != nil {
 			return report.Report{}, err
 		}
 		return f.SanitationReport(origin, from, to)
 	})
-	c.Example = "  resow report sanitation\n  resow report sanitation --from 2026-10-01 --to 2026-10-31 --out october.pdf"
-	days.flags(c)
-	return c
 }

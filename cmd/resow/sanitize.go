@@ -20,25 +20,9 @@ type sanitizing struct {
 	wet   time.Duration // what the timer counted
 }
 
-func (a *app) sanitizeCommand() *cobra.Command {
+func (a *app) sanitizeCommand(c *cobra.Command) {
 	var s sanitizing
-	c := a.stepCommand("sanitize", "Record a sanitize step and check it against the directions",
-		`The step is checked against the directions on file for the product (resow
-sanitizer add), then against the published ceilings for what may stay on a
-food-contact surface. One that misses is recorded, not accepted, and does not
-move the mat.
-
-With --solution, product and strength come from the solution's record (resow mix
---bottle), the strength from its last strip. With --timer the contact time is
-counted down here while the mats are kept wet, and the real time is recorded;
-Ctrl-C stops it and asks whether to record the short time or nothing.
-
-The product's own label is the rule. Gloves and eye protection; air the room; do
-not breathe sprayed mist; never mix two products, never chlorine with acid or
-ammonia; wet floors are slippery.`,
-		`  resow sanitize TK7R2N81 TB3DF6H2 --solution BK7R2N81 --timer --temp 24C --ph 7.2 --by MK
-  resow sanitize TK7R2N81 --product "blue drum" --strength 100ppm --contact 2min --temp 24C --ph 7.2 --by MK
-  resow sanitize TK7R2N81 --active peroxide --strength 3% --contact 10min --rinsed --by MK`,
+	a.stepCommand(c,
 		func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return s.body(a, f) },
 		func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 			if a.code == 0 {
@@ -65,7 +49,6 @@ ammonia; wet floors are slippery.`,
 		}
 		return record(cmd, args)
 	}
-	return c
 }
 
 // body makes the step. The contact time is the timer's where it ran.

@@ -17,93 +17,59 @@ import (
 	"resow/medium/sanitizer"
 )
 
-func (a *app) sanitizerCommand() *cobra.Command {
-	c := &cobra.Command{Use: "sanitizer", Short: "Keep the sanitizers with the directions of their labels",
-		Long: "A sanitize step is checked against these directions. A product without directions can be kept on file, and no step with it is accepted.",
-		Example: `  resow sanitizer add "blue drum" --active hypochlorite --stock 5.25% --directions label --strength 50-200ppm --contact 2min --by MK
-  resow sanitizer list
-  resow sanitizer show "blue drum"`}
-	c.AddCommand(a.sanitizerAddCommand(), a.sanitizerListCommand(), a.sanitizerShowCommand())
-	return c
+func (a *app) sanitizerCommand(c *cobra.Command) {
+
+	a.sub(c, "add", (*app).sanitizerAddCommand)
+	a.sub(c, "list", (*app).sanitizerListCommand)
+	a.sub(c, "show", (*app).sanitizerShowCommand)
 }
 
-func (a *app) sanitizerAddCommand() *cobra.Command {
+func (a *app) sanitizerAddCommand(c *cobra.Command) {
 	var s medium.Sanitizer
 	var active, strength, contact, minTemp, maxTemp, ph, density string
-	c := &cobra.Command{Use: "add NAME", Short: "Copy a sanitizer's label into the records", Args: cobra.ExactArgs(1),
-		Long: `Copy what the printed label says for food-contact surfaces: the strength in use,
-how long the surface stays wet, temperature, pH, and whether to rinse with
-potable water. Use --directions "farm procedure" only for your own written
-procedure; a care finding then stands on every verdict. To change a product, add
-it again under its name: the new directions hold from then on (or since --at), and
-a solution mixed before keeps the old ones. If the copy on file was wrong, say so
-with --corrects: every mat whose last sanitizing misses the right directions is
-stopped until it is sanitized again. Another active ingredient needs another name.
-
-Directions that lie outside every published range (0.5 ppm for 1 s) are asked
-about; --as-printed confirms that the label really says so, and a care note stays.
-
-The stock strength says what its percent counts: 5.25% or 5.25%ww is by weight
-(what labels mostly mean), 3%wv is grams in 100 mL, 10%trade and 65%avail count
-available chlorine. Density is needed only for other liquids given by weight;
-peroxide and bleach have a table.
-
-Drugstore peroxide of 3 % is about 27 times the published ceiling of 1,100 ppm for
-sanitizing solutions of peroxide on food equipment, and its label rarely has
-food-contact directions: rinse, or choose a labeled product.
-
-Keep products in their own closed containers, apart from food, acids and
-ammonia. The label, local rules and qualified people come first.`,
-		Example: `  resow sanitizer add "blue drum" --active hypochlorite --stock 5.25% --directions label \
-      --strength 50-200ppm --contact 2min --min-temp 24C --good-h 24 --registration "as on the label" --by MK
-  resow sanitizer add "drugstore peroxide" --active peroxide --stock 3% --directions "farm procedure" \
-      --strength 2.8%-3.2% --contact 10min --rinse --by MK
-  resow sanitizer add "blue drum" --active hypochlorite --stock 5.25% --directions label \
-      --strength 50-200ppm --contact 2min --corrects "typed 500 for 50" --by MK
-  resow sanitizer add "green jug" --active quat --stock 10% --density 0.99g/mL --by MK      no directions yet`,
-		RunE: func(_ *cobra.Command, args []string) error {
-			s.Name = args[0]
-			known, err := sanitizer.ParseActive(active)
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		s.Name = args[0]
+		known, err := sanitizer.ParseActive(active)
+		if err != nil {
+			return err
+		}
+		s.Active = string(known)
+		if s.Stock != "" {
+			if s.Stock, err = sanitizer.ReadStock(known, s.Stock); err != nil {
+				return err
+			}
+		}
+		if strength != "" {
+			if s.MinPPM, s.MaxPPM, err = strengthRange(s.Active, strength); err != nil {
+				return err
+			}
+		}
+		if contact != "" {
+			d, err := amount.Span("contact time", contact)
 			if err != nil {
 				return err
 			}
-			s.Active = string(known)
-			if s.Stock != "" {
-				if s.Stock, err = sanitizer.ReadStock(known, s.Stock); err != nil {
-					return err
-				}
+			s.ContactS = int(d.Seconds())
+		}
+		for _, o := range []struct {
+			to         *float64
+			text, what string
+			read       func(string, string) (float64, error)
+		}{
+			{&s.MinTempC, minTemp, "least temperature", amount.Temperature}, {&s.MaxTempC, maxTemp, "greatest temperature", amount.Temperature},
+			{&s.DensityGPML, density, "density", amount.Density},
+		} {
+			if err := farm.Optional(o.to, o.text, o.what, o.read); err != nil {
+				return err
 			}
-			if strength != "" {
-				if s.MinPPM, s.MaxPPM, err = strengthRange(s.Active, strength); err != nil {
-					return err
-				}
+		}
+		if ph != "" {
+			if _, err := fmt.Sscanf(ph, "%g-%g", &s.MinPH, &s.MaxPH); err != nil {
+				return &amount.Error{What: "pH", Input: ph, Want: "a range: 6.5-7.5"}
 			}
-			if contact != "" {
-				d, err := amount.Span("contact time", contact)
-				if err != nil {
-					return err
-				}
-				s.ContactS = int(d.Seconds())
-			}
-			for _, o := range []struct {
-				to         *float64
-				text, what string
-				read       func(string, string) (float64, error)
-			}{
-				{&s.MinTempC, minTemp, "least temperature", amount.Temperature}, {&s.MaxTempC, maxTemp, "greatest temperature", amount.Temperature},
-				{&s.DensityGPML, density, "density", amount.Density},
-			} {
-				if err := farm.Optional(o.to, o.text, o.what, o.read); err != nil {
-					return err
-				}
-			}
-			if ph != "" {
-				if _, err := fmt.Sscanf(ph, "%g-%g", &s.MinPH, &s.MaxPH); err != nil {
-					return &amount.Error{What: "pH", Input: ph, Want: "a range: 6.5-7.5"}
-				}
-			}
-			return a.open(false, func(f *farm.Farm) error { return a.addSanitizer(f, s) })
-		}}
+		}
+		return a.open(false, func(f *farm.Farm) error { return a.addSanitizer(f, s) })
+	}
 	flags := c.Flags()
 	flags.StringVar(&active, "active", "", "active ingredient: peroxide, hypochlorite (or bleach), peroxyacetic, quat …")
 	flags.StringVar(&s.Stock, "stock", "", "stock strength from the label: 5.25%, 35%, 3%wv, 10%trade")
@@ -124,7 +90,6 @@ ammonia. The label, local rules and qualified people come first.`,
 	must(c.MarkFlagRequired("active"))
 	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
 	must(c.RegisterFlagCompletionFunc("directions", fixedWords(medium.DirectionsLabel, medium.DirectionsFarm)))
-	return c
 }
 
 func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
@@ -226,28 +191,23 @@ func noneIfEmpty(text string) string {
 	return text
 }
 
-func (a *app) sanitizerListCommand() *cobra.Command {
-	return &cobra.Command{Use: "list", Short: "List the sanitizers on file", Args: cobra.NoArgs,
-		Long:    "List prints each product with the directions that steps are checked against.",
-		Example: "  resow sanitizer list\n  resow sanitizer list --json",
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				list := f.Sanitizers
-				if list == nil {
-					list = []medium.Sanitizer{}
-				}
-				return a.Print(struct {
-					Sanitizers []medium.Sanitizer `json:"sanitizers"`
-				}{list}, func(w io.Writer) {
-					if len(list) == 0 {
-						fmt.Fprintln(w, "No sanitizer on file. Copy a label with `resow sanitizer add`.")
-					}
-					for _, s := range list {
-						printSanitizer(w, s)
-					}
-				})
-			})
-		}}
+func (a *app) sanitizerListCommand(c *cobra.Command) {
+	c.RunE = a.reads(func(f *farm.Farm, _ []string) error {
+		list := f.Sanitizers
+		if list == nil {
+			list = []medium.Sanitizer{}
+		}
+		return a.Print(struct {
+			Sanitizers []medium.Sanitizer `json:"sanitizers"`
+		}{list}, func(w io.Writer) {
+			if len(list) == 0 {
+				fmt.Fprintln(w, "No sanitizer on file. Copy a label with `resow sanitizer add`.")
+			}
+			for _, s := range list {
+				printSanitizer(w, s)
+			}
+		})
+	})
 }
 
 func printSanitizer(w io.Writer, s medium.Sanitizer) {
@@ -268,21 +228,16 @@ func rinseText(s medium.Sanitizer) string {
 	return "no rinse asked for"
 }
 
-func (a *app) sanitizerShowCommand() *cobra.Command {
-	return &cobra.Command{Use: "show NAME", Short: "Show a sanitizer's directions, ceiling and cautions", Args: cobra.ExactArgs(1),
-		Long:              "Show prints everything on file about a product, what is published about its active ingredient, and the cautions for working with it.",
-		Example:           "  resow sanitizer show \"blue drum\"\n  resow sanitizer show \"blue drum\" --json",
-		ValidArgsFunction: a.completeSanitizers(),
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				s, err := f.Product(args[0])
-				if err != nil {
-					return err
-				}
-				doc := bench(f, s)
-				return a.Print(doc, func(w io.Writer) { printBench(w, f, doc) })
-			})
-		}}
+func (a *app) sanitizerShowCommand(c *cobra.Command) {
+	c.ValidArgsFunction = a.completeSanitizers()
+	c.RunE = a.reads(func(f *farm.Farm, args []string) error {
+		s, err := f.Product(args[0])
+		if err != nil {
+			return err
+		}
+		doc := bench(f, s)
+		return a.Print(doc, func(w io.Writer) { printBench(w, f, doc) })
+	})
 }
 
 // benchSheet is what sanitizer show prints.

@@ -13,58 +13,38 @@ import (
 	"resow/medium"
 )
 
-func (a *app) scanCommand() *cobra.Command {
+func (a *app) scanCommand(c *cobra.Command) {
 	var crops []string
 	var idle string
-	c := &cobra.Command{
-		Use: "scan [CODE]", Short: "Say whether a mat may be sown on, and why; alone: wash station", Args: cobra.MaximumNArgs(1),
-		Long: `Scan gives the verdict of the farm's own rules: sow, sow with care, do not sow or
-retire, with every reason and the next step. CODE is what the scanner or a person
-gives: the code with or without spaces and dashes in any case, the whole text of
-the QR symbol, or mark:TEXT. With --crop the seed is compared with the mesh.
-
-Without CODE it is the wash station, for a scanner that types: scan your own card,
-an action card, then mats; each is recorded as it is scanned, and on disk before
-the answer shows. END closes the action, UNDO and CONFIRM take the last step back,
-a mat alone gives its verdict, and a tag on a bottle begins sanitizing from it.
-Any line end, no line end, Caps Lock and foreign keyboard layouts will do.
-
-Exit codes: 0 sow, or sow with care; 3 do not sow; 4 retire.`,
-		Example: `  resow scan TK7R2N81
-  resow scan "tk7r-2n81" --crop amaranth
-  resow scan TK7R2N81 --json
-  resow scan --by MK                              the wash station`,
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(_ *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				after, err := amount.Span("idle", idle)
-				if err != nil {
-					return err
-				}
-				return a.scanLoop(after)
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			after, err := amount.Span("idle", idle)
+			if err != nil {
+				return err
 			}
-			return a.open(true, func(f *farm.Farm) error {
-				c, err := f.Mat(args[0])
-				if err != nil {
+			return a.scanLoop(after)
+		}
+		return a.open(true, func(f *farm.Farm) error {
+			c, err := f.Mat(args[0])
+			if err != nil {
+				return err
+			}
+			sown := make([]medium.Crop, len(crops))
+			for i, name := range crops {
+				name, _, _ = strings.Cut(name, "=")
+				if sown[i], err = f.Crop(name); err != nil {
 					return err
 				}
-				sown := make([]medium.Crop, len(crops))
-				for i, name := range crops {
-					name, _, _ = strings.Cut(name, "=")
-					if sown[i], err = f.Crop(name); err != nil {
-						return err
-					}
-				}
-				v := medium.Judge(c, f.Farm, f.Now(), sown...)
-				a.code = verdictExit(v.Word)
-				return a.Print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
-			})
-		},
+			}
+			v := medium.Judge(c, f.Farm, f.Now(), sown...)
+			a.code = verdictExit(v.Word)
+			return a.Print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
+		})
 	}
 	c.Flags().StringArrayVar(&crops, "crop", nil, "crop to be sown, or several for a mix")
 	c.Flags().StringVar(&idle, "idle", "2min", "at the wash station: how long an action stays open without a scan")
 	must(c.RegisterFlagCompletionFunc("crop", a.completeCrops))
-	return c
 }
 
 const clearToSow = "Clear by the farm's own rules. Look at the mat before you sow."

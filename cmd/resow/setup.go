@@ -16,39 +16,30 @@ import (
 	"resow/store"
 )
 
-func (a *app) initCommand() *cobra.Command {
+func (a *app) initCommand(c *cobra.Command) {
 	var s medium.FarmSettings
 	var lat, lon float64
-	c := &cobra.Command{
-		Use: "init", Short: "Begin a farm's ledger", Args: cobra.NoArgs,
-		Long: `Init makes the farm's one file. It is never overwritten. The policy starts with
-shipped limits, most of them common practice without a source: read them with
-resow policy show and make them your own.`,
-		Example: `  resow init --name "Reed End Greens" --place "Unit 4" --zone Europe/Dublin --by MK
-  resow init --name "Reed End Greens" --zone Europe/Dublin --lat 53.3 --lon -6.3 --by MK
-  resow init --name "Reed End Greens" --zone America/Chicago --units us --currency USD --paper letter --by MK`,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			if cmd.Flags().Changed("lat") {
-				s.Lat, s.Lon = &lat, &lon
-			}
-			if strings.TrimSpace(s.Name) == "" {
-				return ui.Wrong("the farm needs a name for its labels and reports: --name \"Reed End Greens\"")
-			}
-			if _, err := currency.ParseISO(s.Currency); err != nil {
-				return &medium.InputError{Field: "currency", Value: s.Currency, Want: "a code of ISO 4217 such as EUR, USD or GBP"}
-			}
-			st, err := store.Create(a.storePath(), s, a.initials(), a.storeOptions(false))
-			if err != nil {
-				return err
-			}
-			if err := st.Close(); err != nil {
-				return err
-			}
-			return a.Print(map[string]string{"store": a.storePath(), "farm": s.Name}, func(w io.Writer) {
-				fmt.Fprintf(w, "Began the ledger of %s in %s.\n", s.Name, a.storePath())
-				fmt.Fprint(w, ui.Wrap("Next: copy your sanitizer's label with `resow sanitizer add`, then register mats with `resow add`.", 79, ""))
-			})
-		},
+	c.RunE = func(cmd *cobra.Command, _ []string) error {
+		if cmd.Flags().Changed("lat") {
+			s.Lat, s.Lon = &lat, &lon
+		}
+		if strings.TrimSpace(s.Name) == "" {
+			return ui.Wrong("the farm needs a name for its labels and reports: --name \"Reed End Greens\"")
+		}
+		if _, err := currency.ParseISO(s.Currency); err != nil {
+			return &medium.InputError{Field: "currency", Value: s.Currency, Want: "a code of ISO 4217 such as EUR, USD or GBP"}
+		}
+		st, err := store.Create(a.storePath(), s, a.initials(), a.storeOptions(false))
+		if err != nil {
+			return err
+		}
+		if err := st.Close(); err != nil {
+			return err
+		}
+		return a.Print(map[string]string{"store": a.storePath(), "farm": s.Name}, func(w io.Writer) {
+			fmt.Fprintf(w, "Began the ledger of %s in %s.\n", s.Name, a.storePath())
+			fmt.Fprint(w, ui.Wrap("Next: copy your sanitizer's label with `resow sanitizer add`, then register mats with `resow add`.", 79, ""))
+		})
 	}
 	flags := c.Flags()
 	flags.StringVar(&s.Name, "name", "", "the farm's name, as it stands on labels and reports")
@@ -61,46 +52,35 @@ resow policy show and make them your own.`,
 	flags.Float64Var(&lon, "lon", 0, "longitude in degrees, east positive: -6.3")
 	c.MarkFlagsRequiredTogether("lat", "lon")
 	must(c.MarkFlagRequired("name"))
-	return c
 }
 
-func (a *app) addCommand() *cobra.Command {
+func (a *app) addCommand(c *cobra.Command) {
 	var m medium.Mat
 	var count int
 	var size, aperture, thread, weight string
-	c := &cobra.Command{
-		Use: "add", Short: "Register new mats", Args: cobra.NoArgs,
-		Long: `Add registers mats of one kind, each with a new code, all in one transaction. A
-new mat starts at the wash. Give the opening and the thread of the mesh: a mesh
-count or a sieve number alone does not tell the opening. Without the supplier's
-dated food-contact statement a care finding stands on the mat's verdicts.`,
-		Example: `  resow add --count 24 --size 250x510mm --material polyester --aperture 0.5mm --thread 0.3mm \
-      --roll "roll 7" --supplier "Mesh House" --contact "complies with EU 10/2011" --contact-date 2026-03-01 --cost 2.10 --by MK
-  resow add --size 9.8x20in --form screen --material "stainless steel" --by MK`,
-		RunE: func(*cobra.Command, []string) error {
-			var err error
-			if m.LengthMM, m.WidthMM, err = amount.Size("size", size); err != nil {
+	c.RunE = func(*cobra.Command, []string) error {
+		var err error
+		if m.LengthMM, m.WidthMM, err = amount.Size("size", size); err != nil {
+			return err
+		}
+		for _, o := range []struct {
+			to         *float64
+			text, what string
+			read       func(string, string) (float64, error)
+		}{
+			{&m.ApertureMM, aperture, "aperture", amount.Length}, {&m.ThreadMM, thread, "thread", amount.Length}, {&m.DryWeightG, weight, "dry weight", amount.Mass},
+		} {
+			if err := farm.Optional(o.to, o.text, o.what, o.read); err != nil {
 				return err
 			}
-			for _, o := range []struct {
-				to         *float64
-				text, what string
-				read       func(string, string) (float64, error)
-			}{
-				{&m.ApertureMM, aperture, "aperture", amount.Length}, {&m.ThreadMM, thread, "thread", amount.Length}, {&m.DryWeightG, weight, "dry weight", amount.Mass},
-			} {
-				if err := farm.Optional(o.to, o.text, o.what, o.read); err != nil {
-					return err
-				}
-			}
-			if count < 1 || count > maxCodes {
-				return ui.Wrong(fmt.Sprintf("--count %d: want 1 to %d", count, maxCodes))
-			}
-			if m.Mark != "" && count > 1 {
-				return ui.Wrong("--mark is one mat's own; register marked mats one by one")
-			}
-			return a.open(false, func(f *farm.Farm) error { return a.add(f, m, count) })
-		},
+		}
+		if count < 1 || count > maxCodes {
+			return ui.Wrong(fmt.Sprintf("--count %d: want 1 to %d", count, maxCodes))
+		}
+		if m.Mark != "" && count > 1 {
+			return ui.Wrong("--mark is one mat's own; register marked mats one by one")
+		}
+		return a.open(false, func(f *farm.Farm) error { return a.add(f, m, count) })
 	}
 	flags := c.Flags()
 	flags.IntVar(&count, "count", 1, "how many alike")
@@ -120,7 +100,6 @@ dated food-contact statement a care finding stands on the mat's verdicts.`,
 	flags.Float64Var(&m.SunRatingKLy, "sun-rating", 0, "the mesh's rating in kLy of total sun, where it has one")
 	must(c.MarkFlagRequired("size"))
 	must(c.RegisterFlagCompletionFunc("form", fixedWords(medium.FormMat, medium.FormScreen)))
-	return c
 }
 
 func (a *app) add(f *farm.Farm, m medium.Mat, count int) error {
@@ -163,12 +142,11 @@ func (a *app) add(f *farm.Farm, m medium.Mat, count int) error {
 	})
 }
 
-func (a *app) policyCommand() *cobra.Command {
-	c := &cobra.Command{Use: "policy", Short: "Show or change the farm's own limits",
-		Long:    "Every limit has a name, a figure and a source, and can be changed or switched off with initials and a reason.\n\n" + fileIsOpen,
-		Example: "  resow policy show\n  resow policy set max-turns --limit 40 --reason \"stainless screens\" --by MK"}
-	c.AddCommand(a.policyShowCommand(), a.policySetCommand())
-	return c
+func (a *app) policyCommand(c *cobra.Command) {
+	c.Long += fileIsOpen
+
+	a.sub(c, "show", (*app).policyShowCommand)
+	a.sub(c, "set", (*app).policySetCommand)
 }
 
 // ruleInForce is one line of policy show --json.
@@ -180,31 +158,26 @@ type ruleInForce struct {
 	Changed bool    `json:"changed"`
 }
 
-func (a *app) policyShowCommand() *cobra.Command {
-	return &cobra.Command{Use: "show", Short: "Show every rule with its limit and source", Args: cobra.NoArgs,
-		Long:    "Show prints every rule of the verdict, of the steps and of the due list. A star marks what the farm has changed; `resow history FARM` tells by whom and why.",
-		Example: "  resow policy show\n  resow policy show --json",
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				rules := make([]ruleInForce, len(medium.Rules))
-				for i, r := range medium.Rules {
-					s := f.Policy.Setting(r.Name)
-					rules[i] = ruleInForce{Rule: r, On: s.On, Limit: s.Limit, InTurns: s.Window}
-					for _, own := range f.Policy.Settings {
-						rules[i].Changed = rules[i].Changed || own.Rule == r.Name
-					}
-				}
-				return a.Print(struct {
-					Version int           `json:"version"`
-					Rules   []ruleInForce `json:"rules"`
-				}{f.Policy.Version, rules}, func(w io.Writer) {
-					fmt.Fprintf(w, "Policy of %s, version %d\n", medium.Visible(f.Settings.Name), f.Policy.Version)
-					for _, r := range rules {
-						printRule(w, r)
-					}
-				})
-			})
-		}}
+func (a *app) policyShowCommand(c *cobra.Command) {
+	c.RunE = a.reads(func(f *farm.Farm, _ []string) error {
+		rules := make([]ruleInForce, len(medium.Rules))
+		for i, r := range medium.Rules {
+			s := f.Policy.Setting(r.Name)
+			rules[i] = ruleInForce{Rule: r, On: s.On, Limit: s.Limit, InTurns: s.Window}
+			for _, own := range f.Policy.Settings {
+				rules[i].Changed = rules[i].Changed || own.Rule == r.Name
+			}
+		}
+		return a.Print(struct {
+			Version int           `json:"version"`
+			Rules   []ruleInForce `json:"rules"`
+		}{f.Policy.Version, rules}, func(w io.Writer) {
+			fmt.Fprintf(w, "Policy of %s, version %d\n", medium.Visible(f.Settings.Name), f.Policy.Version)
+			for _, r := range rules {
+				printRule(w, r)
+			}
+		})
+	})
 }
 
 func printRule(w io.Writer, r ruleInForce) {
@@ -226,15 +199,12 @@ func printRule(w io.Writer, r ruleInForce) {
 	fmt.Fprint(w, ui.Wrap("            from: "+r.Source, 79, "            "))
 }
 
-func (a *app) policySetCommand() *cobra.Command {
+func (a *app) policySetCommand(c *cobra.Command) {
 	var limit, window float64
 	var off bool
 	var reason string
-	c := &cobra.Command{Use: "set RULE", Short: "Change a limit or switch a rule off", Args: cobra.ExactArgs(1),
-		Long: "The change is a record of its own, with initials and reason. It applies from now on and does not restate past steps.\n\n" + fileIsOpen,
-		Example: `  resow policy set max-turns --limit 40 --reason "stainless screens" --by MK
-  resow policy set mold-repeat --limit 2 --window 8 --reason "stricter" --by MK
-  resow policy set max-age --off --reason "screens do not age" --by MK`}
+
+	c.Long += fileIsOpen
 	c.Flags().Float64Var(&limit, "limit", 0, "the new figure")
 	c.Flags().Float64Var(&window, "window", 0, "the second figure of a rule that has one, in turns")
 	c.Flags().BoolVar(&off, "off", false, "switch the rule off")
@@ -262,7 +232,6 @@ func (a *app) policySetCommand() *cobra.Command {
 			return a.recordFarm(f, &medium.PolicyChange{Setting: set, Reason: reason})
 		})
 	}
-	return c
 }
 
 // recordFarm records something about the farm, also as a late entry, and says so.
@@ -281,77 +250,66 @@ func (a *app) recordFarm(f *farm.Farm, body medium.Body) error {
 	})
 }
 
-func (a *app) cropCommand() *cobra.Command {
-	c := &cobra.Command{Use: "crop", Short: "List the crop table, or add a crop of your own",
-		Long:    "The crop table ships with seed sizes, sowing densities and days, each with its source. Your own rows take precedence.",
-		Example: "  resow crop list\n  resow crop add \"red mizuna\" --seed-size 1.9x1.7x1.6mm --tsw 2.4g --density 120 --days 8-12 --by MK"}
-	c.AddCommand(a.cropListCommand(), a.cropAddCommand())
-	return c
+func (a *app) cropCommand(c *cobra.Command) {
+
+	a.sub(c, "list", (*app).cropListCommand)
+	a.sub(c, "add", (*app).cropAddCommand)
 }
 
-func (a *app) cropListCommand() *cobra.Command {
-	return &cobra.Command{Use: "list", Short: "List the crops with seed size, density and days", Args: cobra.NoArgs,
-		Long:    "SEED is the width with which a seed meets a square opening; a mesh of at most 0.8 of it holds the small tail of a lot too (an assumption, no published value).",
-		Example: "  resow crop list\n  resow crop list --json",
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				crops, err := medium.ShippedCrops()
-				if err != nil {
-					return err
-				}
-				own := map[string]bool{}
-				for _, c := range f.OwnCrops {
-					own[c.Name] = true
-				}
-				all := append([]medium.Crop(nil), f.OwnCrops...)
-				for _, c := range crops {
-					if !own[c.Name] {
-						all = append(all, c)
-					}
-				}
-				sort.Slice(all, func(i, j int) bool { return all[i].Name < all[j].Name })
-				return a.Print(struct {
-					Crops []medium.Crop `json:"crops"`
-				}{all}, func(w io.Writer) {
-					fmt.Fprintf(w, "%-12s %8s %8s %9s %7s  %s\n", "CROP", "SEED mm", "MESH mm", "g/m2", "DAYS", "SIZE FROM")
-					for _, c := range all {
-						lead := fmt.Sprintf("%-12s %8.2f %8.2f %9g %3d-%-3d  ", ui.Cut(c.Name, 12), c.SeedMM(), medium.SeedMargin*c.SeedMM(), c.DensityGM2, c.DaysMin, c.DaysMax)
-						fmt.Fprint(w, ui.Column(lead, c.SizeSource, 79))
-					}
-				})
-			})
-		}}
+func (a *app) cropListCommand(c *cobra.Command) {
+	c.RunE = a.reads(func(f *farm.Farm, _ []string) error {
+		crops, err := medium.ShippedCrops()
+		if err != nil {
+			return err
+		}
+		own := map[string]bool{}
+		for _, c := range f.OwnCrops {
+			own[c.Name] = true
+		}
+		all := append([]medium.Crop(nil), f.OwnCrops...)
+		for _, c := range crops {
+			if !own[c.Name] {
+				all = append(all, c)
+			}
+		}
+		sort.Slice(all, func(i, j int) bool { return all[i].Name < all[j].Name })
+		return a.Print(struct {
+			Crops []medium.Crop `json:"crops"`
+		}{all}, func(w io.Writer) {
+			fmt.Fprintf(w, "%-12s %8s %8s %9s %7s  %s\n", "CROP", "SEED mm", "MESH mm", "g/m2", "DAYS", "SIZE FROM")
+			for _, c := range all {
+				lead := fmt.Sprintf("%-12s %8.2f %8.2f %9g %3d-%-3d  ", ui.Cut(c.Name, 12), c.SeedMM(), medium.SeedMargin*c.SeedMM(), c.DensityGM2, c.DaysMin, c.DaysMax)
+				fmt.Fprint(w, ui.Column(lead, c.SizeSource, 79))
+			}
+		})
+	})
 }
 
-func (a *app) cropAddCommand() *cobra.Command {
+func (a *app) cropAddCommand(c *cobra.Command) {
 	var crop medium.Crop
 	var size, tsw, days string
-	c := &cobra.Command{Use: "add NAME", Short: "Add or replace a crop of your own", Args: cobra.ExactArgs(1),
-		Long:    "Measure ten seeds, length x width x thickness; weigh a thousand dry. Either is enough to compare the seed with a mesh.",
-		Example: "  resow crop add \"red mizuna\" --seed-size 1.9x1.7x1.6mm --tsw 2.4g --density 120 --days 8-12 --by MK",
-		RunE: func(_ *cobra.Command, args []string) error {
-			crop.Name = args[0]
-			crop.SizeSource, crop.SowSource = "measured at the farm", "the farm's own"
-			if size != "" {
-				if _, err := fmt.Sscanf(size, "%gx%gx%gmm", &crop.LengthMM, &crop.WidthMM, &crop.ThicknessMM); err != nil {
-					return &amount.Error{What: "seed size", Input: size, Want: "length x width x thickness in mm: 1.9x1.7x1.6mm"}
-				}
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		crop.Name = args[0]
+		crop.SizeSource, crop.SowSource = "measured at the farm", "the farm's own"
+		if size != "" {
+			if _, err := fmt.Sscanf(size, "%gx%gx%gmm", &crop.LengthMM, &crop.WidthMM, &crop.ThicknessMM); err != nil {
+				return &amount.Error{What: "seed size", Input: size, Want: "length x width x thickness in mm: 1.9x1.7x1.6mm"}
 			}
-			if err := farm.Optional(&crop.TSWG, tsw, "mass of a thousand seeds", amount.Mass); err != nil {
-				return err
+		}
+		if err := farm.Optional(&crop.TSWG, tsw, "mass of a thousand seeds", amount.Mass); err != nil {
+			return err
+		}
+		if days != "" {
+			if _, err := fmt.Sscanf(days, "%d-%d", &crop.DaysMin, &crop.DaysMax); err != nil {
+				return &amount.Error{What: "days", Input: days, Want: "from sowing to harvest: 8-12"}
 			}
-			if days != "" {
-				if _, err := fmt.Sscanf(days, "%d-%d", &crop.DaysMin, &crop.DaysMax); err != nil {
-					return &amount.Error{What: "days", Input: days, Want: "from sowing to harvest: 8-12"}
-				}
-			}
-			return a.open(false, func(f *farm.Farm) error { return a.recordFarm(f, &crop) })
-		}}
+		}
+		return a.open(false, func(f *farm.Farm) error { return a.recordFarm(f, &crop) })
+	}
 	c.Flags().StringVar(&size, "seed-size", "", "length x width x thickness: 1.9x1.7x1.6mm")
 	c.Flags().StringVar(&tsw, "tsw", "", "mass of a thousand seeds: 2.4g")
 	c.Flags().Float64Var(&crop.DensityGM2, "density", 0, "sowing density in g/m2")
 	c.Flags().StringVar(&days, "days", "", "days from sowing to harvest: 8-12")
-	return c
 }
 
 func ruleNames() []string {

@@ -13,32 +13,25 @@ import (
 	"resow/medium"
 )
 
-func (a *app) showCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "show CODE", Short: "Show everything on file about a mat", Args: cobra.ExactArgs(1),
-		Long:              "Show prints the mat as it was registered, its turns and wear, and the verdict of the moment.",
-		Example:           "  resow show TK7R2N81\n  resow show TK7R2N81 --json",
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				c, err := f.Mat(args[0])
-				if err != nil {
-					return err
-				}
-				v := medium.Judge(c, f.Farm, f.Now())
-				return a.Print(struct {
-					medium.Verdict
-					Mat       medium.Mat       `json:"mat"`
-					OpenArea  float64          `json:"open_area_percent"`
-					Condition medium.Condition `json:"condition"`
-				}{v, c.Mat, c.Mat.OpenArea(), c}, func(w io.Writer) {
-					a.printMat(w, f, c)
-					fmt.Fprintln(w)
-					a.printVerdict(w, f, c, v)
-				})
-			})
-		},
-	}
+func (a *app) showCommand(c *cobra.Command) {
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = a.reads(func(f *farm.Farm, args []string) error {
+		c, err := f.Mat(args[0])
+		if err != nil {
+			return err
+		}
+		v := medium.Judge(c, f.Farm, f.Now())
+		return a.Print(struct {
+			medium.Verdict
+			Mat       medium.Mat       `json:"mat"`
+			OpenArea  float64          `json:"open_area_percent"`
+			Condition medium.Condition `json:"condition"`
+		}{v, c.Mat, c.Mat.OpenArea(), c}, func(w io.Writer) {
+			a.printMat(w, f, c)
+			fmt.Fprintln(w)
+			a.printVerdict(w, f, c, v)
+		})
+	})
 }
 
 func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {

@@ -85,19 +85,12 @@ func (a *app) asOf(f *farm.Farm) (time.Time, error) {
 	return at, nil
 }
 
-func (a *app) solutionCommand() *cobra.Command {
-	c := &cobra.Command{Use: "solution", Short: "Keep the mixed solutions: strips, tags, what to pour away",
-		Long: `A solution is mixed and recorded with resow mix --bottle. Read a test strip in it
-before use: chlorine fades, so the strip tells the strength and the recipe does
-not. A solution that is out of date, too strong, too weak or never measured makes
-a sanitize step not accepted, and so does a chlorine solution of which nobody
-read the temperature and the pH.`,
-		Example: `  resow solution list
-  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 24C --ph 7.2 --by MK
-  resow solution tag BK7R2N81 --out bottle.pdf
-  resow solution discard BK7R2N81 --reason "used up" --by MK`}
-	c.AddCommand(a.solutionListCommand(), a.solutionStripCommand(), a.solutionDiscardCommand(), a.solutionTagCommand())
-	return c
+func (a *app) solutionCommand(c *cobra.Command) {
+
+	a.sub(c, "list", (*app).solutionListCommand)
+	a.sub(c, "strip", (*app).solutionStripCommand)
+	a.sub(c, "discard", (*app).solutionDiscardCommand)
+	a.sub(c, "tag", (*app).solutionTagCommand)
 }
 
 // solutionLine is one solution of solution list --json.
@@ -109,32 +102,27 @@ type solutionLine struct {
 	State       string  `json:"state"`
 }
 
-func (a *app) solutionListCommand() *cobra.Command {
-	return &cobra.Command{Use: "list", Short: "List the solutions that were not discarded", Args: cobra.NoArgs,
-		Long:    "List prints each solution with its strength, by the strip where one was read, and until when it is good.",
-		Example: "  resow solution list\n  resow solution list --json",
-		RunE: func(*cobra.Command, []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				lines := []solutionLine{}
-				for _, b := range f.Bottles {
-					least, most := b.Range()
-					lines = append(lines, solutionLine{Bottle: b, StrengthPPM: b.Strength(), LeastPPM: least, MostPPM: most, State: f.State(b, f.Now())})
-				}
-				return a.Print(struct {
-					Solutions []solutionLine `json:"solutions"`
-				}{lines}, func(w io.Writer) {
-					if len(lines) == 0 {
-						fmt.Fprintln(w, "No solution on file. Mix one with `resow mix --bottle`.")
-						return
-					}
-					fmt.Fprintf(w, "%-9s  %-16s  %-20s  %-12s  %s\n", "CODE", "PRODUCT", "PPM", "GOOD UNTIL", "STATE")
-					for _, l := range lines {
-						lead := fmt.Sprintf("%-9s  %-16s  %-20s  %-12s  ", l.Solution.Code, ui.Cut(l.Solution.Product, 16), bottleStrength(l.Bottle), f.Stamp(l.Solution.GoodUntil))
-						fmt.Fprint(w, ui.Column(lead, l.State, 79))
-					}
-				})
-			})
-		}}
+func (a *app) solutionListCommand(c *cobra.Command) {
+	c.RunE = a.reads(func(f *farm.Farm, _ []string) error {
+		lines := []solutionLine{}
+		for _, b := range f.Bottles {
+			least, most := b.Range()
+			lines = append(lines, solutionLine{Bottle: b, StrengthPPM: b.Strength(), LeastPPM: least, MostPPM: most, State: f.State(b, f.Now())})
+		}
+		return a.Print(struct {
+			Solutions []solutionLine `json:"solutions"`
+		}{lines}, func(w io.Writer) {
+			if len(lines) == 0 {
+				fmt.Fprintln(w, "No solution on file. Mix one with `resow mix --bottle`.")
+				return
+			}
+			fmt.Fprintf(w, "%-9s  %-16s  %-20s  %-12s  %s\n", "CODE", "PRODUCT", "PPM", "GOOD UNTIL", "STATE")
+			for _, l := range lines {
+				lead := fmt.Sprintf("%-9s  %-16s  %-20s  %-12s  ", l.Solution.Code, ui.Cut(l.Solution.Product, 16), bottleStrength(l.Bottle), f.Stamp(l.Solution.GoodUntil))
+				fmt.Fprint(w, ui.Column(lead, l.State, 79))
+			}
+		})
+	})
 }
 
 // bottleStrength says how strong a solution is and how that is known.
@@ -145,60 +133,46 @@ func bottleStrength(b medium.Bottle) string {
 	return fmt.Sprintf("%g ± %g by strip", b.Strip.ReadPPM, b.Strip.StepPPM/2)
 }
 
-func (a *app) solutionStripCommand() *cobra.Command {
+func (a *app) solutionStripCommand(c *cobra.Command) {
 	var reads, step, temp, pH string
-	c := &cobra.Command{Use: "strip CODE", Short: "Record a test strip, the temperature or the pH of a solution", Args: cobra.ExactArgs(1),
-		Long: `Dip the strip as its package says and give the nearest color block (--reads) and
-the distance to the blocks beside it (--step). The true strength lies up to half
-a step to either side. The temperature (--temp) and the pH (--ph) can be given
-with it or by themselves; read once, they serve all uses of the solution for some
-hours (the policy's reading-hours), so that nobody needs a thermometer at the mat.
-
-A use is judged by what was last read before it. All readings stay on record; a
-mistaken one is put right by the next, with --at where that is to count for
-earlier uses.`,
-		Example: `  resow solution strip BK7R2N81 --reads 100ppm --step 50ppm --temp 24C --ph 7.2 --by MK
-  resow solution strip BK7R2N81 --temp 24C --ph 7.2 --by MK            no strip
-  resow solution strip BK7R2N81 --reads 0ppm --step 10ppm --by MK      no color at all`,
-		ValidArgsFunction: a.completeSolutions(),
-		RunE: func(_ *cobra.Command, args []string) error {
-			s, err := farm.ReadStrip(reads, step, temp, pH)
+	c.ValidArgsFunction = a.completeSolutions()
+	c.RunE = func(_ *cobra.Command, args []string) error {
+		s, err := farm.ReadStrip(reads, step, temp, pH)
+		if err != nil {
+			return err
+		}
+		return a.open(false, func(f *farm.Farm) error {
+			b, err := a.bottle(f, args[0])
 			if err != nil {
 				return err
 			}
-			return a.open(false, func(f *farm.Farm) error {
-				b, err := a.bottle(f, args[0])
-				if err != nil {
-					return err
-				}
-				s.Code = b.Solution.Code
-				if err := a.recordFarm(f, &s); err != nil || a.JSON {
-					return err
-				}
-				if f.Farm, err = f.Store.Farm(); err != nil {
-					return err
-				}
-				if b, err = a.bottle(f, args[0]); err != nil {
-					return err
-				}
-				at, err := a.asOf(f)
-				if err != nil {
-					return err
-				}
-				if at.Before(f.Now()) {
-					fmt.Fprintf(a.Out, "As of %s:\n", f.Stamp(at))
-				}
-				printStrip(a.Out, f, b, at)
-				return nil
-			})
-		}}
+			s.Code = b.Solution.Code
+			if err := a.recordFarm(f, &s); err != nil || a.JSON {
+				return err
+			}
+			if f.Farm, err = f.Store.Farm(); err != nil {
+				return err
+			}
+			if b, err = a.bottle(f, args[0]); err != nil {
+				return err
+			}
+			at, err := a.asOf(f)
+			if err != nil {
+				return err
+			}
+			if at.Before(f.Now()) {
+				fmt.Fprintf(a.Out, "As of %s:\n", f.Stamp(at))
+			}
+			printStrip(a.Out, f, b, at)
+			return nil
+		})
+	}
 	c.Flags().StringVar(&reads, "reads", "", "the nearest color block: 100ppm")
 	c.Flags().StringVar(&step, "step", "", "distance between the blocks beside it: 50ppm")
 	c.Flags().StringVar(&temp, "temp", "", "temperature of the solution: 20C, 68F")
 	c.Flags().StringVar(&pH, "ph", "", "its pH: 7.2")
 	c.MarkFlagsRequiredTogether("reads", "step")
 	c.MarkFlagsOneRequired("reads", "temp", "ph")
-	return c
 }
 
 // printStrip says what a reading means, and how to put a solution right.
@@ -234,68 +208,50 @@ func printStrip(w io.Writer, f *farm.Farm, b medium.Bottle, now time.Time) {
 	}
 }
 
-func (a *app) solutionDiscardCommand() *cobra.Command {
+func (a *app) solutionDiscardCommand(c *cobra.Command) {
 	var reason string
-	c := &cobra.Command{Use: "discard CODE", Short: "Record that a solution was used up or poured away", Args: cobra.ExactArgs(1),
-		Long: `A discarded solution can't be used any more; a sanitize step that was done before
-can still be recorded late, with --at. Pour
-away only what the label and the local sewer or septic rules allow, with plenty
-of water, and never two products into one drain.`,
-		Example:           "  resow solution discard BK7R2N81 --reason \"used up\" --by MK",
-		ValidArgsFunction: a.completeSolutions(),
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(false, func(f *farm.Farm) error {
-				b, err := a.bottle(f, args[0])
-				if err != nil {
-					return err
-				}
-				return a.recordFarm(f, &medium.Discard{Code: b.Solution.Code, Reason: reason})
-			})
-		}}
+	c.ValidArgsFunction = a.completeSolutions()
+	c.RunE = a.writes(func(f *farm.Farm, args []string) error {
+		b, err := a.bottle(f, args[0])
+		if err != nil {
+			return err
+		}
+		return a.recordFarm(f, &medium.Discard{Code: b.Solution.Code, Reason: reason})
+	})
 	c.Flags().StringVar(&reason, "reason", "", "used up, out of date, dirty …")
-	return c
 }
 
-func (a *app) solutionTagCommand() *cobra.Command {
+func (a *app) solutionTagCommand(c *cobra.Command) {
 	var out, stock, printer string
 	var skip int
-	c := &cobra.Command{Use: "tag CODE...", Short: "Print the tags of solution bottles as a PDF", Args: cobra.MinimumNArgs(1),
-		Long: `The tag holds the QR symbol and the code, product, strength, good-until, maker and
-the cautions, and where there is room the contact time and the rinse of the
-product's directions. Print at 100 %, not fitted to the page, on a stock that survives
-wet hands, or slip the paper into a clear pouch.`,
-		Example:           "  resow solution tag BK7R2N81 --out bottle.pdf\n  resow solution tag BK7R2N81 --stock roll-100x60\n  resow solution tag BK7R2N81 --skip 3 --printer office",
-		ValidArgsFunction: a.completeSolutions(),
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(true, func(f *farm.Farm) error {
-				bottles := make([]medium.Bottle, len(args))
-				for i, text := range args {
-					var err error
-					if bottles[i], err = a.bottle(f, text); err != nil {
-						return err
-					}
-				}
-				correction, err := knownPrinter(f, printer)
-				if err != nil {
-					return err
-				}
-				run := labels.BottleTags{Skip: skip, Correction: correctionOf(correction)}
-				if err := a.writeTags(f, run, bottles, out, stock); err != nil {
-					return err
-				}
-				return a.Print(map[string]any{"file": out, "tags": len(bottles)}, func(w io.Writer) {
-					fmt.Fprintf(w, "%s in %s. Print at 100 %%, not fitted to the page.\n", ui.Counted(len(bottles), "tag"), out)
-					printedCorrected(w, correction)
-				})
-			})
-		}}
+	c.ValidArgsFunction = a.completeSolutions()
+	c.RunE = a.reads(func(f *farm.Farm, args []string) error {
+		bottles := make([]medium.Bottle, len(args))
+		for i, text := range args {
+			var err error
+			if bottles[i], err = a.bottle(f, text); err != nil {
+				return err
+			}
+		}
+		correction, err := knownPrinter(f, printer)
+		if err != nil {
+			return err
+		}
+		run := labels.BottleTags{Skip: skip, Correction: correctionOf(correction)}
+		if err := a.writeTags(f, run, bottles, out, stock); err != nil {
+			return err
+		}
+		return a.Print(map[string]any{"file": out, "tags": len(bottles)}, func(w io.Writer) {
+			fmt.Fprintf(w, "%s in %s. Print at 100 %%, not fitted to the page.\n", ui.Counted(len(bottles), "tag"), out)
+			printedCorrected(w, correction)
+		})
+	})
 	c.Flags().StringVar(&out, "out", "bottle.pdf", "file to write")
 	c.Flags().StringVar(&stock, "stock", "", "label stock: a4-8, letter-8 or roll-100x60 (by the farm's paper)")
 	c.Flags().IntVar(&skip, "skip", 0, "tags already used up on the first page")
 	c.Flags().StringVar(&printer, "printer", defaultPrinter, "printer whose correction is used (resow label --calibrate)")
 	must(c.RegisterFlagCompletionFunc("stock", fixedWords("a4-8", "letter-8", "roll-100x60")))
 	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters()))
-	return c
 }
 
 func (a *app) writeTags(f *farm.Farm, run labels.BottleTags, bottles []medium.Bottle, out, stock string) error {

@@ -12,21 +12,14 @@ import (
 	"resow/medium"
 )
 
-func (a *app) sowCommand() *cobra.Command {
+func (a *app) sowCommand(c *cobra.Command) {
 	var flags *stepFlags
-	c, flags := a.fieldCommand(medium.KindSow, "Sow a crop or a mix on ready mats",
-		`Sow begins a turn. It is refused on a mat that is not ready, or that the policy
-stops or retires; the reasons are the verdict's. Seed that may fall through
-the mesh is pointed out, not refused. Without --seed it says how much seed the area takes.`,
-		`  resow sow TK7R2N81 --crop radish --seed 42g --lot R-1124 --seed-lot S88 --by MK
-  resow sow TK7R2N81 TB3DF6H2 --crop broccoli=18g --crop radish=10g --by MK`,
-		func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
-			if strings.TrimSpace(flags.said()["lot"]) == "" {
-				fmt.Fprintln(out, "No lot: a recall finds this crop only by its mat or its seed lot (--lot).")
-			}
-			return printSeed(f, codes, out)
-		})
-	return c
+	flags = a.fieldCommand(c, func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
+		if strings.TrimSpace(flags.said()["lot"]) == "" {
+			fmt.Fprintln(out, "No lot: a recall finds this crop only by its mat or its seed lot (--lot).")
+		}
+		return printSeed(f, codes, out)
+	})
 }
 
 // printSeed compares the seed used with what the crop table asks for.

@@ -17,56 +17,23 @@ import (
 	"resow/cmd/resow/ui"
 )
 
-func (a *app) stationCommand() *cobra.Command {
-	c := station.Config{}
-	command := &cobra.Command{
-		Use: "station", Short: "Serve the pages for phones at the sink", Args: cobra.NoArgs,
-		Long: `Station serves local web pages on which a phone reads a mat's symbol, sees the
-verdict and records the step. It listens on this machine only, unless --lan opens
-it to the farm's network; then the address is shown as a symbol for the phone's
-camera, and most phones find it under http://resow.local:8417 too. Two stations on
-one network need two names (--local-name). The command line works beside it, on the same ledger.
-
-A device is paired once with a code that is shown here: one code for an operator,
-one for a supervisor, each good for one device and ten minutes. Press Enter for
-fresh ones. A browser on this machine is paired in the same way. An operator's
-device records under initials that no other device has at the time; a supervisor's
-may take any. Ctrl-C ends the station and loses nothing.
-
-A picture that can't be kept (broken, too large, more than the day's) never costs a
-step: the step is recorded, and the page says that its picture is missing.
-
-Without a certificate whoever is on the same Wi-Fi can read along, and take over a
-paired device: keep the farm's Wi-Fi to the farm, or give --tls-cert and --tls-key.
-Pairings, steps that wait for a supervisor, last values and pictures lie beside the
-ledger in FILE.station; back them up with it.
-
-A phone keeps what it can't send, by whoever did it, until it can. What a revoked
-device had kept waits for a supervisor on the page "Steps of this device".
-
-With --backup-to the station makes a backup now and then, as the backup command
-does: verified before it is named one, the oldest removed. What failed is shown on
-its page Status and here, and never stops recording.`,
-		Example: `  resow station
-  resow station --lan --backup-to /media/stick/resow --backup-keep 14
-  resow station --lan --name sink.farm.example --tls-cert farm.crt --tls-key farm.key`,
-		RunE: func(*cobra.Command, []string) error {
-			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-			defer stop()
-			return a.station(ctx, c)
-		},
+func (a *app) stationCommand(c *cobra.Command) {
+	var config station.Config
+	c.RunE = func(*cobra.Command, []string) error {
+		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+		defer stop()
+		return a.station(ctx, config)
 	}
-	flags := command.Flags()
-	flags.StringVar(&c.Listen, "listen", "127.0.0.1:8417", "address and port")
-	flags.BoolVar(&c.LAN, "lan", false, "listen for the phones of the farm's network, on all of this machine's addresses")
-	flags.StringArrayVar(&c.Names, "name", nil, "a host name under which it is reached too")
-	flags.StringVar(&c.LocalName, "local-name", "resow", "with --lan: `NAME` that it answers for, as NAME.local; empty for none")
-	flags.StringVar(&c.TLSCert, "tls-cert", "", "the farm's own certificate, for https")
-	flags.StringVar(&c.TLSKey, "tls-key", "", "its key")
-	flags.StringVar(&c.BackupTo, "backup-to", "", "folder for scheduled backups, best on another disk")
-	flags.DurationVar(&c.BackupEvery, "backup-every", 24*time.Hour, "time between two backups, 10m to 744h")
-	flags.IntVar(&c.BackupKeep, "backup-keep", 0, "how many of this ledger to keep there; 0 keeps all")
-	return command
+	flags := c.Flags()
+	flags.StringVar(&config.Listen, "listen", "127.0.0.1:8417", "address and port")
+	flags.BoolVar(&config.LAN, "lan", false, "listen for the phones of the farm's network, on all of this machine's addresses")
+	flags.StringArrayVar(&config.Names, "name", nil, "a host name under which it is reached too")
+	flags.StringVar(&config.LocalName, "local-name", "resow", "with --lan: `NAME` that it answers for, as NAME.local; empty for none")
+	flags.StringVar(&config.TLSCert, "tls-cert", "", "the farm's own certificate, for https")
+	flags.StringVar(&config.TLSKey, "tls-key", "", "its key")
+	flags.StringVar(&config.BackupTo, "backup-to", "", "folder for scheduled backups, best on another disk")
+	flags.DurationVar(&config.BackupEvery, "backup-every", 24*time.Hour, "time between two backups, 10m to 744h")
+	flags.IntVar(&config.BackupKeep, "backup-keep", 0, "how many of this ledger to keep there; 0 keeps all")
 }
 
 // station runs the station until ctx ends.

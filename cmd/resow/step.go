@@ -13,43 +13,42 @@ import (
 	"resow/medium"
 )
 
+// told is what a command has to say of its mats once their steps are on disk.
+type told func(f *farm.Farm, codes []medium.Code, out io.Writer) error
+
 // stepCommand makes the command of one kind of step: it reads the codes,
 // records the body that body makes for all of them in one transaction, and
-// prints what became of each. After tells more, once the steps are on disk.
-func (a *app) stepCommand(use, short, long, example string, body func(f *farm.Farm, code medium.Code) (medium.Body, error), after func(f *farm.Farm, codes []medium.Code, out io.Writer) error) *cobra.Command {
+// prints what became of each.
+func (a *app) stepCommand(c *cobra.Command, body func(f *farm.Farm, code medium.Code) (medium.Body, error), after told) {
 	var replaces uint64
-	c := &cobra.Command{
-		Use: use + " CODE... | -", Short: short, Long: long + dashHelp, Example: example, Args: cobra.MinimumNArgs(1),
-		ValidArgsFunction: a.completeCodes,
-		RunE: func(_ *cobra.Command, args []string) error {
-			return a.open(false, func(f *farm.Farm) error {
-				codes, unknown := a.findAll(f, args)
-				if unknown != nil && len(codes) == 0 {
-					return noneRecorded(unknown, len(args))
-				}
-				if replaces > 0 && len(codes) > 1 {
-					return ui.Wrong("--replaces names a step of one mat; give one code")
-				}
-				steps := make([]medium.Step, len(codes))
-				for i, code := range codes {
-					b, err := body(f, code)
-					if err != nil {
-						return err
-					}
-					if unknown != nil && !medium.ReportsDanger(b) {
-						return noneRecorded(unknown, len(args))
-					}
-					steps[i] = medium.Step{Mat: code, Body: b, Replaces: replaces}
-				}
-				if err := a.record(f, steps, after); err != nil || unknown == nil {
-					return err
-				}
-				return &partError{unknown, len(codes)}
-			})
-		},
-	}
-	c.Flags().Uint64Var(&replaces, "replaces", 0, "the voided step of the mat that this one stands for, by its number in resow history")
-	return c
+	c.Flags().Uint64Var(&replaces, "replaces", 0,
+		"the voided step of the mat that this one stands for, by its number in resow history")
+	c.Long += dashHelp
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = a.writes(func(f *farm.Farm, args []string) error {
+		codes, unknown := a.findAll(f, args)
+		if unknown != nil && len(codes) == 0 {
+			return noneRecorded(unknown, len(args))
+		}
+		if replaces > 0 && len(codes) > 1 {
+			return ui.Wrong("--replaces names a step of one mat; give one code")
+		}
+		steps := make([]medium.Step, len(codes))
+		for i, code := range codes {
+			b, err := body(f, code)
+			if err != nil {
+				return err
+			}
+			if unknown != nil && !medium.ReportsDanger(b) {
+				return noneRecorded(unknown, len(args))
+			}
+			steps[i] = medium.Step{Mat: code, Body: b, Replaces: replaces}
+		}
+		if err := a.record(f, steps, after); err != nil || unknown == nil {
+			return err
+		}
+		return &partError{unknown, len(codes)}
+	})
 }
 
 const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\n" +
@@ -87,7 +86,7 @@ func noneRecorded(err error, mats int) error {
 }
 
 // record puts steps into the ledger and prints what became of them.
-func (a *app) record(f *farm.Farm, steps []medium.Step, after func(f *farm.Farm, codes []medium.Code, out io.Writer) error) error {
+func (a *app) record(f *farm.Farm, steps []medium.Step, after told) error {
 	at, day, unread := a.happenedOn(f)
 	codes := make([]medium.Code, len(steps))
 	for i := range steps {
@@ -272,12 +271,14 @@ func (a *app) reader(f *farm.Farm) farm.Reader {
 }
 
 // fieldCommand is the command of a kind of step that asks for its fields and
-// records them, and does no more.
-func (a *app) fieldCommand(k medium.Kind, short, long, example string, after func(f *farm.Farm, codes []medium.Code, out io.Writer) error) (*cobra.Command, *stepFlags) {
-	var flags *stepFlags
-	c := a.stepCommand(string(k), short, long, example, func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
-	flags = a.fieldFlags(c, k)
-	return c, flags
+// records them.
+func (a *app) fieldCommand(c *cobra.Command, after told) *stepFlags {
+	flags := a.fieldFlags(c, medium.Kind(c.Name()))
+	a.stepCommand(c, func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
+	if c.Name() == string(medium.KindHold) {
+		c.MarkFlagsOneRequired("reason", "dropped")
+	}
+	return flags
 }
 
 // usually gives a flag a value that stands where nothing else is said.
@@ -285,74 +286,4 @@ func (s *stepFlags) usually(name, value string) {
 	flag := s.Flags().Lookup(name)
 	flag.DefValue = value
 	must(flag.Value.Set(value))
-}
-
-// plainSteps are the kinds of step whose command asks for the fields and records
-// them, and does no more.
-var plainSteps = map[medium.Kind]struct{ short, long, example string }{
-	medium.KindCut: {"Report a cut or a tear in the mesh",
-		`A cut through the mesh retires a mat unless the piece is trimmed off; loose
-threads end up in food.`,
-		`  resow cut TK7R2N81 --length 8mm --where middle --by MK
-  resow cut TK7R2N81 --length 30mm --where edge --through --by MK`},
-	medium.KindSwab: {"Record a hygiene test of the mats",
-		`A failed swab puts a mat on hold, and stands until an accepted sanitize step or
-a passed swab. With a reading and a limit, over the limit is a fail.`,
-		`  resow swab TK7R2N81 --test ATP --reading 8 --limit 30 --unit RLU --by MK
-  resow swab TK7R2N81 --test "Listeria spp." --result fail --by MK`},
-	medium.KindInspect: {"Record a look at washed mats",
-		`Hold the mat against the light: fold it flat and listen for threads that snap,
-look for fuzz or whitening at the crossings, holes, mold, and smell it. Measure
-ten openings now and then. A clean look is not a clean mat.`,
-		`  resow inspect TK7R2N81 --by MK                        nothing found
-  resow inspect TK7R2N81 --fuzz --aperture 0.52mm --by MK
-  resow inspect TK7R2N81 --holes 2 --by MK
-  resow inspect TK7R2N81 --no-cuts --by MK              after a trim: none is left`},
-	medium.KindHold: {"Set mats apart until somebody decides",
-		`Hold a mat that fell on the floor, carried a doubtful seed lot, or is in doubt for
-any other reason. One that fell (--dropped) is washed, whatever is decided.`,
-		`  resow hold TK7R2N81 --dropped --by MK
-  resow hold TK7R2N81 --reason "seed lot S88 in doubt" --by MK`},
-	medium.KindRelease: {"End a hold; the mats go to the wash",
-		`A released mat goes to the wash. With --as-was it goes back to where it was held;
-after mold, a failed swab or a fall on the floor that is refused.`,
-		`  resow release TK7R2N81 --reason "crop discarded" --by MK
-  resow release TK7R2N81 --reason "seed lot cleared" --as-was --by MK`},
-	medium.KindTrim: {"Cut mats to a smaller size",
-		`The fresh edges send a mat back to the wash. A cut at an edge or a corner goes with
-an offcut that is as wide as the cut is long. Any other that is said to have gone
-stops the mat until an inspection after the trim finds none (inspect --no-cuts).`,
-		`  resow trim TK7R2N81 --size 250x250mm --removes-cuts --by MK`},
-	medium.KindDocument: {"Put the supplier's food-contact statement on file",
-		`For mats that were registered without it, or for a newer statement. The mesh's
-compliance belongs to its sheet: resin, additives and color, so ask for the
-statement for that exact sheet. The care finding then drops off the verdicts.`,
-		`  resow document TK7R2N81 --contact "complies with EU 10/2011" \
-      --contact-date 2026-03-01 --by MK
-  resow list --json | … | resow document - --contact "…" --contact-date 2026-03-01`},
-	medium.KindRetire: {"End the use of mats as a growing surface",
-		"A retired mat keeps its history and takes no more steps. Cut the label through.",
-		`  resow retire TK7R2N81 --cause cut --by MK
-  resow retire TK7R2N81 --cause wear --note "threads snap" --by MK`},
-	medium.KindMist: {"Record misting, or the treatment of a spot, on growing mats",
-		`Misting is worth a record where it is a treatment, or where the water is
-counted. Do not breathe sprayed mist; gloves and eye protection for anything
-but water; the product's label says whether it may touch a crop at all.`,
-		`  resow mist TK7R2N81 --water 200mL --by MK
-  resow mist TK7R2N81 --treated "peroxide 0.5 %" --where "left corner" --by MK`},
-	medium.KindRinse: {"Record that roots were pulled and the mats washed",
-		`A rinse that leaves nothing behind moves a mat on to drying. One that leaves
-traces or roots is recorded, and the mat stays at the wash: sanitizer can't work
-through soil. Wet floors are slippery; wear gloves.`,
-		`  resow rinse TK7R2N81 TB3DF6H2 --debris none --by MK
-  resow rinse TK7R2N81 --debris roots --by MK`},
-}
-
-func (a *app) plainCommand(k medium.Kind) *cobra.Command {
-	text := plainSteps[k]
-	c, _ := a.fieldCommand(k, text.short, text.long, text.example, nil)
-	if k == medium.KindHold {
-		c.MarkFlagsOneRequired("reason", "dropped")
-	}
-	return c
 }

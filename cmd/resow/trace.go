@@ -107,90 +107,72 @@ func (a *app) graph(f *farm.Farm) (*trace.Graph, error) {
 	return g, failed
 }
 
-func (a *app) traceCommand() *cobra.Command {
+func (a *app) traceCommand(c *cobra.Command) {
 	var t tracing
 	var hold, epcis string
 	var n trace.Names
 	var initials, voided bool
-	c := &cobra.Command{
-		Use: "trace NAME", Short: "Follow a lot, a mat, a solution or a mesh roll forward and back", Args: cobra.ExactArgs(1),
-		Long: `Trace shows the mats that a crop lot lay on, what was on them before and after, the
-solutions and who mixed them, and every other lot at risk: sown on one of those
-mats with no accepted sanitize step between, or part of such a lot. With --hold
-it puts all of these mats on hold, however many, a thousand at a time. If it is
-stopped on the way, run it again: it holds the rest, and says how many were on
-hold already. A mat whose sowing of such a lot was voided is listed with who voided
-it and why; --voided holds these mats too.
-
-A trace shows what the records say, no more. Whether food is recalled is decided
-with the buyer and the local health authority.`,
-		Example: `  resow trace R-1124
-  resow trace R-1124 --hold "recall of lot R-1124" --by MK
-  resow trace S88 --as seed-lot --json
-  resow trace BK7R2N81 --since 2026-11-01
-  resow trace R-1124 --epcis recall.jsonld --base https://greens.example/`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if cmd.Flags().Changed("hold") && strings.TrimSpace(hold) == "" {
-				return ui.Wrong("--hold: say why, in a few words")
-			}
-			if voided && hold == "" {
-				return ui.Wrong("--voided holds more mats: give it with --hold")
-			}
-			if n.Base != "" {
-				if err := n.Check(); err != nil {
-					return err
-				}
-			}
-			var f *farm.Farm
-			var r trace.Result
-			var step medium.Step
-			var anchor store.Anchor
-			err := a.open(true, func(opened *farm.Farm) (err error) {
-				f = opened
-				if hold != "" {
-					if step, err = a.holdStep(f, hold); err != nil {
-						return err
-					}
-				}
-				if anchor, err = f.Anchor(); err != nil {
-					return err
-				}
-				if r, err = t.find(a, f, args[0]); err != nil || epcis == "" {
-					return err
-				}
-				doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.Loc, Made: f.Now(), Initials: initials}
-				return a.writeEPCIS(f, epcis, r.Mats, doc)
-			})
-			held := holding{Held: []medium.Code{}}
-			if err == nil && hold != "" {
-				also := voidedMats(r)
-				if !voided {
-					also = nil
-				}
-				held, err = a.holdAll(slices.Concat(r.Mats, also), step, anchor.Count)
-				held.Voided = len(voidedMats(r)) - len(also)
-			}
-			if err != nil {
+	c.RunE = func(cmd *cobra.Command, args []string) error {
+		if cmd.Flags().Changed("hold") && strings.TrimSpace(hold) == "" {
+			return ui.Wrong("--hold: say why, in a few words")
+		}
+		if voided && hold == "" {
+			return ui.Wrong("--voided holds more mats: give it with --hold")
+		}
+		if n.Base != "" {
+			if err := n.Check(); err != nil {
 				return err
 			}
-			return a.Print(struct {
-				trace.Result
-				holding
-				EPCIS string `json:"epcis_file,omitempty"`
-			}{r, held, epcis}, func(w io.Writer) {
-				a.printTrace(w, f, r)
-				if hold != "" {
-					a.printHolding(w, held, hold)
+		}
+		var f *farm.Farm
+		var r trace.Result
+		var step medium.Step
+		var anchor store.Anchor
+		err := a.open(true, func(opened *farm.Farm) (err error) {
+			f = opened
+			if hold != "" {
+				if step, err = a.holdStep(f, hold); err != nil {
+					return err
 				}
-				if voided {
-					r.VoidedHold = nil
-				}
-				a.printHoldCommands(w, r, hold != "")
-				if epcis != "" {
-					fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
-				}
-			})
-		},
+			}
+			if anchor, err = f.Anchor(); err != nil {
+				return err
+			}
+			if r, err = t.find(a, f, args[0]); err != nil || epcis == "" {
+				return err
+			}
+			doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.Loc, Made: f.Now(), Initials: initials}
+			return a.writeEPCIS(f, epcis, r.Mats, doc)
+		})
+		held := holding{Held: []medium.Code{}}
+		if err == nil && hold != "" {
+			also := voidedMats(r)
+			if !voided {
+				also = nil
+			}
+			held, err = a.holdAll(slices.Concat(r.Mats, also), step, anchor.Count)
+			held.Voided = len(voidedMats(r)) - len(also)
+		}
+		if err != nil {
+			return err
+		}
+		return a.Print(struct {
+			trace.Result
+			holding
+			EPCIS string `json:"epcis_file,omitempty"`
+		}{r, held, epcis}, func(w io.Writer) {
+			a.printTrace(w, f, r)
+			if hold != "" {
+				a.printHolding(w, held, hold)
+			}
+			if voided {
+				r.VoidedHold = nil
+			}
+			a.printHoldCommands(w, r, hold != "")
+			if epcis != "" {
+				fmt.Fprintf(w, "Wrote %s (GS1 EPCIS 2.0, JSON-LD).\n", epcis)
+			}
+		})
 	}
 	t.flags(c)
 	c.Flags().StringVar(&hold, "hold", "", "put all of these mats on hold, for this reason")
@@ -199,7 +181,6 @@ with the buyer and the local health authority.`,
 	c.Flags().BoolVar(&initials, "initials", false, "put into that file also who did each step")
 	c.Flags().StringVar(&n.Base, "base", "", "address of your own under which the names in it stand: https://greens.example/")
 	c.Flags().StringVar(&n.GRAI, "grai", "", "your GS1 company prefix and asset type for the mats: 9521234.00001")
-	return c
 }
 
 // voidedMats are the mats whose sowing of such a lot was voided, each once.
@@ -407,23 +388,14 @@ func (a *app) printGrowth(w io.Writer, f *farm.Farm, g trace.Growth, indent stri
 	fmt.Fprint(w, ui.Column(indent+"  "+string(g.Mat)+"  ", text, 79))
 }
 
-func (a *app) traceReportCommand() *cobra.Command {
+func (a *app) traceReportCommand(c *cobra.Command) {
 	var t tracing
-	var name string
-	c := a.oneReport("trace", "What a lot, mat, solution or mesh roll touched, and the risk", func(f *farm.Farm, origin report.Origin) (report.Report, error) {
-		r, err := t.find(a, f, name)
+	t.flags(c)
+	a.oneReport(c, func(f *farm.Farm, origin report.Origin, args []string) (report.Report, error) {
+		r, err := t.find(a, f, args[0])
 		if err != nil {
 			return report.Report{}, err
 		}
 		return report.Trace(report.TraceInput{Origin: origin, Result: r, Commands: a.holdCommands(r)}), nil
 	})
-	c.Use, c.Args = "trace NAME", cobra.ExactArgs(1)
-	c.Example = "  resow report trace R-1124\n  resow report trace R-1124 --out recall.pdf\n  resow report trace BK7R2N81 --as solution --out recall.csv"
-	run := c.RunE
-	c.RunE = func(c *cobra.Command, args []string) error {
-		name = args[0]
-		return run(c, args)
-	}
-	t.flags(c)
-	return c
 }

@@ -20,66 +20,47 @@ import (
 	"resow/store"
 )
 
-func (a *app) verifyCommand() *cobra.Command {
+func (a *app) verifyCommand(c *cobra.Command) {
 	var anchor string
 	var repair bool
-	c := &cobra.Command{
-		Use: "verify", Short: "Check that the ledger is whole, and with --anchor unchanged", Args: cobra.NoArgs,
-		Long: `Verify reads every record, checks that the records chain, that each mat's
-condition follows from its steps, and that the indexes match. That says that the
-ledger is whole. Whether it is the one that was printed only paper can say: with
-the anchor from a label sheet or report it shows whether records were changed,
-cut off the end, or the whole file replaced since then.
-
-It also looks at the pictures that the station keeps beside the ledger: one that a
-step names and that is missing or changed is a problem; one that no step names is
-only listed.
-
-With --repair it makes anew what is derived from the records: conditions, the due
-list, the lists of lots and codes. It never touches a record or a picture.`,
-		Example: `  resow verify
-  resow verify --repair
-  resow verify --anchor 1234-BCDE-FGHJ-KNPR-STVX-42`,
-		RunE: func(c *cobra.Command, _ []string) error {
-			var want *store.Anchor
-			if c.Flags().Changed("anchor") { // an empty one is a mistake: it must not pass as compared
-				parsed, err := store.ParseAnchor(anchor)
-				if err != nil {
-					return err
-				}
-				want = &parsed
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		var want *store.Anchor
+		if c.Flags().Changed("anchor") { // an empty one is a mistake: it must not pass as compared
+			parsed, err := store.ParseAnchor(anchor)
+			if err != nil {
+				return err
 			}
-			return a.openStore(!repair, func(s *store.Store) error {
-				f := &farm.Farm{Store: s}
-				found, mended, err := verifyOrRepair(f, repair, a.Progress("verifying", a.now), want)
-				if err != nil {
-					return err
-				}
-				now, err := f.Anchor()
-				if err != nil && found.OK {
-					return err
-				}
-				chain, err := withoutPaper(f, found, want)
-				if err != nil {
-					return err
-				}
-				kept, err := checkPictures(f, filepath.Join(a.storePath()+".station", "pictures"))
-				if err != nil && chain.OK { // records that can't be read are reported already
-					return err
-				}
-				whole := found.OK
-				found.OK = found.OK && len(kept.Bad) == 0
-				if !found.OK {
-					a.code = exitFailed
-				}
-				v := verified{want: want, found: found, chain: chain, mended: mended, kept: kept, anchor: now, whole: whole}
-				return a.Print(v.document(), func(w io.Writer) { a.printVerified(w, v) })
-			})
-		},
+			want = &parsed
+		}
+		return a.openStore(!repair, func(s *store.Store) error {
+			f := &farm.Farm{Store: s}
+			found, mended, err := verifyOrRepair(f, repair, a.Progress("verifying", a.now), want)
+			if err != nil {
+				return err
+			}
+			now, err := f.Anchor()
+			if err != nil && found.OK {
+				return err
+			}
+			chain, err := withoutPaper(f, found, want)
+			if err != nil {
+				return err
+			}
+			kept, err := checkPictures(f, filepath.Join(a.storePath()+".station", "pictures"))
+			if err != nil && chain.OK { // records that can't be read are reported already
+				return err
+			}
+			whole := found.OK
+			found.OK = found.OK && len(kept.Bad) == 0
+			if !found.OK {
+				a.code = exitFailed
+			}
+			v := verified{want: want, found: found, chain: chain, mended: mended, kept: kept, anchor: now, whole: whole}
+			return a.Print(v.document(), func(w io.Writer) { a.printVerified(w, v) })
+		})
 	}
 	c.Flags().StringVar(&anchor, "anchor", "", "the anchor from a printed sheet")
 	c.Flags().BoolVar(&repair, "repair", false, "make anew what is derived from the records")
-	return c
 }
 
 // verified is what verify found.
