@@ -373,6 +373,30 @@ func (a *app) happenedOn(f *farm.Farm) (at time.Time, day bool, err error) {
 	return amount.AtDay(a.at, f.Now())
 }
 
+// enter puts steps into the ledger under the run's initials, at the time of --at.
+func (a *app) enter(f *farm.Farm, steps ...medium.Step) ([]medium.Step, error) {
+	at, day, err := a.happenedOn(f)
+	if err != nil {
+		return nil, err
+	}
+	for i := range steps {
+		steps[i].By, steps[i].At, steps[i].Day = a.initials(), at, day
+	}
+	return a.keep(f, steps)
+}
+
+// recordFarm records something about the farm, and says so.
+func (a *app) recordFarm(f *farm.Farm, body medium.Body) error {
+	done, err := a.enter(f, medium.Step{Mat: medium.FarmThread, Body: body})
+	if err != nil {
+		return err
+	}
+	return a.Print(done[0], func(w io.Writer) {
+		ui.Say(w, "recorded %s: %s", done[0].Kind, farm.Line(done[0].Body))
+		printFindings(w, done[0].Outcome.Findings)
+	})
+}
+
 // findAll gives the mats that the arguments name, each once, in their order.
 // A single dash reads further codes from standard input, with any white space
 // between them. With an error it gives those that name a mat.

@@ -31,13 +31,13 @@ func (a *app) backupCommand(c *cobra.Command) {
 			return err
 		}
 		return a.Print(made, func(w io.Writer) {
-			fmt.Fprint(w, ui.Wrap("Made and verified "+made.Path, 79, "  "))
+			ui.Say(w, "%s", "Made and verified "+made.Path)
 			fmt.Fprintf(w, "%s, anchor %s\n", ui.Counted(int(made.Anchor.Count), "record"), made.Anchor)
 			for _, old := range made.Removed {
 				fmt.Fprintf(w, "removed %s\n", old)
 			}
 			for _, note := range made.Notes() {
-				fmt.Fprint(w, ui.Wrap(note, 79, "  "))
+				ui.Say(w, "%s", note)
 			}
 		})
 	}
@@ -88,16 +88,16 @@ func (a *app) restoreCommand(c *cobra.Command) {
 // printHeld says what a restore did about findings that the backup lacks.
 func (a *app) printHeld(w io.Writer, l store.Loss) {
 	if l.Problem != "" {
-		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red, "Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be read.")+" Look at every mat before you sow on it.", 79, "  "))
+		ui.Say(w, "%s", a.Paint(ui.Red, "Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be read.")+" Look at every mat before you sow on it.")
 	}
 	if len(l.Held) > 0 {
 		fmt.Fprintf(w, "Put on hold: %s; release each when you have looked at it:\n", ui.Counted(len(l.Held), "mat"))
 	}
 	for _, s := range l.Held {
-		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), farm.Line(s.Body), 79))
+		ui.Item(w, fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), farm.Line(s.Body))
 	}
 	for _, mat := range l.Unheld {
-		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and register it again before it is used.", mat), 79, "  "))
+		ui.Say(w, "%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and register it again before it is used.", mat)
 	}
 }
 
@@ -108,7 +108,7 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 	}
 	switch {
 	case l.Problem != "":
-		fmt.Fprint(w, ui.Wrap("The present file can't be read: "+l.Problem, 79, "  "))
+		ui.Say(w, "%s", "The present file can't be read: "+l.Problem)
 		return
 	case l.Other:
 		fmt.Fprintln(w, a.Paint(ui.Red, "The present file is the ledger of another farm."))
@@ -128,12 +128,12 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		if i == 20 {
 			break
 		}
-		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), farm.Line(s.Body), 79))
+		ui.Item(w, fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), farm.Line(s.Body))
 	}
 	if l.Lost > 20 {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
 	}
 	if mats := l.Speaks(); mats > 0 {
-		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("Among them are findings against %s. A restore puts on hold what would look fit for use without them.", ui.Counted(mats, "mat")), 79, "  "))
+		ui.Say(w, "Among them are findings against %s. A restore puts on hold what would look fit for use without them.", ui.Counted(mats, "mat"))
 	}
 }

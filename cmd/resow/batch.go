@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -18,9 +19,10 @@ import (
 
 // batchJob holds the flags of batch.
 type batchJob struct {
-	within, product, sides             string
-	spray, dip, bottle, margin, handle string
-	dipMats                            int
+	within         time.Duration
+	product, sides string
+	setup          sanitizer.BenchSetup
+	dipMats        int
 }
 
 // batchLine is a product's line with the command that makes its solution.
@@ -32,26 +34,43 @@ type batchLine struct {
 
 func (a *app) batchCommand(c *cobra.Command) {
 	var b batchJob
-	c.ValidArgsFunction = a.completeCodes
-	c.RunE = a.reads(func(f *farm.Farm, args []string) error { return a.batch(f, b, args) })
+	parse := func(read func(string) (float64, error)) func(_, text string) (float64, error) {
+		return func(_, text string) (float64, error) { return read(text) }
+	}
 	flags := c.Flags()
-	flags.StringVar(&b.within, "within", "24h", "also mats whose sanitizing lapses this soon")
+	readAs(c, &b.within, "within", "within", amount.Span, "also mats whose sanitizing lapses this soon")
+	usually(c, "within", "24h")
 	flags.StringVar(&b.product, "product", "", "one product for all of them")
 	flags.StringVar(&b.sides, "sides", "both", "both or one")
-	flags.StringVar(&b.spray, "spray", "200mL/m2", "solution sprayed on each side")
-	flags.StringVar(&b.dip, "dip", "", "or a bath of this volume: 8L")
+	readAs(c, &b.setup.SprayMLPerM2, "spray", "spray rate", sprayRate, "solution sprayed on each side")
+	usually(c, "spray", "200mL/m2")
+	readAs(c, &b.setup.DipML, "dip", "", parse(sanitizer.ParseVolume), "or a bath of this volume: 8L")
 	flags.IntVar(&b.dipMats, "dip-mats", 4, "mats that the bath holds at once")
-	flags.StringVar(&b.margin, "margin", "10%", "more than is needed")
-	flags.StringVar(&b.bottle, "bottle", "750mL", "what a spray bottle holds")
-	flags.StringVar(&b.handle, "handling", "30s", "hands-on time for each mat")
+	readAs(c, &b.setup.MarginPercent, "margin", "margin", amount.Percent, "more than is needed")
+	usually(c, "margin", "10%")
+	readAs(c, &b.setup.BottleML, "bottle", "", parse(sanitizer.ParseVolume), "what a spray bottle holds")
+	usually(c, "bottle", "750mL")
+	readAs(c, &b.setup.HandlingS, "handling", "handling time", seconds, "hands-on time for each mat")
+	usually(c, "handling", "30s")
 	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
-	must(c.RegisterFlagCompletionFunc("sides", fixedWords("both", "one")))
+	oneOf(c, "sides", "both", "one")
+	c.ValidArgsFunction = a.completeCodes
+	c.RunE = a.reads(func(f *farm.Farm, args []string) error { return a.batch(f, b, args) })
+}
+
+// sprayRate reads a volume for a square meter of one side, in mL.
+func sprayRate(what, text string) (float64, error) {
+	rate, unit, ok := strings.Cut(text, "/")
+	ml, err := sanitizer.ParseVolume(rate)
+	if err != nil || !ok || strings.TrimSpace(unit) != "m2" {
+		return 0, &amount.Error{What: what, Input: text, Want: "a volume for a square meter of one side: 200mL/m2"}
+	}
+	return ml, nil
 }
 
 func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
-	setup, err := job.setup()
-	if err != nil {
-		return err
+	if job.setup.DipML > 0 {
+		job.setup.DipMats = job.dipMats
 	}
 	mats, err := a.batchMats(f, job, args)
 	if err != nil {
@@ -61,7 +80,7 @@ func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
 	if err != nil {
 		return err
 	}
-	groups, err := sanitizer.Tonight(areas, setup)
+	groups, err := sanitizer.Tonight(areas, job.setup)
 	if err != nil {
 		return err
 	}
@@ -102,30 +121,6 @@ func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
 	})
 }
 
-func (j batchJob) setup() (s sanitizer.BenchSetup, err error) {
-	rate, unit, ok := strings.Cut(j.spray, "/")
-	ml, err := sanitizer.ParseVolume(rate)
-	if err != nil || !ok || strings.TrimSpace(unit) != "m2" {
-		return s, &amount.Error{What: "spray rate", Input: j.spray, Want: "a volume for a square meter of one side: 200mL/m2"}
-	}
-	s.SprayMLPerM2 = ml
-	if j.dip != "" {
-		if s.DipML, err = sanitizer.ParseVolume(j.dip); err != nil {
-			return s, err
-		}
-		s.DipMats = j.dipMats
-	}
-	if s.BottleML, err = sanitizer.ParseVolume(j.bottle); err != nil {
-		return s, err
-	}
-	if s.MarginPercent, err = amount.Percent("margin", j.margin); err != nil {
-		return s, err
-	}
-	handling, err := amount.Span("handling time", j.handle)
-	s.HandlingS = handling.Seconds()
-	return s, err
-}
-
 // batchMats gives the mats that wait to be sanitized, or those named.
 func (a *app) batchMats(f *farm.Farm, job batchJob, args []string) ([]medium.Condition, error) {
 	var mats []medium.Condition
@@ -140,11 +135,8 @@ func (a *app) batchMats(f *farm.Farm, job batchJob, args []string) ([]medium.Con
 		}
 		return mats, err
 	}
-	ahead, err := amount.Span("within", job.within)
-	if err != nil {
-		return nil, err
-	}
-	until := f.Now().Add(ahead)
+	var err error
+	until := f.Now().Add(job.within)
 	for c := range f.EachMat(&err) {
 		if c.Stage == medium.ToSanitize || c.Stage == medium.Ready && f.Lapses(c, until) {
 			mats = append(mats, c)
@@ -180,14 +172,14 @@ func printBatch(w io.Writer, f *farm.Farm, l batchLine) {
 	if name == "" {
 		name = "No product known"
 	}
-	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, ui.Counted(len(l.Mats), "mat"), l.AreaM2, f.Volume(l.MakeML), ui.Counted(l.Bottles, "bottle"), math.Ceil(l.Minutes)), 79, "  "))
+	ui.Say(w, "%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, ui.Counted(len(l.Mats), "mat"), l.AreaM2, f.Volume(l.MakeML), ui.Counted(l.Bottles, "bottle"), math.Ceil(l.Minutes))
 	codes := make([]string, len(l.Mats))
 	for i, c := range l.Mats {
 		codes[i] = medium.Code(c).String()
 	}
-	fmt.Fprint(w, ui.Wrap("  "+strings.Join(codes, ", "), 79, "  "))
+	ui.Say(w, "%s", "  "+strings.Join(codes, ", "))
 	if l.Why != "" {
-		fmt.Fprint(w, ui.Column("  ! ", l.Why, 79))
+		ui.Item(w, "  ! ", l.Why)
 		return
 	}
 	stock := f.Volume(l.StockML)

@@ -42,18 +42,16 @@ func (a *app) completeCodes(_ *cobra.Command, _ []string, typed string) ([]strin
 	return codes, cobra.ShellCompDirectiveNoFileComp
 }
 
-func (a *app) completeCrops(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	crops, _ := medium.ShippedCrops()
-	var names []string
+func (a *app) completeCrops(*cobra.Command, []string, string) (names []string, _ cobra.ShellCompDirective) {
+	var state medium.Farm
+	_ = a.open(true, func(f *farm.Farm) error {
+		state = f.Farm
+		return nil
+	})
+	crops, _ := farm.AllCrops(state)
 	for _, c := range crops {
 		names = append(names, c.Name)
 	}
-	_ = a.open(true, func(f *farm.Farm) error {
-		for _, c := range f.OwnCrops {
-			names = append(names, c.Name)
-		}
-		return nil
-	})
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
 

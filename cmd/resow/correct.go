@@ -52,7 +52,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 			fmt.Fprintln(w, "While that step was taken for true, these followed; look at each:")
 		}
 		for _, c := range changed {
-			fmt.Fprint(w, ui.Column(fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why), 79))
+			ui.Item(w, fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why))
 		}
 		text := fmt.Sprintf("If something else happened, record it now, with --at for the time; add --replaces %d if that was the same kind of step (%s).", seq, done[0].Body.(*medium.Correct).Voids)
 		if len(later) > 0 {
@@ -62,7 +62,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 		if fixed > 0 {
 			text = fmt.Sprintf("Step %d, a relabeling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
 		}
-		fmt.Fprint(w, ui.Wrap(text, 79, ""))
+		ui.Tell(w, "%s", text)
 	})
 }
 

@@ -167,7 +167,7 @@ func (a *app) printDemo(w io.Writer, f *farm.Farm, dir string, mats []medium.Con
 	}
 	sort.Strings(names)
 	fmt.Fprintln(w)
-	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d mats: %s.", len(mats), strings.Join(names, ", ")), 79, "  "))
+	ui.Say(w, "%d mats: %s.", len(mats), strings.Join(names, ", "))
 	fmt.Fprintf(w, "Wrote %s, %s and %s to %s.\n", demoFiles.labels, demoFiles.reuse, demoFiles.retirement, dir)
 	crop, _ := f.Crop("broccoli") // of the shipped table
 	seed := crop.SeedG(byCode[three[0].Code].Mat.AreaM2())

@@ -38,7 +38,7 @@ func (a *app) dryCommand(c *cobra.Command) {
 		},
 		func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
 			if flags.said()["where"] == medium.DrySun {
-				fmt.Fprint(out, ui.Wrap(sunlight.NoSanitizingCredit, 79, ""))
+				ui.Tell(out, "%s", sunlight.NoSanitizingCredit)
 			}
 			return nil
 		})

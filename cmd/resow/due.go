@@ -16,18 +16,14 @@ import (
 )
 
 func (a *app) dueCommand(c *cobra.Command) {
-	var within string
+	var ahead time.Duration
 	var limit int
 	var all bool
+	readAs(c, &ahead, "within", "within", amount.Span, "also what falls due soon: 24h, 3d")
+	c.Flags().IntVar(&limit, "limit", 50, "mats at most; how many more there are is said")
+	c.Flags().BoolVar(&all, "all", false, "all of them")
+	c.MarkFlagsMutuallyExclusive("limit", "all")
 	c.RunE = func(*cobra.Command, []string) error {
-		ahead := time.Duration(0)
-		if within != "" {
-			d, err := amount.Span("within", within)
-			if err != nil {
-				return err
-			}
-			ahead = d
-		}
 		if limit < 1 || limit > 100000 {
 			return ui.Wrong(fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit))
 		}
@@ -43,10 +39,6 @@ func (a *app) dueCommand(c *cobra.Command) {
 			return a.Print(list, func(w io.Writer) { a.writeDue(w, f, list, now, ahead) })
 		})
 	}
-	c.Flags().StringVar(&within, "within", "", "also what falls due soon: 24h, 3d")
-	c.Flags().IntVar(&limit, "limit", 50, "mats at most; how many more there are is said")
-	c.Flags().BoolVar(&all, "all", false, "all of them")
-	c.MarkFlagsMutuallyExclusive("limit", "all")
 }
 
 func (a *app) writeDue(w io.Writer, f *farm.Farm, list farm.DueList, now time.Time, ahead time.Duration) {
@@ -61,7 +53,7 @@ func (a *app) writeDue(w io.Writer, f *farm.Farm, list farm.DueList, now time.Ti
 	for _, it := range list.Items {
 		lead := fmt.Sprintf("%-9s  %-11s  %-8s  %-12s  ", it.Code, it.Stage, it.NextStep, overdue(it.OverdueH))
 		for _, reason := range it.Reasons {
-			fmt.Fprint(w, ui.Column(lead, reason, 79))
+			ui.Item(w, lead, reason)
 			lead = strings.Repeat(" ", 48)
 		}
 	}
@@ -86,7 +78,7 @@ func (a *app) printNext(w io.Writer, f *farm.Farm, now time.Time, ahead time.Dur
 	if wait := next[0].At.Sub(now); wait > 24*time.Hour {
 		within = fmt.Sprintf("%.0fd", math.Ceil(wait.Hours()/24))
 	}
-	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s Next: %s %s %s; `resow due --within %s` lists more.", said, next[0].Code, next[0].Step, overdue(next[0].OverdueH(now)), within), 79, ""))
+	ui.Tell(w, "%s Next: %s %s %s; `resow due --within %s` lists more.", said, next[0].Code, next[0].Step, overdue(next[0].OverdueH(now)), within)
 }
 
 // overdue says how late something is in the unit that reads best.

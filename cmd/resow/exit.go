@@ -248,7 +248,7 @@ func printOnce(w io.Writer, hints []string) {
 	for _, hint := range hints {
 		if !told[hint] {
 			told[hint] = true
-			fmt.Fprint(w, ui.Column("  ", hint, 79))
+			ui.Item(w, "  ", hint)
 		}
 	}
 }

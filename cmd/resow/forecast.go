@@ -71,7 +71,7 @@ func (a *app) paper(out string, r report.Report) error {
 		return a.Print(r.Document(), func(w io.Writer) {
 			a.Note(report.Text(w, r, 79))
 			for _, l := range r.Lacks {
-				fmt.Fprint(w, ui.Column("  ", ways[lacks(l)], 79))
+				ui.Item(w, "  ", ways[lacks(l)])
 			}
 		})
 	}
@@ -80,7 +80,7 @@ func (a *app) paper(out string, r report.Report) error {
 	}
 	return a.Print(r.Document(), func(w io.Writer) {
 		for _, said := range r.Summary {
-			fmt.Fprint(w, ui.Wrap(said, 79, "  "))
+			ui.Say(w, "%s", said)
 		}
 		fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out)
 	})

@@ -59,9 +59,9 @@ func (a *app) printThread(w io.Writer, f *farm.Farm, thread []medium.Step) {
 		if s.Outcome.Late {
 			text += fmt.Sprintf(" (late entry, written %s)", f.Stamp(s.Recorded))
 		}
-		fmt.Fprint(w, ui.Column(lead, text, 79))
+		ui.Item(w, lead, text)
 		for _, finding := range s.Outcome.Findings {
-			fmt.Fprint(w, ui.Column(strings.Repeat(" ", len(lead))+"  ", finding.Text, 79))
+			ui.Item(w, strings.Repeat(" ", len(lead))+"  ", finding.Text)
 		}
 	}
 }

@@ -168,7 +168,7 @@ func strengthText(m sanitizer.Mix) string {
 
 func printMix(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	line := func(name, text string) {
-		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %-9s", name), text, 79))
+		ui.Item(w, fmt.Sprintf("  %-9s", name), text)
 	}
 	stock := d.Stock + " " + d.Active.Title()
 	if d.Product != "" {
@@ -203,7 +203,7 @@ func printMix(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	}
 	printRecipe(w, f, d)
 	for _, note := range d.Notes {
-		fmt.Fprint(w, ui.Column("  ! ", note, 79))
+		ui.Item(w, "  ! ", note)
 	}
 	printChlorine(w, d.Chlorine)
 	if d.Solution != nil {
@@ -226,8 +226,8 @@ func printAdded(line func(name, text string), f *farm.Farm, d farm.Mixed, weighe
 func printRecipe(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	if r := d.Recipe; r != nil {
 		fmt.Fprintln(w, "\nWith the measures of a kitchen:")
-		fmt.Fprint(w, ui.Column("  ", r.Text, 79))
-		fmt.Fprint(w, ui.Column("  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)), 79))
+		ui.Item(w, "  ", r.Text)
+		ui.Item(w, "  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)))
 	} else if d.Kitchen != nil && d.Question == "dilute" {
 		fmt.Fprint(w, "\n", ui.Wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or make a larger batch.", 79, ""))
 	}
@@ -266,7 +266,7 @@ func printChlorine(w io.Writer, c *farm.Chlorine) {
 		fmt.Fprint(w, "\n", ui.Wrap(text, 79, ""))
 	}
 	for _, warning := range c.Warnings {
-		fmt.Fprint(w, ui.Column("  ! ", warning, 79))
+		ui.Item(w, "  ! ", warning)
 	}
 }
 

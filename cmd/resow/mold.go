@@ -29,7 +29,7 @@ func printSeedLotMats(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		fmt.Fprint(out, ui.Wrap(fmt.Sprintf("Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", lot, ui.Counted(len(touched), "mat")), 79, "  "))
+		ui.Say(out, "Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", lot, ui.Counted(len(touched), "mat"))
 		for _, t := range touched {
 			tc, err := f.Condition(t)
 			if err != nil {

@@ -234,7 +234,7 @@ func (a *app) importLedger(in io.Reader, apply bool) error {
 			fmt.Fprintf(w, "Made %s with %s, anchor %s.\n", path, ui.Counted(int(anchor.Count), "record"), anchor)
 		case there:
 			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written, and --apply will refuse:\n", ui.Counted(int(anchor.Count), "record"), anchor)
-			fmt.Fprint(w, ui.Wrap((&store.ExistsError{Path: path}).Error()+".", 79, "  "))
+			ui.Say(w, "%s", (&store.ExistsError{Path: path}).Error()+".")
 		default:
 			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written; --apply makes %s.\n", ui.Counted(int(anchor.Count), "record"), anchor, path)
 		}
@@ -272,7 +272,7 @@ func printBadRows(w io.Writer, rows []store.BadRow, more int) {
 		if r.File != "" {
 			file = r.File + " "
 		}
-		fmt.Fprint(w, ui.Column(fmt.Sprintf("%sline %5d  ", file, r.Line), r.Text, 79))
+		ui.Item(w, fmt.Sprintf("%sline %5d  ", file, r.Line), r.Text)
 	}
 	if more > 0 {
 		fmt.Fprintf(w, "and %d more\n", more)
@@ -388,7 +388,7 @@ func printQuestion(w io.Writer, q moving.Question) {
 	if q.Column != "" {
 		text = fmt.Sprintf("column %q: %s", q.Column, text)
 	}
-	fmt.Fprint(w, ui.Column("  ", text, 79))
+	ui.Item(w, "  ", text)
 	for _, say := range q.Say {
 		fmt.Fprintln(w, "      "+say)
 	}
@@ -396,7 +396,7 @@ func printQuestion(w io.Writer, q moving.Question) {
 
 func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 	for _, n := range doc.Notes {
-		fmt.Fprint(w, ui.Wrap(n, 79, "  "))
+		ui.Say(w, "%s", n)
 	}
 	dates := ""
 	if doc.Dates != "" {
@@ -416,7 +416,7 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 	if len(doc.Guesses) > 0 {
 		fmt.Fprintln(w, "Guessed; check each:")
 		for _, g := range doc.Guesses {
-			fmt.Fprint(w, ui.Column("  ", g, 79))
+			ui.Item(w, "  ", g)
 		}
 	}
 	fields := slices.ContainsFunc(doc.Guesses, namesField)
@@ -428,7 +428,7 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 		fields = fields || slices.ContainsFunc(q.Say, namesField)
 	}
 	if fields {
-		fmt.Fprint(w, ui.Column("  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "), 79))
+		ui.Item(w, "  FIELD is one of: ", strings.Join(moving.FieldNames(), ", "))
 	}
 	if len(doc.Questions) > 0 {
 		fmt.Fprintln(w, a.Paint(ui.Red, "Nothing was recorded.")+"\nRun it again with an option for each.")

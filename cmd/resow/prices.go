@@ -23,67 +23,65 @@ func (a *app) pricesShowCommand(c *cobra.Command) {
 			Currency string `json:"currency"`
 			medium.Prices
 		}{f.Settings.Currency, f.Prices}, func(w io.Writer) {
-			for _, l := range priceLines(f.Prices, f.Settings.Currency) {
-				fmt.Fprintf(w, "%-28s %s\n", l.what, l.value)
+			for _, p := range pricesOf(&f.Prices) {
+				fmt.Fprintf(w, "%-28s %s\n", p.what, p.value(f.Settings.Currency))
 			}
 		})
 	})
 }
 
-type priceLine struct{ what, value string }
+// price is one of the farm's prices: its flag, and how it is listed.
+type price struct {
+	flag, help string
+	what       string
+	of         *float64
+	unit       string // none: it is money
+}
 
-func priceLines(p medium.Prices, currency string) []priceLine {
-	money := func(v float64) string {
-		if v == 0 {
-			return "not set"
-		}
-		return fmt.Sprintf("%.2f %s", v, currency)
+func pricesOf(p *medium.Prices) []price {
+	return []price{
+		{"labor", "an hour of work", "labor, an hour", &p.LaborPerHour, ""},
+		{"medium", "throw-away medium for one tray of the usual mat size", "medium, a tray", &p.MediumPerTray, ""},
+		{"medium-mass", "", "medium, dry mass a tray", &p.MediumGPerTray, "g"},
+		{"medium-time", "", "medium, work a tray", &p.MediumMinutes, "min"},
+		{"sanitizer", "sanitizer for one turn", "sanitizer, a turn", &p.SanitizerPerTurn, ""},
+		{"water", "water for one turn", "water, a turn", &p.WaterPerTurn, ""},
+		{"label", "label, mark and making of one mat", "label and mark, a mat", &p.LabelPerMat, ""},
 	}
-	return []priceLine{{"labor, an hour", money(p.LaborPerHour)}, {"medium, a tray", money(p.MediumPerTray)},
-		{"medium, dry mass a tray", fmt.Sprintf("%g g", p.MediumGPerTray)}, {"medium, work a tray", fmt.Sprintf("%g min", p.MediumMinutes)},
-		{"sanitizer, a turn", money(p.SanitizerPerTurn)}, {"water, a turn", money(p.WaterPerTurn)}, {"label and mark, a mat", money(p.LabelPerMat)}}
+}
+
+func (p price) value(currency string) string {
+	switch {
+	case p.unit != "":
+		return fmt.Sprintf("%g %s", *p.of, p.unit)
+	case *p.of == 0:
+		return "not set"
+	}
+	return fmt.Sprintf("%.2f %s", *p.of, currency)
 }
 
 func (a *app) pricesSetCommand(c *cobra.Command) {
-	var p medium.Prices
-	var mass, work string
+	var given medium.Prices
+	own := pricesOf(&given)
+	for _, p := range own {
+		if p.unit == "" {
+			c.Flags().Float64Var(p.of, p.flag, 0, p.help+", in the farm's currency")
+		}
+	}
+	readAs(c, &given.MediumGPerTray, "medium-mass", "mass of the medium", amount.Mass, "dry mass of the medium for one tray: 42g")
+	readAs(c, &given.MediumMinutes, "medium-time", "work on a tray of medium", minutes, "work on one tray of medium: 1min")
+	c.RunE = a.writes(func(f *farm.Farm, _ []string) error {
+		now := f.Prices
+		for i, p := range pricesOf(&now) {
+			if c.Flags().Changed(p.flag) {
+				*p.of = *own[i].of
+			}
+		}
+		return a.recordFarm(f, &now)
+	})
+}
 
-	flags := c.Flags()
-	own := []struct {
-		name, help string
-		given      *float64
-		in         func(*medium.Prices) *float64
-	}{
-		{"labor", "an hour of work", &p.LaborPerHour, func(p *medium.Prices) *float64 { return &p.LaborPerHour }},
-		{"medium", "throw-away medium for one tray of the usual mat size", &p.MediumPerTray, func(p *medium.Prices) *float64 { return &p.MediumPerTray }},
-		{"sanitizer", "sanitizer for one turn", &p.SanitizerPerTurn, func(p *medium.Prices) *float64 { return &p.SanitizerPerTurn }},
-		{"water", "water for one turn", &p.WaterPerTurn, func(p *medium.Prices) *float64 { return &p.WaterPerTurn }},
-		{"label", "label, mark and making of one mat", &p.LabelPerMat, func(p *medium.Prices) *float64 { return &p.LabelPerMat }},
-	}
-	for _, o := range own {
-		flags.Float64Var(o.given, o.name, 0, o.help+", in the farm's currency")
-	}
-	flags.StringVar(&mass, "medium-mass", "", "dry mass of the medium for one tray: 42g")
-	flags.StringVar(&work, "medium-time", "", "work on one tray of medium: 1min")
-	c.RunE = func(*cobra.Command, []string) error {
-		return a.open(false, func(f *farm.Farm) error {
-			now := f.Prices
-			for _, o := range own {
-				if flags.Changed(o.name) {
-					*o.in(&now) = *o.given
-				}
-			}
-			if err := farm.Optional(&now.MediumGPerTray, mass, "mass of the medium", amount.Mass); err != nil {
-				return err
-			}
-			if work != "" {
-				span, err := amount.Span("work on a tray of medium", work)
-				if err != nil {
-					return err
-				}
-				now.MediumMinutes = span.Minutes()
-			}
-			return a.recordFarm(f, &now)
-		})
-	}
+func minutes(what, text string) (float64, error) {
+	d, err := amount.Span(what, text)
+	return d.Minutes(), err
 }

@@ -122,7 +122,7 @@ func (a *app) printHolding(w io.Writer, h holding, reason string) {
 		fmt.Fprintln(w, "All of these mats are on hold or retired already.")
 	} else {
 		said := fmt.Sprintf("%s: %s, %q.", a.Paint(ui.Red, "ON HOLD"), ui.Counted(len(h.Held), "mat"), reason)
-		fmt.Fprint(w, ui.Wrap(said, 79, "  "))
+		ui.Say(w, "%s", said)
 	}
 	text := fmt.Sprintf("On hold before: %d.", h.Before)
 	if h.Added > 0 {
@@ -134,9 +134,9 @@ func (a *app) printHolding(w io.Writer, h holding, reason string) {
 	if h.Voided > 0 {
 		text += fmt.Sprintf(" Not held, since the sowing on them was voided: %s; --voided holds these too.", ui.Counted(h.Voided, "mat"))
 	}
-	fmt.Fprint(w, ui.Wrap(text, 79, "  "))
+	ui.Say(w, "%s", text)
 	if h.Others {
 		said := "Others recorded steps meanwhile; run the same command once more, to be sure that it has every mat."
-		fmt.Fprint(w, ui.Wrap(said, 79, "  "))
+		ui.Say(w, "%s", said)
 	}
 }

@@ -22,11 +22,7 @@ func (a *app) reviewCommand(c *cobra.Command) {
 			return err
 		}
 		b.Anchor = anchor.String()
-		at, day, err := a.happenedOn(f)
-		if err != nil {
-			return err
-		}
-		done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: &b}})
+		done, err := a.enter(f, medium.Step{Mat: medium.FarmThread, Body: &b})
 		if err != nil {
 			return err
 		}
@@ -39,9 +35,9 @@ func (a *app) reviewCommand(c *cobra.Command) {
 			Steps int `json:"steps_reviewed"`
 			Own   int `json:"own_steps"`
 		}{done[0], steps, own}, func(w io.Writer) {
-			fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), ui.Counted(steps, "step")), 79, "  "))
+			ui.Say(w, "%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), ui.Counted(steps, "step"))
 			if own > 0 {
-				fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By), 79, ""))
+				ui.Tell(w, "%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By)
 			}
 		})
 	})
@@ -50,8 +46,7 @@ func (a *app) reviewCommand(c *cobra.Command) {
 	flags.StringVar(&b.To, "to", "", "last day: 2026-11-22")
 	flags.StringVar(&b.Name, "name", "", "your name, where the initials do not say it")
 	flags.StringVar(&b.Note, "note", "", "what you found")
-	must(c.MarkFlagRequired("from"))
-	must(c.MarkFlagRequired("to"))
+	required(c, "from", "to")
 }
 
 // fileIsOpen says in the help of what a supervisor does that the command line

@@ -31,8 +31,8 @@ func (a *app) sanitizeCommand(c *cobra.Command) {
 			return nil
 		})
 	s.stepFlags = a.fieldFlags(c, medium.KindSanitize, "contact", "sides", "method")
-	s.usually("sides", "both")
-	s.usually("method", "spray")
+	usually(c, "sides", "both")
+	usually(c, "method", "spray")
 	c.Flags().BoolVar(&s.timer, "timer", false, "count the contact time down now and record the real one")
 	c.MarkFlagsOneRequired("product", "active", "solution")
 	c.MarkFlagsMutuallyExclusive("product", "solution")

@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -26,7 +28,32 @@ func (a *app) sanitizerCommand(c *cobra.Command) {
 
 func (a *app) sanitizerAddCommand(c *cobra.Command) {
 	var s medium.Sanitizer
-	var active, strength, contact, minTemp, maxTemp, ph, density string
+	var active, strength string
+	flags := c.Flags()
+	flags.StringVar(&active, "active", "", "active ingredient: peroxide, hypochlorite (or bleach), peroxyacetic, quat …")
+	flags.StringVar(&s.Stock, "stock", "", "stock strength from the label: 5.25%, 35%, 3%wv, 10%trade")
+	readAs(c, &s.DensityGPML, "density", "density", amount.Density, "density of the stock: 1.08g/mL")
+	flags.StringVar(&s.Directions, "directions", "", "label, or \"farm procedure\"; empty where there are none")
+	flags.StringVar(&strength, "strength", "", "strength in use: 50-200ppm")
+	readAs(c, &s.ContactS, "contact", "contact time", seconds, "how long it stays wet: 2min")
+	readAs(c, &s.MinTempC, "min-temp", "least temperature", amount.Temperature, "least temperature: 24C, 75F")
+	readAs(c, &s.MaxTempC, "max-temp", "greatest temperature", amount.Temperature, "greatest temperature: 49C")
+	readBy(c, "ph", "pH window: 6.5-7.5", func(text string) error {
+		if _, err := fmt.Sscanf(text, "%g-%g", &s.MinPH, &s.MaxPH); err != nil {
+			return &amount.Error{What: "pH", Input: text, Want: "a range: 6.5-7.5"}
+		}
+		return nil
+	})
+	flags.BoolVar(&s.Rinse, "rinse", false, "the directions ask for a rinse with potable water")
+	flags.Float64Var(&s.MixedHours, "good-h", 0, "hours that a mixed solution stays good")
+	flags.Float64Var(&s.OpenedDays, "opened-days", 0, "days that an opened bottle stays good")
+	flags.StringVar(&s.Registration, "registration", "", "registration number, as text")
+	flags.StringVar(&s.Corrects, "corrects", "", "why the copy on file was wrong from the start")
+	flags.BoolVar(&s.Confirmed, "as-printed", false, "the label really says so, although no published range covers it")
+	flags.StringVar(&s.Note, "note", "", "anything else the label says, such as the surfaces it covers")
+	required(c, "active")
+	oneOf(c, "active", actives()...)
+	oneOf(c, "directions", medium.DirectionsLabel, medium.DirectionsFarm)
 	c.RunE = func(_ *cobra.Command, args []string) error {
 		s.Name = args[0]
 		known, err := sanitizer.ParseActive(active)
@@ -44,53 +71,11 @@ func (a *app) sanitizerAddCommand(c *cobra.Command) {
 				return err
 			}
 		}
-		if contact != "" {
-			d, err := amount.Span("contact time", contact)
-			if err != nil {
-				return err
-			}
-			s.ContactS = int(d.Seconds())
-		}
-		for _, o := range []struct {
-			to         *float64
-			text, what string
-			read       func(string, string) (float64, error)
-		}{
-			{&s.MinTempC, minTemp, "least temperature", amount.Temperature}, {&s.MaxTempC, maxTemp, "greatest temperature", amount.Temperature},
-			{&s.DensityGPML, density, "density", amount.Density},
-		} {
-			if err := farm.Optional(o.to, o.text, o.what, o.read); err != nil {
-				return err
-			}
-		}
-		if ph != "" {
-			if _, err := fmt.Sscanf(ph, "%g-%g", &s.MinPH, &s.MaxPH); err != nil {
-				return &amount.Error{What: "pH", Input: ph, Want: "a range: 6.5-7.5"}
-			}
-		}
 		return a.open(false, func(f *farm.Farm) error { return a.addSanitizer(f, s) })
 	}
-	flags := c.Flags()
-	flags.StringVar(&active, "active", "", "active ingredient: peroxide, hypochlorite (or bleach), peroxyacetic, quat …")
-	flags.StringVar(&s.Stock, "stock", "", "stock strength from the label: 5.25%, 35%, 3%wv, 10%trade")
-	flags.StringVar(&density, "density", "", "density of the stock: 1.08g/mL")
-	flags.StringVar(&s.Directions, "directions", "", "label, or \"farm procedure\"; empty where there are none")
-	flags.StringVar(&strength, "strength", "", "strength in use: 50-200ppm")
-	flags.StringVar(&contact, "contact", "", "how long it stays wet: 2min")
-	flags.StringVar(&minTemp, "min-temp", "", "least temperature: 24C, 75F")
-	flags.StringVar(&maxTemp, "max-temp", "", "greatest temperature: 49C")
-	flags.StringVar(&ph, "ph", "", "pH window: 6.5-7.5")
-	flags.BoolVar(&s.Rinse, "rinse", false, "the directions ask for a rinse with potable water")
-	flags.Float64Var(&s.MixedHours, "good-h", 0, "hours that a mixed solution stays good")
-	flags.Float64Var(&s.OpenedDays, "opened-days", 0, "days that an opened bottle stays good")
-	flags.StringVar(&s.Registration, "registration", "", "registration number, as text")
-	flags.StringVar(&s.Corrects, "corrects", "", "why the copy on file was wrong from the start")
-	flags.BoolVar(&s.Confirmed, "as-printed", false, "the label really says so, although no published range covers it")
-	flags.StringVar(&s.Note, "note", "", "anything else the label says, such as the surfaces it covers")
-	must(c.MarkFlagRequired("active"))
-	must(c.RegisterFlagCompletionFunc("active", fixedWords(actives()...)))
-	must(c.RegisterFlagCompletionFunc("directions", fixedWords(medium.DirectionsLabel, medium.DirectionsFarm)))
 }
+
+func actives() []string { return slices.Sorted(maps.Keys(medium.Actives)) }
 
 func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 	old, known := f.Sanitizer(s.Name, "")
@@ -105,7 +90,7 @@ func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 	}
 	switch {
 	case known && s.Corrects != "":
-		fmt.Fprint(a.Out, ui.Wrap(correctedText(old, s), 79, "  "))
+		ui.Say(a.Out, "%s", correctedText(old, s))
 	case known:
 		if f.Farm, err = f.Store.Farm(); err != nil {
 			return err
@@ -114,10 +99,10 @@ func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 		if now, _ := f.Sanitizer(s.Name, ""); len(changesOf(now, s)) > 0 {
 			text = "It counts for what was done since then and before the newer copy on file, which stays in force."
 		}
-		fmt.Fprint(a.Out, ui.Wrap(text, 79, "  "))
+		ui.Say(a.Out, "%s", text)
 	}
 	for _, note := range sanitizer.Notes(s) {
-		fmt.Fprint(a.Out, ui.Column("  ", note, 79))
+		ui.Item(a.Out, "  ", note)
 	}
 	return nil
 }
@@ -128,7 +113,7 @@ func (a *app) askPrinted(e *medium.UnlikelyError) bool {
 	if in, ok := a.in.(*os.File); a.JSON || !ok || !ui.IsTerminal(in) {
 		return false
 	}
-	fmt.Fprint(a.Out, ui.Wrap(fmt.Sprintf("The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source), 79, "  "))
+	ui.Say(a.Out, "The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source)
 	fmt.Fprint(a.Out, "Look at the label again. Does it say so? Type yes to record it: ")
 	line, _ := bufio.NewReader(a.in).ReadString('\n')
 	return strings.EqualFold(strings.TrimSpace(line), "yes")
@@ -273,7 +258,7 @@ func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 	fmt.Fprintln(w, medium.Visible(s.Name))
 	line := func(name, text string) {
 		if text != "" {
-			fmt.Fprint(w, ui.Column(fmt.Sprintf("  %-12s", name), text, 79))
+			ui.Item(w, fmt.Sprintf("  %-12s", name), text)
 		}
 	}
 	line("active", d.Title+"; ppm counts "+d.CountedAs+" in mg/L")
@@ -303,7 +288,7 @@ func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 	line("note", s.Note)
 	line("never with", strings.Join(d.NeverWith, "; "))
 	for _, note := range d.Notes {
-		fmt.Fprint(w, ui.Column("  ! ", note, 79))
+		ui.Item(w, "  ! ", note)
 	}
 	printCautions(w, d.Cautions)
 }
@@ -311,7 +296,7 @@ func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 func printCautions(w io.Writer, list []sanitizer.Caution) {
 	fmt.Fprintln(w, "\nMind:")
 	for _, c := range list {
-		fmt.Fprint(w, ui.Column("  - ", c.Text, 79))
+		ui.Item(w, "  - ", c.Text)
 	}
 }
 

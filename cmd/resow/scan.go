@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -15,15 +16,15 @@ import (
 
 func (a *app) scanCommand(c *cobra.Command) {
 	var crops []string
-	var idle string
+	var idle time.Duration
+	c.Flags().StringArrayVar(&crops, "crop", nil, "crop to be sown, or several for a mix")
+	readAs(c, &idle, "idle", "idle", amount.Span, "at the wash station: how long an action stays open without a scan")
+	usually(c, "idle", "2min")
+	must(c.RegisterFlagCompletionFunc("crop", a.completeCrops))
 	c.ValidArgsFunction = a.completeCodes
 	c.RunE = func(_ *cobra.Command, args []string) error {
 		if len(args) == 0 {
-			after, err := amount.Span("idle", idle)
-			if err != nil {
-				return err
-			}
-			return a.scanLoop(after)
+			return a.scanLoop(idle)
 		}
 		return a.open(true, func(f *farm.Farm) error {
 			c, err := f.Mat(args[0])
@@ -42,9 +43,6 @@ func (a *app) scanCommand(c *cobra.Command) {
 			return a.Print(v, func(w io.Writer) { a.printVerdict(w, f, c, v) })
 		})
 	}
-	c.Flags().StringArrayVar(&crops, "crop", nil, "crop to be sown, or several for a mix")
-	c.Flags().StringVar(&idle, "idle", "2min", "at the wash station: how long an action stays open without a scan")
-	must(c.RegisterFlagCompletionFunc("crop", a.completeCrops))
 }
 
 const clearToSow = "Clear by the farm's own rules. Look at the mat before you sow."
@@ -53,10 +51,10 @@ var verdictColor = map[medium.Word]string{medium.SowIt: ui.Green, medium.SowWith
 
 func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medium.Verdict) {
 	fmt.Fprintf(w, "%s   %s\n", v.Code, a.Paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
-	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material), 79, "  "))
+	ui.Say(w, "%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material)
 	for _, finding := range v.Findings {
-		fmt.Fprint(w, ui.Column(fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text, 79))
-		fmt.Fprint(w, ui.Column(strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")", 79))
+		ui.Item(w, fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text)
+		ui.Item(w, strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")")
 	}
 	printHints(w, v.Findings)
 	if s := v.LastSanitized; s != nil {
@@ -64,10 +62,10 @@ func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medi
 		if !s.Accepted {
 			accepted = "not accepted"
 		}
-		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.Loc, farm.StampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted), 79, "  "))
+		ui.Say(w, "last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.Loc, farm.StampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted)
 	}
 	if v.NextStep != "" {
-		fmt.Fprint(w, ui.Wrap("next step: "+string(v.NextStep), 79, "  "))
+		ui.Say(w, "%s", "next step: "+string(v.NextStep))
 	}
 	if v.Word == medium.SowIt || v.Word == medium.SowWithCare {
 		fmt.Fprintln(w, clearToSow)

@@ -36,7 +36,7 @@ func (a *app) showCommand(c *cobra.Command) {
 
 func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {
 	line := func(name, format string, args ...any) {
-		fmt.Fprint(w, ui.Column(ui.Padded(name, 16), fmt.Sprintf(format, args...), 79))
+		ui.Item(w, ui.Padded(name, 16), fmt.Sprintf(format, args...))
 	}
 	m := c.Mat
 	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.Date(c.Added))

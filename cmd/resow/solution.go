@@ -15,10 +15,6 @@ import (
 
 // bottleUp records a mixed solution under a new code.
 func (a *app) bottleUp(f *farm.Farm, m mixFlags, doc farm.Mixed) (farm.Mixed, error) {
-	at, day, err := a.happenedOn(f)
-	if err != nil {
-		return doc, err
-	}
 	if d := doc.Directions; m.Opened == "" && d.OpenedDays > 0 {
 		return doc, ui.Wrong(fmt.Sprintf("an opened bottle of %s is good for %g days; say when it was opened: --opened 2026-11-01", d.Name, d.OpenedDays))
 	}
@@ -40,7 +36,7 @@ func (a *app) bottleUp(f *farm.Farm, m mixFlags, doc farm.Mixed) (farm.Mixed, er
 		}
 		defer file.Drop()
 	}
-	done, err := a.keep(f, []medium.Step{{Mat: medium.FarmThread, By: a.initials(), At: at, Day: day, Body: &s}})
+	done, err := a.enter(f, medium.Step{Mat: medium.FarmThread, Body: &s})
 	if err != nil {
 		return doc, err
 	}
@@ -119,7 +115,7 @@ func (a *app) solutionListCommand(c *cobra.Command) {
 			fmt.Fprintf(w, "%-9s  %-16s  %-20s  %-12s  %s\n", "CODE", "PRODUCT", "PPM", "GOOD UNTIL", "STATE")
 			for _, l := range lines {
 				lead := fmt.Sprintf("%-9s  %-16s  %-20s  %-12s  ", l.Solution.Code, ui.Cut(l.Solution.Product, 16), bottleStrength(l.Bottle), f.Stamp(l.Solution.GoodUntil))
-				fmt.Fprint(w, ui.Column(lead, l.State, 79))
+				ui.Item(w, lead, l.State)
 			}
 		})
 	})
@@ -187,21 +183,21 @@ func printStrip(w io.Writer, f *farm.Farm, b medium.Bottle, now time.Time) {
 	if d.Directions != "" {
 		text += fmt.Sprintf("; the directions ask for %g to %g ppm", d.MinPPM, d.MaxPPM)
 	}
-	fmt.Fprint(w, ui.Wrap(text+".", 79, "  "))
+	ui.Say(w, "%s", text+".")
 	if state == "no temperature or pH" {
-		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code)), 79, "  "))
+		ui.Say(w, "A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code))
 	}
 	if state == "unsure" {
-		fmt.Fprint(w, ui.Wrap("The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.", 79, "  "))
+		ui.Say(w, "The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.")
 	}
 	if computed := b.Solution.StrengthPPM; b.Strip != nil && (computed < least*0.8 || computed > most*1.2) {
-		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed), 79, "  "))
+		ui.Say(w, "The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed)
 	}
 	today, _ := f.Product(b.Solution.Product)
 	switch {
 	case state != "too weak" && state != "too strong":
 	case today.MinPPM != d.MinPPM || today.MaxPPM != d.MaxPPM:
-		fmt.Fprint(w, ui.Wrap("The directions on file have changed since it was mixed: discard it and mix a fresh one.", 79, "  "))
+		ui.Say(w, "The directions on file have changed since it was mixed: discard it and mix a fresh one.")
 	default:
 		have := b.Solution.StockML + b.Solution.WaterML
 		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)

@@ -177,8 +177,8 @@ func groupFindings(lines []medium.Result) []medium.Finding {
 
 func printFindings(w io.Writer, findings []medium.Finding) {
 	for _, f := range findings {
-		fmt.Fprint(w, ui.Column("  ", f.Rule+": "+f.Text, 79))
-		fmt.Fprint(w, ui.Column("    ", "limit from: "+f.Source, 79))
+		ui.Item(w, "  ", f.Rule+": "+f.Text)
+		ui.Item(w, "    ", "limit from: "+f.Source)
 	}
 	printHints(w, findings)
 }
@@ -279,11 +279,4 @@ func (a *app) fieldCommand(c *cobra.Command, after told) *stepFlags {
 		c.MarkFlagsOneRequired("reason", "dropped")
 	}
 	return flags
-}
-
-// usually gives a flag a value that stands where nothing else is said.
-func (s *stepFlags) usually(name, value string) {
-	flag := s.Flags().Lookup(name)
-	flag.DefValue = value
-	must(flag.Value.Set(value))
 }

@@ -101,7 +101,7 @@ func (a *app) foresee(f *farm.Farm, s sanitizing, codes []medium.Code) error {
 		}
 		for _, finding := range step.Outcome.Findings {
 			if finding.Severity == medium.StepRule && !told[finding.Text] {
-				fmt.Fprint(a.Err, ui.Wrap("As it stands it will not be accepted: "+finding.Text+".", 79, "  "))
+				ui.Say(a.Err, "%s", "As it stands it will not be accepted: "+finding.Text+".")
 				told[finding.Text], missed = true, append(missed, finding)
 			}
 		}

@@ -12,6 +12,10 @@ import (
 // plainly gives cobra's own complaints about arguments and flags in the words
 // of the other messages. What it does not know it leaves as it is.
 func plainly(c *cobra.Command, err error) error {
+	var own *readError
+	if errors.As(err, &own) {
+		return own.err
+	}
 	text := err.Error()
 	for _, p := range complaints {
 		if m := regexp.MustCompile(p.is).FindStringSubmatch(text); m != nil {

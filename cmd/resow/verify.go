@@ -98,10 +98,10 @@ func (a *app) printVerified(w io.Writer, v verified) {
 	fmt.Fprintf(w, "%s, %s: %s\n", ui.Counted(v.found.Mats, "mat"), ui.Counted(v.found.Steps, "record"), state)
 	switch {
 	case offPaper:
-		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed", 79, "  "))
+		ui.Say(w, "%s", a.Paint(ui.Red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed")
 	case v.want == nil && v.whole:
-		fmt.Fprint(w, ui.Wrap("Every record chains to the ledger's own head. Whether this is the ledger that was printed only the paper can say: "+
-			a.self+" verify --anchor ANCHOR, as it stands on a label sheet or a report.", 79, "  "))
+		ui.Say(w, "%s", "Every record chains to the ledger's own head. Whether this is the ledger that was printed only the paper can say: "+
+			a.self+" verify --anchor ANCHOR, as it stands on a label sheet or a report.")
 	case v.want != nil && v.whole:
 		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n", ui.Counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
 	}
@@ -234,5 +234,5 @@ func printOrphans(w io.Writer, p pictures) {
 	if n := len(p.Orphans) - len(names); n > 0 {
 		more = fmt.Sprintf(" and %d more", n)
 	}
-	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%d files in %s are named by no step; nothing needs them: %s%s", len(p.Orphans), p.Folder, strings.Join(names, ", "), more), 79, "  "))
+	ui.Say(w, "%d files in %s are named by no step; nothing needs them: %s%s", len(p.Orphans), p.Folder, strings.Join(names, ", "), more)
 }

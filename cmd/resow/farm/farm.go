@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"slices"
 	"strconv"
 	"time"
 
@@ -134,6 +135,20 @@ func (f *Farm) Product(name string) (medium.Sanitizer, error) {
 		return s, nil
 	}
 	return medium.Sanitizer{}, &medium.UnknownError{What: "sanitizer", Name: name}
+}
+
+// AllCrops is the crop table, by name: the farm's own rows in the place of the shipped
+// ones. With an error it has the farm's own alone.
+func AllCrops(f medium.Farm) ([]medium.Crop, error) {
+	crops := slices.Clone(f.OwnCrops)
+	shipped, err := medium.ShippedCrops()
+	for _, c := range shipped {
+		if !slices.ContainsFunc(f.OwnCrops, func(own medium.Crop) bool { return own.Name == c.Name }) {
+			crops = append(crops, c)
+		}
+	}
+	slices.SortFunc(crops, func(a, b medium.Crop) int { return cmp.Compare(a.Name, b.Name) })
+	return crops, err
 }
 
 // FreshCode draws a mat code that neither the farm nor this run has.

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"net/url"
 	"slices"
-	"sort"
 	"strings"
 	"time"
 
@@ -210,20 +209,11 @@ func amountText(seconds float64, unit string) string {
 }
 
 func cropNames(f medium.Farm) []string {
-	var names []string
-	for _, c := range f.OwnCrops {
-		names = append(names, c.Name)
+	crops, _ := farm.AllCrops(f) // one that is missing can still be typed
+	names := make([]string, len(crops))
+	for i, c := range crops {
+		names[i] = c.Name
 	}
-	shipped, err := medium.ShippedCrops()
-	if err != nil {
-		return names // the crop can still be typed
-	}
-	for _, c := range shipped {
-		if !slices.Contains(names, c.Name) {
-			names = append(names, c.Name)
-		}
-	}
-	sort.Strings(names)
 	return names
 }
 

@@ -2,6 +2,7 @@ package ui
 
 import (
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"unicode"
@@ -42,6 +43,23 @@ func Column(lead, text string, width int) string {
 	lines := strings.Split(strings.TrimSuffix(Wrap(text, width-len(pad), ""), "\n"), "\n")
 	return lead + strings.Join(lines, "\n"+pad) + "\n"
 }
+
+// Say prints a sentence; where it takes several lines, those after the first are
+// indented.
+func Say(w io.Writer, format string, args ...any) {
+	fmt.Fprint(w, Wrap(fmt.Sprintf(format, args...), lineWidth, "  "))
+}
+
+// Tell prints a paragraph.
+func Tell(w io.Writer, format string, args ...any) {
+	fmt.Fprint(w, Wrap(fmt.Sprintf(format, args...), lineWidth, ""))
+}
+
+// Item prints a text in what is left of the line behind lead.
+func Item(w io.Writer, lead, text string) { fmt.Fprint(w, Column(lead, text, lineWidth)) }
+
+// lineWidth is that of a terminal of 80 columns, the last of which stays empty.
+const lineWidth = 79
 
 // OrList writes choices as a sentence does: none, traces or roots.
 func OrList(words []string) string {
