@@ -21,11 +21,12 @@ func CSV(w io.Writer, r Report) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
 	write := func(cells ...string) {
-		guarded := make([]string, len(cells))
-		for i, cell := range cells {
-			guarded[i] = guard(loose(cell))
+		_ = c.Write(changed(cells, func(cell string) string { return guard(loose(cell)) })) // a failed write is kept and told by c.Error
+	}
+	all := func(what string, texts []string) {
+		for _, text := range texts {
+			write(what, text)
 		}
-		_ = c.Write(guarded) // a failed write is kept and told by c.Error
 	}
 	write("report", r.Title)
 	write("farm", r.Farm)
@@ -36,32 +37,21 @@ func CSV(w io.Writer, r Report) error {
 	if r.Mark != "" {
 		write("mark", r.Mark)
 	}
-	for _, lines := range []struct {
-		what string
-		text []string
-	}{{"summary", r.Summary}, {"caution", r.Cautions}, {"method", r.Method}} {
-		for _, text := range lines.text {
-			write(lines.what, text)
-		}
-	}
+	all("summary", r.Summary)
+	all("caution", r.Cautions)
+	all("method", r.Method)
 	for _, s := range r.Sections {
 		write()
 		write("table", s.Heading)
 		if s.Note != "" {
 			write("note", s.Note)
 		}
-		for _, text := range s.captions() {
-			write("picture", text)
-		}
+		all("picture", s.captions())
 		if len(s.Rows) == 0 {
 			write("note", s.Empty)
 			continue
 		}
-		heads := make([]string, len(s.Columns))
-		for i, column := range s.Columns {
-			heads[i] = column.Head
-		}
-		write(heads...)
+		write(s.heads()...)
 		for _, row := range s.Rows {
 			write(row...)
 		}

@@ -61,8 +61,6 @@ func decimals(v float64, n int) string {
 	return out
 }
 
-func percent(part, of int) string { return keep(short(100*float64(part)/float64(of)) + " %") }
-
 // mass writes grams for the farm's units; 1 oz is 28.349523 g.
 func mass(g float64, units string) cell {
 	if units == medium.US {
@@ -114,16 +112,15 @@ func moldTurns(c medium.Condition) int {
 
 // share writes how often something was found, as n of m, with the rate and its
 // 95 % Wilson interval where the turns are enough for one.
-func share(hits, trials int) cell {
-	c := lifetime.Count{Name: "mold", Hits: hits, Trials: trials}
-	named := fields{"turns_with_mold": hits, "finished_turns": trials, "mold_percent": nil}
-	plain := cell{fmt.Sprintf("%d of %s", hits, turns(trials)), named}
+func share(c lifetime.Count) cell {
+	named := fields{"turns_with_mold": c.Hits, "finished_turns": c.Trials, "mold_percent": nil}
+	plain := cell{fmt.Sprintf("%d of %s", c.Hits, turns(c.Trials)), named}
 	interval, err := c.Wilson(confidence)
-	if err != nil || lifetime.DefaultLimits().Rate(c) != nil {
+	if err != nil || !ratable(c) {
 		return plain
 	}
-	plain.text += fmt.Sprintf(" (%s; 95 %% interval %s to %s %%)", percent(hits, trials), short(100*interval.Low), short(100*interval.High))
-	named["mold_percent"] = within(100*c.Share(), 100*interval.Low, 100*interval.High, "Wilson")
+	plain.text += fmt.Sprintf(" (%s; 95 %% interval %s to %s %%)", percentOf(c.Share()), short(100*interval.Low), short(100*interval.High))
+	named["mold_percent"] = percentWithin(c.Share(), interval.Low, interval.High, "Wilson").value
 	return plain
 }
 

@@ -29,19 +29,11 @@ func (p htmlPage) Figures(s Section) [][]template.HTML {
 	if p.Wide {
 		width = 265
 	}
-	alts := make([]string, 0, len(s.Plots)+len(s.Layouts))
-	for _, plot := range s.Plots {
-		alts = append(alts, strings.TrimPrefix(plot.Title+": "+plot.Alt, ": "))
-	}
-	for _, l := range s.Layouts {
-		alts = append(alts, strings.TrimPrefix(l.Title+": "+l.Alt, ": "))
-	}
 	var out [][]template.HTML
 	for _, row := range s.pictures(width, 200, htmlMeasure) {
 		var drawn []template.HTML
 		for _, pic := range row {
-			drawn = append(drawn, pic.svg(alts[0]))
-			alts = alts[1:]
+			drawn = append(drawn, pic.svg())
 		}
 		out = append(out, drawn)
 	}

@@ -52,19 +52,11 @@ func moldsOf(t *Tally) molds {
 // compare sets every pair of a breakdown against each other and corrects for
 // all pairs of all breakdowns together.
 func (m *molds) compare() {
-	limits := lifetime.DefaultLimits()
 	var p []float64
 	for i, counts := range m.groups {
-		var enough []lifetime.Count
-		for _, c := range counts {
-			switch {
-			case limits.Rate(c) != nil || c.Name == unknown:
-			case len(enough) == groupsCompared:
-				m.uncompared++
-			default:
-				enough = append(enough, c)
-			}
-		}
+		enough := slices.DeleteFunc(slices.Clone(counts), func(c lifetime.Count) bool { return !ratable(c) || c.Name == unknown })
+		m.uncompared += max(0, len(enough)-groupsCompared)
+		enough = enough[:min(len(enough), groupsCompared)]
 		pairs, err := lifetime.ComparePairs(enough, confidence)
 		if err != nil {
 			continue
@@ -119,17 +111,17 @@ func (m *molds) sanitizers() {
 		if product == unknown || since[product] < began+14 {
 			continue
 		}
-		c := change{product: product, day: since[product], before: lifetime.Count{Name: "before"}, after: lifetime.Count{Name: product}}
+		c := change{product: product, day: since[product]}
+		var before, after lifetime.Week
 		for key, week := range m.tally.days {
 			switch {
 			case key.day < c.day:
-				c.before.Trials += week.Turns
-				c.before.Hits += week.Moldy
+				before = sumWeeks(before, week)
 			case key.product == product:
-				c.after.Trials += week.Turns
-				c.after.Hits += week.Moldy
+				after = sumWeeks(after, week)
 			}
 		}
+		c.before, c.after = countOf("before", before), countOf(product, after)
 		limits := lifetime.DefaultLimits()
 		if c.refused = cmp.Or(limits.Rate(c.before), limits.Rate(c.after)); c.refused == nil {
 			c.Comparison, c.refused = lifetime.Compare(c.after, c.before, confidence)
@@ -139,16 +131,24 @@ func (m *molds) sanitizers() {
 	slices.SortStableFunc(m.changes, func(a, b change) int { return cmp.Compare(a.day, b.day) })
 }
 
+// ratable says that a group has enough turns to state its rate.
+func ratable(c lifetime.Count) bool { return lifetime.DefaultLimits().Rate(c) == nil }
+
+func countOf(name string, w lifetime.Week) lifetime.Count {
+	return lifetime.Count{Name: name, Hits: w.Moldy, Trials: w.Turns}
+}
+
 func dayTime(n int) time.Time { return time.Unix(int64(n)*86400, 0).UTC() }
 
 // say gives at most three sentences: how often, where most, and whether the
 // sanitizer made a difference.
 func (m molds) say() []string {
-	if m.tally.ended.Turns == 0 {
+	ended := countOf("mold", m.tally.ended)
+	if ended.Trials == 0 {
 		return []string{"No turn is finished yet to count mold in."}
 	}
-	said := "Mold was found in " + share(m.tally.ended.Moldy, m.tally.ended.Turns).text
-	if lifetime.DefaultLimits().Rate(lifetime.Count{Trials: m.tally.ended.Turns}) != nil {
+	said := "Mold was found in " + share(ended).text
+	if !ratable(ended) {
 		return []string{said + ", too few turns to state a rate."}
 	}
 	out := append([]string{said + m.sayWeeks() + "."}, m.sayPairs()...)
@@ -160,59 +160,47 @@ func (m molds) sayPairs() []string {
 	if len(m.compared) == 0 {
 		return nil
 	}
-	var out []string
-	for _, p := range m.compared {
-		if p.Adjusted < 1-confidence && len(out) < 1 {
-			out = append(out, p.say(len(m.compared)))
-		}
+	pairs := count(len(m.compared), "pair", "pairs")
+	if p := m.compared[0]; p.Adjusted < 1-confidence {
+		return []string{p.say(pairs)}
 	}
-	if len(out) == 0 {
-		return []string{fmt.Sprintf("No material, crop, sanitizer, place, season or age molds more often than another beyond chance (%s looked at, corrected).", count(len(m.compared), "pair", "pairs"))}
-	}
-	return out
+	return []string{fmt.Sprintf("No material, crop, sanitizer, place, season or age molds more often than another beyond chance "+
+		"(%s looked at, corrected).", pairs)}
 }
 
-func (p comparedPair) say(of int) string {
+func (p comparedPair) say(of string) string {
 	more, less := p.A, p.B
 	if more.Share() < less.Share() {
 		more, less = less, more
 	}
 	return fmt.Sprintf("By %s, %s molds more often than %s: %s against %s of finished turns (%s after correction for %s).",
-		p.by, more.Name, less.Name, percentOf(more.Share()), percentOf(less.Share()), probability(p.Adjusted), count(of, "pair", "pairs"))
+		p.by, more.Name, less.Name, percentOf(more.Share()), percentOf(less.Share()), probability(p.Adjusted), of)
 }
 
 // sayWeeks ends the sentence on the rate with what the control chart says.
 func (m molds) sayWeeks() string {
-	if m.refused != nil {
-		return fmt.Sprintf("; too few weeks with harvests (%d) for a control chart", plotted(m.weeks))
-	}
-	var above, runs int
-	for _, w := range m.chart.Weeks {
-		switch w.Mark {
-		case lifetime.Above:
-			above++
-		case lifetime.RunAbove:
-			runs++
+	weeks := 0
+	for _, w := range m.weeks {
+		if w.Turns > 0 {
+			weeks++
 		}
 	}
-	if above+runs == 0 {
-		return fmt.Sprintf("; none of %s has more than chance explains", count(plotted(m.weeks), "week", "weeks"))
+	if m.refused != nil {
+		return fmt.Sprintf("; too few weeks with harvests (%d) for a control chart", weeks)
 	}
-	said := fmt.Sprintf("; %d of %s above the limit of the control chart", above, count(plotted(m.weeks), "week", "weeks"))
+	marks := map[lifetime.Mark]int{}
+	for _, w := range m.chart.Weeks {
+		marks[w.Mark]++
+	}
+	of, above, runs := count(weeks, "week", "weeks"), marks[lifetime.Above], marks[lifetime.RunAbove]
+	if above+runs == 0 {
+		return fmt.Sprintf("; none of %s has more than chance explains", of)
+	}
+	said := fmt.Sprintf("; %d of %s above the limit of the control chart", above, of)
 	if runs > 0 {
 		said += fmt.Sprintf(" and %d at the end of a long run above the mean", runs)
 	}
 	return said + fmt.Sprintf(" (chance alone marks a week in %s of such charts)", percentOf(m.chart.FalseAlarmChance))
-}
-
-func plotted(weeks []lifetime.Week) int {
-	n := 0
-	for _, w := range weeks {
-		if w.Turns > 0 {
-			n++
-		}
-	}
-	return n
 }
 
 func (m molds) sayChanges() []string {
@@ -222,8 +210,12 @@ func (m molds) sayChanges() []string {
 			continue
 		}
 		word := "no difference beyond chance"
-		if c.P < 1-confidence {
-			word = map[bool]string{true: "less often", false: "more often"}[c.Difference.High < 0]
+		switch {
+		case c.P >= 1-confidence:
+		case c.Difference.High < 0:
+			word = "less often"
+		default:
+			word = "more often"
 		}
 		out = append(out, fmt.Sprintf("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s to %s points; Fisher %s).",
 			c.product, date(dayTime(c.day)).text, percentOf(c.after.Share()), percentOf(c.before.Share()), word,
@@ -242,14 +234,11 @@ func (m molds) rateTable() Section {
 		}
 		for _, c := range counts[:min(len(counts), rowsPerGroup)] {
 			rate, interval, exact := cell{}, "too few turns", cell{}
-			if lifetime.DefaultLimits().Rate(c) == nil {
-				if w, err := c.Wilson(confidence); err == nil {
-					rate.text, interval = percentOf(c.Share()), percentSpan(w.Low, w.High)
-					rate.value = within(100*c.Share(), 100*w.Low, 100*w.High, "Wilson")
-				}
-				if w, err := c.ClopperPearson(confidence); err == nil {
-					exact = cell{percentSpan(w.Low, w.High), within(100*c.Share(), 100*w.Low, 100*w.High, "Clopper-Pearson")}
-				}
+			if w, err := c.Wilson(confidence); err == nil && ratable(c) {
+				rate, interval = cell{percentOf(c.Share()), percentWithin(c.Share(), w.Low, w.High, "Wilson").value}, percentSpan(w.Low, w.High)
+			}
+			if w, err := c.ClopperPearson(confidence); err == nil && ratable(c) {
+				exact = cell{percentSpan(w.Low, w.High), percentWithin(c.Share(), w.Low, w.High, "Clopper-Pearson").value}
 			}
 			s.add(cell{by, rateGroups[i]}, c.Name, c.Trials, c.Hits, rate, interval, exact)
 			by = ""
@@ -275,12 +264,8 @@ const groupsDrawn = 8
 // ratePlot draws the rates of one breakdown, a group to a line: the rate as a
 // dot on its interval.
 func (m molds) ratePlot(at int) (Plot, bool) {
-	var drawn []lifetime.Count
-	for _, c := range m.groups[at] {
-		if lifetime.DefaultLimits().Rate(c) == nil && len(drawn) < groupsDrawn {
-			drawn = append(drawn, c)
-		}
-	}
+	drawn := slices.DeleteFunc(slices.Clone(m.groups[at]), func(c lifetime.Count) bool { return !ratable(c) })
+	drawn = drawn[:min(len(drawn), groupsDrawn)]
 	if len(drawn) < 2 {
 		return Plot{}, false
 	}
@@ -299,7 +284,7 @@ func (m molds) ratePlot(at int) (Plot, bool) {
 		p.Y.Ticks = append(p.Y.Ticks, Tick{y, brief(c.Name)})
 		p.X.To = min(100, max(p.X.To, 105*w.High))
 	}
-	all := 100 * lifetime.Count{Hits: m.tally.ended.Moldy, Trials: m.tally.ended.Turns}.Share()
+	all := 100 * countOf("", m.tally.ended).Share()
 	p.Series = []Series{{Shape: Line, Style: 1, Points: []Point{{X: all}, {X: all, Y: n}}},
 		{Shape: Across, Points: lines}, {Shape: Dots, Points: dots}}
 	return p, true
@@ -321,23 +306,22 @@ const rowsPerGroup = 20
 const pairsShown = 8
 
 func (m molds) pairTable() Section {
-	if len(m.compared) == 0 {
-		s := newSection("mold_pairs")
-		s.Note = ""
-		return s
-	}
+	pairs := count(len(m.compared), "pair", "pairs")
 	shown := 0 // all that are beyond chance, and some more: least p first
 	for shown < len(m.compared) && (shown < pairsShown || m.compared[shown].Adjusted < 1-confidence) {
 		shown++
 	}
-	some := ""
 	if shown < len(m.compared) {
-		some = fmt.Sprintf("; the %d with the least p are shown", shown)
+		pairs += fmt.Sprintf("; the %d with the least p are shown", shown)
 	}
 	if m.uncompared > 0 {
-		some += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not", groupsCompared, m.uncompared)
+		pairs += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not", groupsCompared, m.uncompared)
 	}
-	s := newSection("mold_pairs", "{pairs}", count(len(m.compared), "pair", "pairs")+some)
+	s := newSection("mold_pairs", "{pairs}", pairs)
+	if len(m.compared) == 0 {
+		s.Note = ""
+		return s
+	}
 	s.Figures = fields{"pairs": len(m.compared)}
 	for _, p := range m.compared[:shown] {
 		rates := cell{keep(short(100*p.A.Share()) + " / " + short(100*p.B.Share()) + " %"),
@@ -383,10 +367,10 @@ func (m molds) chartSection() Section {
 		w := m.weeks[i]
 		row := []any{date(weekStart(m.first + i)), w.Turns, w.Moldy, nil}
 		if w.Turns > 0 {
-			row[3] = percentage(float64(w.Moldy) / float64(w.Turns))
+			row[3] = percentage(countOf("", w).Share())
 		}
 		if m.refused == nil {
-			row = append(row, percentage(m.chart.Weeks[i].High), markWord(m.chart.Weeks[i].Mark))
+			row = append(row, percentage(m.chart.Weeks[i].High), markWords[m.chart.Weeks[i].Mark])
 		}
 		s.add(row...)
 	}
@@ -399,28 +383,28 @@ func (m molds) chartSection() Section {
 // weeksShown keeps the chart and its table to a year.
 const weeksShown = 52
 
-func markWord(m lifetime.Mark) string {
-	return map[lifetime.Mark]string{lifetime.Above: "above", lifetime.Below: "below", lifetime.RunAbove: "long run above", lifetime.RunBelow: "long run below"}[m]
-}
+var markWords = map[lifetime.Mark]string{lifetime.Above: "above", lifetime.Below: "below",
+	lifetime.RunAbove: "long run above", lifetime.RunBelow: "long run below"}
 
 func (m molds) chartPlot(from int) Plot {
 	p := newPlot("mold_by_week")
 	p.X.From, p.X.To, p.Y.To = float64(from), float64(len(m.weeks)-1), 10
 	var shares, limits, marks []Point
-	for i := from; i < len(m.weeks); i++ {
-		w := m.weeks[i]
-		x := float64(i)
-		if w.Turns > 0 {
-			y := 100 * float64(w.Moldy) / float64(w.Turns)
-			shares = append(shares, Point{X: x, Y: y})
-			p.Y.To = max(p.Y.To, y)
-			if m.refused == nil {
-				limits = append(limits, Point{X: x - 0.5, Y: 100 * m.chart.Weeks[i].High})
-				p.Y.To = max(p.Y.To, min(60, 100*m.chart.Weeks[i].High))
-				if m.chart.Weeks[i].Mark != lifetime.Unmarked {
-					marks = append(marks, Point{X: x, Y: y})
-				}
-			}
+	for i, w := range m.weeks[from:] {
+		if w.Turns == 0 {
+			continue
+		}
+		at := Point{X: float64(from + i), Y: 100 * countOf("", w).Share()}
+		shares = append(shares, at)
+		p.Y.To = max(p.Y.To, at.Y)
+		if m.refused != nil {
+			continue
+		}
+		week := m.chart.Weeks[from+i]
+		limits = append(limits, Point{X: at.X - 0.5, Y: 100 * week.High})
+		p.Y.To = max(p.Y.To, min(60, 100*week.High))
+		if week.Mark != lifetime.Unmarked {
+			marks = append(marks, at)
 		}
 	}
 	if len(limits) > 0 {
@@ -434,7 +418,7 @@ func (m molds) chartPlot(from int) Plot {
 	p.Series = []Series{{Name: "share of turns with mold", Shape: Dotted, Points: shares}}
 	if m.refused == nil {
 		p.Series = append(p.Series,
-			Series{Name: "mean of all weeks", Shape: Line, Style: 2, Points: []Point{{X: p.X.From, Y: 100 * m.chart.Centre}, {X: p.X.To, Y: 100 * m.chart.Centre}}},
+			Series{Name: "mean of all weeks", Shape: Line, Style: 2, Points: p.level(100 * m.chart.Centre)},
 			Series{Name: "upper limit", Shape: Steps, Style: 1, Points: limits})
 		if len(marks) > 0 {
 			p.Series = append(p.Series, Series{Name: "beyond chance", Shape: Dots, Style: 3, Points: marks})
@@ -452,7 +436,7 @@ func (m molds) changeTable() Section {
 			times = ratio(c.Comparison)
 			test = cell{figure(c.P), fields{"fisher_p": num(c.P), "difference_points": difference(c.Comparison).value}}
 		}
-		s.add(c.product, date(dayTime(c.day)), share(c.before.Hits, c.before.Trials), share(c.after.Hits, c.after.Trials), times, test)
+		s.add(c.product, date(dayTime(c.day)), share(c.before), share(c.after), times, test)
 	}
 	return s
 }

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -10,6 +11,7 @@ import (
 // corner. The PDF and the page draw the same one.
 type picture struct {
 	w, h float64
+	alt  string
 	inks []ink
 }
 
@@ -49,9 +51,10 @@ type measurer func(text string, points float64) float64
 
 // picture lays the plot out for a width and height in mm; the key comes above.
 func (p Plot) picture(w, h float64, measure measurer) picture {
-	pic := picture{w: w, h: h}
+	pic := picture{w: w, h: h, alt: p.Alt}
 	top := 1.0
 	if p.Title != "" {
+		pic.alt = p.Title + ": " + p.Alt
 		pic.write(p.Title, vec{0, mm(plotPt+1) * 0.95}, 0, plotPt+1, true)
 		top = mm(plotPt+1) * 1.5
 	}
@@ -170,13 +173,7 @@ func (pic *picture) mark(style int, at vec) {
 		r *= 2
 		path = []vec{{at.x, at.y - r}, {at.x + r, at.y}, {at.x, at.y + r}, {at.x - r, at.y}}
 	}
-	fill := 0
-	if style%4 == 1 {
-		fill = 255
-	}
-	if style%4 == 3 {
-		fill = noFill
-	}
+	fill := []int{0, 255, 0, noFill}[style%4]
 	pic.inks = append(pic.inks, ink{path: append(path, path[0]), fill: fill, width: 0.25})
 }
 
@@ -291,9 +288,9 @@ func (a Axis) ticks(most int) []Tick {
 			break
 		}
 	}
-	unit := a.Unit
-	if unit != "" {
-		unit = string(hard) + unit
+	unit := ""
+	if a.Unit != "" {
+		unit = string(hard) + a.Unit
 	}
 	digits := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
 	var out []Tick
@@ -318,19 +315,11 @@ func (l Layout) scale(w, h float64) float64 {
 
 // picture draws the layout to scale within a width and height in mm.
 func (l Layout) picture(w, h float64, measure measurer) picture {
-	top := 0.0
-	pic := picture{w: w}
-	if l.Title != "" {
-		top = mm(plotPt+1) * 1.6
-	}
+	pic := picture{w: w, alt: l.Alt}
 	const below = 9.0
-	scale := l.scale(w, h-top-below)
-	title := fmt.Sprintf("scale 1 : %v", math.Round(scale*10)/10)
-	if l.Title != "" {
-		title = l.Title + ", " + title
-	}
-	pic.write(title, vec{0, mm(plotPt+1) * 0.95}, 0, plotPt+1, true)
-	top = mm(plotPt+1) * 1.6
+	scale := l.scale(w, h-below)
+	pic.write(fmt.Sprintf("scale 1 : %v", math.Round(scale*10)/10), vec{0, mm(plotPt+1) * 0.95}, 0, plotPt+1, true)
+	top := mm(plotPt+1) * 1.6
 	at := func(x, y float64) vec { return vec{x / scale, top + y/scale} }
 	box := func(x, y, length, width float64) []vec {
 		return []vec{at(x, y), at(x+length, y), at(x+length, y+width), at(x, y+width), at(x, y)}
@@ -421,16 +410,11 @@ func plotsInRow(n int) int {
 // captions are the words for the pictures of a section, each said once.
 func (s Section) captions() []string {
 	var out []string
-	add := func(text string) {
-		if text != "" && (len(out) == 0 || out[len(out)-1] != text) {
-			out = append(out, text)
-		}
-	}
 	for _, p := range s.Plots {
-		add(p.Alt)
+		out = append(out, p.Alt)
 	}
 	for _, l := range s.Layouts {
-		add(l.Alt)
+		out = append(out, l.Alt)
 	}
-	return out
+	return slices.Compact(out)
 }

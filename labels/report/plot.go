@@ -13,6 +13,9 @@ type Plot struct {
 	Series []Series // drawn in their order, areas under lines
 }
 
+// level is a line across the plot.
+func (p Plot) level(y float64) []Point { return []Point{{X: p.X.From, Y: y}, {X: p.X.To, Y: y}} }
+
 // Axis is one axis of a plot.
 type Axis struct {
 	Label    string
@@ -57,7 +60,6 @@ type Series struct {
 
 // Layout is pieces on stock drawn to scale, such as the cuts of a mesh sheet.
 type Layout struct {
-	Title    string
 	Alt      string
 	LengthMM float64 // of the stock, from left to right
 	WidthMM  float64
@@ -97,7 +99,7 @@ func (a Axis) changed(one func(string) string) Axis {
 }
 
 func (l Layout) changed(one func(string) string) Layout {
-	l.Title, l.Alt, l.Along = one(l.Title), one(l.Alt), one(l.Along)
+	l.Alt, l.Along = one(l.Alt), one(l.Along)
 	l.Pieces = slices.Clone(l.Pieces)
 	for i := range l.Pieces {
 		l.Pieces[i].Text, l.Pieces[i].Short = one(l.Pieces[i].Text), one(l.Pieces[i].Short)

@@ -179,6 +179,14 @@ func (s Section) changed(one func(string) string) Section {
 	return s
 }
 
+func (s Section) heads() []string {
+	heads := make([]string, len(s.Columns))
+	for i, column := range s.Columns {
+		heads[i] = column.Head
+	}
+	return heads
+}
+
 func changed(list []string, one func(string) string) []string {
 	out := make([]string, len(list))
 	for i, text := range list {

@@ -30,7 +30,7 @@ func Reuse(in ReuseInput) Report {
 		"mats_not_clear": f.words[medium.DoNotSow], "mats_due": f.words[medium.RetireMat],
 		"mats_without_contact_statement": f.inUse.undocumented, "mats_by_farm_procedure": f.procedure}
 	if f.counted {
-		r.Figures["mold"] = share(in.Tally.ended.Moldy, in.Tally.ended.Turns).value
+		r.Figures["mold"] = share(countOf("mold", in.Tally.ended)).value
 	}
 	r.Summary, r.Lacks = f.summary(), f.lacks()
 	r.Sections = f.sections(in)

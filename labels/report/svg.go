@@ -9,13 +9,13 @@ import (
 // SVG draws the plot for a page of another room, as wide and high in mm as it is
 // given, with letters of the size they have in print. It has no style attribute
 // and no script, so a strict content security policy lets it be.
-func (p Plot) SVG(w, h float64) template.HTML { return p.picture(w, h, htmlMeasure).svg(p.Alt) }
+func (p Plot) SVG(w, h float64) template.HTML { return p.picture(w, h, htmlMeasure).svg() }
 
 // svg gives a picture as part of a page. Its texts keep their size in points
 // when the page is printed at the width that it was laid out for.
-func (pic picture) svg(alt string) template.HTML {
+func (pic picture) svg() template.HTML {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %s %s" role="img" aria-label="%s" font-family="sans-serif">`, tenth(pic.w), tenth(pic.h), template.HTMLEscapeString(alt))
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %s %s" role="img" aria-label="%s" font-family="sans-serif">`, tenth(pic.w), tenth(pic.h), template.HTMLEscapeString(pic.alt))
 	for _, i := range pic.inks {
 		if i.text != "" {
 			b.WriteString(i.svgText())

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -93,12 +94,11 @@ func (t *terminal) section(s Section) {
 	s, dropped := t.narrow(s)
 	least, most := t.measure(s)
 	widths := whole(fitColumns(least, most, t.room(s)), most, int(t.room(s)))
-	heads := make([]string, len(s.Columns))
-	rules := make([]string, len(s.Columns))
-	for i, c := range s.Columns {
-		heads[i], rules[i] = c.Head, strings.Repeat("-", widths[i])
+	rules := make([]string, len(widths))
+	for i, width := range widths {
+		rules[i] = strings.Repeat("-", width)
 	}
-	t.row(s, heads, widths)
+	t.row(s, s.heads(), widths)
 	t.row(s, rules, widths)
 	for _, row := range s.Rows {
 		t.row(s, row, widths)
@@ -141,17 +141,11 @@ func (t *terminal) narrow(s Section) (Section, []string) {
 			return s, dropped
 		}
 		dropped = append(dropped, s.Columns[next].Head)
-		s.Columns = without(s.Columns, next)
-		rows := make([][]string, len(s.Rows))
+		s.Columns, s.Rows = slices.Delete(slices.Clone(s.Columns), next, next+1), slices.Clone(s.Rows)
 		for i, row := range s.Rows {
-			rows[i] = without(row, next)
+			s.Rows[i] = slices.Delete(slices.Clone(row), next, next+1)
 		}
-		s.Rows = rows
 	}
-}
-
-func without[T any](list []T, i int) []T {
-	return append(append([]T(nil), list[:i]...), list[i+1:]...)
 }
 
 func nextToDrop(columns []Column) int {
@@ -183,12 +177,10 @@ func whole(widths, most []float64, room int) []int {
 
 func (t *terminal) row(s Section, cells []string, widths []int) {
 	lines := make([][]string, len(cells))
-	rows := 0
 	for i, text := range cells {
 		lines[i] = wrap(text, float64(widths[i]), cellsOf)
-		rows = max(rows, len(lines[i]))
 	}
-	for n := range rows {
+	for n := range tallest(lines) {
 		var parts []string
 		for i := range cells {
 			text := ""
