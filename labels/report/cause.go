@@ -113,7 +113,7 @@ func (c causesOver) section() Section {
 
 func chance(p lifetime.IncidencePoint) cell {
 	if !p.Known {
-		return cell{percentOf(p.F), within(100*p.F, math.NaN(), math.NaN(), "Aalen-Johansen")}
+		return cell{percentOf(p.F), percentWithin(p.F, math.NaN(), math.NaN(), "Aalen-Johansen").value}
 	}
 	return percentWithin(p.F, p.Low, p.High, "Aalen-Johansen")
 }

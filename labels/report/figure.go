@@ -98,6 +98,14 @@ func meshCell(m medium.Mat) cell {
 	return cell{mesh(m), fields{"material": known(m.Material), "aperture_mm": given(m.ApertureMM), "layers": given(float64(m.Layers)), "form": m.Form}}
 }
 
+func codes(mats []medium.Code) string {
+	texts := make([]string, len(mats))
+	for i, mat := range mats {
+		texts[i] = keep(mat.String())
+	}
+	return strings.Join(texts, ", ")
+}
+
 // moldTurns counts the turns with mold. Mold on a mat that was never sown on
 // belongs to no turn. A condition keeps the last 20 times, in the order of turns.
 func moldTurns(c medium.Condition) int {

@@ -35,13 +35,13 @@ func (in ForecastInput) Left(mat medium.Condition) Report {
 		from += ", since none can be fitted to its own material"
 	}
 	r.Figures["life_of"] = f.name
-	r.Figures["median_left_turns"] = within(median.Value, median.Low, median.High, "Weibull fit")
-	r.Figures["mean_left_turns"] = within(mean.Value, mean.Low, mean.High, "Weibull fit")
+	r.Figures["median_left_turns"] = within(median, "Weibull fit")
+	r.Figures["mean_left_turns"] = within(mean, "Weibull fit")
 	r.Summary = []string{
-		fmt.Sprintf("%s has done %s. Half of such mats make at least %s turns more (95 %% interval %s to %s), by the fitted life of %s.",
-			code, turns(mat.Turn), short(median.Value), short(median.Low), short(median.High), from),
-		fmt.Sprintf("The mean of such mats is %s turns more (95 %% interval %s to %s). "+
-			"Both intervals tell how well the life is known; single mats vary more widely.", short(mean.Value), short(mean.Low), short(mean.High)),
+		fmt.Sprintf("%s has done %s. Half of such mats make at least %s turns more (%s), by the fitted life of %s.",
+			code, turns(mat.Turn), short(median.Value), interval95(median, short), from),
+		fmt.Sprintf("The mean of such mats is %s turns more (%s). Both intervals tell how well the life is known; "+
+			"single mats vary more widely.", short(mean.Value), interval95(mean, short)),
 	}
 	if set := in.Farm.Policy.Setting("max-turns"); set.On {
 		left := max(0, int(set.Limit)-mat.Turn)

@@ -196,8 +196,8 @@ func (l lives) sayUnlike() []string {
 	var out []string
 	for _, p := range l.pairs {
 		if p.adjusted < 1-confidence {
-			out = append(out, fmt.Sprintf("Mats of %s last %s times as long as %s over the first %s turns (95 %% interval %s to %s; log-rank %s).",
-				p.a, hundredths(p.ratio.Value), p.b, short(p.ratio.Until), hundredths(p.ratio.Low), hundredths(p.ratio.High), probability(p.adjusted)))
+			out = append(out, fmt.Sprintf("Mats of %s last %s times as long as %s over the first %s turns (%s; log-rank %s).", p.a,
+				hundredths(p.ratio.Value), p.b, short(p.ratio.Until), interval95(p.ratio.Estimate, hundredths), probability(p.adjusted)))
 		}
 	}
 	return out
@@ -211,7 +211,7 @@ func (g lifeGroup) sayHalf() string {
 			short(g.curve.LastTurn), percentOf(last.S), percentSpan(last.Low, last.High))
 	}
 	e := medianTurns(half)
-	return fmt.Sprintf("Half of the mats are retired by turn %s (95 %% interval %s to %s).", short(e.Value), turnReached(e.Low), turnReached(e.High))
+	return fmt.Sprintf("Half of the mats are retired by turn %s (%s).", short(e.Value), interval95(e, turnReached))
 }
 
 // medianTurns is the turn by which a share is retired; an end that the curve does

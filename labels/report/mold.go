@@ -217,9 +217,9 @@ func (m molds) sayChanges() []string {
 		default:
 			word = "more often"
 		}
-		out = append(out, fmt.Sprintf("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s to %s points; Fisher %s).",
+		out = append(out, fmt.Sprintf("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s points; Fisher %s).",
 			c.product, date(dayTime(c.day)).text, percentOf(c.after.Share()), percentOf(c.before.Share()), word,
-			minus(short(100*c.Difference.Low)), minus(short(100*c.Difference.High)), probability(c.P)))
+			difference(c.Comparison).text, probability(c.P)))
 	}
 	return out
 }
@@ -333,8 +333,8 @@ func (m molds) pairTable() Section {
 
 // difference is that of two shares, in percentage points.
 func difference(c lifetime.Comparison) cell {
-	low, high := 100*c.Difference.Low, 100*c.Difference.High
-	return cell{minus(short(low)) + " to " + minus(short(high)), within(100*(c.A.Share()-c.B.Share()), low, high, "Newcombe")}
+	low, high := c.Difference.Low, c.Difference.High
+	return cell{minus(short(100*low)) + " to " + minus(short(100*high)), percentWithin(c.A.Share()-c.B.Share(), low, high, "Newcombe").value}
 }
 
 func ratio(c lifetime.Comparison) any {

@@ -244,8 +244,8 @@ func (c costs) sayMinutes() string {
 	if c.untimed != nil {
 		return ""
 	}
-	return fmt.Sprintf(" Washing took %s minutes of work a turn on average (95 %% interval %s to %s), over %s with a noted time.",
-		short(c.minutes.Value), short(c.minutes.Low), short(c.minutes.High), turns(c.timed))
+	return fmt.Sprintf(" Washing took %s minutes of work a turn on average (%s), over %s with a noted time.",
+		short(c.minutes.Value), interval95(c.minutes, short), turns(c.timed))
 }
 
 func (c costs) section() Section {
@@ -254,7 +254,7 @@ func (c costs) section() Section {
 	s.Note += c.sayMinutes() + c.sayMass()
 	s.Figures = fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value, "labor_cost_per_h": labor.value}
 	if c.untimed == nil {
-		s.Figures["washing_min_per_turn"], s.Figures["turns_timed"] = within(c.minutes.Value, c.minutes.Low, c.minutes.High, ""), c.timed
+		s.Figures["washing_min_per_turn"], s.Figures["turns_timed"] = within(c.minutes, ""), c.timed
 	}
 	if c.weighsMedium() {
 		s.Figures["turns"], s.Figures["medium_avoided_g"] = c.turns, num(c.avoided.MediumG)
@@ -300,7 +300,7 @@ func (c costs) row(l costLine) []any {
 		paid = spanned(l.paid(), turnOrNever, "")
 		live.text = "not known yet"
 		if l.reached {
-			live = cell{percentOf(l.reach.S), within(100*l.reach.S, 100*l.reach.Low, 100*l.reach.High, "Kaplan-Meier")}
+			live = cell{percentOf(l.reach.S), percentWithin(l.reach.S, l.reach.Low, l.reach.High, "Kaplan-Meier").value}
 		}
 	}
 	perTurn := amountWithin(l.costs.PerTurn, c.currency)

@@ -147,18 +147,23 @@ type interval struct {
 	Currency string  `json:"currency,omitempty"`
 }
 
-func within(value, low, high float64, by string) interval {
-	return interval{Value: num(value), Low: num(low), High: num(high), Level: 100 * confidence, Method: by}
+func within(e lifetime.Estimate, by string) interval {
+	return interval{Value: num(e.Value), Low: num(e.Low), High: num(e.High), Level: 100 * confidence, Method: by}
 }
 
 // spanned prints a figure with its interval.
 func spanned(e lifetime.Estimate, write func(float64) string, by string) cell {
-	return cell{fmt.Sprintf("%s (%s to %s)", write(e.Value), write(e.Low), write(e.High)), within(e.Value, e.Low, e.High, by)}
+	return cell{fmt.Sprintf("%s (%s to %s)", write(e.Value), write(e.Low), write(e.High)), within(e, by)}
+}
+
+// interval95 is the interval of a figure in a sentence.
+func interval95(e lifetime.Estimate, write func(float64) string) string {
+	return fmt.Sprintf("95 %% interval %s to %s", write(e.Low), write(e.High))
 }
 
 // percentWithin prints a share with its interval, in percent.
 func percentWithin(share, low, high float64, by string) cell {
-	return cell{fmt.Sprintf("%s (%s)", percentOf(share), percentSpan(low, high)), within(100*share, 100*low, 100*high, by)}
+	return cell{fmt.Sprintf("%s (%s)", percentOf(share), percentSpan(low, high)), within(lifetime.Estimate{Value: 100 * share, Low: 100 * low, High: 100 * high}, by)}
 }
 
 // given is a figure that is nil where it is 0: not known.
@@ -190,7 +195,7 @@ func amount(v float64, currency string) cell {
 
 // amountWithin has an interval beside it.
 func amountWithin(e lifetime.Estimate, currency string) cell {
-	f := within(e.Value, e.Low, e.High, "")
+	f := within(e, "")
 	f.Currency = currency
 	return cell{amount(e.Value, currency).text, f}
 }

@@ -194,13 +194,13 @@ func (o outlook) say() string {
 func (o outlook) sayLives() []string {
 	var out []string
 	for _, l := range o.lives {
-		from := fmt.Sprintf("from its own %s", count(l.retired, "retired mat", "retired mats"))
+		from := "from its own " + count(l.retired, "retired mat", "retired mats")
 		if l.name == allMats {
 			from = "that of all mats, since none can be fitted to its own"
 		}
 		mean := "not known within any number"
 		if e, err := l.fit.MeanLife(); err == nil {
-			mean = fmt.Sprintf("%s turns (95 %% interval %s to %s)", short(e.Value), short(e.Low), short(e.High))
+			mean = fmt.Sprintf("%s turns (%s)", short(e.Value), interval95(e, short))
 		}
 		out = append(out, fmt.Sprintf("Mean life of %s in this forecast: %s, %s.", list(l.materials), mean, from))
 	}
@@ -229,7 +229,8 @@ func (o outlook) section() Section {
 	for _, w := range o.Weeks {
 		sums := runs95(w.SumMedian, w.SumLow, w.SumHigh)
 		sums.value = fields{"sum_worn_or_lost_mats": sums.value, "sum_expected_mats": num(w.SumExpected), "sum_retired_mats": runs95(w.SumAllMedian, w.SumAllLow, w.SumAllHigh).value}
-		s.add(date(w.From), cell{hundredths(w.Expected), within(w.Expected, float64(w.Low), float64(w.High), "simulation")}, cell{text: fmt.Sprintf("%d to %d", w.Low, w.High)},
+		s.add(date(w.From), cell{hundredths(w.Expected), within(lifetime.Estimate{Value: w.Expected, Low: float64(w.Low), High: float64(w.High)}, "simulation")},
+			cell{text: fmt.Sprintf("%d to %d", w.Low, w.High)},
 			sums, w.SumAtLimit, runs95(w.Buy, w.BuyLow, w.BuyHigh))
 	}
 	s.Plots = []Plot{o.plot()}
@@ -238,7 +239,7 @@ func (o outlook) section() Section {
 
 // runs95 prints the middle of the simulated runs with what holds 95 % of them.
 func runs95(middle, low, high int) cell {
-	return cell{fmt.Sprintf("%d (%d to %d)", middle, low, high), within(float64(middle), float64(low), float64(high), "simulation")}
+	return spanned(lifetime.Estimate{Value: float64(middle), Low: float64(low), High: float64(high)}, short, "simulation")
 }
 
 func (o outlook) plot() Plot {
@@ -263,9 +264,9 @@ func Forecast(in ForecastInput) Report {
 	r.Summary = []string{o.say()}
 	if o.Refused == "" {
 		last := o.Weeks[len(o.Weeks)-1]
-		r.Summary = append(r.Summary, fmt.Sprintf("By the end of the %s about %s must be bought (95 %% interval %d to %d).",
-			count(len(o.Weeks), "week", "weeks"), mats(last.Buy), last.BuyLow, last.BuyHigh))
-		r.Summary = append(r.Summary, o.sayLives()...)
+		by := fmt.Sprintf("By the end of the %s about %s must be bought (95 %% interval %d to %d).",
+			count(len(o.Weeks), "week", "weeks"), mats(last.Buy), last.BuyLow, last.BuyHigh)
+		r.Summary = append(append(r.Summary, by), o.sayLives()...)
 	}
 	r.Sections = []Section{o.section()}
 	if len(o.fits.groups) > 0 {

@@ -154,7 +154,7 @@ func (in PoolInput) lacking(o pool.Outcome) float64 {
 func (in PoolInput) weekTable(name string, with int, o pool.Outcome) Section {
 	s := newSection("weeks.{name}", "{name}", name, "{mats}", mats(with))
 	s.Figures = fields{"mats": with,
-		"short_in_a_week_percent": within(100*o.InAWeek.Share, 100*o.InAWeek.Low, 100*o.InAWeek.High, "Wilson")}
+		"short_in_a_week_percent": percentWithin(o.InAWeek.Share, o.InAWeek.Low, o.InAWeek.High, "Wilson").value}
 	p := newPlot("weeks.{name}")
 	p.X.From, p.X.To, p.Y.To = 1, float64(len(o.Weeks)), 10
 	var band, line []Point

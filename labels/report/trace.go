@@ -191,15 +191,11 @@ func (t tracePaper) solutions() Section {
 		if !x.MadeAt.IsZero() {
 			made += " " + keep(x.MadeAt.In(t.in.now().Location()).Format("2 Jan 2006 15:04"))
 		}
-		var codes []string
-		for _, c := range x.Mats {
-			codes = append(codes, keep(c.String()))
-		}
 		code := "–"
 		if x.Code != "" {
 			code = keep(x.Code.String())
 		}
-		s.addWhole(func() any { return x }, or(x.Product, unknown), code, made, fmt.Sprint(x.Missed), strings.Join(codes, ", "))
+		s.addWhole(func() any { return x }, or(x.Product, unknown), code, made, fmt.Sprint(x.Missed), codes(x.Mats))
 	}
 	return s
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
 	"resow/medium"
 	"resow/medium/lifetime"
@@ -49,22 +48,22 @@ func (y yields) say() []string {
 		return nil
 	}
 	t := y.all[0]
-	word := "shows no trend beyond chance from turn to turn"
-	if t.P < 1-confidence {
-		word = map[bool]string{true: "falls", false: "rises"}[t.Slope.Value < 0] + " from turn to turn"
+	word := "shows no trend beyond chance"
+	switch {
+	case t.P >= 1-confidence:
+	case t.Slope.Value < 0:
+		word = "falls"
+	default:
+		word = "rises"
 	}
-	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s: %s percentage points per turn (95 %% interval %s to %s, %d harvests).",
-		word, signed(t.Slope.Value), signed(t.Slope.Low), signed(t.Slope.High), t.Readings)}
+	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s from turn to turn: %s percentage points per turn (%s, %d harvests).",
+		word, signed(t.Slope.Value), interval95(t.Slope, signed), t.Readings)}
 	if n := len(y.losing); n > 0 {
-		var named []string
-		for _, mat := range y.losing[:min(n, 6)] {
-			named = append(named, keep(mat.String()))
+		shown := codes(y.losing[:min(n, 6)])
+		if n > 6 {
+			shown += fmt.Sprintf(" and %d more", n-6)
 		}
-		more := ""
-		if n > len(named) {
-			more = fmt.Sprintf(" and %d more", n-len(named))
-		}
-		out = append(out, fmt.Sprintf("%s yield beyond chance: %s%s.", count(n, "mat loses", "mats lose"), strings.Join(named, ", "), more))
+		out = append(out, fmt.Sprintf("%s yield beyond chance: %s.", count(n, "mat loses", "mats lose"), shown))
 	}
 	return out
 }
