@@ -185,7 +185,7 @@ func moment(t time.Time) any {
 func tenths(v float64) cell                      { return cell{short(v), num(v)} }
 func percentage(share float64) cell              { return cell{percentOf(share), num(100 * share)} }
 func pValue(p float64) cell                      { return cell{figure(p), num(p)} }
-func date(t time.Time) cell                      { return cell{keep(t.Format("2 Jan 2006")), t.Format(time.DateOnly)} }
+func date(t time.Time) cell                      { return cell{keep(day(t)), t.Format(time.DateOnly)} }
 func joined(texts []string, between string) cell { return cell{strings.Join(texts, between), texts} }
 
 // amount is one of money, in the farm's own currency.

@@ -102,6 +102,13 @@ func (o Origin) report(name string, filled ...string) Report {
 
 func (o Origin) now() time.Time { return o.At.In(o.Farm.Location()) }
 
+// day is a date as it is printed, minute a time.
+func day(t time.Time) string    { return t.Format("2 Jan 2006") }
+func minute(t time.Time) string { return t.Format("2 Jan 2006 15:04") }
+
+// day is one in the farm's zone, on one line.
+func (o Origin) day(t time.Time) string { return keep(day(t.In(o.Farm.Location()))) }
+
 // stamp is the time of the report as it is printed.
 func (r Report) stamp() string { return r.At.Format("2 Jan 2006 15:04 MST") }
 

@@ -38,7 +38,7 @@ func Retirement(in RetirementInput) Report {
 	if f.mats == 0 {
 		r.Lacks = []Lack{LacksMats}
 	}
-	r.Sections = []Section{f.dueTable().cut(), f.nearTable().cut(), why.section(), f.causeTable(), f.goneTable().cut(), limitTable(in.Farm.Policy)}
+	r.Sections = []Section{f.dueTable(), f.nearTable(), why.section(), f.causeTable(), f.goneTable(), limitTable(in.Farm.Policy)}
 	return r
 }
 
@@ -47,8 +47,11 @@ type judged struct {
 	found []medium.Finding
 }
 
-func (j judged) rules() cell { return j.each(func(f medium.Finding) string { return f.Rule }, ", ") }
-func (j judged) why() cell   { return j.each(func(f medium.Finding) string { return f.Text }, "; ") }
+func (j judged) row() []any {
+	rules := j.each(func(f medium.Finding) string { return f.Rule }, ", ")
+	why := j.each(func(f medium.Finding) string { return f.Text }, "; ")
+	return []any{j.c.Code, string(j.c.Stage), j.c.Turn, why, rules}
+}
 
 func (j judged) each(what func(medium.Finding) string, between string) cell {
 	var out []string
@@ -121,38 +124,32 @@ func (f *retirementFigures) judge(c *medium.Condition, v medium.Verdict) {
 
 // period names the period in the farm's own days.
 func period(from, to time.Time, loc *time.Location) string {
-	until := to.In(loc).Format("2 Jan 2006")
+	until := day(to.In(loc))
 	if from.IsZero() {
 		return "up to " + until
 	}
-	return "from " + from.In(loc).Format("2 Jan 2006") + " to " + until
+	return "from " + day(from.In(loc)) + " to " + until
 }
 
 func (f retirementFigures) summary() []string {
 	if f.mats == 0 {
 		return []string{"No mats are on file yet, so there is nothing to retire. Register the first."}
 	}
-	out := []string{f.sayDue()}
-	if len(f.near) > 0 {
-		one, many := "mat is", "mats are"
-		if len(f.due) > 0 {
-			one, many = "more mat is", "more mats are"
-		}
-		out = append(out, fmt.Sprintf("%s near a limit, or gave a sign of wear or mold: look at %s before the next sowing.",
-			count(len(f.near), one, many), itOrThem(len(f.near))))
-	} else if len(f.due) > 0 {
-		out = append(out, "No other mat is near a limit.")
-	} else {
-		out = append(out, "No mat is near a limit.")
-	}
-	return append(out, f.sayGone()...)
+	return append([]string{f.sayDue(), f.sayNear()}, f.sayGone()...)
 }
 
-func itOrThem(n int) string {
-	if n == 1 {
-		return "it"
+func (f retirementFigures) sayNear() string {
+	n, more, other := len(f.near), "", ""
+	if len(f.due) > 0 {
+		more, other = "more ", "other "
 	}
-	return "them"
+	switch n {
+	case 0:
+		return "No " + other + "mat is near a limit."
+	case 1:
+		return "1 " + more + "mat is near a limit, or gave a sign of wear or mold: look at it before the next sowing."
+	}
+	return fmt.Sprintf("%d %smats are near a limit, or gave a sign of wear or mold: look at them before the next sowing.", n, more)
 }
 
 func (f retirementFigures) sayDue() string {
@@ -243,17 +240,17 @@ func (f retirementFigures) dueTable() Section {
 		if j.c.Stage == medium.Growing {
 			do = "harvest, then retire"
 		}
-		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules(), do)
+		s.add(append(j.row(), do)...)
 	}
-	return s
+	return s.cut()
 }
 
 func (f retirementFigures) nearTable() Section {
 	s := newSection("near_a_limit")
 	for _, j := range f.near {
-		s.add(j.c.Code, string(j.c.Stage), j.c.Turn, j.why(), j.rules())
+		s.add(j.row()...)
 	}
-	return s
+	return s.cut()
 }
 
 func (f retirementFigures) causeTable() Section {
@@ -274,7 +271,7 @@ func (f retirementFigures) goneTable() Section {
 	for _, c := range f.gone {
 		s.add(date(c.RetiredAt.In(f.loc)), c.Code, cell{causeName(c.Cause), known(string(c.Cause))}, c.Turn, moldTurns(*c), tenths(c.SunKLy), meshCell(c.Mat))
 	}
-	return s
+	return s.cut()
 }
 
 // limitTable gives every limit that can end a mat's use, as it stands in the

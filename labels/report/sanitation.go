@@ -359,7 +359,7 @@ func (l *sanitationLog) rowGaps() {
 	}
 	add("sanitizing step not accepted", cleaning.notAccepted, func(r cleaning) string { return r.why(l.loc) })
 	add("late entry", func(r cleaning) bool { return r.step.Outcome.Late }, func(r cleaning) string {
-		return "written down " + r.step.Recorded.In(l.loc).Format("2 Jan 2006 15:04")
+		return "written down " + minute(r.step.Recorded.In(l.loc))
 	})
 	add("voided step", func(r cleaning) bool { return r.voidedBy != nil }, func(r cleaning) string { return r.void(l.loc) })
 	add("no lot on file", func(r cleaning) bool { return r.counts() && r.sown && r.lot == "" }, func(r cleaning) string { return r.crop })
@@ -373,7 +373,7 @@ func (c cleaning) notAccepted() bool {
 }
 
 func (c cleaning) void(loc *time.Location) string {
-	return fmt.Sprintf("void since %s (%s): %s", c.voidedBy.At.In(loc).Format("2 Jan 2006"), c.voidedBy.By, c.voidsReason)
+	return fmt.Sprintf("void since %s (%s): %s", day(c.voidedBy.At.In(loc)), c.voidedBy.By, c.voidsReason)
 }
 
 func lotText(crop, lot string) string {
@@ -390,7 +390,7 @@ func lotText(crop, lot string) string {
 func (c cleaning) why(loc *time.Location) string {
 	if c.lost != nil {
 		b := c.lost.Body.(*medium.Correct)
-		return fmt.Sprintf("accepted when recorded; not counted since step %d (%s) was voided on %s (%s): %s", b.MatSeq, b.Voids, c.lost.At.In(loc).Format("2 Jan 2006"), c.lost.By, b.Reason)
+		return fmt.Sprintf("accepted when recorded; not counted since step %d (%s) was voided on %s (%s): %s", b.MatSeq, b.Voids, day(c.lost.At.In(loc)), c.lost.By, b.Reason)
 	}
 	var out []string
 	for _, f := range c.step.Outcome.Findings {
@@ -492,7 +492,7 @@ func (l *sanitationLog) numbers() map[stepKey][]int {
 }
 
 func (l *sanitationLog) time(t time.Time) string {
-	return keep(t.In(l.loc).Format("2 Jan 2006")) + " " + t.In(l.loc).Format("15:04")
+	return keep(day(t.In(l.loc))) + " " + t.In(l.loc).Format("15:04")
 }
 
 // when is the time of a step, which says where only its day is known.
@@ -535,7 +535,7 @@ func (l *sanitationLog) row(r cleaning, numbers []int) []string {
 	cells = append(cells, l.values(r.step.Body)...)
 	reviewed := "–"
 	if r.review != nil {
-		reviewed = r.review.By + " " + keep(r.review.Recorded.In(l.loc).Format("2 Jan 2006"))
+		reviewed = r.review.By + " " + keep(day(r.review.Recorded.In(l.loc)))
 	}
 	if r.own() {
 		reviewed += " (own)"

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"resow/medium"
 	"resow/medium/trace"
@@ -24,39 +23,35 @@ type TraceInput struct {
 func Trace(in TraceInput) Report {
 	r := in.report("trace", "{query}", in.Result.Query.From+" "+in.Result.Query.Name)
 	r.Wide, r.Sign = true, true
-	t := tracePaper{in, in.Result}
-	r.Summary = t.summary()
-	r.Figures = fields{"query": in.Result.Query, "lots": in.Result.Lots, "seed_lots": in.Result.SeedLots, "mesh_rolls": in.Result.Rolls, "mats": in.Result.Mats,
-		"to_hold": in.Result.Hold, "seed_lots_also": in.Result.Seeds, "commands": in.Commands}
-	r.Sections = []Section{t.matTable(), t.growths("start", "What is traced", in.Result.Start), t.reach("at_risk", "At risk", in.Result.AtRisk),
-		t.reach("sources", "Possible sources", in.Result.Sources), t.growths("same_seed", "Other crops of the same seed lots", in.Result.SeedAlso), t.solutions()}
+	r.Summary = in.summary()
+	t := in.Result
+	r.Figures = fields{"query": t.Query, "lots": t.Lots, "seed_lots": t.SeedLots, "mesh_rolls": t.Rolls, "mats": t.Mats,
+		"to_hold": t.Hold, "seed_lots_also": t.Seeds, "commands": in.Commands}
+	r.Sections = []Section{in.matTable(), in.growths("start", "What is traced", t.Start),
+		in.reach("at_risk", "At risk", t.AtRisk), in.reach("sources", "Possible sources", t.Sources),
+		in.growths("same_seed", "Other crops of the same seed lots", t.SeedAlso), in.solutions()}
 	if len(in.Result.Voided) > 0 {
-		r.Sections = slices.Insert(r.Sections, 1, t.voided())
+		r.Sections = slices.Insert(r.Sections, 1, in.voided())
 	}
 	return r
 }
 
-type tracePaper struct {
-	in TraceInput
-	r  trace.Result
-}
-
-func (t tracePaper) summary() []string {
-	out := []string{fmt.Sprintf("Traced: %s on %s.", count(len(t.r.Start), "growth", "growths"), mats(len(t.r.Mats))), t.mold()}
-	out = append(out, "Other lots at risk by the records: "+counted(t.otherLots())+".")
-	for _, s := range t.r.Seeds {
+func (in TraceInput) summary() []string {
+	out := []string{fmt.Sprintf("Traced: %s on %s.", count(len(in.Result.Start), "growth", "growths"), mats(len(in.Result.Mats))), in.mold()}
+	out = append(out, "Other lots at risk by the records: "+counted(in.otherLots())+".")
+	for _, s := range in.Result.Seeds {
 		out = append(out, fmt.Sprintf("Other lots of the same seed lot, %s: %s.", s.Name, or(strings.Join(s.Lots, ", "), "none with a name")))
 	}
-	out = append(out, fmt.Sprintf("In use and not on hold when this was printed: %s of this trace.", mats(len(t.r.Hold))))
-	for _, s := range t.r.Seeds {
+	out = append(out, fmt.Sprintf("In use and not on hold when this was printed: %s of this trace.", mats(len(in.Result.Hold))))
+	for _, s := range in.Result.Seeds {
 		if len(s.Hold) > 0 {
 			out = append(out, fmt.Sprintf("In use, not on hold, and other crops of seed lot %s grew on them: %s more.", s.Name, mats(len(s.Hold))))
 		}
 	}
-	if n := len(t.r.Voided); n > 0 {
+	if n := len(in.Result.Voided); n > 0 {
 		out = append(out, fmt.Sprintf("NOT AMONG THEM: %s of such lots, on other mats, that were voided; look at each.", count(n, "sowing", "sowings")))
 	}
-	for _, c := range t.in.Commands {
+	for _, c := range in.Commands {
 		out = append(out, "To hold them: "+c)
 	}
 	return out
@@ -71,12 +66,12 @@ func counted(names []string) string {
 }
 
 // otherLots are the lots at risk that the start does not have itself.
-func (t tracePaper) otherLots() (others []string) {
+func (in TraceInput) otherLots() (others []string) {
 	own := map[string]bool{}
-	for _, g := range t.r.Start {
+	for _, g := range in.Result.Start {
 		own[strings.ToLower(g.Lot)] = true
 	}
-	for _, lot := range t.r.Lots {
+	for _, lot := range in.Result.Lots {
 		if !own[strings.ToLower(lot)] {
 			others = append(others, lot)
 		}
@@ -85,23 +80,23 @@ func (t tracePaper) otherLots() (others []string) {
 }
 
 // mold names the growths of the trace on which mold was seen.
-func (t tracePaper) mold() string {
+func (in TraceInput) mold() string {
 	var seen []string
 	take := func(g trace.Growth, as string) {
 		if g.Mold {
 			seen = append(seen, fmt.Sprintf("%s on %s (%s)", lotText(g.Crop, g.Lot), keep(g.Mat.String()), as))
 		}
 	}
-	for _, g := range t.r.Start {
+	for _, g := range in.Result.Start {
 		take(g, "traced")
 	}
-	for _, x := range t.r.AtRisk {
+	for _, x := range in.Result.AtRisk {
 		take(x.Growth, "at risk")
 	}
-	for _, x := range t.r.Sources {
+	for _, x := range in.Result.Sources {
 		take(x.Growth, "possible source")
 	}
-	for _, g := range t.r.SeedAlso {
+	for _, g := range in.Result.SeedAlso {
 		take(g, "same seed lot")
 	}
 	if len(seen) == 0 {
@@ -110,9 +105,9 @@ func (t tracePaper) mold() string {
 	return "MOLD was seen: " + strings.Join(slices.Compact(seen), "; ") + "."
 }
 
-func (t tracePaper) matTable() Section {
+func (in TraceInput) matTable() Section {
 	s := newSection("mat_states")
-	for _, m := range t.r.States {
+	for _, m := range in.Result.States {
 		crop := "no crop yet"
 		if m.Crop != "" {
 			crop = lotText(m.Crop, m.Lot)
@@ -126,13 +121,11 @@ func (t tracePaper) matTable() Section {
 }
 
 // voided are the sowings that were taken back, on mats that were not found otherwise.
-func (t tracePaper) voided() Section {
+func (in TraceInput) voided() Section {
 	s := newSection("voided_sowings")
-	for _, v := range t.r.Voided {
-		day := func(at time.Time, by string) string {
-			return keep(at.In(t.in.now().Location()).Format("2 Jan 2006")) + " " + by
-		}
-		s.addWhole(func() any { return v }, keep(v.Mat.String()), lotText(v.Crop, v.Lot), day(v.SownAt, v.SownBy), day(v.VoidedAt, v.VoidedBy), v.Reason)
+	for _, v := range in.Result.Voided {
+		s.addWhole(func() any { return v }, keep(v.Mat.String()), lotText(v.Crop, v.Lot),
+			in.day(v.SownAt)+" "+v.SownBy, in.day(v.VoidedAt)+" "+v.VoidedBy, v.Reason)
 	}
 	return s
 }
@@ -149,11 +142,10 @@ func stateText(m trace.State) string {
 	return "in use, " + string(m.Stage)
 }
 
-func (t tracePaper) row(g trace.Growth) []string {
-	loc := t.in.now().Location()
+func (in TraceInput) row(g trace.Growth) []string {
 	ended := "–"
 	if !g.Ended.IsZero() {
-		ended = keep(g.Ended.In(loc).Format("2 Jan 2006"))
+		ended = in.day(g.Ended)
 	}
 	cleared := "accepted"
 	if !g.Cleared {
@@ -163,38 +155,35 @@ func (t tracePaper) row(g trace.Growth) []string {
 	if g.Mold {
 		crop += ", mold seen"
 	}
-	return []string{or(g.Lot, unknown), keep(g.Mat.String()), fmt.Sprint(g.Turn), crop, or(g.SeedLot, unknown), or(g.Place, unknown),
-		keep(g.SownAt.In(loc).Format("2 Jan 2006")) + " " + g.SownBy, ended, cleared}
+	return []string{or(g.Lot, unknown), keep(g.Mat.String()), fmt.Sprint(g.Turn), crop, or(g.SeedLot, unknown),
+		or(g.Place, unknown), in.day(g.SownAt) + " " + g.SownBy, ended, cleared}
 }
 
-func (t tracePaper) growths(name, heading string, all []trace.Growth) Section {
+func (in TraceInput) growths(name, heading string, all []trace.Growth) Section {
 	s := newSection("growths.{name}", "{name}", name, "{heading}", heading)
 	s.Columns = s.Columns[:len(s.Columns)-1]
 	for _, g := range all {
-		s.addWhole(func() any { return g }, t.row(g)...)
+		s.addWhole(func() any { return g }, in.row(g)...)
 	}
 	return s
 }
 
-func (t tracePaper) reach(name, heading string, all []trace.Reach) Section {
+func (in TraceInput) reach(name, heading string, all []trace.Reach) Section {
 	s := newSection("growths.{name}", "{name}", name, "{heading}", heading)
 	for _, x := range all {
-		s.addWhole(func() any { return x }, append(t.row(x.Growth), x.Why)...)
+		s.addWhole(func() any { return x }, append(in.row(x.Growth), x.Why)...)
 	}
 	return s
 }
 
-func (t tracePaper) solutions() Section {
+func (in TraceInput) solutions() Section {
 	s := newSection("solutions")
-	for _, x := range t.r.Solutions {
+	for _, x := range in.Result.Solutions {
 		made := or(x.MadeBy, unknown)
 		if !x.MadeAt.IsZero() {
-			made += " " + keep(x.MadeAt.In(t.in.now().Location()).Format("2 Jan 2006 15:04"))
+			made += " " + keep(minute(x.MadeAt.In(in.Farm.Location())))
 		}
-		code := "–"
-		if x.Code != "" {
-			code = keep(x.Code.String())
-		}
+		code := or(keep(x.Code.String()), "–")
 		s.addWhole(func() any { return x }, or(x.Product, unknown), code, made, fmt.Sprint(x.Missed), codes(x.Mats))
 	}
 	return s
