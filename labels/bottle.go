@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"fmt"
 	"io"
 	"math"
 	"slices"
@@ -43,13 +42,13 @@ const (
 )
 
 // WriteBottleTags draws the tags as a PDF. A tag whose cautions do not all fit
-// in full is refused with a *SheetError.
+// in full is refused with a *PrintError.
 func WriteBottleTags(w io.Writer, run BottleTags) error {
 	if err := run.Stock.Validate(); err != nil {
 		return err
 	}
 	if len(run.Tags) == 0 {
-		return &SheetError{"there are no bottle tags to print; name at least one solution"}
+		return refused("there are no bottle tags to print; name at least one solution")
 	}
 	if err := run.Stock.checkSkip(run.Skip); err != nil {
 		return err
@@ -67,11 +66,7 @@ func WriteBottleTags(w io.Writer, run BottleTags) error {
 		if err != nil {
 			return err
 		}
-		place := (run.Skip + i) % run.Stock.PerPage()
-		if i == 0 || place == 0 {
-			p.addPage()
-		}
-		cell := run.Stock.Cell(place)
+		cell := p.cell(run.Stock, run.Skip, i)
 		run.Stock.drawTag(p, cell, run.Stock.PerPage() > 1)
 		p.drawLayout(layout, cell)
 		if ruleAt > 0 {
@@ -125,8 +120,8 @@ func (t BottleTag) layOut(stock Stock) (out Layout, ruleAt float64, err error) {
 	}
 	for _, role := range []string{"product", "strength", "good until", "caution"} {
 		if slices.Contains(out.shortened, role) {
-			return Layout{}, 0, &SheetError{fmt.Sprintf("the %s of %q does not fit in full on %v x %v mm; take a larger tag or say it shorter",
-				role, t.Product, stock.LabelW, stock.LabelH)}
+			return Layout{}, 0, refused("the %s of %q does not fit in full on %v x %v mm; take a larger tag or say it shorter",
+				role, t.Product, stock.LabelW, stock.LabelH)
 		}
 	}
 	return out, ruleAt, nil
@@ -138,10 +133,10 @@ func (t BottleTag) check() (code, payload string, err error) {
 		return "", "", err
 	}
 	if code[0] != Bottle {
-		return "", "", &SheetError{fmt.Sprintf("%s is the code of a %s; a bottle tag needs one that begins with %c", Print(code), KindName(code), Bottle)}
+		return "", "", refused("%s is the code of a %s; a bottle tag needs one that begins with %c", Print(code), KindName(code), Bottle)
 	}
 	if strings.TrimSpace(t.Product) == "" {
-		return "", "", &SheetError{"a bottle tag without the product's name would be dangerous; give the name"}
+		return "", "", refused("a bottle tag without the product's name would be dangerous; give the name")
 	}
 	texts := append([]string{t.Product, t.Active, t.Strength, t.Use, t.MadeAt, t.GoodUntil, t.MadeBy, t.Farm}, t.Cautions...)
 	for _, text := range texts {

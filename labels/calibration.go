@@ -19,7 +19,7 @@ type Calibration struct {
 // WriteCalibration draws the ruler pages as a PDF.
 func WriteCalibration(w io.Writer, c Calibration) error {
 	if len(c.Stocks) == 0 {
-		return &SheetError{"there is no label stock to calibrate for; name at least one"}
+		return refused("there is no label stock to calibrate for; name at least one")
 	}
 	first := c.Stocks[0]
 	p, err := newPaper(first.PageW, first.PageH, "Calibration", c.Created, true)

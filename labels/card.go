@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"fmt"
 	"io"
 	"strings"
 	"time"
@@ -45,7 +44,7 @@ func (set ActionCards) stock() Stock {
 // WriteCards draws the cards as a PDF.
 func WriteCards(w io.Writer, set ActionCards) error {
 	if len(set.Cards) == 0 {
-		return &SheetError{"there are no action cards to print; name at least one action"}
+		return refused("there are no action cards to print; name at least one action")
 	}
 	if err := set.Correction.check(); err != nil {
 		return err
@@ -61,10 +60,7 @@ func WriteCards(w io.Writer, set ActionCards) error {
 		if err != nil {
 			return err
 		}
-		if i%stock.PerPage() == 0 {
-			p.addPage()
-		}
-		cell := stock.Cell(i)
+		cell := p.cell(stock, 0, i)
 		p.outline(cell, stock.Corner)
 		p.drawLayout(layout, cell)
 		p.pictogram(card.Word, picture.shifted(cell.X, cell.Y))
@@ -80,10 +76,10 @@ func (c ActionCard) layOut(stock Stock, farm string) (out Layout, picture Box, e
 		return Layout{}, Box{}, err
 	}
 	if code[0] != Card && code[0] != Person {
-		return Layout{}, Box{}, &SheetError{fmt.Sprintf("%s is the code of a %s; a card needs one that begins with %c, or %c for a person", Print(code), KindName(code), Card, Person)}
+		return Layout{}, Box{}, refused("%s is the code of a %s; a card needs one that begins with %c, or %c for a person", Print(code), KindName(code), Card, Person)
 	}
 	if strings.TrimSpace(c.Word) == "" {
-		return Layout{}, Box{}, &SheetError{fmt.Sprintf("the card %s has no word; people must see what it does", Print(code))}
+		return Layout{}, Box{}, refused("the card %s has no word; people must see what it does", Print(code))
 	}
 	usable := levels(code)
 	symbol, err := encode(code, usable[0], cardModule)

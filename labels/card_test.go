@@ -144,7 +144,7 @@ func TestUseIsWholeOrLeftOut(t *testing.T) {
 
 func TestCorrectionsThatAreRefused(t *testing.T) {
 	for _, c := range []Correction{{OffsetX: 21}, {OffsetY: -21}, {ScaleX: 0.5}, {ScaleY: 1.2}, {OffsetX: math.NaN()}} {
-		var sheetErr *SheetError
+		var sheetErr *PrintError
 		require.ErrorAs(t, WriteCards(&bytes.Buffer{}, ActionCards{Cards: someCards(t), Correction: c}), &sheetErr)
 		require.ErrorAs(t, WriteBottleTags(&bytes.Buffer{}, BottleTags{Stock: stockNamed(t, "a4-8"), Tags: []BottleTag{someTag(t)}, Correction: c}), &sheetErr)
 	}
@@ -164,7 +164,7 @@ func TestBottleTagsThatAreRefused(t *testing.T) {
 		tag := someTag(t)
 		change(&tag)
 		err := WriteBottleTags(&bytes.Buffer{}, BottleTags{Stock: stockNamed(t, "roll-100x60"), Tags: []BottleTag{tag}})
-		var sheetErr *SheetError
+		var sheetErr *PrintError
 		require.ErrorAs(t, err, &sheetErr, name)
 	}
 	require.Error(t, WriteBottleTags(&bytes.Buffer{}, BottleTags{Stock: stockNamed(t, "a4-8")}))

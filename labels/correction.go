@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -17,12 +16,12 @@ type Correction struct {
 func (c Correction) check() error {
 	for _, v := range []float64{c.OffsetX, c.OffsetY} {
 		if !(math.Abs(v) <= 20) {
-			return &SheetError{fmt.Sprintf("a printer offset of %v mm cannot be; give -20 to 20 as measured on the calibration page", v)}
+			return refused("a printer offset of %v mm cannot be; give -20 to 20 as measured on the calibration page", v)
 		}
 	}
 	for _, v := range []float64{c.ScaleX, c.ScaleY} {
 		if v != 0 && !(v >= 0.9 && v <= 1.1) {
-			return &SheetError{fmt.Sprintf("a scale of %v cannot be; give 0.9 to 1.1, and print at 100 %% first", v)}
+			return refused("a scale of %v cannot be; give 0.9 to 1.1, and print at 100 %% first", v)
 		}
 	}
 	return nil

@@ -19,7 +19,8 @@ type DoorSign struct {
 func WriteDoorSign(w io.Writer, sign DoorSign) error {
 	u, err := url.Parse(sign.Address)
 	if err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
-		return &PayloadError{"a door sign needs the station's web address, such as http://192.168.1.10:8080; got \"" + shorten(sign.Address, 60) + "\""}
+		return refused("a door sign needs the station's web address, such as http://192.168.1.10:8080; got \"%s\"",
+			shorten(sign.Address, 60))
 	}
 	for _, text := range append([]string{sign.Title, sign.Address}, sign.Lines...) {
 		if err := printable(text); err != nil {

@@ -1,6 +1,7 @@
 package labels
 
 import (
+	_ "embed"
 	"fmt"
 	"slices"
 	"strings"
@@ -8,10 +9,9 @@ import (
 	"unicode"
 )
 
-// keyboard is a layout as the characters of the 47 printing keys of a US
-// keyboard, row by row from the top left, without and with Shift. A scanner set
-// to US sends key positions; a computer set to this layout types these. A key
-// that types nothing by itself (a dead accent) stands as unknownKey.
+// keyboard is a layout as the characters of the keys of a US keyboard, without
+// and with Shift: see keyboards.txt. A scanner set to US sends key positions; a
+// computer set to this layout types these.
 type keyboard struct{ name, plain, shift string }
 
 const unknownKey = '\ufffd'
@@ -21,40 +21,19 @@ const (
 	usShift = "~!@#$%^&*()_+QWERTYUIOP{}ASDFGHJKL:\"|ZXCVBNM<>?"
 )
 
-// The tables come from the xkeyboard-config symbols, package xkb-data 2.35.1,
-// but for hr and gr, which are from memory. Layouts that
-// only permute the letters among themselves (Dvorak, Turkish F) are left out:
-// their images are letters of the alphabet again, so that a wrong reading could
-// pass. They are refused and have to be set right on the scanner.
-var keyboards = []keyboard{
-	{"de", "�1234567890ß�qwertzuiopü+asdfghjklöä#yxcvbnm,.-", "°!\"§$%&/()=?�QWERTZUIOPÜ*ASDFGHJKLÖÄ'YXCVBNM;:_"},
-	{"fr", "²&é\"'(-è_çà)=azertyuiop�$qsdfghjklmù*wxcvbn,;:!", "~1234567890°+AZERTYUIOP�£QSDFGHJKLM%µWXCVBN?./§"},
-	{"be", "²&é\"'(§è!çà)-azertyuiop�$qsdfghjklmùµwxcvbn,;:=", "³1234567890°_AZERTYUIOP�*QSDFGHJKLM%£WXCVBN?./+"},
-	{"ch", "§1234567890'�qwertzuiopü�asdfghjklöä$yxcvbnm,.-", "°+\"*ç%&/()=?�QWERTZUIOPè!ASDFGHJKLéà£YXCVBNM;:_"},
-	{"cz", ";+ěščřžýáíé=�qwertzuiopú)asdfghjklů§�yxcvbnm,.-", "�1234567890%�QWERTZUIOP/(ASDFGHJKL\"!'YXCVBNM?:_"},
-	{"cz-qwerty", ";+ěščřžýáíé=�qwertyuiopú)asdfghjklů§�zxcvbnm,.-", "�1234567890%�QWERTYUIOP/(ASDFGHJKL\"!'ZXCVBNM?:_"},
-	{"sk", ";+ľščťžýáíé=�qwertzuiopúäasdfghjklô§ňyxcvbnm,.-", "�1234567890%�QWERTZUIOP/(ASDFGHJKL\"!)YXCVBNM?:_"},
-	{"sk-qwerty", ";+ľščťžýáíé=�qwertyuiopúäasdfghjklô§ňzxcvbnm,.-", "�1234567890%�QWERTYUIOP/(ASDFGHJKL\"!)ZXCVBNM?:_"},
-	{"hu", "0123456789öüóqwertzuiopőúasdfghjkléáűyxcvbnm,.-", "§'\"+!%/=()ÖÜÓQWERTZUIOPŐÚASDFGHJKLÉÁŰYXCVBNM?:_"},
-	{"hr", "¸1234567890'+qwertzuiopšđasdfghjklčćžyxcvbnm,.-", "¨!\"#$%&/()=?*QWERTZUIOPŠĐASDFGHJKLČĆŽYXCVBNM;:_"},
-	{"it", "\\1234567890'ìqwertyuiopè+asdfghjklòàùzxcvbnm,.-", "|!\"£$%&/()=?^QWERTYUIOPé*ASDFGHJKLç°§ZXCVBNM;:_"},
-	{"es", "º1234567890'¡qwertyuiop�+asdfghjklñ�çzxcvbnm,.-", "ª!\"·$%&/()=?¿QWERTYUIOP�*ASDFGHJKLÑ�ÇZXCVBNM;:_"},
-	{"latam", "|1234567890'¿qwertyuiop�+asdfghjklñ{}zxcvbnm,.-", "°!\"#$%&/()=?¡QWERTYUIOP�*ASDFGHJKLÑ[]ZXCVBNM;:_"},
-	{"pt", "\\1234567890'«qwertyuiop+�asdfghjklçº�zxcvbnm,.-", "|!\"#$%&/()=?»QWERTYUIOP*�ASDFGHJKLÇª�ZXCVBNM;:_"},
-	{"br", "'1234567890-=qwertyuiop�[asdfghjklç�]zxcvbnm,.;", "\"!@#$%�&*()_+QWERTYUIOP�{ASDFGHJKLÇ�}ZXCVBNM<>:"},
-	{"dk", "½1234567890+�qwertyuiopå�asdfghjklæø'zxcvbnm,.-", "§!\"#¤%&/()=?�QWERTYUIOPÅ�ASDFGHJKLÆØ*ZXCVBNM;:_"},
-	{"no", "|1234567890+\\qwertyuiopå�asdfghjkløæ'zxcvbnm,.-", "§!\"#¤%&/()=?�QWERTYUIOPÅ�ASDFGHJKLØÆ*ZXCVBNM;:_"},
-	{"se", "§1234567890+�qwertyuiopå�asdfghjklöä'zxcvbnm,.-", "½!\"#¤%&/()=?�QWERTYUIOPÅ�ASDFGHJKLÖÄ*ZXCVBNM;:_"},
-	{"nl", "@1234567890/°qwertyuiop�*asdfghjkl+�<zxcvbnm,.-", "§!\"#$%&_()'?�QWERTYUIOP�|ASDFGHJKL±�>ZXCVBNM;:="},
-	{"ca", "#1234567890-=qwertyuiop��asdfghjkl;�<zxcvbnm,.é", "|!\"/$%?&*()_+QWERTYUIOP��ASDFGHJKL:�>ZXCVBNM'.É"},
-	{"tr", "\"1234567890*-qwertyuıopğüasdfghjklşi,zxcvbnmöç.", "é!'^+%&/()=?_QWERTYUIOPĞÜASDFGHJKLŞİ;ZXCVBNMÖÇ:"},
-	{"ee", "�1234567890+�qwertyuiopüõasdfghjklöä'zxcvbnm,.-", "�!\"#¤%&/()=?�QWERTYUIOPÜÕASDFGHJKLÖÄ*ZXCVBNM;:_"},
-	{"lt", "`ąčęėįšųū„“-žqwertyuiop[]asdfghjkl;'\\zxcvbnm,./", "~ĄČĘĖĮŠŲŪ()_ŽQWERTYUIOP{}ASDFGHJKL:\"|ZXCVBNM<>?"},
-	{"is", "�1234567890ö-qwertyuiopð'asdfghjklæ�+zxcvbnm,.þ", "�!\"#$%&/()=Ö_QWERTYUIOPÐ?ASDFGHJKLÆ�*ZXCVBNM;:Þ"},
-	{"ua", "'1234567890-=йцукенгшщзхїфівапролджєґячсмитьбю.", "ʼ!\"№;%:?*()_+ЙЦУКЕНГШЩЗХЇФІВАПРОЛДЖЄҐЯЧСМИТЬБЮ,"},
-	{"ru", "ё1234567890-=йцукенгшщзхъфывапролджэ\\ячсмитьбю.", "Ё!\"№;%:?*()_+ЙЦУКЕНГШЩЗХЪФЫВАПРОЛДЖЭ/ЯЧСМИТЬБЮ,"},
-	{"gr", "`1234567890-=;ςερτυθιοπ[]ασδφγηξκλ�'\\ζχψωβνμ,./", "~!@#$%^&*()_+:�ΕΡΤΥΘΙΟΠ{}ΑΣΔΦΓΗΞΚΛ�\"|ΖΧΨΩΒΝΜ<>?"},
-}
+//go:embed keyboards.txt
+var keyboardsSource string
+
+// Layouts that only permute the letters among themselves (Dvorak, Turkish F) are
+// left out: their images are letters of the alphabet again, so that a wrong
+// reading could pass. They are refused and have to be set right on the scanner.
+var keyboards = sync.OnceValue(func() (all []keyboard) {
+	_, tables, _ := strings.Cut(keyboardsSource, "---\n")
+	for three := range slices.Chunk(strings.Split(strings.TrimSpace(tables), "\n"), 3) {
+		all = append(all, keyboard{three[0], three[1], three[2]})
+	}
+	return all
+})
 
 // inverse maps what the layout types back to what a US keyboard types. Where
 // the case got lost on the way (Caps Lock), the other case serves if it is not
@@ -82,8 +61,8 @@ func (k keyboard) inverse() map[rune]rune {
 }
 
 var inverses = sync.OnceValue(func() []map[rune]rune {
-	maps := make([]map[rune]rune, 0, len(keyboards))
-	for _, k := range keyboards {
+	var maps []map[rune]rune
+	for _, k := range keyboards() {
 		maps = append(maps, k.inverse())
 	}
 	return maps
@@ -122,7 +101,7 @@ func parseAnyLayout(input string, parse func(string) (string, error)) (string, e
 		if err != nil {
 			continue
 		}
-		names = append(names, keyboards[i].name)
+		names = append(names, keyboards()[i].name)
 		if !slices.Contains(codes, code) {
 			codes = append(codes, code)
 		}

@@ -7,6 +7,16 @@
 // own: both are handed in, so the same input gives the same bytes.
 package labels
 
+import "fmt"
+
+// PrintError says why something cannot be printed: a label, its stock, its
+// payload or a printer's correction.
+type PrintError struct{ Text string }
+
+func (e *PrintError) Error() string { return e.Text }
+
+func refused(format string, args ...any) error { return &PrintError{fmt.Sprintf(format, args...)} }
+
 const pointsPerMM = 72 / 25.4
 
 // Box is a rectangle in millimetres, origin at the top left, y down.

@@ -46,11 +46,6 @@ type PlacedText struct {
 	rise   float64 // from the top of the box to the base line
 }
 
-// SheetError reports a label or sheet that cannot be printed.
-type SheetError struct{ Text string }
-
-func (e *SheetError) Error() string { return e.Text }
-
 const (
 	codePoints  = 14.0 // the least size of the code that is wanted beside a symbol
 	leastCode   = 7.0  // on small labels
@@ -128,7 +123,7 @@ func (l Label) check() (code, payload string, err error) {
 		return "", "", err
 	}
 	if read != code {
-		return "", "", &SheetError{fmt.Sprintf("the payload %q reads as %s and not as %s; build it from the label's own code", payload, read, code)}
+		return "", "", refused("the payload %q reads as %s and not as %s; build it from the label's own code", payload, read, code)
 	}
 	for _, text := range []string{l.Size, l.Farm, l.Note} {
 		if err := printable(text); err != nil {
@@ -141,11 +136,11 @@ func (l Label) check() (code, payload string, err error) {
 // printable refuses text that would come out as empty boxes.
 func printable(text string) error {
 	if !utf8.ValidString(text) {
-		return &SheetError{fmt.Sprintf("%q is not text in UTF-8; type it again or convert the file it came from", shorten(text, 40))}
+		return refused("%q is not text in UTF-8; type it again or convert the file it came from", shorten(text, 40))
 	}
 	if missing := lettering.Missing(text); len(missing) > 0 {
-		return &SheetError{fmt.Sprintf("%q has characters that no built-in font has, such as %q; leave them out or write them in other letters",
-			shorten(text, 40), string(missing[0]))}
+		return refused("%q has characters that no built-in font has, such as %q; leave them out or write them in other letters",
+			shorten(text, 40), string(missing[0]))
 	}
 	return nil
 }
@@ -156,9 +151,8 @@ func tooSmall(stock Stock, payload string) error {
 		return &SymbolError{Payload: payload}
 	}
 	smallest := usable[len(usable)-1].side() * SmallestModule
-	return &SheetError{fmt.Sprintf(
-		"no label of %v x %v mm can carry a symbol for %q that scans: it needs %.1f mm square with its quiet zone, beside or above the code in print; take a larger label or the bare code as payload",
-		stock.LabelW, stock.LabelH, shorten(payload, 60), math.Ceil(smallest*10)/10)}
+	return refused("no label of %v x %v mm can carry a symbol for %q that scans: it needs %.1f mm square with its quiet zone, beside or above the code in print; take a larger label or the bare code as payload",
+		stock.LabelW, stock.LabelH, shorten(payload, 60), math.Ceil(smallest*10)/10)
 }
 
 // choose tries, best first: the recommended module before the least, strong

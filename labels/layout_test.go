@@ -142,7 +142,7 @@ func TestLabelsOfAnySize(t *testing.T) {
 			Note: rapid.SampledFrom(farmNames).Draw(t, "note"), Reprint: rapid.IntRange(0, 3).Draw(t, "reprint")}
 		layout, err := LayOut(stock, label)
 		if err != nil {
-			var sheetErr *SheetError
+			var sheetErr *PrintError
 			require.ErrorAs(t, err, &sheetErr)
 			require.True(t, min(w, h) < 25, "%v x %v has room", w, h)
 			return

@@ -2,6 +2,7 @@ package labels
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"time"
@@ -18,6 +19,7 @@ type paper struct {
 	w, h   float64
 	matrix string
 	open   bool
+	begun  func() // draws what stands on every page besides; nil: nothing
 }
 
 func newPaper(w, h float64, title string, created time.Time, compress bool) (*paper, error) {
@@ -37,13 +39,7 @@ func newPaper(w, h float64, title string, created time.Time, compress bool) (*pa
 // adjust moves and stretches everything on the pages that follow, from the top
 // left corner.
 func (p *paper) adjust(c Correction) {
-	dx, dy, sx, sy := c.OffsetX, c.OffsetY, c.ScaleX, c.ScaleY
-	if sx == 0 {
-		sx = 1
-	}
-	if sy == 0 {
-		sy = 1
-	}
+	dx, dy, sx, sy := c.OffsetX, c.OffsetY, cmp.Or(c.ScaleX, 1), cmp.Or(c.ScaleY, 1)
 	if dx == 0 && dy == 0 && sx == 1 && sy == 1 {
 		return
 	}
@@ -58,6 +54,19 @@ func (p *paper) addPage() {
 		p.pdf.RawWriteStr("q " + p.matrix)
 		p.open = true
 	}
+	if p.begun != nil {
+		p.begun()
+	}
+}
+
+// cell is where label i of a print run goes, on a new page where it is the first
+// of one.
+func (p *paper) cell(s Stock, skip, i int) Box {
+	place := (skip + i) % s.PerPage()
+	if i == 0 || place == 0 {
+		p.addPage()
+	}
+	return s.Cell(place)
 }
 
 func (p *paper) closePage() {

@@ -6,11 +6,6 @@ import (
 	"strings"
 )
 
-// PayloadError reports a payload that cannot be built.
-type PayloadError struct{ Text string }
-
-func (e *PayloadError) Error() string { return e.Text }
-
 // WebPayload is the address of a mat's page at the farm's station, so that a
 // phone's own camera opens it: base "http://host:port" gives
 // "HTTP://HOST:PORT/m/CODE". Scheme and host are put in upper case, which means
@@ -34,10 +29,10 @@ func WebPayload(base, code string) (string, error) {
 func splitBase(base string) (scheme, host, path string, err error) {
 	u, parseErr := url.Parse(base)
 	if parseErr != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
-		return "", "", "", &PayloadError{fmt.Sprintf("%q is not a web address to print; give it as http://host:port", base)}
+		return "", "", "", refused("%q is not a web address to print; give it as http://host:port", base)
 	}
 	if u.RawQuery != "" || u.Fragment != "" || u.User != nil {
-		return "", "", "", &PayloadError{fmt.Sprintf("%q carries more than host and path; leave out user names, ? and #", base)}
+		return "", "", "", refused("%q carries more than host and path; leave out user names, ? and #", base)
 	}
 	return u.Scheme, u.Host, strings.TrimRight(u.EscapedPath(), "/"), nil
 }
@@ -46,7 +41,7 @@ func splitBase(base string) (scheme, host, path string, err error) {
 // 3 … from the right (GS1 General Specifications, check digit calculation).
 func CheckDigit(digits string) (byte, error) {
 	if digits == "" || strings.Trim(digits, "0123456789") != "" {
-		return 0, &PayloadError{fmt.Sprintf("%q is not a number; a GS1 key has digits only", digits)}
+		return 0, refused("%q is not a number; a GS1 key has digits only", digits)
 	}
 	sum := 0
 	for i := range len(digits) {
@@ -73,9 +68,8 @@ func GRAIPayload(resolver, prefix, assetType, code string) (string, error) {
 		return "", err
 	}
 	if len(prefix) < 4 || len(prefix) > 12 || len(prefix)+len(assetType) != 12 {
-		return "", &PayloadError{fmt.Sprintf(
-			"company prefix %q and asset type %q have %d digits; together they need 12, the prefix as GS1 issued it to the farm (without one, print the bare code)",
-			prefix, assetType, len(prefix)+len(assetType))}
+		return "", refused("company prefix %q and asset type %q have %d digits; together they need 12, the prefix as GS1 issued it to the farm (without one, print the bare code)",
+			prefix, assetType, len(prefix)+len(assetType))
 	}
 	check, err := CheckDigit(prefix + assetType)
 	if err != nil {

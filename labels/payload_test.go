@@ -55,7 +55,7 @@ func TestPayloads(t *testing.T) {
 
 	for _, base := range []string{"", "farm.local", "ftp://x", "http://", "http://a b", "http://x/?q=1", "http://u:p@x", "http://x/#f"} {
 		_, err := WebPayload(base, code)
-		var payloadErr *PayloadError
+		var payloadErr *PrintError
 		require.ErrorAs(t, err, &payloadErr, base)
 		_, err = GRAIPayload(base, "9521234", "00001", code)
 		require.Error(t, err, base)

@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"fmt"
 	"io"
 	"time"
 )
@@ -64,13 +63,13 @@ func (s Sheet) validate() error {
 		return err
 	}
 	if len(s.Labels) == 0 {
-		return &SheetError{"there are no labels to print; name at least one mat"}
+		return refused("there are no labels to print; name at least one mat")
 	}
 	if err := s.Stock.checkSkip(s.Skip); err != nil {
 		return err
 	}
 	if s.Copies < 0 || s.Copies > 100 {
-		return &SheetError{fmt.Sprintf("%d copies cannot be; give 1 to 100", s.Copies)}
+		return refused("%d copies cannot be; give 1 to 100", s.Copies)
 	}
 	if err := s.Correction.check(); err != nil {
 		return err
@@ -81,13 +80,13 @@ func (s Sheet) validate() error {
 // checkSkip refuses to leave out more labels than a page has.
 func (s Stock) checkSkip(skip int) error {
 	if skip < 0 || skip >= s.PerPage() {
-		return &SheetError{fmt.Sprintf("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", skip, s.PerPage(), s.PerPage()-1)}
+		return refused("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", skip, s.PerPage(), s.PerPage()-1)
 	}
 	return nil
 }
 
-// WriteSheet draws the labels as a PDF. Errors are *SheetError, *StockError,
-// *SymbolError, *CodeError, or whatever w returns.
+// WriteSheet draws the labels as a PDF. Errors are *PrintError, *SymbolError,
+// *CodeError, or whatever w returns.
 func WriteSheet(w io.Writer, sheet Sheet) error {
 	return writeSheet(w, sheet, true)
 }
@@ -103,24 +102,16 @@ func writeSheet(w io.Writer, sheet Sheet, compress bool) error {
 	p.adjust(sheet.Correction)
 	copies := max(1, sheet.Copies)
 	total := len(sheet.Labels) * copies
-	place := sheet.Skip
-	p.addPage()
-	sheet.furnish(p)
+	p.begun = func() { sheet.furnish(p) }
 	for i, label := range sheet.Labels {
 		layout, err := layOut(sheet.Stock, label)
 		if err != nil {
 			return err
 		}
 		for c := range copies {
-			if place == sheet.Stock.PerPage() {
-				place = 0
-				p.addPage()
-				sheet.furnish(p)
-			}
-			cell := sheet.Stock.Cell(place)
+			cell := p.cell(sheet.Stock, sheet.Skip, i*copies+c)
 			sheet.Stock.drawTag(p, cell, sheet.CutLines)
 			p.drawLayout(layout, cell)
-			place++
 			if sheet.Progress != nil {
 				sheet.Progress(i*copies+c+1, total)
 			}
@@ -141,34 +132,28 @@ func (s Sheet) furnish(p *paper) {
 
 // cropMarks draws ticks in line with every label edge, in the page margins.
 func (s Stock) cropMarks(p *paper) {
-	const gap, tick = cropGap, cropTick
+	const room = cropGap + cropTick
 	last := s.Cell(s.PerPage() - 1)
-	mark := func(x, y float64, down bool) {
-		if down {
-			p.line(x, y, x, y+tick, 0.1)
-			return
-		}
-		p.line(x, y, x+tick, y, 0.1)
-	}
+	right, bottom := last.right(), last.bottom()
 	for c := range s.Columns {
 		cell := s.Cell(c)
 		for _, x := range []float64{cell.X, cell.right()} {
-			if s.Top >= gap+tick {
-				mark(x, s.Top-gap-tick, true)
+			if s.Top >= room {
+				p.line(x, s.Top-room, x, s.Top-room+cropTick, 0.1)
 			}
-			if s.PageH-last.bottom() >= gap+tick {
-				mark(x, last.bottom()+gap, true)
+			if s.PageH-bottom >= room {
+				p.line(x, bottom+cropGap, x, bottom+room, 0.1)
 			}
 		}
 	}
 	for r := range s.Rows {
 		cell := s.Cell(r * s.Columns)
 		for _, y := range []float64{cell.Y, cell.bottom()} {
-			if s.Left >= gap+tick {
-				mark(s.Left-gap-tick, y, false)
+			if s.Left >= room {
+				p.line(s.Left-room, y, s.Left-room+cropTick, y, 0.1)
 			}
-			if s.PageW-last.right() >= gap+tick {
-				mark(last.right()+gap, y, false)
+			if s.PageW-right >= room {
+				p.line(right+cropGap, y, right+room, y, 0.1)
 			}
 		}
 	}

@@ -94,7 +94,7 @@ func (s Symbol) WriteSVG(w io.Writer, code string) error {
 // pixels (1 to 100) whole pixels per module, and the code below as WriteSVG.
 func (s Symbol) WritePNG(w io.Writer, pixels int, code string) error {
 	if pixels < 1 || pixels > 100 {
-		return &PayloadError{fmt.Sprintf("%d pixels per module cannot be drawn; take 1 to 100, 8 is good for a screen", pixels)}
+		return refused("%d pixels per module cannot be drawn; take 1 to 100, 8 is good for a screen", pixels)
 	}
 	f, err := s.single(code)
 	if err != nil {

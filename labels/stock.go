@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"fmt"
 	"math"
 	"strings"
 )
@@ -72,11 +71,6 @@ var stocks = []Stock{
 		PitchX: 85, PitchY: 32, Columns: 2, Rows: 8, Corner: 3, Safe: SafeEdge, HoleX: 7, HoleD: 5, Source: plainPaper},
 }
 
-// StockError reports label measures that cannot be, or a name not known.
-type StockError struct{ Text string }
-
-func (e *StockError) Error() string { return e.Text }
-
 // Stocks lists the stocks that are known by name.
 func Stocks() []Stock { return append([]Stock(nil), stocks...) }
 
@@ -89,7 +83,7 @@ func FindStock(name string) (Stock, error) {
 		}
 		names = append(names, s.Name)
 	}
-	return Stock{}, &StockError{fmt.Sprintf("no label stock is called %q; there are %s, or give your own measures", name, strings.Join(names, ", "))}
+	return Stock{}, refused("no label stock is called %q; there are %s, or give your own measures", name, strings.Join(names, ", "))
 }
 
 // PerPage is the number of labels on a page.
@@ -138,31 +132,31 @@ func (s Stock) Validate() error {
 	}
 	for _, m := range measures {
 		if math.IsNaN(m.value) || math.IsInf(m.value, 0) || m.value < 0 || m.value > 2000 || (m.positive && m.value == 0) {
-			return &StockError{fmt.Sprintf("%s of %v mm cannot be; give millimeters from the label pack, at most 2000", m.name, m.value)}
+			return refused("%s of %v mm cannot be; give millimeters from the label pack, at most 2000", m.name, m.value)
 		}
 	}
 	if s.Columns < 1 || s.Rows < 1 || s.Columns > 100 || s.Rows > 100 {
-		return &StockError{fmt.Sprintf("%d columns and %d rows cannot be; give 1 to 100 of each", s.Columns, s.Rows)}
+		return refused("%d columns and %d rows cannot be; give 1 to 100 of each", s.Columns, s.Rows)
 	}
 	if !(s.Safe >= SafeEdge) || s.Safe > 50 {
-		return &StockError{fmt.Sprintf("a clear edge of %v mm is too little or too much; give %v mm or some more", s.Safe, SafeEdge)}
+		return refused("a clear edge of %v mm is too little or too much; give %v mm or some more", s.Safe, SafeEdge)
 	}
 	const slack = 0.05 // measures are often given to a tenth
 	if (s.Columns > 1 && s.PitchX < s.LabelW-slack) || (s.Rows > 1 && s.PitchY < s.LabelH-slack) {
-		return &StockError{fmt.Sprintf("labels of %v x %v mm overlap at a pitch of %v x %v mm; the pitch is from one label's edge to the next label's same edge",
-			s.LabelW, s.LabelH, s.PitchX, s.PitchY)}
+		return refused("labels of %v x %v mm overlap at a pitch of %v x %v mm; the pitch is from one label's edge to the next label's same edge",
+			s.LabelW, s.LabelH, s.PitchX, s.PitchY)
 	}
 	last := s.Cell(s.PerPage() - 1)
 	if last.right() > s.PageW+slack || last.bottom() > s.PageH+slack {
-		return &StockError{fmt.Sprintf("the last label ends at %.2f x %.2f mm, outside the page of %v x %v mm; check margins, pitch and count",
-			last.right(), last.bottom(), s.PageW, s.PageH)}
+		return refused("the last label ends at %.2f x %.2f mm, outside the page of %v x %v mm; check margins, pitch and count",
+			last.right(), last.bottom(), s.PageW, s.PageH)
 	}
 	if s.Dot > 0.3 {
-		return &StockError{fmt.Sprintf("a printer dot of %v mm is too coarse; 203 dpi is 0.125 mm", s.Dot)}
+		return refused("a printer dot of %v mm is too coarse; 203 dpi is 0.125 mm", s.Dot)
 	}
 	for _, p := range s.Panels() {
 		if p.W <= 0 || p.H <= 0 {
-			return &StockError{fmt.Sprintf("nothing is left to print on a label of %v x %v mm; make the label larger, or hole, seam and edge smaller", s.LabelW, s.LabelH)}
+			return refused("nothing is left to print on a label of %v x %v mm; make the label larger, or hole, seam and edge smaller", s.LabelW, s.LabelH)
 		}
 	}
 	return nil

@@ -60,7 +60,7 @@ func TestValidateRefuses(t *testing.T) {
 		s := good
 		spoil(&s)
 		err := s.Validate()
-		var stockErr *StockError
+		var stockErr *PrintError
 		require.ErrorAs(t, err, &stockErr, name)
 		_, err = LayOut(s, Label{Code: "TK7R2N81"})
 		require.ErrorAs(t, err, &stockErr, name)

@@ -348,7 +348,7 @@ func (l labelFlags) graiPayload(code string) (string, error) {
 			return "", err
 		}
 		if key[12] != want {
-			return "", &labels.PayloadError{Text: fmt.Sprintf("the GRAI %s should end in the check digit %c; compare it with what GS1 issued", key, want)}
+			return "", &labels.PrintError{Text: fmt.Sprintf("the GRAI %s should end in the check digit %c; compare it with what GS1 issued", key, want)}
 		}
 		asset = asset[:len(asset)-1]
 	}

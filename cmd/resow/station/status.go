@@ -60,10 +60,8 @@ var answers = []struct {
 	{as[*medium.UnlikelyError], http.StatusUnprocessableEntity, "way.unlikely"},
 	{as[*amount.Error], http.StatusUnprocessableEntity, ""},
 	{as[*labels.CodeError], http.StatusNotFound, ""},
-	{as[*labels.PayloadError], http.StatusUnprocessableEntity, ""},
-	{as[*labels.StockError], http.StatusUnprocessableEntity, ""},
+	{as[*labels.PrintError], http.StatusUnprocessableEntity, ""},
 	{as[*labels.SymbolError], http.StatusUnprocessableEntity, ""},
-	{as[*labels.SheetError], http.StatusUnprocessableEntity, ""},
 	{as[*labels.RandomError], http.StatusInternalServerError, "guard.failed"},
 	{as[*farm.CodeError], http.StatusNotFound, ""}, // after labels': what can't be read is no mat either
 	{as[*sanitizer.InputError], http.StatusUnprocessableEntity, ""},
