@@ -92,7 +92,7 @@ func (c ActionCard) layOut(stock Stock, farm string) (out Layout, picture Box, e
 	const foot, codeSize = 4.0, 10.0
 	codeTop := panel.bottom() - foot - codeHeight(1, codeSize) - 2.5
 	box := Box{panel.X + (panel.W-side)/2, codeTop - side, side, side}
-	if hasPictogram(c.Word) {
+	if pictogramOf(c.Word) != nil {
 		box.X = panel.right() - side - 3
 		picture = Box{panel.X + 6, box.Y + 2, side - 4, side - 4}
 	}

@@ -62,6 +62,18 @@ func (e *CodeError) Error() string {
 	return fmt.Sprintf("%q is not a code: %s", shorten(e.Input, 60), e.Detail)
 }
 
+func noCode(input string, reason Reason, format string, args ...any) error {
+	return &CodeError{Input: input, Reason: reason, Detail: fmt.Sprintf(format, args...)}
+}
+
+// tooLong refuses what is longer than anything that was ever printed.
+func tooLong(input string, most int) error {
+	if len(input) <= most {
+		return nil
+	}
+	return noCode(input, ReasonLength, "it has more than %d characters; scan one label at a time", most)
+}
+
 func shorten(s string, limit int) string {
 	r := []rune(s)
 	if len(r) <= limit {
@@ -98,7 +110,7 @@ func checkCharacter(s string) byte {
 // times in ten. The caller must still make sure that the code is not in use.
 func NewCode(kind byte, random io.Reader) (string, error) {
 	if KindName(string(kind)) == "" {
-		return "", &CodeError{Input: string(kind), Reason: ReasonKind, Detail: kindHint(kind)}
+		return "", noCode(string(kind), ReasonKind, "%s", kindHint(kind))
 	}
 	alphabet := Alphabet
 	if kind == Card {
@@ -158,10 +170,8 @@ func KindName(code string) string {
 // Passing says only that the code is well formed: one wrong string in 37 passes
 // by chance. The register of issued codes has the last word.
 func Parse(input string) (string, error) {
-	const longest = 64
-	if len(input) > longest {
-		return "", &CodeError{Input: input, Reason: ReasonLength,
-			Detail: fmt.Sprintf("it has more than %d characters; scan one label at a time", longest)}
+	if err := tooLong(input, 64); err != nil {
+		return "", err
 	}
 	return parseAnyLayout(input, parsePlain)
 }
@@ -173,7 +183,7 @@ func parsePlain(input string) (string, error) {
 
 func parseStripped(input, s string) (string, error) {
 	refuse := func(reason Reason, detail string, args ...any) (string, error) {
-		return "", &CodeError{Input: input, Reason: reason, Detail: fmt.Sprintf(detail, args...)}
+		return "", noCode(input, reason, detail, args...)
 	}
 	if s == "" {
 		return refuse(ReasonEmpty, "nothing was read; scan the label again or type the eight characters printed beside the symbol")

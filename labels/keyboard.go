@@ -2,7 +2,6 @@ package labels
 
 import (
 	_ "embed"
-	"fmt"
 	"slices"
 	"strings"
 	"sync"
@@ -110,9 +109,9 @@ func parseAnyLayout(input string, parse func(string) (string, error)) (string, e
 		return codes[0], nil
 	}
 	if len(codes) > 1 {
-		return "", &CodeError{Input: input, Reason: ReasonLayout, Detail: fmt.Sprintf(
+		return "", noCode(input, ReasonLayout,
 			"it gives %s on different keyboard layouts (%s); set the scanner to the computer's layout, or type the code",
-			strings.Join(codes, " or "), strings.Join(names, ", "))}
+			strings.Join(codes, " or "), strings.Join(names, ", "))
 	}
 	return "", firstErr
 }

@@ -27,4 +27,13 @@ func (b Box) bottom() float64 { return b.Y + b.H }
 
 func (b Box) inset(d float64) Box { return Box{b.X + d, b.Y + d, b.W - 2*d, b.H - 2*d} }
 
+// across is where a line of some length begins in the box, at its left or in its
+// middle.
+func (b Box) across(long float64, center bool) (x, length float64) {
+	if center {
+		return b.X + (b.W-long)/2, long
+	}
+	return b.X, long
+}
+
 func (b Box) shifted(dx, dy float64) Box { return Box{b.X + dx, b.Y + dy, b.W, b.H} }

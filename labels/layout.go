@@ -370,11 +370,7 @@ func codeHeight(lines int, points float64) float64 {
 func (l *Layout) code(lines []string, box Box, points float64, center bool) {
 	em := mm(points)
 	for i, line := range lines {
-		long := width(line, true) * em
-		x := box.X
-		if center {
-			x += (box.W - long) / 2
-		}
+		x, long := box.across(width(line, true)*em, center)
 		l.Texts = append(l.Texts, PlacedText{Role: "code", Text: line, Points: points, Bold: true,
 			Box:  Box{x, box.Y + float64(i)*codePitch*em, long, (capHeight + 0.02 + codeDrop) * em},
 			rise: (capHeight + 0.01) * em})
@@ -395,11 +391,7 @@ func (l *Layout) stack(box Box, items []item, reserved float64, center bool) flo
 	for _, it := range items {
 		em := mm(it.set.points)
 		for _, line := range it.set.lines {
-			long := width(line, it.bold) * em
-			x := box.X
-			if center {
-				x += (box.W - long) / 2
-			}
+			x, long := box.across(width(line, it.bold)*em, center)
 			l.Texts = append(l.Texts, PlacedText{Role: it.role, Text: line, Points: it.set.points, Bold: it.bold,
 				Box: Box{x, y, long, lineEm * em}, rise: ascent * em})
 			y += lineEm * em

@@ -23,15 +23,8 @@ type paper struct {
 }
 
 func newPaper(w, h float64, title string, created time.Time, compress bool) (*paper, error) {
-	pdf := gofpdf.NewCustom(&gofpdf.InitType{UnitStr: "mm", Size: gofpdf.SizeType{Wd: w, Ht: h}})
-	pdf.SetMargins(0, 0, 0)
-	pdf.SetAutoPageBreak(false, 0)
+	pdf := lettering.NewDocument(gofpdf.SizeType{Wd: w, Ht: h}, title, created)
 	pdf.SetCompression(compress)
-	pdf.SetCatalogSort(true)
-	pdf.SetCreationDate(created)
-	pdf.SetModificationDate(created)
-	pdf.SetTitle(title, true)
-	pdf.SetCreator("resow", true)
 	p := &paper{pdf: pdf, pen: lettering.NewPen(pdf), w: w, h: h}
 	return p, pdf.Error()
 }
@@ -119,10 +112,7 @@ func (p *paper) paragraph(box Box, text string, isBold bool, points float64, cen
 func (p *paper) lines(box Box, set fitted, isBold, center bool) float64 {
 	em := mm(set.points)
 	for i, line := range set.lines {
-		x := box.X
-		if center {
-			x += (box.W - width(line, isBold)*em) / 2
-		}
+		x, _ := box.across(width(line, isBold)*em, center)
 		p.text(x, box.Y+(float64(i)*lineEm+ascent)*em, line, isBold, set.points)
 	}
 	return set.height()

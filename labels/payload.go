@@ -1,7 +1,6 @@
 package labels
 
 import (
-	"fmt"
 	"net/url"
 	"strings"
 )
@@ -89,10 +88,8 @@ func GRAIPayload(resolver, prefix, assetType, code string) (string, error) {
 // ends around it are accepted. A GRAI whose check digit is wrong is refused.
 // The error is a *CodeError.
 func Read(payload string) (string, error) {
-	const longest = 512
-	if len(payload) > longest {
-		return "", &CodeError{Input: payload, Reason: ReasonLength,
-			Detail: fmt.Sprintf("it has more than %d characters; scan one label at a time", longest)}
+	if err := tooLong(payload, 512); err != nil {
+		return "", err
 	}
 	return parseAnyLayout(payload, readPlain)
 }
@@ -107,12 +104,12 @@ func readPlain(payload string) (string, error) {
 	if !isAddress {
 		return parsePlain(s)
 	}
-	path, _, _ = strings.Cut(path, "#")
-	path, _, _ = strings.Cut(path, "?")
+	if end := strings.IndexAny(path, "#?"); end >= 0 {
+		path = path[:end]
+	}
 	parts := strings.Split(strings.TrimRight(path, "/"), "/")
 	if len(parts) < 2 {
-		return "", &CodeError{Input: payload, Reason: ReasonForm,
-			Detail: "the web address has no code at its end; scan the label of a mat, a bottle or a card"}
+		return "", noCode(payload, ReasonForm, "the web address has no code at its end; scan the label of a mat, a bottle or a card")
 	}
 	last := parts[len(parts)-1]
 	if parts[len(parts)-2] == "8003" {
@@ -125,13 +122,13 @@ func readPlain(payload string) (string, error) {
 // those 12, and our code as the serial.
 func readGRAI(payload, key string) (string, error) {
 	if len(key) < 14 || strings.Trim(key[:14], "0123456789") != "" || key[0] != '0' {
-		return "", &CodeError{Input: payload, Reason: ReasonForm,
-			Detail: "after 8003 a GRAI has a zero and 13 digits; the label was printed wrongly or is not ours: print a new one"}
+		return "", noCode(payload, ReasonForm,
+			"after 8003 a GRAI has a zero and 13 digits; the label was printed wrongly or is not ours: print a new one")
 	}
 	want, err := CheckDigit(key[1:13])
 	if err != nil || want != key[13] {
-		return "", &CodeError{Input: payload, Reason: ReasonCheckDigit,
-			Detail: fmt.Sprintf("the GRAI %s should end in the check digit %c; scan again, and print a new label if it stays so", key[1:14], want)}
+		return "", noCode(payload, ReasonCheckDigit,
+			"the GRAI %s should end in the check digit %c; scan again, and print a new label if it stays so", key[1:14], want)
 	}
 	return parsePlain(key[14:])
 }

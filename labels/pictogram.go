@@ -19,12 +19,6 @@ func polyline(points ...float64) stroke { return stroke{points: points} }
 func polygon(points ...float64) stroke  { return stroke{points: points, filled: true} }
 func ring(x, y, r float64) stroke       { return stroke{points: []float64{x, y}, radius: r} }
 func disc(x, y, r float64) stroke       { return stroke{points: []float64{x, y}, radius: r, filled: true} }
-func join(parts ...[]stroke) (all []stroke) {
-	for _, p := range parts {
-		all = append(all, p...)
-	}
-	return all
-}
 
 // arc is a line along a circle from one angle to another, degrees clockwise
 // from the right.
@@ -73,7 +67,7 @@ func pictogramOf(word string) []stroke {
 	case "sow":
 		return sprout()
 	case "harvest":
-		return join(sprout(), []stroke{polyline(8, 66, 30, 66), polyline(70, 66, 92, 66), polyline(36, 60, 64, 72)})
+		return append(sprout(), polyline(8, 66, 30, 66), polyline(70, 66, 92, 66), polyline(36, 60, 64, 72))
 	case "mist":
 		return []stroke{drop(30, 40, 11, false), drop(70, 40, 11, false), drop(50, 80, 11, false)}
 	case "rinse", "wash", "rinsed clean":
@@ -115,8 +109,6 @@ func pictogramOf(word string) []stroke {
 	}
 	return nil
 }
-
-func hasPictogram(word string) bool { return pictogramOf(word) != nil }
 
 // pictogram draws the picture for a word, if there is one.
 func (p *paper) pictogram(word string, box Box) {

@@ -29,19 +29,18 @@ func mm(points float64) float64 { return points / pointsPerMM }
 
 func (f fitted) height() float64 { return float64(len(f.lines)) * mm(f.points) * lineEm }
 
+// rowsIn is how many lines of a size a height holds.
+func rowsIn(h, points float64) int { return int(h/(mm(points)*lineEm) + 1e-6) }
+
 // fit sets text into w x h mm: as large as it goes on one line down to six
 // tenths of most points, then on more lines, then smaller, and at least
 // points it cuts the text with an ellipsis. It gives no lines when not even
 // one line of the smallest size fits.
 func fit(bold bool, text string, w, h, most, least float64) fitted {
-	rows := func(points float64) int { return int(h/(mm(points)*lineEm) + 1e-6) }
-	text = strings.Join(strings.Fields(text), " ")
-	if text == "" || rows(least) < 1 || w <= 0 {
-		return fitted{cut: text != ""}
-	}
-	for points := most; points >= max(least, most*0.6); points -= 0.5 {
-		if rows(points) >= 1 && width(text, bold)*mm(points) <= w {
-			return fitted{[]string{text}, points, false}
+	line := strings.Join(strings.Fields(text), " ")
+	for points := most; line != "" && points >= max(least, most*0.6); points -= 0.5 {
+		if rowsIn(h, points) >= 1 && width(line, bold)*mm(points) <= w {
+			return fitted{[]string{line}, points, false}
 		}
 	}
 	return flow(bold, text, w, h, most, least)
@@ -49,14 +48,13 @@ func fit(bold bool, text string, w, h, most, least float64) fitted {
 
 // flow is fit for running text: it breaks into lines before it shrinks.
 func flow(bold bool, text string, w, h, most, least float64) fitted {
-	rows := func(points float64) int { return int(h/(mm(points)*lineEm) + 1e-6) }
 	text = strings.Join(strings.Fields(text), " ")
-	if text == "" || rows(least) < 1 || w <= 0 {
+	if text == "" || rowsIn(h, least) < 1 || w <= 0 {
 		return fitted{cut: text != ""}
 	}
 	words, letters := lettering.Pieces(text, false), lettering.Pieces(text, true)
 	for points := most; points >= least; points -= 0.5 {
-		n := rows(points)
+		n := rowsIn(h, points)
 		if n < 1 {
 			continue
 		}
@@ -70,7 +68,7 @@ func flow(bold bool, text string, w, h, most, least float64) fitted {
 			return fitted{lines, points, false}
 		}
 	}
-	lines, whole := wrap(bold, letters, w/mm(least), rows(least))
+	lines, whole := wrap(bold, letters, w/mm(least), rowsIn(h, least))
 	return fitted{lines, least, !whole}
 }
 

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"strconv"
+	"time"
 	"unicode/utf16"
 
 	"github.com/go-text/typesetting/font"
@@ -18,6 +19,20 @@ const family = "sans"
 type Pen struct {
 	pdf   *gofpdf.Fpdf
 	forms map[lineKey]gofpdf.Template
+}
+
+// NewDocument begins a PDF of pages of so many mm, whose only date is the one
+// given: the same drawing gives the same bytes.
+func NewDocument(size gofpdf.SizeType, title string, created time.Time) *gofpdf.Fpdf {
+	pdf := gofpdf.NewCustom(&gofpdf.InitType{UnitStr: "mm", Size: size})
+	pdf.SetMargins(0, 0, 0)
+	pdf.SetAutoPageBreak(false, 0)
+	pdf.SetCatalogSort(true)
+	pdf.SetCreationDate(created)
+	pdf.SetModificationDate(created)
+	pdf.SetTitle(title, true)
+	pdf.SetCreator("resow", true)
+	return pdf
 }
 
 // NewPen registers the typefaces with the document.

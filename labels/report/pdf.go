@@ -108,14 +108,7 @@ func newDrawing(r Report) *drawing {
 	if r.Wide {
 		size.Wd, size.Ht = size.Ht, size.Wd
 	}
-	pdf := gofpdf.NewCustom(&gofpdf.InitType{UnitStr: "mm", Size: size})
-	pdf.SetMargins(0, 0, 0)
-	pdf.SetAutoPageBreak(false, 0)
-	pdf.SetCatalogSort(true)
-	pdf.SetCreationDate(r.At)
-	pdf.SetModificationDate(r.At)
-	pdf.SetTitle(r.Title, true)
-	pdf.SetCreator("resow", true)
+	pdf := lettering.NewDocument(size, r.Title, r.At)
 	pdf.SetSubject(r.identity(), true)
 	d := &drawing{pdf: pdf, pen: lettering.NewPen(pdf), r: r, w: size.Wd, h: size.Ht}
 	d.addPage()
