@@ -133,12 +133,14 @@ func (t BottleTag) check() (code, payload string, err error) {
 		return "", "", err
 	}
 	if code[0] != Bottle {
-		return "", "", refused("%s is the code of a %s; a bottle tag needs one that begins with %c", Print(code), KindName(code), Bottle)
+		return "", "", refused("%s is the code of a %s; a bottle tag needs one that begins with %c", Print(code),
+			KindName(code), Bottle)
 	}
 	if strings.TrimSpace(t.Product) == "" {
 		return "", "", refused("a bottle tag without the product's name would be dangerous; give the name")
 	}
-	texts := append([]string{t.Product, t.Active, t.Strength, t.Use, t.MadeAt, t.GoodUntil, t.MadeBy, t.Farm}, t.Cautions...)
+	texts := append([]string{t.Product, t.Active, t.Strength, t.Use, t.MadeAt, t.GoodUntil, t.MadeBy, t.Farm},
+		t.Cautions...)
 	for _, text := range texts {
 		if err := printable(text); err != nil {
 			return "", "", err

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"time"
 )
 
@@ -48,8 +49,8 @@ func (s Stock) rulerPage(p *paper) {
 	last := s.Cell(s.PerPage() - 1)
 	p.outline(s.Cell(0), s.Corner)
 	p.outline(last, s.Corner)
-	p.textIn(s.Cell(0).inset(min(5, s.LabelH/4)), fmt.Sprintf("first label of %s, %v x %v mm", s.Name, s.LabelW, s.LabelH), false, 8, true)
-
+	first := fmt.Sprintf("first label of %s, %v x %v mm", s.Name, s.LabelW, s.LabelH)
+	p.textIn(s.Cell(0).inset(min(5, s.LabelH/4)), first, false, 8, true)
 	if s.PerPage() > 1 {
 		p.textIn(last.inset(min(5, s.LabelH/4)), "last label", false, 8, true)
 	}
@@ -58,23 +59,22 @@ func (s Stock) rulerPage(p *paper) {
 	p.bar(left, top, bar, true)
 	p.bar(left, top, bar, false)
 	text := Box{left + 10, top + 10, min(110, s.PageW-left-20), 95}
-	for _, t := range []struct {
-		text string
-		bold bool
-		size float64
-	}{
-		{"Print at 100 %", true, 22},
-		{"Choose “actual size”. Never “fit to page”.", true, 11},
-		{"1. Measure both bars with a steel rule. Each should be 100 mm.", false, 10},
-		{"Scale across = 100 divided by the length of the bar across; scale down the same way with the other bar.", false, 10},
-		{"2. Hold this page and a sheet of labels together against a light. Measure how far the first outline is off its label.", false, 10},
-		{"Offset across = how far the print has to move to the right; offset down = how far it has to move down. Left and up are negative.", false, 10},
-		{"3. Print this page again with the corrections, and then the labels.", false, 10},
-	} {
-		text.Y += p.paragraph(text, t.text, t.bold, t.size, false) + 1.5
+	for i, line := range strings.Split(strings.TrimSpace(howToCalibrate), "\n") {
+		points := []float64{22, 11, 10}[min(i, 2)]
+		text.Y += p.paragraph(text, line, i < 2, points, false) + 1.5
 		text.H = top + 105 - text.Y
 	}
 }
+
+const howToCalibrate = `
+Print at 100 %
+Choose “actual size”. Never “fit to page”.
+1. Measure both bars with a steel rule. Each should be 100 mm.
+Scale across = 100 divided by the length of the bar across; scale down the same way with the other bar.
+2. Hold this page and a sheet of labels together against a light. Measure how far the first outline is off its label.
+Offset across = how far the print has to move to the right; offset down = how far it has to move down. ` +
+	`Left and up are negative.
+3. Print this page again with the corrections, and then the labels.`
 
 // smallRuler is for rolls and tags, on which a bar of 100 mm has no room.
 func (s Stock) smallRuler(p *paper) {
@@ -89,7 +89,8 @@ func (s Stock) smallRuler(p *paper) {
 		p.bar(cell.X+4, cell.Y+4.5, down, false)
 	}
 	box := Box{cell.X + 10, cell.Y + 10, s.PageW - 13, s.PageH - 12}
-	p.textIn(box, fmt.Sprintf("%s: print at 100 %%. Bars: %v mm across, %v mm down.", s.Name, across, down), false, 9, false)
+	bars := fmt.Sprintf("%s: print at 100 %%. Bars: %v mm across, %v mm down.", s.Name, across, down)
+	p.textIn(box, bars, false, 9, false)
 }
 
 // bar draws a ruler with a tick every 5 mm and a longer one every 10 mm.

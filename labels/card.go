@@ -76,7 +76,8 @@ func (c ActionCard) layOut(stock Stock, farm string) (out Layout, picture Box, e
 		return Layout{}, Box{}, err
 	}
 	if code[0] != Card && code[0] != Person {
-		return Layout{}, Box{}, refused("%s is the code of a %s; a card needs one that begins with %c, or %c for a person", Print(code), KindName(code), Card, Person)
+		return Layout{}, Box{}, refused("%s is the code of a %s; a card needs one that begins with %c, or %c for a person",
+			Print(code), KindName(code), Card, Person)
 	}
 	if strings.TrimSpace(c.Word) == "" {
 		return Layout{}, Box{}, refused("the card %s has no word; people must see what it does", Print(code))

@@ -186,21 +186,25 @@ func parseStripped(input, s string) (string, error) {
 		return "", noCode(input, reason, detail, args...)
 	}
 	if s == "" {
-		return refuse(ReasonEmpty, "nothing was read; scan the label again or type the eight characters printed beside the symbol")
+		return refuse(ReasonEmpty, "nothing was read; scan the label again or type the eight characters "+
+			"printed beside the symbol")
 	}
 	if n := len([]rune(s)); n != CodeLength {
-		return refuse(ReasonLength, "it has %d characters and a code has %d; scan again, or type the code as printed, such as TK7R 2N81", n, CodeLength)
+		return refuse(ReasonLength, "it has %d characters and a code has %d; scan again, or type the code as printed, "+
+			"such as TK7R 2N81", n, CodeLength)
 	}
 	for _, r := range s {
 		if !strings.ContainsRune(Alphabet, r) {
-			return refuse(ReasonAlphabet, "%q never occurs in a code (only %s do); look at the label again, or scan it", r, Alphabet)
+			return refuse(ReasonAlphabet, "%q never occurs in a code (only %s do); look at the label again, or scan it",
+				r, Alphabet)
 		}
 	}
 	if KindName(s) == "" {
 		return refuse(ReasonKind, "%s", kindHint(s[0]))
 	}
 	if checkCharacter(s[:CodeLength-1]) != s[CodeLength-1] {
-		return refuse(ReasonCheck, "its check character does not fit, so at least one character is wrong; compare it with the label, or scan it")
+		return refuse(ReasonCheck, "its check character does not fit, so at least one character is wrong; compare it "+
+			"with the label, or scan it")
 	}
 	if s[0] == Card && strings.ContainsAny(s, "0123456789") {
 		return refuse(ReasonAlphabet, "an action card's code has letters only; scan the card again")

@@ -4,6 +4,8 @@ import (
 	"io"
 	"net/url"
 	"time"
+
+	"resow/labels/lettering"
 )
 
 // DoorSign is a page that takes a phone to the farm's station.
@@ -27,10 +29,8 @@ func WriteDoorSign(w io.Writer, sign DoorSign) error {
 			return err
 		}
 	}
-	width, height := 210.0, 297.0
-	if sign.Letter {
-		width, height = 215.9, 279.4
-	}
+	page := lettering.PageSize(sign.Letter)
+	width, height := page.Wd, page.Ht
 	const side, margin = 120.0, 20.0
 	symbol, err := NewSymbol(sign.Address, side)
 	if err != nil {

@@ -123,7 +123,8 @@ func (l Label) check() (code, payload string, err error) {
 		return "", "", err
 	}
 	if read != code {
-		return "", "", refused("the payload %q reads as %s and not as %s; build it from the label's own code", payload, read, code)
+		return "", "", refused("the payload %q reads as %s and not as %s; build it from the label's own code",
+			payload, read, code)
 	}
 	for _, text := range []string{l.Size, l.Farm, l.Note} {
 		if err := printable(text); err != nil {
@@ -139,7 +140,8 @@ func printable(text string) error {
 		return refused("%q is not text in UTF-8; type it again or convert the file it came from", shorten(text, 40))
 	}
 	if missing := lettering.Missing(text); len(missing) > 0 {
-		return refused("%q has characters that no built-in font has, such as %q; leave them out or write them in other letters",
+		return refused("%q has characters that no built-in font has, such as %q; leave them out or "+
+			"write them in other letters",
 			shorten(text, 40), string(missing[0]))
 	}
 	return nil
@@ -151,7 +153,8 @@ func tooSmall(stock Stock, payload string) error {
 		return &SymbolError{Payload: payload}
 	}
 	smallest := usable[len(usable)-1].side() * SmallestModule
-	return refused("no label of %v x %v mm can carry a symbol for %q that scans: it needs %.1f mm square with its quiet zone, beside or above the code in print; take a larger label or the bare code as payload",
+	return refused("no label of %v x %v mm can carry a symbol for %q that scans: it needs %.1f mm square with its "+
+		"quiet zone, beside or above the code in print; take a larger label or the bare code as payload",
 		stock.LabelW, stock.LabelH, shorten(payload, 60), math.Ceil(smallest*10)/10)
 }
 

@@ -67,7 +67,8 @@ func GRAIPayload(resolver, prefix, assetType, code string) (string, error) {
 		return "", err
 	}
 	if len(prefix) < 4 || len(prefix) > 12 || len(prefix)+len(assetType) != 12 {
-		return "", refused("company prefix %q and asset type %q have %d digits; together they need 12, the prefix as GS1 issued it to the farm (without one, print the bare code)",
+		return "", refused("company prefix %q and asset type %q have %d digits; together they need 12, the prefix as GS1 "+
+			"issued it to the farm (without one, print the bare code)",
 			prefix, assetType, len(prefix)+len(assetType))
 	}
 	check, err := CheckDigit(prefix + assetType)
@@ -109,7 +110,8 @@ func readPlain(payload string) (string, error) {
 	}
 	parts := strings.Split(strings.TrimRight(path, "/"), "/")
 	if len(parts) < 2 {
-		return "", noCode(payload, ReasonForm, "the web address has no code at its end; scan the label of a mat, a bottle or a card")
+		return "", noCode(payload, ReasonForm, "the web address has no code at its end; scan the label of a "+
+			"mat, a bottle or a card")
 	}
 	last := parts[len(parts)-1]
 	if parts[len(parts)-2] == "8003" {

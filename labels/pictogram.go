@@ -73,10 +73,11 @@ func pictogramOf(word string) []stroke {
 	case "rinse", "wash", "rinsed clean":
 		return []stroke{drop(50, 62, 28, true)}
 	case "roots left":
-		return []stroke{polyline(10, 20, 90, 20), polyline(26, 20, 20, 58, 30, 92), polyline(50, 20, 54, 54, 44, 88), polyline(74, 20, 82, 56, 70, 92),
-			polyline(52, 46, 66, 62), polyline(23, 44, 36, 60)}
+		return []stroke{polyline(10, 20, 90, 20), polyline(26, 20, 20, 58, 30, 92), polyline(50, 20, 54, 54, 44, 88),
+			polyline(74, 20, 82, 56, 70, 92), polyline(52, 46, 66, 62), polyline(23, 44, 36, 60)}
 	case "dry air":
-		return []stroke{polyline(8, 34, 70, 34), arc(70, 22, 12, 90, -140), polyline(8, 54, 84, 54), polyline(8, 74, 60, 74), arc(60, 84, 10, -90, 140)}
+		return []stroke{polyline(8, 34, 70, 34), arc(70, 22, 12, 90, -140), polyline(8, 54, 84, 54),
+			polyline(8, 74, 60, 74), arc(60, 84, 10, -90, 140)}
 	case "dry", "dry sun":
 		rays := []stroke{ring(50, 50, 20)}
 		for i := range 8 {
@@ -89,11 +90,13 @@ func pictogramOf(word string) []stroke {
 			polyline(42, 26, 42, 12, 62, 12, 62, 26), polyline(42, 16, 28, 16), disc(18, 10, 3), disc(18, 22, 3), disc(8, 16, 3),
 			polyline(52, 58, 52, 82), polyline(40, 70, 64, 70)}
 	case "mold":
-		return []stroke{ring(50, 50, 42), disc(36, 40, 8), disc(62, 34, 6), disc(58, 62, 10), disc(34, 66, 5), disc(74, 54, 4)}
+		return []stroke{ring(50, 50, 42), disc(36, 40, 8), disc(62, 34, 6), disc(58, 62, 10),
+			disc(34, 66, 5), disc(74, 54, 4)}
 	case "cut":
 		return []stroke{ring(24, 76, 13), ring(76, 76, 13), polyline(32, 66, 72, 10), polyline(68, 66, 28, 10)}
 	case "hold":
-		return []stroke{polyline(32, 6, 68, 6, 94, 32, 94, 68, 68, 94, 32, 94, 6, 68, 6, 32, 32, 6), polygon(26, 42, 74, 42, 74, 58, 26, 58)}
+		return []stroke{polyline(32, 6, 68, 6, 94, 32, 94, 68, 68, 94, 32, 94, 6, 68, 6, 32, 32, 6),
+			polygon(26, 42, 74, 42, 74, 58, 26, 58)}
 	case "inspect":
 		return []stroke{ring(42, 42, 30), polyline(64, 64, 92, 92)}
 	case "release": // an open padlock

@@ -80,7 +80,8 @@ func (s Sheet) validate() error {
 // checkSkip refuses to leave out more labels than a page has.
 func (s Stock) checkSkip(skip int) error {
 	if skip < 0 || skip >= s.PerPage() {
-		return refused("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", skip, s.PerPage(), s.PerPage()-1)
+		return refused("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", skip, s.PerPage(),
+			s.PerPage()-1)
 	}
 	return nil
 }

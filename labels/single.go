@@ -62,7 +62,8 @@ func (s Symbol) WriteSVG(w io.Writer, code string) error {
 		return err
 	}
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="0 0 %d %d" shape-rendering="crispEdges">`,
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="0 0 %d %d" `+
+		`shape-rendering="crispEdges">`,
 		number(float64(f.width())*s.Module), number(float64(f.height())*s.Module), f.width(), f.height())
 	if code != "" {
 		fmt.Fprintf(&b, "<title>%s</title>", Print(code))
@@ -100,7 +101,8 @@ func (s Symbol) WritePNG(w io.Writer, pixels int, code string) error {
 	if err != nil {
 		return err
 	}
-	img := image.NewPaletted(image.Rect(0, 0, f.width()*pixels, f.height()*pixels), color.Palette{color.White, color.Black})
+	whole := image.Rect(0, 0, f.width()*pixels, f.height()*pixels)
+	img := image.NewPaletted(whole, color.Palette{color.White, color.Black})
 	for y := range f.width() * pixels {
 		for x := range f.width() * pixels {
 			if s.Dark(x/pixels-QuietModules, y/pixels-QuietModules) {

@@ -83,7 +83,8 @@ func FindStock(name string) (Stock, error) {
 		}
 		names = append(names, s.Name)
 	}
-	return Stock{}, refused("no label stock is called %q; there are %s, or give your own measures", name, strings.Join(names, ", "))
+	return Stock{}, refused("no label stock is called %q; there are %s, or give your own measures", name,
+		strings.Join(names, ", "))
 }
 
 // PerPage is the number of labels on a page.
@@ -143,12 +144,14 @@ func (s Stock) Validate() error {
 	}
 	const slack = 0.05 // measures are often given to a tenth
 	if (s.Columns > 1 && s.PitchX < s.LabelW-slack) || (s.Rows > 1 && s.PitchY < s.LabelH-slack) {
-		return refused("labels of %v x %v mm overlap at a pitch of %v x %v mm; the pitch is from one label's edge to the next label's same edge",
+		return refused("labels of %v x %v mm overlap at a pitch of %v x %v mm; the pitch is from one label's edge to the "+
+			"next label's same edge",
 			s.LabelW, s.LabelH, s.PitchX, s.PitchY)
 	}
 	last := s.Cell(s.PerPage() - 1)
 	if last.right() > s.PageW+slack || last.bottom() > s.PageH+slack {
-		return refused("the last label ends at %.2f x %.2f mm, outside the page of %v x %v mm; check margins, pitch and count",
+		return refused("the last label ends at %.2f x %.2f mm, outside the page of %v x %v mm; check "+
+			"margins, pitch and count",
 			last.right(), last.bottom(), s.PageW, s.PageH)
 	}
 	if s.Dot > 0.3 {
@@ -156,7 +159,8 @@ func (s Stock) Validate() error {
 	}
 	for _, p := range s.Panels() {
 		if p.W <= 0 || p.H <= 0 {
-			return refused("nothing is left to print on a label of %v x %v mm; make the label larger, or hole, seam and edge smaller", s.LabelW, s.LabelH)
+			return refused("nothing is left to print on a label of %v x %v mm; make the label larger, or hole, seam and "+
+				"edge smaller", s.LabelW, s.LabelH)
 		}
 	}
 	return nil

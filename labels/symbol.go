@@ -43,9 +43,11 @@ type SymbolError struct {
 
 func (e *SymbolError) Error() string {
 	if e.SmallestSide == 0 {
-		return fmt.Sprintf("%q cannot be put in a QR symbol; use a payload of 1 to some hundred characters", shorten(e.Payload, 60))
+		return fmt.Sprintf("%q cannot be put in a QR symbol; use a payload of 1 to some hundred characters",
+			shorten(e.Payload, 60))
 	}
-	return fmt.Sprintf("a symbol for %q in %.1f mm could not be scanned; it needs %.1f mm with its quiet zone, or a shorter payload",
+	return fmt.Sprintf("a symbol for %q in %.1f mm could not be scanned; it needs %.1f mm with its quiet "+
+		"zone, or a shorter payload",
 		shorten(e.Payload, 60), e.Side, e.SmallestSide)
 }
 
@@ -134,7 +136,8 @@ func NewSymbol(payload string, side float64) (Symbol, error) {
 		}
 	}
 	last := usable[len(usable)-1]
-	return Symbol{}, &SymbolError{Payload: payload, Side: side, SmallestSide: math.Ceil(last.side()*SmallestModule*10) / 10}
+	return Symbol{}, &SymbolError{Payload: payload, Side: side,
+		SmallestSide: math.Ceil(last.side()*SmallestModule*10) / 10}
 }
 
 func encode(payload string, l level, module float64) (Symbol, error) {
@@ -165,10 +168,12 @@ func (s Symbol) Explain() string {
 	share := map[string]string{"L": "7", "M": "15", "Q": "25", "H": "30"}[s.Level]
 	size := fmt.Sprintf("at or above the recommended %.1f mm", RecommendedModule)
 	if s.Module < RecommendedModule-1e-9 {
-		size = fmt.Sprintf("below the recommended %.1f mm but not below the published minimum of %.3f mm: use a larger label or a shorter payload for wet work",
+		size = fmt.Sprintf("below the recommended %.1f mm but not below the published minimum of %.3f mm: use a larger "+
+			"label or a shorter payload for wet work",
 			RecommendedModule, SmallestModule)
 	}
-	return fmt.Sprintf("QR version %d (%d x %d modules), error correction %s (about %s %% of the codewords can be lost), module %.3f mm, %s; %.1f mm square with a quiet zone of %d modules.",
+	return fmt.Sprintf("QR version %d (%d x %d modules), error correction %s (about %s %% of the codewords can be "+
+		"lost), module %.3f mm, %s; %.1f mm square with a quiet zone of %d modules.",
 		s.Version, s.Modules(), s.Modules(), s.Level, share, s.Module, size, s.Side(), QuietModules)
 }
 

@@ -77,7 +77,8 @@ func Missing(s string) []rune {
 	}
 	var out []rune
 	for _, r := range s {
-		if (unicode.IsControl(r) || r == utf8.RuneError || turns(r)) && !slices.Contains(out, r) { // the shaper hides some of these
+		hidden := unicode.IsControl(r) || r == utf8.RuneError || turns(r) // by the shaper, some of them
+		if hidden && !slices.Contains(out, r) {
 			out = append(out, r)
 		}
 	}
@@ -276,7 +277,8 @@ func runsInOrder(text []rune, bold bool) []shaping.Output {
 // itemized splits a text where direction, script or font change.
 func itemized(text []rune, bold bool) []shaping.Input {
 	var s shaping.Segmenter
-	return s.Split(shaping.Input{Text: text, RunEnd: len(text), Size: fixed.I(shapingSize)}, &choice{shelf: &opened, bold: bold})
+	whole := shaping.Input{Text: text, RunEnd: len(text), Size: fixed.I(shapingSize)}
+	return s.Split(whole, &choice{shelf: &opened, bold: bold})
 }
 
 func shapedRuns(inputs []shaping.Input) []shaping.Output {

@@ -21,6 +21,14 @@ type Pen struct {
 	forms map[lineKey]gofpdf.Template
 }
 
+// PageSize is that of US Letter paper, or of A4, in mm.
+func PageSize(letter bool) gofpdf.SizeType {
+	if letter {
+		return gofpdf.SizeType{Wd: 215.9, Ht: 279.4}
+	}
+	return gofpdf.SizeType{Wd: 210, Ht: 297}
+}
+
 // NewDocument begins a PDF of pages of so many mm, whose only date is the one
 // given: the same drawing gives the same bytes.
 func NewDocument(size gofpdf.SizeType, title string, created time.Time) *gofpdf.Fpdf {
@@ -71,7 +79,8 @@ func (p *Pen) Text(x, baseline float64, text string, bold bool, points float64) 
 		p.forms[key] = form
 	}
 	p.pdf.RawWriteStr("/Span <</ActualText <" + utf16Hex(text) + ">>> BDC")
-	p.pdf.UseTemplateScaled(form, gofpdf.PointType{X: x, Y: baseline - Ascent*size}, gofpdf.SizeType{Wd: l.width * size, Ht: (Ascent + Descent) * size})
+	corner := gofpdf.PointType{X: x, Y: baseline - Ascent*size}
+	p.pdf.UseTemplateScaled(form, corner, gofpdf.SizeType{Wd: l.width * size, Ht: (Ascent + Descent) * size})
 	p.hold(x, baseline, l.width, bold, points)
 	p.pdf.RawWriteStr("EMC")
 }

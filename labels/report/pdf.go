@@ -101,10 +101,7 @@ type drawing struct {
 }
 
 func newDrawing(r Report) *drawing {
-	size := gofpdf.SizeType{Wd: 210, Ht: 297}
-	if r.Letter {
-		size = gofpdf.SizeType{Wd: 215.9, Ht: 279.4}
-	}
+	size := lettering.PageSize(r.Letter)
 	if r.Wide {
 		size.Wd, size.Ht = size.Ht, size.Wd
 	}
