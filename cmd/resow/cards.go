@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -8,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/cmd/resow/ui"
 	"resow/labels"
@@ -17,11 +17,13 @@ import (
 )
 
 func (a *app) cardsCommand(c *cobra.Command) {
-	var out, paper, sun, printer string
+	var out, paper, printer string
+	var sun int
 	c.RunE = a.writes(func(f *farm.Farm, _ []string) error { return a.cards(f, out, paper, sun, printer) })
 	c.Flags().StringVar(&out, "out", "cards.pdf", "file to write")
 	c.Flags().StringVar(&paper, "paper", "", "a4 or letter (default the farm's)")
-	c.Flags().StringVar(&sun, "sun", "3h", "how long mats lie in the sun, for the first DRY SUN card")
+	readAs(c, &sun, "sun", "drying time", seconds, "how long mats lie in the sun, for the first DRY SUN card")
+	usually(c, "sun", "3h")
 	c.Flags().StringVar(&printer, "printer", defaultPrinter, "printer whose correction is used (resow label --calibrate)")
 	must(c.RegisterFlagCompletionFunc("paper", fixedWords("a4", "letter")))
 	must(c.RegisterFlagCompletionFunc("printer", a.completePrinters()))
@@ -30,7 +32,7 @@ func (a *app) cardsCommand(c *cobra.Command) {
 	a.sub(c, "withdraw", (*app).cardsWithdrawCommand)
 }
 
-func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
+func (a *app) cards(f *farm.Farm, out, paper string, sun int, printer string) error {
 	if paper == "" {
 		paper = f.Settings.Paper
 	}
@@ -46,15 +48,18 @@ func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 		return err
 	}
 	defer file.Drop()
-	fresh, err := a.registerCards(f, sun)
+	fresh, err := f.StandardCards(sun)
 	if err != nil {
 		return err
 	}
-	state, err := f.Store.Farm()
-	if err != nil {
+	if len(fresh) > 0 {
+		if _, err = a.enter(f, fresh...); err != nil {
+			return err
+		}
+	}
+	if f.Farm, err = f.Store.Farm(); err != nil {
 		return err
 	}
-	f.Farm = state
 	cards := farm.CardsInForce(f.Farm)
 	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.PaperTime(nil), Correction: correctionOf(correction)}
 	for _, c := range cards {
@@ -65,7 +70,7 @@ func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 		set.Cards = append(set.Cards, labels.ActionCard{Code: string(c.Code), Word: farm.CardWord(c), Detail: detail})
 	}
 	if err := file.Finish(func(w io.Writer) error { return labels.WriteCards(w, set) }); err != nil {
-		if fresh > 0 {
+		if len(fresh) > 0 {
 			return &afterError{err, "resow cards"}
 		}
 		return err
@@ -74,9 +79,9 @@ func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 		File  string        `json:"file"`
 		Fresh int           `json:"registered"`
 		Cards []medium.Card `json:"cards"`
-	}{out, fresh, cards}, func(w io.Writer) {
-		if fresh > 0 {
-			fmt.Fprintf(w, "Registered %s.\n", ui.Counted(fresh, "card"))
+	}{out, len(fresh), cards}, func(w io.Writer) {
+		if len(fresh) > 0 {
+			fmt.Fprintf(w, "Registered %s.\n", ui.Counted(len(fresh), "card"))
 		}
 		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.", ui.Counted(len(cards), "card"), out), 79, "  "))
 		printedCorrected(w, correction)
@@ -90,117 +95,66 @@ func (a *app) cards(f *farm.Farm, out, paper, sun, printer string) error {
 	})
 }
 
-// registerCards registers the standard cards that the farm never had. One that
-// was withdrawn does not come back by itself.
-func (a *app) registerCards(f *farm.Farm, sun string) (int, error) {
-	var steps []medium.Step
-	for _, action := range medium.Actions {
-		if action == medium.ActSanitize || action == medium.ActOperator || action == medium.ActRetire {
-			continue
-		}
-		if slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return c.Action == action }) {
-			continue
-		}
-		card := medium.Card{Action: action, Reason: farm.StandardReason(action)}
-		if action == medium.ActDrySun {
-			d, err := amount.Span("drying time", sun)
-			if err != nil {
-				return 0, err
-			}
-			card.DurationS = int(d.Seconds())
-		}
-		var err error
-		if card.Code, err = f.FreshCardCode(action); err != nil {
-			return 0, err
-		}
-		steps = append(steps, medium.Step{Mat: medium.FarmThread, By: a.initials(), Body: &card})
-	}
-	if len(steps) == 0 {
-		return 0, nil
-	}
-	_, err := a.keep(f, steps)
-	return len(steps), err
-}
-
 func (a *app) cardsAddCommand(c *cobra.Command) {
 	var card medium.Card
-	var strength, contact, took, cause string
+	var strength string
+	var contact int
 	actions := make([]string, len(medium.Actions))
 	for i, action := range medium.Actions {
 		actions[i] = string(action)
 	}
 	c.Long = strings.TrimSpace(ui.Wrap("ACTION is one of "+strings.Join(actions, ", "), 78, "")) + ".\n\n" + c.Long
 	c.ValidArgsFunction = fixedWords(actions...)
-	c.RunE = func(_ *cobra.Command, args []string) error {
-		card.Action, card.Cause = medium.Action(args[0]), medium.Cause(cause)
+	flags := c.Flags()
+	flags.StringVar(&card.Initials, "initials", "", "whose card it is, for operator")
+	flags.StringVar(&card.Product, "product", "", "sanitizer on file, for sanitize")
+	flags.StringVar(&strength, "strength", "", "strength that is used: 100ppm (mg/L), 3%")
+	readAs(c, &contact, "contact", "contact time", seconds, "how long it stays wet: 2min (default the label's)")
+	flags.StringVar(&card.Method, "method", "spray", "spray, soak or wipe")
+	flags.BoolVar(&card.Rinsed, "rinsed", false, "rinsed with potable water after the contact time")
+	readAs(c, &card.DurationS, "for", "drying time", seconds, "how long drying takes: 3h")
+	flags.StringVar(&card.Reason, "reason", "", "reason of a hold or a release, or where the mold is")
+	flags.BoolVar(&card.Dropped, "dropped", false, "on a hold card: the mat fell on the floor and is washed")
+	flags.StringVar((*string)(&card.Cause), "cause", "", "cause of a retirement: cut, mold, wear, yield, age, lost, other")
+	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
+	oneOf(c, "method", "spray", "soak", "wipe")
+	c.RunE = a.writes(func(f *farm.Farm, args []string) (err error) {
+		card.Action = medium.Action(args[0])
 		if card.Reason == "" && !card.Dropped {
 			card.Reason = farm.StandardReason(card.Action)
 		}
 		if card.Dropped && card.Action != medium.ActHold {
 			return ui.Wrong("--dropped is for a hold card")
 		}
-		if took != "" {
-			d, err := amount.Span("drying time", took)
-			if err != nil {
-				return err
-			}
-			card.DurationS = int(d.Seconds())
+		if card.Action != medium.ActSanitize {
+			card.Method = ""
+		} else if err := sanitizeCard(f, &card, strength, contact); err != nil {
+			return err
 		}
-		return a.open(false, func(f *farm.Farm) error {
-			if err := a.sanitizeCard(f, &card, strength, contact); err != nil {
-				return err
-			}
-			code, err := f.FreshCardCode(card.Action)
-			if err != nil {
-				return err
-			}
-			card.Code = code
-			return a.recordFarm(f, &card)
-		})
-	}
-	flags := c.Flags()
-	flags.StringVar(&card.Initials, "initials", "", "whose card it is, for operator")
-	flags.StringVar(&card.Product, "product", "", "sanitizer on file, for sanitize")
-	flags.StringVar(&strength, "strength", "", "strength that is used: 100ppm (mg/L), 3%")
-	flags.StringVar(&contact, "contact", "", "how long it stays wet: 2min (default the label's)")
-	flags.StringVar(&card.Method, "method", "spray", "spray, soak or wipe")
-	flags.BoolVar(&card.Rinsed, "rinsed", false, "rinsed with potable water after the contact time")
-	flags.StringVar(&took, "for", "", "how long drying takes: 3h")
-	flags.StringVar(&card.Reason, "reason", "", "reason of a hold or a release, or where the mold is")
-	flags.BoolVar(&card.Dropped, "dropped", false, "on a hold card: the mat fell on the floor and is washed")
-	flags.StringVar(&cause, "cause", "", "cause of a retirement: cut, mold, wear, yield, age, lost, other")
-	must(c.RegisterFlagCompletionFunc("product", a.completeSanitizers()))
-	must(c.RegisterFlagCompletionFunc("method", fixedWords("spray", "soak", "wipe")))
+		if card.Code, err = f.FreshCardCode(card.Action); err != nil {
+			return err
+		}
+		return a.recordFarm(f, &card)
+	})
 }
 
-// sanitizeCard completes a sanitize card from the product on file; on other
-// cards it takes away what only such a card has.
-func (a *app) sanitizeCard(f *farm.Farm, card *medium.Card, strength, contact string) error {
-	if card.Action != medium.ActSanitize {
-		card.Method = ""
-		return nil
-	}
-	product, ok := f.Sanitizer(card.Product, "")
-	if !ok || card.Product == "" {
-		return &medium.UnknownError{What: "sanitizer", Name: card.Product}
+// sanitizeCard completes a sanitize card from the product on file.
+func sanitizeCard(f *farm.Farm, card *medium.Card, strength string, contactS int) error {
+	product, err := f.Product(card.Product)
+	if err != nil {
+		return err
 	}
 	if strength == "" {
 		return ui.Wrong("a sanitize card needs the strength that is used: --strength 100ppm")
 	}
-	var err error
 	if card.StrengthPPM, err = sanitizer.UsePPM(product.Active, strength); err != nil {
 		return err
 	}
-	card.Product, card.ContactS = product.Name, product.ContactS
-	if contact != "" {
-		wet, err := amount.Span("contact time", contact)
-		if err != nil {
-			return err
-		}
-		card.ContactS = int(wet.Seconds())
-	}
+	card.Product, card.ContactS = product.Name, cmp.Or(contactS, product.ContactS)
 	if farm.MeasuredEachTime(product) {
-		return ui.Wrong(fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time and can't stand on a card: mix it with `resow mix --bottle`, read it with `resow solution strip`, and scan the bottle's tag instead of a card", product.Name))
+		return ui.Wrong(fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time "+
+			"and can't stand on a card: mix it with `resow mix --bottle`, read it with `resow solution strip`, "+
+			"and scan the bottle's tag instead of a card", product.Name))
 	}
 	return nil
 }
@@ -208,16 +162,14 @@ func (a *app) sanitizeCard(f *farm.Farm, card *medium.Card, strength, contact st
 func (a *app) cardsListCommand(c *cobra.Command) {
 	c.RunE = a.reads(func(f *farm.Farm, _ []string) error {
 		cards := farm.CardsInForce(f.Farm)
-		return a.Print(struct {
-			Cards []medium.Card `json:"cards"`
-		}{cards}, func(w io.Writer) {
+		return a.Print(map[string]any{"cards": cards}, func(w io.Writer) {
 			if len(cards) == 0 {
 				fmt.Fprintln(w, "No cards yet. `resow cards` registers and prints the usual ones.")
 				return
 			}
 			fmt.Fprintf(w, "%-9s  %-12s  %s\n", "CODE", "ACTION", "WHAT")
 			for _, c := range cards {
-				fmt.Fprint(w, ui.Column(fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), farm.CardLine(c), 79))
+				ui.Item(w, fmt.Sprintf("%-9s  %-12s  ", c.Code, c.Action), farm.CardLine(c))
 			}
 		})
 	})

@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
@@ -28,12 +29,12 @@ func TestVerifyPictures(t *testing.T) {
 		require.NoError(t, os.WriteFile(filepath.Join(folder, name+".jpg"), []byte(content), 0o600))
 		return name
 	}
-	verify := func(wantCode int, args ...string) (ok bool, problems []store.Problem, p pictures, text string) {
+	verify := func(wantCode int, args ...string) (ok bool, problems []store.Problem, p farm.Pictures, text string) {
 		t.Helper()
 		var doc struct {
 			OK       bool            `json:"ok"`
 			Problems []store.Problem `json:"problems"`
-			Pictures pictures        `json:"pictures"`
+			Pictures farm.Pictures   `json:"pictures"`
 		}
 		for _, asJSON := range []bool{true, false} {
 			var out, errs bytes.Buffer

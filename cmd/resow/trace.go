@@ -144,7 +144,7 @@ func (a *app) traceCommand(c *cobra.Command) {
 			doc := trace.EPCIS{Names: n, Store: f.ID(), Zone: f.Loc, Made: f.Now(), Initials: initials}
 			return a.writeEPCIS(f, epcis, r.Mats, doc)
 		})
-		held := holding{Held: []medium.Code{}}
+		held := farm.Holding{Held: []medium.Code{}}
 		if err == nil && hold != "" {
 			also := voidedMats(r)
 			if !voided {
@@ -158,7 +158,7 @@ func (a *app) traceCommand(c *cobra.Command) {
 		}
 		return a.Print(struct {
 			trace.Result
-			holding
+			farm.Holding
 			EPCIS string `json:"epcis_file,omitempty"`
 		}{r, held, epcis}, func(w io.Writer) {
 			a.printTrace(w, f, r)

@@ -78,6 +78,27 @@ func StandardReason(action medium.Action) string {
 	return ""
 }
 
+// StandardCards gives the steps that register the standard cards that the farm never
+// had. One that was withdrawn does not come back by itself. sunS is how long mats lie
+// in the sun, in seconds.
+func (f *Farm) StandardCards(sunS int) (steps []medium.Step, err error) {
+	for _, action := range medium.Actions {
+		own := action == medium.ActSanitize || action == medium.ActOperator || action == medium.ActRetire
+		if own || slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return c.Action == action }) {
+			continue
+		}
+		card := medium.Card{Action: action, Reason: StandardReason(action)}
+		if action == medium.ActDrySun {
+			card.DurationS = sunS
+		}
+		if card.Code, err = f.FreshCardCode(action); err != nil {
+			return nil, err
+		}
+		steps = append(steps, medium.Step{Mat: medium.FarmThread, Body: &card})
+	}
+	return steps, nil
+}
+
 func (f *Farm) FreshCardCode(action medium.Action) (medium.Code, error) {
 	kind := labels.Card
 	if action == medium.ActOperator {

@@ -108,26 +108,6 @@ func IsUnknownMat(err error) bool {
 	return errors.As(err, &unknown)
 }
 
-// Resolvable refuses to resolve what is not in quarantine, or into another
-// unidentified piece.
-func (f *Farm) Resolvable(piece, mat medium.Code) error {
-	p, err := f.Condition(piece)
-	if err != nil {
-		return err
-	}
-	m, err := f.Condition(mat)
-	if err != nil {
-		return err
-	}
-	if p.Mat.Unidentified == "" || p.Stage == medium.Retired {
-		return &medium.UnknownError{What: "quarantined piece", Name: labels.Print(string(piece))}
-	}
-	if m.Mat.Unidentified != "" {
-		return &medium.InputError{Field: "the mat that it is", Value: labels.Print(string(mat)), Want: "a mat with a history, not another piece in quarantine"}
-	}
-	return nil
-}
-
 // TraceName brings a typed code to the form in which it is on file.
 func (f *Farm) TraceName(from, name string) string {
 	switch from {

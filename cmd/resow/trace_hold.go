@@ -15,16 +15,6 @@ import (
 // recall in one, nobody else could record meanwhile.
 const holdBatch = 1000
 
-// holding is what became of the mats of a trace that were to be held.
-type holding struct {
-	Held    []medium.Code `json:"held"`            // put on hold by this command
-	Before  int           `json:"held_before"`     // on hold already
-	Added   int           `json:"reason_added"`    // of those, for something else: the reason was added
-	Retired int           `json:"retired"`         // they can't be held, and are not in use
-	Voided  int           `json:"voided_not_held"` // mats whose sowing was voided: not held without --voided
-	Others  bool          `json:"recorded_meanwhile"`
-}
-
 // unfinishedHold is a failure after some of the mats were put on hold.
 type unfinishedHold struct {
 	held, left int
@@ -53,14 +43,14 @@ func (a *app) holdStep(f *farm.Farm, reason string) (medium.Step, error) {
 // holdAll holds mats, batch after batch, each whole. Between them others use the
 // ledger, and Ctrl-C stops it; what was held stays so, and the next run goes on
 // from there. recorded is how many steps the ledger had when the mats were found.
-func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h holding, err error) {
+func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h farm.Holding, err error) {
 	h.Held = []medium.Code{}
 	tell := a.Progress("putting mats on hold", a.now)
 	stop := a.waiter()
 	defer stop.stop()
 	done := 0
 	for batch := range slices.Chunk(mats, holdBatch) {
-		err := a.open(false, func(f *farm.Farm) error { return h.hold(f, batch, step, recorded) })
+		err := a.open(false, func(f *farm.Farm) error { return h.Hold(f, batch, step, recorded) })
 		if err == nil {
 			done += len(batch)
 			if tell != nil {
@@ -80,44 +70,8 @@ func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h 
 	return h, nil
 }
 
-// hold holds a few mats at once, as they stand now.
-func (h *holding) hold(f *farm.Farm, mats []medium.Code, step medium.Step, recorded uint64) error {
-	var steps []medium.Step
-	now := *h
-	for _, code := range mats {
-		c, err := f.Condition(code)
-		if err != nil {
-			return err
-		}
-		step.Mat = code
-		switch {
-		case c.Stage == medium.Retired:
-			now.Retired++
-			continue
-		case c.Stage != medium.OnHold:
-			now.Held = append(now.Held, code)
-		default:
-			now.Before++
-			if c.IsHeldFor(step.Body.(*medium.Hold).Reason) {
-				continue
-			}
-			now.Added++ // who releases it must see this reason too
-		}
-		steps = append(steps, step)
-	}
-	if len(steps) > 0 {
-		if _, err := f.Record("", steps); err != nil {
-			return err
-		}
-	}
-	anchor, err := f.Anchor()
-	now.Others = anchor.Count != recorded+uint64(len(now.Held)+now.Added)
-	*h = now
-	return err
-}
-
 // printHolding says what was held, in plain numbers.
-func (a *app) printHolding(w io.Writer, h holding, reason string) {
+func (a *app) printHolding(w io.Writer, h farm.Holding, reason string) {
 	if len(h.Held)+h.Added == 0 {
 		fmt.Fprintln(w, "All of these mats are on hold or retired already.")
 	} else {
