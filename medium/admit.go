@@ -230,8 +230,7 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 			return s, err
 		}
 		crops[i] = crop
-		sown[i] = Sown{Crop: crop.Name, SeedG: want.SeedG, SizeMM: crop.SeedMM(), DaysMin: crop.DaysMin,
-			DaysMax: crop.DaysMax}
+		sown[i] = crop.sown(want.SeedG)
 	}
 	b.Crops = sown
 	s.Body = &b

@@ -19,6 +19,11 @@ type Sown struct {
 	SizeMM  float64 `cbor:"12,keyasint,omitzero" json:"seed_mm,omitempty"` // width that meets a square opening
 	DaysMin int     `cbor:"13,keyasint,omitzero" json:"days_min,omitempty"`
 	DaysMax int     `cbor:"14,keyasint,omitzero" json:"days_max,omitempty"`
+	// of the growing days: see Crop
+	DarkDays  int     `cbor:"15,keyasint,omitzero" json:"dark_days,omitempty"`
+	MistDark  float64 `cbor:"16,keyasint,omitzero" json:"mistings_a_day_dark,omitempty"`
+	MistLight float64 `cbor:"17,keyasint,omitzero" json:"mistings_a_day_light,omitempty"`
+	Weighted  bool    `cbor:"18,keyasint,omitzero" json:"weighted,omitempty"`
 }
 
 // Sow puts a crop, or a mix of crops, on a ready mat and begins a turn.
@@ -38,9 +43,37 @@ type Mist struct {
 	WaterML float64 `cbor:"10,keyasint,omitzero" json:"water_ml,omitempty"`
 	Treated string  `cbor:"11,keyasint,omitzero" json:"treated,omitempty"` // what a spot was treated with
 	Where   string  `cbor:"12,keyasint,omitzero" json:"where,omitempty"`
+	Below   bool    `cbor:"13,keyasint,omitzero" json:"from_below,omitempty"` // into the tray under it
+	With    string  `cbor:"14,keyasint,omitzero" json:"with,omitempty"`       // what was in the water
 }
 
 func (*Mist) kind() Kind { return KindMist }
+
+// Uncover takes the cover, and what weighs on it, off a crop: its days in the light
+// begin.
+type Uncover struct {
+	record
+	Place string `cbor:"10,keyasint,omitzero" json:"place,omitempty"` // where it stands now, if it was moved
+}
+
+func (*Uncover) kind() Kind { return KindUncover }
+
+// Move says where a mat stands now.
+type Move struct {
+	record
+	Place string `cbor:"10,keyasint,omitzero" json:"place"`
+}
+
+func (*Move) kind() Kind { return KindMove }
+
+// Note is what somebody saw or wants to be remembered. It has no effect.
+type Note struct {
+	record
+	Text     string   `cbor:"10,keyasint,omitzero" json:"text"`
+	Pictures []string `cbor:"11,keyasint,omitzero" json:"pictures,omitempty"`
+}
+
+func (*Note) kind() Kind { return KindNote }
 
 // Harvest cuts the crop off a growing mat. After a knife that touched the mesh
 // the mat is looked at before it is sown on again.

@@ -80,6 +80,11 @@ type Condition struct {
 	// until somebody looked, or doubtResidue, until a rinse. (Key 88 was one of mold.)
 	Doubts []string `cbor:"72,keyasint,omitzero" json:"voided_reports,omitempty"`
 
+	// of the crop that grows: where it stands, and its care since it was sown
+	Place     string    `cbor:"100,keyasint,omitzero" json:"place,omitempty"`
+	Misted    time.Time `cbor:"101,keyasint,omitzero" json:"misted_at,omitzero"`
+	Uncovered time.Time `cbor:"102,keyasint,omitzero" json:"uncovered_at,omitzero"`
+
 	RetiredAt time.Time `cbor:"60,keyasint,omitzero" json:"retired_at,omitzero"`
 	Cause     Cause     `cbor:"61,keyasint,omitzero" json:"cause,omitempty"`
 
@@ -140,15 +145,6 @@ func CropName(crops []Sown) string {
 	}
 	slices.Sort(names)
 	return strings.Join(names, " + ")
-}
-
-// DaysMax is the longest of the crops' days to harvest, 0 where none is known.
-func DaysMax(crops []Sown) int {
-	days := 0
-	for _, c := range crops {
-		days = max(days, c.DaysMax)
-	}
-	return days
 }
 
 // Replay folds a mat's whole thread. A step that a correction voids counts as
@@ -263,10 +259,18 @@ func (c *Condition) apply(s *Step) {
 	case *Sow:
 		c.sow(s, b)
 	case *Mist:
+		if b.Treated == "" { // a spot that is treated is no misting
+			c.Misted = later(c.Misted, s.At)
+		}
 		if !c.apart() && from != Growing { // its sowing was voided, but something wetted it
 			c.Stage, c.Cleared = ToWash, false
 			c.wetted(s.At)
 		}
+	case *Uncover:
+		c.Uncovered = s.At
+		c.moved(b.Place)
+	case *Move:
+		c.moved(b.Place)
 	case *Harvest:
 		c.harvest(b)
 	case *Rinse:
@@ -347,6 +351,8 @@ func (c *Condition) sow(s *Step, b *Sow) {
 	c.Turn++
 	c.SownUncleared = c.Stage != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
 	c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
+	c.Misted, c.Uncovered = time.Time{}, time.Time{}
+	c.moved(b.Place)
 	c.Cleared, c.TurnG, c.CutUnweighed, c.WetSince = false, 0, false, time.Time{}
 	switch c.Stage {
 	case Retired:
@@ -354,6 +360,12 @@ func (c *Condition) sow(s *Step, b *Sow) {
 		c.HeldIn, c.HeldSince = Growing, s.At
 	default:
 		c.Stage = Growing
+	}
+}
+
+func (c *Condition) moved(to string) {
+	if to != "" {
+		c.Place = to
 	}
 }
 

@@ -30,7 +30,7 @@ func ShippedCrops() ([]Crop, error) {
 }
 
 func cropRow(row []string) (Crop, error) {
-	var figures [9]float64
+	var figures [11]float64
 	for i := range figures {
 		v, err := strconv.ParseFloat(row[i+1], 64)
 		if err != nil {
@@ -40,6 +40,7 @@ func cropRow(row []string) (Crop, error) {
 	}
 	c := Crop{Name: row[0], LengthMM: figures[0], WidthMM: figures[1], ThicknessMM: figures[2], TSWG: figures[3],
 		DensityGM2: figures[4], DarkDays: int(figures[5]), DaysMin: int(figures[6]), DaysMax: int(figures[7]),
-		RootMM: figures[8], SizeSource: row[10], SowSource: row[11]}
+		RootMM: figures[8], MistDark: figures[9], MistLight: figures[10], Weighted: row[12] == "yes",
+		SizeSource: row[13], SowSource: row[14], GrowSource: row[15]}
 	return c, c.Check()
 }

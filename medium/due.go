@@ -27,6 +27,7 @@ type Work struct {
 	Step  Kind      `cbor:"13,keyasint,omitzero" json:"next_step"`
 	At    time.Time `cbor:"14,keyasint,omitzero" json:"due_at"`
 	Dues  []Due     `cbor:"15,keyasint,omitzero" json:"dues"`
+	Place string    `cbor:"16,keyasint,omitzero" json:"place"`
 }
 
 // OverdueH is how many hours ago the work was due; negative before.
@@ -63,8 +64,14 @@ func WorkOn(c Condition, f Farm, loc *time.Location) (Work, bool) {
 	if len(dues) == 0 {
 		return Work{}, false
 	}
-	sort.SliceStable(dues, func(i, j int) bool { return dues[i].At.Before(dues[j].At) })
-	return Work{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Step: dues[0].Step, At: dues[0].At, Dues: dues}, true
+	slices.SortStableFunc(dues, func(a, b Due) int { return a.At.Compare(b.At) })
+	if i := slices.IndexFunc(dues, func(d Due) bool { return d.Step == KindHold }); i > 0 {
+		hold := dues[i] // a crop in doubt is held before all else
+		dues = slices.Insert(slices.Delete(dues, i, i+1), 0, hold)
+	}
+	return Work{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Place: c.Place, Step: dues[0].Step, At: dues[0].At,
+			Dues: dues},
+		true
 }
 
 // DueByClock says of a list by a clock that says earlier than the ledger's last record
@@ -129,8 +136,6 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 			add(step, from.Add(time.Duration(l*float64(time.Hour))), rule, text)
 		}
 	}
-	day := func(t time.Time) string { return c.When(t, loc, "2 Jan 15:04") }
-
 	var looks []Finding
 	if c.Stage != Growing {
 		for _, f := range retireFindings(c, p, c.Last.In(loc)) {
@@ -174,10 +179,7 @@ func dues(c Condition, p Policy, loc *time.Location) []Due {
 		if _, on := p.limit("not-sanitized"); on && c.SownUncleared {
 			add(KindHold, c.SownAt, "not-sanitized", unclearedText(c))
 		}
-		if d := DaysMax(c.Crops); d > 0 {
-			at := c.SownAt.In(loc).AddDate(0, 0, d) // the same time of day, also over a change of the clocks
-			add(KindHarvest, at, "crop-days", CropName(c.Crops)+" sown "+day(c.SownAt)+", at most "+plural(d, "day"))
-		}
+		out = append(out, growingDues(c, p, loc)...)
 	case OnHold:
 		after(KindRelease, since, rule, waits+": "+c.HeldFor+"; release it or retire it")
 	}

@@ -117,7 +117,7 @@ func TestNothingDue(t *testing.T) {
 	_, ok = WorkOn(Condition{}, Farm{}, berlin)
 	assert.False(t, ok)
 	c = testCondition(Growing)
-	c.Crops[0].DaysMax = 0
+	c.Crops = []Sown{{Crop: "own"}}
 	w, ok := WorkOn(c, Farm{}, berlin)
 	assert.False(t, ok, "days to harvest not on file: %+v", w)
 }
@@ -147,7 +147,7 @@ func TestDueCrop(t *testing.T) {
 	} {
 		t.Run(k.name, func(t *testing.T) {
 			c := testCondition(Growing)
-			c.SownAt, c.Crops[0].DaysMax = k.sown.UTC(), k.days
+			c.SownAt, c.Crops[0].DaysMin, c.Crops[0].DaysMax = k.sown.UTC(), 0, k.days
 			w, ok := WorkOn(c, Farm{}, k.sown.Location())
 			require.True(t, ok)
 			assert.Equal(t, k.want, w.At.In(k.sown.Location()).Format(time.RFC3339))
@@ -155,14 +155,6 @@ func TestDueCrop(t *testing.T) {
 			assert.Equal(t, "crop-days", w.Dues[0].Rule)
 		})
 	}
-}
-
-func TestDueOfAMixIsItsSlowestCrop(t *testing.T) {
-	c := testCondition(Growing)
-	c.Crops = []Sown{{Crop: "radish", DaysMax: 12}, {Crop: "basil", DaysMax: 16}, {Crop: "own"}}
-	w, _ := WorkOn(c, Farm{}, berlin)
-	assert.Equal(t, "basil + own + radish sown 24 Oct 09:00, at most 16 days", w.Dues[0].Text)
-	assert.Equal(t, local(time.November, 9, 9).UTC(), w.At)
 }
 
 // TestDueAndVerdictAgree: what lapses on the due list stops a sowing from the

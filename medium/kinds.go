@@ -13,6 +13,8 @@ const (
 	KindAdd      Kind = "add"
 	KindSow      Kind = "sow"
 	KindMist     Kind = "mist"
+	KindUncover  Kind = "uncover"
+	KindMove     Kind = "move"
 	KindHarvest  Kind = "harvest"
 	KindRinse    Kind = "rinse"
 	KindDry      Kind = "dry"
@@ -26,6 +28,7 @@ const (
 	KindTrim     Kind = "trim"
 	KindRelabel  Kind = "relabel"
 	KindDocument Kind = "document"
+	KindNote     Kind = "note"
 	KindRetire   Kind = "retire"
 	KindCorrect  Kind = "correct"
 
@@ -73,10 +76,23 @@ var aboutMats = []StepKind{
 	{Kind: KindMist, Doing: "misting", New: func() Body { return new(Mist) }, From: []Stage{Growing}, Fields: []Field{
 		amount("water", OfVolume, 1, 20000, func(b *Mist) *float64 { return &b.WaterML }).says("%s of water").
 			help("water used on each mat", "200mL"),
+		yesNo("below", func(b *Mist) *bool { return &b.Below }).says("from below").
+			help("watered from below, into the tray", ""),
+		text("with", func(b *Mist) *string { return &b.With }).called("what was in the water").says("with %s").
+			help("what was in the water", "nutrients 1:500"),
 		text("treated", func(b *Mist) *string { return &b.Treated }).called("what it was treated with").
 			says("treated with %s").
 			help("what a spot was treated with", "peroxide 0.5 %"),
 		text("where", func(b *Mist) *string { return &b.Where }).called("place").help("which spot", "left corner"),
+	}},
+	{Kind: KindUncover, Doing: "uncovering", New: func() Body { return new(Uncover) }, From: []Stage{Growing},
+		Fields: []Field{
+			text("place", func(b *Uncover) *string { return &b.Place }).says("to %s").
+				help("where it stands now, if it was moved into the light", "shelf B"),
+		}},
+	{Kind: KindMove, Doing: "moving", New: func() Body { return new(Move) }, Fields: []Field{
+		text("place", func(b *Move) *string { return &b.Place }).needed().says("to %s").help("where it stands now",
+			"shelf B"),
 	}},
 	{Kind: KindHarvest, Doing: "harvesting", New: func() Body { return new(Harvest) }, From: []Stage{Growing},
 		Fields: []Field{
@@ -221,6 +237,11 @@ var aboutMats = []StepKind{
 			help("its date", "2026-03-01"),
 		text("supplier", func(b *Document) *string { return &b.Supplier }).
 			help("who sold the mesh, if it is not on file yet", ""),
+	}},
+	{Kind: KindNote, New: func() Body { return new(Note) }, Fields: []Field{
+		text("text", func(b *Note) *string { return &b.Text }).needed().called("note").help("what is to be remembered",
+			"leaves pale on the left"),
+		list("pictures", OfPictures, func(b *Note) *[]string { return &b.Pictures }),
 	}},
 	{Kind: KindRetire, New: func() Body { return new(Retire) }, Fields: []Field{
 		choice("cause", func(b *Retire) *Cause { return &b.Cause }, Causes...).needed().help("why its use ends", ""),

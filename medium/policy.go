@@ -177,6 +177,12 @@ var Rules = []Rule{
 			"for mats", About: "hours that a mat may stay wet"},
 	{Name: "sanitize-hours", Severity: DueRule, Default: 72, Unit: "h", Min: 1, Max: 2000, Source: common,
 		About: "hours from a dry, washed mat to the sanitizer"},
+	{Name: "misting", Severity: DueRule, Default: 100, Unit: "% of the crop table's mistings", Min: 25, Max: 400,
+		Source: common, About: "mistings a day of a growing crop"},
+	{Name: "uncovering", Severity: DueRule, Default: 1, Unit: "checked", Min: 1, Max: 1,
+		Source: "the crop table's days in the dark", About: "a crop is uncovered after its days in the dark"},
+	{Name: "harvest-window", Severity: DueRule, Default: 1, Unit: "checked", Min: 1, Max: 1,
+		Source: "the crop table's days to harvest", About: "a crop is on the list from the first day that it can be cut"},
 	{Name: "hold-hours", Severity: DueRule, Default: 48, Unit: "h", Min: 1, Max: 2000, Source: common,
 		About: "hours until somebody decides on a mat on hold"},
 }

@@ -23,6 +23,11 @@ type Crop struct {
 	RootMM      float64 `cbor:"19,keyasint,omitzero" json:"root_mm,omitempty"` // thickest usual root at harvest
 	SizeSource  string  `cbor:"20,keyasint,omitzero" json:"size_source"`
 	SowSource   string  `cbor:"21,keyasint,omitzero" json:"sow_source"`
+	Weighted    bool    `cbor:"22,keyasint,omitzero" json:"weighted,omitempty"` // pressed down while it is dark
+	// mistings a day while it is dark and in the light, from above or from below
+	MistDark   float64 `cbor:"23,keyasint,omitzero" json:"mistings_a_day_dark,omitempty"`
+	MistLight  float64 `cbor:"24,keyasint,omitzero" json:"mistings_a_day_light,omitempty"`
+	GrowSource string  `cbor:"25,keyasint,omitzero" json:"grow_source,omitempty"` // of the weight and the mistings
 }
 
 func (*Crop) kind() Kind { return KindCrop }
@@ -46,6 +51,12 @@ func (c Crop) SeedMM() float64 {
 
 // SeedG is the seed in grams for an area in m2 at the table's density.
 func (c Crop) SeedG(areaM2 float64) float64 { return c.DensityGM2 * areaM2 }
+
+// sown is the crop as a sowing keeps it: with the figures that its days rest on.
+func (c Crop) sown(seedG float64) Sown {
+	return Sown{Crop: c.Name, SeedG: seedG, SizeMM: c.SeedMM(), DaysMin: c.DaysMin, DaysMax: c.DaysMax,
+		DarkDays: c.DarkDays, MistDark: c.MistDark, MistLight: c.MistLight, Weighted: c.Weighted}
+}
 
 // mostSeed is how many times the table's seed is taken for a slip of the unit (kg
 // for g is a thousand times, oz for g is 28 times: common practice, no source).
@@ -78,7 +89,7 @@ func (c Crop) Check() error {
 		return &InputError{Field: "crop", Value: c.Name, Want: "a name"}
 	}
 	if err := first(checkText("crop", c.Name), checkText("source", c.SizeSource),
-		checkText("source", c.SowSource)); err != nil {
+		checkText("source", c.SowSource), checkText("source", c.GrowSource)); err != nil {
 		return err
 	}
 	for _, s := range []struct {
@@ -90,6 +101,8 @@ func (c Crop) Check() error {
 		{"seed length", c.LengthMM, 0.2, 30, "mm"}, {"seed width", c.WidthMM, 0.2, 30, "mm"},
 		{"seed thickness", c.ThicknessMM, 0.1, 30, "mm"}, {"mass of a thousand seeds", c.TSWG, 0.05, 2000, "g"},
 		{"sowing density", c.DensityGM2, 1, 10000, "g/m2"}, {"root", c.RootMM, 0.05, 10, "mm"},
+		{"days in the dark", float64(c.DarkDays), 1, 60, "days"},
+		{"mistings a day in the dark", c.MistDark, 0.25, 12, ""}, {"mistings a day in the light", c.MistLight, 0.25, 12, ""},
 		{"days to harvest", float64(c.DaysMin), 1, 120, "days"}, {"days to harvest", float64(c.DaysMax), 1, 120, "days"},
 	} {
 		if s.v == 0 {
@@ -98,6 +111,10 @@ func (c Crop) Check() error {
 		if err := checkRange(s.field, s.v, s.min, s.max, s.unit); err != nil {
 			return err
 		}
+	}
+	if c.DarkDays > 0 && c.DaysMax > 0 && c.DarkDays > c.DaysMax {
+		return &InputError{Field: "days in the dark", Value: fmt.Sprint(c.DarkDays),
+			Want: fmt.Sprintf("fewer than the %s to the harvest", plural(c.DaysMax, "day"))}
 	}
 	if c.DaysMin > c.DaysMax {
 		return &InputError{Field: "days to harvest", Value: fmt.Sprintf("%d-%d", c.DaysMin, c.DaysMax),

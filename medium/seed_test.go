@@ -266,7 +266,8 @@ func TestSowKeepsItsFigures(t *testing.T) {
 	assert.Equal(t, "chia + kale", CropName(c.Crops))
 	assert.Equal(t, 28.0, c.Crops[0].SeedG)
 	assert.InDelta(t, 1.85, c.Crops[0].SizeMM, 1e-9)
-	assert.Equal(t, 12, DaysMax(c.Crops))
+	assert.Equal(t, Sown{Crop: "kale", SeedG: 28, SizeMM: c.Crops[0].SizeMM, DaysMin: 8, DaysMax: 12, DarkDays: 2, MistDark: 2,
+		MistLight: 1, Weighted: true}, c.Crops[0])
 	assert.Equal(t, "K-7", c.Lot)
 	assert.Equal(t, "S1", c.SeedLot)
 	assert.False(t, c.Cleared)

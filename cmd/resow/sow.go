@@ -42,7 +42,7 @@ func printSeed(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 			ui.Say(out, "Check the seed: %s on one mat is %s times the figure in the table. --seed is for each mat, not for all of them.", f.Mass(s.SeedG), farm.Digits(s.SeedG/table, 2))
 		}
 	}
-	if d := medium.DaysMax(c.Crops); d > 0 {
+	if _, d := medium.HarvestDays(c.Crops); d > 0 {
 		fmt.Fprintf(out, "harvest by %s\n", f.Date(c.SownAt.AddDate(0, 0, d)))
 	}
 	return nil
