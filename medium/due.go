@@ -44,14 +44,17 @@ type DueItem struct {
 	Reasons  []string  `json:"reasons"`
 }
 
-// Item gives the line as of now, with the reasons that are due by until.
+// Item gives the line as of now, with what is due by until: the step that can wait
+// least, and all the reasons, of what can wait least first.
 func (w Work) Item(now, until time.Time) DueItem {
-	item := DueItem{Code: w.Code, Stage: w.Stage, NextStep: w.Step, DueAt: w.At,
-		OverdueH: math.Round(w.OverdueH(now)*100) / 100, Reasons: []string{}}
-	for _, d := range w.Dues {
-		if !d.At.After(until) {
-			item.Reasons = append(item.Reasons, d.Text)
-		}
+	first := Due{Step: w.Step, At: w.At}
+	if due := w.pressing(until); len(due) > 0 {
+		first = due[0]
+	}
+	item := DueItem{Code: w.Code, Stage: w.Stage, NextStep: first.Step, DueAt: first.At,
+		OverdueH: math.Round(now.Sub(first.At).Hours()*100) / 100, Reasons: []string{}}
+	for _, d := range w.by(until) {
+		item.Reasons = append(item.Reasons, d.Text)
 	}
 	return item
 }

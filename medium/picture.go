@@ -22,13 +22,11 @@ func IsPicture(name string) bool {
 
 // PicturesOf gives the names of the pictures that a step refers to.
 func PicturesOf(b Body) []string {
-	switch b := b.(type) {
-	case *Mold:
-		return b.Pictures
-	case *Cut:
-		return b.Pictures
-	case *Inspect:
-		return b.Pictures
+	row, _ := KindNamed(KindOf(b))
+	for _, f := range row.Fields {
+		if f.Of == OfPictures {
+			return f.get(b).([]string)
+		}
 	}
 	return nil
 }

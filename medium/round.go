@@ -69,23 +69,32 @@ func Rounds(work []Work, until time.Time) []Round {
 	return rounds
 }
 
-// pressing are the steps that a mat needs by a time, each once: for what can wait
-// least, then for what is due first.
-func (w Work) pressing(until time.Time) []Due {
-	var out []Due
-	for _, d := range w.Dues {
-		if d.At.After(until) {
-			continue
-		}
-		i := slices.IndexFunc(out, func(o Due) bool { return o.Step == d.Step })
+// by is what is due by a time, of what can wait least first: a crop in doubt is held
+// before anything else is done with it.
+func (w Work) by(until time.Time) []Due {
+	due := slices.DeleteFunc(slices.Clone(w.Dues), func(d Due) bool { return d.At.After(until) })
+	slices.SortStableFunc(due, func(a, b Due) int {
 		switch {
-		case i < 0:
-			out = append(out, d)
-		case cmp.Or(cmp.Compare(hasteOf(d.Rule), hasteOf(out[i].Rule)), out[i].At.Compare(d.At)) > 0:
-			out[i] = d
+		case a.Step == KindHold && b.Step != KindHold:
+			return -1
+		case b.Step == KindHold && a.Step != KindHold:
+			return 1
+		}
+		return cmp.Or(cmp.Compare(hasteOf(b.Rule), hasteOf(a.Rule)), a.At.Compare(b.At))
+	})
+	return due
+}
+
+// pressing are the steps that a mat needs by a time, each once, for its most pressing
+// reason.
+func (w Work) pressing(until time.Time) []Due {
+	var steps []Due
+	for _, d := range w.by(until) {
+		if !slices.ContainsFunc(steps, func(s Due) bool { return s.Step == d.Step }) {
+			steps = append(steps, d)
 		}
 	}
-	return out
+	return steps
 }
 
 // andLater ends the reason of a round whose mats were not all left at one time.

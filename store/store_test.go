@@ -173,7 +173,7 @@ func TestTurn(t *testing.T) {
 	due, err := s.Due(c.now.AddDate(1, 0, 0), 0)
 	require.NoError(t, err)
 	require.Len(t, due, 3)
-	require.Equal(t, medium.KindRinse, due[0].Step)
+	require.Equal(t, medium.KindMist, due[0].Step)
 	due, err = s.Due(c.now, 0)
 	require.NoError(t, err)
 	require.Empty(t, due)

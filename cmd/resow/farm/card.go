@@ -22,6 +22,7 @@ var CardFaces = map[medium.Action]CardFace{
 	medium.ActMold:       {"MOLD", "Mold seen. Do not keep the crop.", "ON HOLD"},
 	medium.ActInspect:    {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else say what you saw.", "INSPECTED"},
 	medium.ActMist:       {"MIST", "The crop was misted with water.", "MISTED"},
+	"uncover":            {"UNCOVER", "The cover came off: days in the light begin.", "UNCOVERED"},
 	medium.ActRelease:    {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
 	medium.ActRetire:     {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},
 	medium.ActEnd:        {"END", "The action is over.", ""},

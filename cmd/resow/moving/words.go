@@ -19,7 +19,34 @@ type field struct {
 	other []string // names that other programs and people give it
 }
 
-var fields = []field{
+var fields = append(listed, unlisted()...)
+
+// unlisted are the fields of the steps that have no other words than their names.
+func unlisted() (more []field) {
+	for _, row := range medium.StepKinds() {
+		for _, f := range row.Asked() {
+			known := func(k field) bool { return k.name == columnName(row.Kind, f) }
+			if !slices.ContainsFunc(listed, known) && !slices.ContainsFunc(more, known) {
+				more = append(more, field{columnName(row.Kind, f), columnMeasure(f.Of), nil})
+			}
+		}
+	}
+	return more
+}
+
+// columnMeasure is how the cells of a measure are read: what has units as such, and
+// else as text.
+func columnMeasure(m medium.Measure) medium.Measure {
+	switch m {
+	case medium.OfCount:
+		return number
+	case mass, volume, length, span, temperature, percent, strength, number, yesNo:
+		return m
+	}
+	return text
+}
+
+var listed = []field{
 	{"mat", text, []string{"code", "tag", "label", "id", "mat id", "mat code", "mat no", "mat number", "mat name or number", "no", "number", "matte", "matten nr", "matte nr", "nr", "tapis", "n° tapis", "no tapis"}},
 	{"mark", text, []string{"mat name", "name", "old id"}},
 	{"kind", text, []string{"step", "action", "event", "what", "activity", "what was done", "task", "job", "work", "work done", "tätigkeit", "arbeit", "schritt", "was", "opération", "étape", "travail"}},
@@ -59,35 +86,24 @@ var fields = []field{
 	{"strength", strength, []string{"concentration", "konzentration", "stärke"}},
 	{"contact", span, []string{"contact time", "wet time", "einwirkzeit", "temps de contact"}},
 	{"temp", temperature, []string{"temperature", "temperatur", "température", "water temp", "wassertemperatur"}},
-	{"ph", number, nil},
 	{"sides", text, []string{"seiten", "faces", "côtés"}},
 	{"method", text, []string{"verfahren", "methode", "méthode"}},
 	{"rinsed", yesNo, []string{"rinsed after", "nachgespült", "rincé"}},
 	{"share", percent, []string{"share percent", "anteil"}},
-	{"seen", text, nil},
 	{"treated", text, []string{"treatment", "behandelt", "traité"}},
 	{"water", volume, []string{"wasser", "eau"}},
 	{"through", yesNo, []string{"cut through"}},
-	{"test", text, nil},
 	{"reading", number, []string{"messwert"}},
 	{"limit", number, []string{"grenzwert", "limite"}},
 	{"unit", text, []string{"einheit", "unité"}},
 	{"result", text, []string{"pass", "passed", "bestanden", "conforme"}},
 	{"reason", text, []string{"why", "grund", "raison", "motif"}},
-	{"cause", text, nil},
 	{"note", text, []string{"notes", "comment", "comments", "remark", "remarks", "bemerkung", "bemerkungen", "notiz", "remarque", "remarques"}},
 	{"holes", number, []string{"löcher", "trous"}},
-	{"fuzz", yesNo, nil},
 	{"smell", yesNo, []string{"geruch", "odeur"}},
 	{"mold", yesNo, []string{"mould", "schimmel", "moisissure"}},
-	{"fold snaps", yesNo, nil},
 	{"dropped", yesNo, []string{"fell", "fell on the floor"}},
-	{"no cuts", yesNo, nil},
-	{"area", text, nil},
-	{"as was", yesNo, nil},
-	{"removes cuts", yesNo, nil},
 	{"uv", number, []string{"uv index"}},
-	{"sky", text, nil},
 	{"solution", text, []string{"bottle"}},
 }
 
@@ -102,7 +118,7 @@ var kindWords = sync.OnceValue(func() map[string]medium.Kind {
 		medium.KindSanitize: "sanitized sanitised sanitise disinfect disinfected desinfektion desinfiziert désinfection désinfecté",
 		medium.KindMold:     "mould schimmel moisissure", medium.KindInspect: "inspected inspection kontrolle contrôle",
 		medium.KindHold: "held gesperrt", medium.KindRelease: "released freigegeben", medium.KindRetire: "retired ausgemustert",
-		medium.KindMist: "misted misting besprüht arrosage", medium.KindTrim: "trimmed",
+		medium.KindMist: "misted misting besprüht arrosage", medium.KindUncover: "uncovered", medium.KindMove: "moved", medium.KindTrim: "trimmed",
 	} {
 		for w := range strings.FieldsSeq(words) {
 			kinds[w] = kind

@@ -100,10 +100,10 @@ var english = texts{
 	"mat.meshtext": "opening %g mm, thread %g mm, %.0f %% open", "mat.mark": "Mark", "mat.history": "History",
 	"mat.look": "Look at the mat before you sow. A clean look is not a clean mat.", "mat.gone": "This mat is out of use for good; its records stay. Take its label off, so that nobody sows on it.",
 
-	"step.sow": "Sow", "step.mist": "Mist", "step.harvest": "Harvest", "step.rinse": "Rinse", "step.dry": "Dry", "step.sanitize": "Sanitize",
+	"step.sow": "Sow", "step.mist": "Mist", "step.uncover": "Uncover", "step.move": "Move", "step.note": "Note", "step.harvest": "Harvest", "step.rinse": "Rinse", "step.dry": "Dry", "step.sanitize": "Sanitize",
 	"step.mold": "Mold", "step.cut": "Cut or tear", "step.swab": "Swab", "step.inspect": "Inspect", "step.hold": "Hold", "step.release": "Release",
 	"step.trim": "Trim", "step.relabel": "New label", "step.retire": "Retire", "step.document": "Food-contact statement",
-	"kind.add": "add", "kind.sow": "sow", "kind.mist": "mist", "kind.harvest": "harvest", "kind.rinse": "rinse", "kind.dry": "dry", "kind.sanitize": "sanitize",
+	"kind.add": "add", "kind.sow": "sow", "kind.mist": "mist", "kind.uncover": "uncover", "kind.move": "move", "kind.note": "note", "kind.harvest": "harvest", "kind.rinse": "rinse", "kind.dry": "dry", "kind.sanitize": "sanitize",
 	"kind.mold": "mold", "kind.cut": "cut", "kind.swab": "swab", "kind.inspect": "inspect", "kind.hold": "hold", "kind.release": "release",
 	"kind.trim": "trim", "kind.relabel": "relabel", "kind.document": "document", "kind.retire": "retire", "kind.correct": "correct",
 	"kind.solution": "mix a solution", "kind.strip": "test strip", "kind.discard": "solution gone",
@@ -111,7 +111,8 @@ var english = texts{
 	"form.need": "needed", "form.record": "Record", "form.back": "Back", "form.late": "Done earlier?",
 
 	"field.crop": "Crop", "field.seed": "Seed on each mat", "field.lot": "Lot", "field.seed_lot": "Seed lot of the supplier", "field.place": "Shelf or area",
-	"field.water": "Water on each mat", "field.treated": "Treated with", "field.where": "Where", "field.yield": "Yield of each mat",
+	"field.water": "Water on each mat", "field.below": "From below, into the tray", "field.with": "In the water", "field.move.place": "Where it stands now",
+	"field.uncover.place": "Where it stands now, if it was moved", "field.text": "Note", "field.treated": "Treated with", "field.where": "Where", "field.yield": "Yield of each mat",
 	"field.cut_height": "Height of the cut above the mat", "field.knife_touched": "The knife touched the mesh", "field.more_cuts": "More cuts to come; it stays growing",
 	"field.debris": "Left on the mat", "field.detergent": "Detergent", "field.took": "Hands-on time for each mat", "field.for": "How long it took",
 	"field.solution": "Solution", "field.product": "Sanitizer", "field.strength": "Strength", "field.contact": "How long it stayed wet", "field.sides": "Sides",
