@@ -71,7 +71,7 @@ func pictogramOf(word string) []stroke {
 	case "mist":
 		return []stroke{drop(30, 40, 11, false), drop(70, 40, 11, false), drop(50, 80, 11, false)}
 	case "uncover": // a lid that is lifted off a sprout
-		return join(sprout(), []stroke{polyline(8, 26, 76, 4), polyline(8, 26, 8, 40)})
+		return append(sprout(), polyline(8, 26, 76, 4), polyline(8, 26, 8, 40))
 	case "rinse", "wash", "rinsed clean":
 		return []stroke{drop(50, 62, 28, true)}
 	case "roots left":
