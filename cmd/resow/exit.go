@@ -81,7 +81,7 @@ var failures = []failure{
 		as[*store.BusyError], as[*store.ReadOnlyError], as[*store.WriteError], as[*store.UnsureError],
 		as[*store.UnknownMatError], as[*store.TakenError], as[*store.TokenError], as[*lifetime.TooLittle],
 		as[*lifetime.NoEstimate], as[*pool.Overloaded], as[*store.ImportError], as[*station.RequestError],
-		as[*station.NoMatError], as[*station.PictureError], as[*station.PairError], as[*station.RoleError],
+		as[*station.NotFoundError], as[*station.PictureError], as[*station.PairError], as[*station.RoleError],
 		as[*station.HeldError], as[*station.BusyError], as[*station.ClosedError], as[*fs.PathError],
 	), exitFailed, ""},
 	{either(

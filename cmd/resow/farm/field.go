@@ -148,7 +148,7 @@ func (r Reader) read(b medium.Body, f medium.Field, said string) (any, error) {
 	}
 	switch f.Of {
 	case medium.OfYesNo:
-		return yesNo(title, said)
+		return YesNo(title, said)
 	case medium.OfChoice:
 		if word := strings.ToLower(said); slices.Contains(f.Choices, word) {
 			return word, nil
@@ -212,7 +212,8 @@ func Strength(f medium.Farm, product, active, said string) (ppm float64, err err
 	return sanitizer.UsePPM(active, said)
 }
 
-func yesNo(title, said string) (bool, error) {
+// YesNo reads a box that is ticked or not.
+func YesNo(title, said string) (bool, error) {
 	switch strings.ToLower(said) {
 	case "yes", "on", "true": // a browser's own word, and that of a flag
 		return true, nil

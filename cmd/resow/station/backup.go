@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"net/http"
 	"os"
 	"path/filepath"
 	"sync"
@@ -62,11 +61,7 @@ func (b *backups) set(n backupNote) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.note = n
-	data, err := json.MarshalIndent(n, "", " ")
-	if err != nil {
-		return err
-	}
-	return writeWhole(b.path, data)
+	return writeJSONFile(b.path, n)
 }
 
 // next says when the next backup is due. A time that lies ahead was noted while
@@ -185,22 +180,12 @@ type statusPage struct {
 }
 
 // statusPage shows how the station does.
-func (s *Station) statusPage(w http.ResponseWriter, r *http.Request, who session) {
-	note := s.backups.get()
-	page := statusPage{Address: s.address, Local: s.localName, TLS: s.tls, Queue: s.door.length(), Devices: len(s.people.list()), Steps: s.counts.steps.Load(), Refused: s.counts.refused.Load(),
-		Scheduled: s.c.BackupTo != "", Every: fmt.Sprintf("%.3g h", s.c.BackupEvery.Hours()), Keep: s.c.BackupKeep, Backup: note}
-	err := s.door.read(func(v *farm.Farm) error {
-		page.frame = s.frame(who, v.Farm, "status", s.t.get("status.title"))
-		anchor, err := v.Anchor()
-		page.Records, page.Anchor = anchor.Count, anchor.String()
-		zone := v.Location()
-		page.MadeAt, page.TriedAt, page.NextAt = stamp(note.Made, zone), stamp(note.Tried, zone), stamp(note.next(s.c.BackupEvery, s.c.Now()), zone)
-		return err
-	})
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	page.Live = true
-	s.show(w, http.StatusOK, "status", page)
+func (v *visit) statusPage(f *farm.Farm) (filling, error) {
+	anchor, err := f.Anchor()
+	note := v.backups.get()
+	return &statusPage{frame: frame{Live: true}, Address: v.address, Local: v.localName, TLS: v.tls,
+		Records: anchor.Count, Anchor: anchor.String(), Queue: v.door.length(), Devices: len(v.people.list()),
+		Steps: v.counts.steps.Load(), Refused: v.counts.refused.Load(), Scheduled: v.c.BackupTo != "",
+		Every: fmt.Sprintf("%.3g h", v.c.BackupEvery.Hours()), Keep: v.c.BackupKeep, Backup: note,
+		MadeAt: f.Stamp(note.Made), TriedAt: f.Stamp(note.Tried), NextAt: f.Stamp(note.next(v.c.BackupEvery, v.c.Now()))}, err
 }

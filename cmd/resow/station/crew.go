@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"net/http"
 	"net/netip"
 	"regexp"
@@ -22,48 +23,40 @@ type pairPage struct {
 // nextPage is where a device may be sent after pairing: a mat's page here.
 var nextPage = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^/m/[A-Za-z0-9-]{8,12}$`) })
 
-func safeNext(next string) string {
-	if nextPage().MatchString(next) {
-		return next
-	}
-	return ""
+func safeNext(next string) string { return nextPage().FindString(next) }
+
+func (v *visit) pairPage() error {
+	return v.drawPair(v.r.URL.Query().Get("next"), "")
 }
 
-func (s *Station) pairPage(w http.ResponseWriter, r *http.Request) {
-	s.drawPair(w, http.StatusOK, safeNext(r.URL.Query().Get("next")), "", "")
+// drawPair shows nothing of the farm: it is open to all.
+func (v *visit) drawPair(next, device string) error {
+	return page{name: "pair"}.bare(v, &pairPage{Next: safeNext(next), Device: device, Insecure: !v.tls && v.c.LAN})
 }
 
-func (s *Station) drawPair(w http.ResponseWriter, status int, next, device, problem string) {
-	page := pairPage{frame: s.frame(session{}, medium.Farm{}, "", s.t.get("pair.title")), Next: next, Device: device, Insecure: !s.tls && s.c.LAN}
-	page.Problem = problem
-	s.show(w, status, "pair", page)
-}
-
-func (s *Station) pair(w http.ResponseWriter, r *http.Request) {
-	form, err := readForm(r, "code", "device", "next")
+func (v *visit) postPair() error {
+	form, err := readForm(v.r, "code", "device", "next")
 	if err != nil {
-		s.failed(w, r, session{}, err)
-		return
+		return err
 	}
-	next, device := safeNext(form.Get("next")), form.Get("device")
-	before, _ := r.Cookie(s.cookieName())
+	before, _ := v.r.Cookie(v.cookieName())
 	if before == nil {
 		before = &http.Cookie{}
 	}
-	cookie, role, err := s.people.pair(form.Get("code"), device, hostOf(r.RemoteAddr), before.Value)
+	cookie, role, err := v.people.pair(form.Get("code"), form.Get("device"), hostOf(v.r.RemoteAddr), before.Value)
 	if err != nil {
-		s.counts.unpaired.Add(1)
-		s.drawPair(w, statusOf(err), next, device, s.said(r, statusOf(err), err))
-		return
+		v.counts.unpaired.Add(1)
+		v.refused(err)
+		return v.drawPair(form.Get("next"), form.Get("device"))
 	}
-	s.log.Printf("paired a device as %s", role)
-	s.setCookie(w, cookie, sessionFor)
-	s.changes.tell() // a live stream of the session before ends
+	v.log.Printf("paired a device as %s", role)
+	v.setCookie(cookie, sessionFor)
+	v.changes.tell() // a live stream of the session before ends
 	to := "/shift"
-	if next != "" {
+	if next := safeNext(form.Get("next")); next != "" {
 		to += "?next=" + next // only plain characters: see nextPage
 	}
-	http.Redirect(w, r, to, http.StatusSeeOther)
+	return moved(to, http.StatusSeeOther)(v)
 }
 
 // hostOf gives the address whose tries count together: of IPv6 a whole /64, since
@@ -82,35 +75,40 @@ func hostOf(remote string) string {
 }
 
 // setCookie gives the device its cookie for a time, 0 or less takes it away.
-func (s *Station) setCookie(w http.ResponseWriter, value string, last time.Duration) {
+func (v *visit) setCookie(value string, last time.Duration) {
 	age := int(last.Seconds())
 	if age <= 0 {
 		value, age = "", -1
 	}
-	http.SetCookie(w, &http.Cookie{Name: s.cookieName(), Value: value, Path: "/", MaxAge: age,
-		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: s.tls})
+	http.SetCookie(v.w, &http.Cookie{Name: v.cookieName(), Value: value, Path: "/", MaxAge: age,
+		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: v.tls})
 }
 
-// postLeave ends the session on the device itself. Steps that wait there stay
+// leave ends the session on the device itself. Steps that wait there stay
 // there, and go when it is paired again. It leads to the first page, so that a
 // copy of that one is dropped too (see sw.js).
-func (s *Station) postLeave(w http.ResponseWriter, r *http.Request, who session) {
-	if err := s.people.leave(who.Hash); err != nil {
-		s.failed(w, r, who, err)
-		return
+func (v *visit) leave() error {
+	if err := v.people.leave(v.who.Hash); err != nil {
+		return err
 	}
-	s.changes.tell()
-	s.setCookie(w, "", 0)
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	v.changes.tell()
+	v.setCookie("", 0)
+	return moved("/", http.StatusSeeOther)(v)
 }
 
-func (s *Station) postEndShift(w http.ResponseWriter, r *http.Request, who session) {
-	if err := s.people.endShift(who.Hash); err != nil {
-		s.failed(w, r, who, err)
-		return
+// endShift frees the initials of the device.
+func (v *visit) endShift() error {
+	err := v.people.change(v.who.Hash, func(one *session) error {
+		one.Initials, one.Shift = "", time.Time{}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
-	http.Redirect(w, r, "/shift", http.StatusSeeOther)
+	return moved("/shift", http.StatusSeeOther)(v)
 }
+
+var shiftForm = page{"shift", "shift", (*visit).shiftPage, fields("pick", "initials", "next"), (*visit).sendShift}
 
 type shiftPage struct {
 	frame
@@ -118,43 +116,21 @@ type shiftPage struct {
 	Next  string
 }
 
-func (s *Station) shiftPage(w http.ResponseWriter, r *http.Request, who session) {
-	s.drawShift(w, r, who, http.StatusOK, safeNext(r.URL.Query().Get("next")), "")
+func (v *visit) shiftPage(*farm.Farm) (filling, error) {
+	next := v.form.Get("next")
+	if v.form == nil {
+		next = v.r.URL.Query().Get("next")
+	}
+	return &shiftPage{Known: v.people.initials(v.who), Next: safeNext(next)}, nil
 }
 
-func (s *Station) drawShift(w http.ResponseWriter, r *http.Request, who session, status int, next, problem string) {
-	page := shiftPage{Known: s.people.initials(who), Next: next}
-	err := s.door.read(func(v *farm.Farm) error {
-		page.frame = s.frame(who, v.Farm, "shift", s.t.get("shift.title"))
-		return nil
-	})
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
+// sendShift begins a shift.
+func (v *visit) sendShift() (string, error) {
+	initials := v.form.Get("initials")
+	if strings.TrimSpace(initials) == "" {
+		initials = v.form.Get("pick")
 	}
-	page.Problem = problem
-	s.show(w, status, "shift", page)
-}
-
-func (s *Station) postShift(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, "pick", "initials", "next")
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	next := safeNext(form.Get("next"))
-	initials := form.Get("pick")
-	if strings.TrimSpace(form.Get("initials")) != "" {
-		initials = form.Get("initials")
-	}
-	if err := s.people.beginShift(who.Hash, initials); err != nil {
-		s.drawShift(w, r, who, statusOf(err), next, s.said(r, statusOf(err), err))
-		return
-	}
-	if next == "" {
-		next = "/"
-	}
-	http.Redirect(w, r, next, http.StatusSeeOther)
+	return cmp.Or(safeNext(v.form.Get("next")), "/"), v.people.beginShift(v.who.Hash, initials)
 }
 
 type deviceLine struct {
@@ -171,58 +147,42 @@ type peoplePage struct {
 	Address string
 }
 
-func (s *Station) peoplePage(w http.ResponseWriter, r *http.Request, who session) {
-	s.drawPeople(w, r, who, "", "")
-}
+func (v *visit) peoplePage(f *farm.Farm) (filling, error) { return v.devices(f, "", ""), nil }
 
-func (s *Station) drawPeople(w http.ResponseWriter, r *http.Request, who session, code string, role Role) {
-	page := peoplePage{Code: code, Role: role, Address: s.address}
-	err := s.door.read(func(v *farm.Farm) error {
-		page.frame = s.frame(who, v.Farm, "people", s.t.get("people.title"))
-		for _, one := range s.people.list() {
-			page.Devices = append(page.Devices, deviceLine{ID: one.id(), Device: one.Device, Initials: one.Initials, Role: one.Role,
-				Made: stamp(one.Made, v.Location()), Seen: stamp(one.Seen, v.Location()), Self: one.Hash == who.Hash})
-		}
-		return nil
-	})
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
+func (v *visit) devices(f *farm.Farm, code string, role Role) *peoplePage {
+	page := &peoplePage{Code: code, Role: role, Address: v.address}
+	for _, one := range v.people.list() {
+		page.Devices = append(page.Devices, deviceLine{ID: one.id(), Device: one.Device, Initials: one.Initials, Role: one.Role,
+			Made: f.Stamp(one.Made), Seen: f.Stamp(one.Seen), Self: one.Hash == v.who.Hash})
 	}
-	s.show(w, http.StatusOK, "people", page)
+	return page
 }
 
-// postCode makes a pairing code and shows it in the answer itself: a code must
+// newCode makes a pairing code and shows it in the answer itself: a code must
 // never stand in an address.
-func (s *Station) postCode(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, "role")
+func (v *visit) newCode() error {
+	form, err := readForm(v.r, "role")
 	if err != nil {
-		s.failed(w, r, who, err)
-		return
+		return err
 	}
 	role := Role(form.Get("role"))
 	if role != Operator && role != Supervisor {
-		s.failed(w, r, who, &medium.InputError{Field: "role", Value: string(role), Want: "operator or supervisor"})
-		return
+		return &medium.InputError{Field: "role", Value: string(role), Want: "operator or supervisor"}
 	}
-	code, err := s.people.newCode(role)
+	code, err := v.people.newCode(role)
 	if err != nil {
-		s.failed(w, r, who, err)
-		return
+		return err
 	}
-	s.drawPeople(w, r, who, code, role)
+	return page{name: "people", here: "people", draw: func(v *visit, f *farm.Farm) (filling, error) {
+		return v.devices(f, code, role), nil
+	}}.look(v)
 }
 
-func (s *Station) postRevoke(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, "id")
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
+// sendRevoke ends the session of a device.
+func (v *visit) sendRevoke() (string, error) {
+	if err := v.people.revoke(v.form.Get("id")); err != nil {
+		return "", err
 	}
-	if err := s.people.revoke(form.Get("id")); err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	s.changes.tell() // its live stream ends
-	http.Redirect(w, r, "/people", http.StatusSeeOther)
+	v.changes.tell() // its live stream ends
+	return "/people", nil
 }

@@ -134,53 +134,46 @@ func (s *Station) watch(ctx context.Context) {
 // "change" with where the ledger stands whenever that is elsewhere than before,
 // and "enough" before it is closed for another stream's sake, so that the browser
 // does not take the place back.
-func (s *Station) events(w http.ResponseWriter, r *http.Request, who session) {
-	one, ok := s.changes.join(who.Hash)
+func (v *visit) events() error {
+	one, ok := v.changes.join(v.who.Hash)
 	if !ok {
-		s.fail(w, r, who, http.StatusServiceUnavailable, &BusyError{Waiting: maxStreams})
-		return
+		return &BusyError{Waiting: maxStreams}
 	}
-	defer s.changes.leave(one)
-	out := http.NewResponseController(w)
-	w.Header().Set("Content-Type", "text/event-stream")
+	defer v.changes.leave(one)
+	out := http.NewResponseController(v.w)
+	v.w.Header().Set("Content-Type", "text/event-stream")
 	send := func(text string) bool {
 		if out.SetWriteDeadline(time.Now().Add(10*time.Second)) != nil {
 			return false
 		}
-		if _, err := fmt.Fprint(w, text); err != nil {
-			return false
-		}
-		return out.Flush() == nil
-	}
-	if !send("retry: 5000\n\n") {
-		return
+		_, err := fmt.Fprint(v.w, text)
+		return err == nil && out.Flush() == nil
 	}
 	alive := time.NewTicker(aliveEvery)
 	defer alive.Stop()
 	var told standing
-	for {
-		next, ended := s.changes.wait()
-		if _, ok := s.who(r); ended || !ok {
-			return
+	for good := send("retry: 5000\n\n"); good; {
+		next, ended := v.changes.wait()
+		if _, ok := v.session(v.r); ended || !ok {
+			return nil
 		}
-		if now := *s.door.standing.Load(); now != told {
+		if now := *v.door.standing.Load(); now != told {
 			data, err := json.Marshal(now)
 			if err != nil || !send(fmt.Sprintf("event: change\ndata: %s\n\n", data)) {
-				return
+				return nil
 			}
 			told = now
 		}
 		select {
-		case <-r.Context().Done():
-			return
+		case <-v.r.Context().Done():
+			return nil
 		case <-one.enough:
 			send("event: enough\ndata: {}\n\n")
-			return
+			return nil
 		case <-next:
 		case <-alive.C:
-			if !send(": still here\n\n") {
-				return
-			}
+			good = send(": still here\n\n")
 		}
 	}
+	return nil
 }

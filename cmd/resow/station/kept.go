@@ -172,7 +172,8 @@ func loadHolding(path string) (*holding, error) {
 		err = json.Unmarshal(data, &h.list)
 	}
 	if err != nil {
-		return nil, &ConfigError{fmt.Sprintf("%s can't be read (%v); it holds steps that wait for a supervisor. Move it away; phones send them again", path, err)}
+		return nil, &ConfigError{fmt.Sprintf(
+			"%s can't be read (%v); it holds steps that wait for a supervisor. Move it away; phones send them again", path, err)}
 	}
 	return h, nil
 }
@@ -222,14 +223,11 @@ func (h *holding) drop(token string) error {
 }
 
 func (h *holding) save(list []held) error {
-	data, err := json.MarshalIndent(list, "", " ")
-	if err == nil {
-		err = writeWhole(h.path, data)
+	if err := writeJSONFile(h.path, list); err != nil {
+		return err
 	}
-	if err == nil {
-		h.list = list
-	}
-	return err
+	h.list = list
+	return nil
 }
 
 // index is where a step is on the list, -1 where it is not. The caller holds the lock.
@@ -325,13 +323,12 @@ func (s *Station) possible(v *farm.Farm, m maker, o *order) error {
 	return err
 }
 
-// postKept answers a phone what became of its steps, by their tokens. One that is
-// not in the answer is neither on record nor on the list.
-func (s *Station) postKept(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, "token*")
+// fates answers a phone what became of its steps, by their tokens. One that is not in
+// the answer is neither on record nor on the list.
+func (v *visit) fates() error {
+	form, err := readForm(v.r, "token*")
 	if err != nil {
-		s.failed(w, r, who, err)
-		return
+		return err
 	}
 	tokens := form["token"]
 	type fate struct {
@@ -339,13 +336,13 @@ func (s *Station) postKept(w http.ResponseWriter, r *http.Request, who session) 
 		Why   string `json:"why,omitempty"`
 	}
 	fates := map[string]fate{}
-	err = s.door.read(func(v *farm.Farm) error {
+	err = v.door.read(func(f *farm.Farm) error {
 		for _, token := range tokens[:min(len(tokens), maxAsked)] {
-			done, err := v.Recorded(token)
+			done, err := f.Recorded(token)
 			if err != nil {
 				return err
 			}
-			one, held := s.holding.get(token)
+			one, held := v.holding.get(token)
 			switch {
 			case len(done) > 0:
 				fates[token] = fate{State: "sent"}
@@ -357,8 +354,14 @@ func (s *Station) postKept(w http.ResponseWriter, r *http.Request, who session) 
 		}
 		return nil
 	})
-	s.answer(w, r, who, map[string]any{"steps": fates, "ledger": s.door.standing.Load()}, err)
+	if err != nil {
+		return err
+	}
+	writeJSON(v.w, http.StatusOK, map[string]any{"steps": fates, "ledger": v.door.standing.Load()})
+	return nil
 }
+
+var heldForm = page{"kept", "kept", (*visit).keptPage, fields("token", "do", "reason"), (*visit).sendHeld}
 
 type heldLine struct {
 	held
@@ -374,41 +377,27 @@ type keptPage struct {
 	Held []heldLine
 }
 
-func (s *Station) keptPage(w http.ResponseWriter, r *http.Request, who session) {
-	s.drawKept(w, r, who, http.StatusOK, "")
-}
-
-// drawKept draws the page of what this phone keeps, which its script fills, and for
+// keptPage draws the page of what this phone keeps, which its script fills, and for
 // supervisors of what waits for them.
-func (s *Station) drawKept(w http.ResponseWriter, r *http.Request, who session, status int, problem string) {
-	var page keptPage
-	err := s.door.read(func(v *farm.Farm) error {
-		page.frame = s.frame(who, v.Farm, "kept", s.t.get("kept.title"))
-		if who.Role == Supervisor {
-			for _, one := range s.holding.open() {
-				page.Held = append(page.Held, s.heldLine(one, v))
-			}
+func (v *visit) keptPage(f *farm.Farm) (filling, error) {
+	page := &keptPage{}
+	if v.who.Role == Supervisor {
+		for _, one := range v.holding.open() {
+			page.Held = append(page.Held, v.heldLine(one, f))
 		}
-		return nil
-	})
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
 	}
-	page.Problem = problem
-	s.show(w, status, "kept", page)
+	return page, nil
 }
 
-func (s *Station) heldLine(one held, v *farm.Farm) heldLine {
-	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)), Done: stamp(one.Entered, v.Location()),
-		Came: stamp(one.Arrived, v.Location())}
-	for i, text := range one.Mats[:min(len(one.Mats), 5)] {
-		if i > 0 {
-			line.Named += ", "
-		}
-		line.Named += medium.Code(text).String()
+func (s *Station) heldLine(one held, f *farm.Farm) heldLine {
+	const shown = 5
+	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)), Done: f.Stamp(one.Entered), Came: f.Stamp(one.Arrived)}
+	var names []string
+	for _, text := range one.Mats[:min(len(one.Mats), shown)] {
+		names = append(names, medium.Code(text).String())
 	}
-	if more := len(one.Mats) - 5; more > 0 {
+	line.Named = strings.Join(names, ", ")
+	if more := len(one.Mats) - shown; more > 0 {
 		line.Named += fmt.Sprintf(" +%d", more)
 	}
 	for name, values := range one.Form {
@@ -428,47 +417,34 @@ func (s *Station) fieldName(name string) string {
 	return name
 }
 
-// postHeld accepts or refuses a step that waits. An accepted one is recorded as the
+// sendHeld accepts or refuses a step that waits. An accepted one is recorded as the
 // maker's, sent by the supervisor who stands for it.
-func (s *Station) postHeld(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, "token", "do", "reason")
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	s.holding.deciding.Lock()
-	defer s.holding.deciding.Unlock()
-	one, ok := s.holding.get(form.Get("token"))
+func (v *visit) sendHeld() (string, error) {
+	v.holding.deciding.Lock()
+	defer v.holding.deciding.Unlock()
+	one, ok := v.holding.get(v.form.Get("token"))
 	if !ok || one.Refused != "" { // another supervisor was faster
-		http.Redirect(w, r, "/kept", http.StatusSeeOther)
-		return
+		return "/kept", nil
 	}
-	err = s.decide(who, one, form.Get("do"), strings.TrimSpace(form.Get("reason")))
+	sender, err := v.sender(v.who)
 	if err != nil {
-		s.drawKept(w, r, who, statusOf(err), s.said(r, statusOf(err), err))
-		return
+		return "", err
 	}
-	http.Redirect(w, r, "/kept", http.StatusSeeOther)
-}
-
-func (s *Station) decide(who session, one held, do, reason string) error {
-	sender, err := s.sender(who)
-	if err != nil {
-		return err
-	}
-	if do == "accept" {
+	if v.form.Get("do") == "accept" {
 		o := one.order()
-		if _, err := s.recordOrder(maker{by: one.By, sentBy: sender}, &o); err != nil {
-			return err
+		if _, err := v.recordOrder(maker{by: one.By, sentBy: sender}, &o); err != nil {
+			return "", err
 		}
-		return s.holding.drop(one.Token)
+		return "/kept", v.holding.drop(one.Token)
 	}
+	reason := strings.TrimSpace(v.form.Get("reason"))
 	if reason == "" || len(reason) > 300 {
-		return &medium.InputError{Field: s.t.get("field.reason"), Value: reason, Want: "why it is refused, in one line; its maker reads it"}
+		return "", &medium.InputError{Field: v.t.get("field.reason"), Value: reason,
+			Want: "why it is refused, in one line; its maker reads it"}
 	}
-	if err := s.holding.refuse(one.Token, fmt.Sprintf("%s (%s)", reason, sender), s.c.Now()); err != nil {
-		return err
+	if err := v.holding.refuse(one.Token, fmt.Sprintf("%s (%s)", reason, sender), v.c.Now()); err != nil {
+		return "", err
 	}
-	s.dropPictures(one.Photo)
-	return nil
+	v.dropPictures(one.Photo)
+	return "/kept", nil
 }

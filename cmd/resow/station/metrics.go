@@ -45,39 +45,41 @@ func (s *Station) count(next http.Handler) http.Handler {
 }
 
 // health says whether the ledger can be read now.
-func (s *Station) health(w http.ResponseWriter, _ *http.Request) {
-	if err := s.door.read(func(*farm.Farm) error { return nil }); err != nil {
-		s.plain(w, http.StatusServiceUnavailable, "the ledger can't be read now")
-		return
+func (v *visit) health() error {
+	status, text := http.StatusOK, "ok"
+	if v.door.read(func(*farm.Farm) error { return nil }) != nil {
+		status, text = http.StatusServiceUnavailable, "the ledger can't be read now"
 	}
-	s.plain(w, http.StatusOK, "ok")
+	v.plain(v.w, status, text)
+	return nil
 }
 
 // metrics gives the numbers as text, to paired devices and to this machine.
-func (s *Station) metrics(w http.ResponseWriter, r *http.Request) {
-	host, _, _ := net.SplitHostPort(r.RemoteAddr)
-	if _, ok := s.who(r); !ok && !net.ParseIP(host).IsLoopback() {
-		s.plain(w, http.StatusForbidden, s.t.get("guard.unpaired"))
-		return
+func (v *visit) metrics() error {
+	host, _, _ := net.SplitHostPort(v.r.RemoteAddr)
+	if _, ok := v.session(v.r); !ok && !net.ParseIP(host).IsLoopback() {
+		v.plain(v.w, http.StatusForbidden, v.t.get("guard.unpaired"))
+		return nil
 	}
-	w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
-	for i := 1; i < len(s.counts.requests); i++ {
-		fmt.Fprintf(w, "resow_requests_total{status=\"%dxx\"} %d\n", i, s.counts.requests[i].Load())
+	v.w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
+	for i := 1; i < len(v.counts.requests); i++ {
+		fmt.Fprintf(v.w, "resow_requests_total{status=\"%dxx\"} %d\n", i, v.counts.requests[i].Load())
 	}
 	for _, line := range []struct {
 		name string
 		n    int64
 	}{
-		{"resow_steps_recorded_total", s.counts.steps.Load()},
-		{"resow_steps_refused_total", s.counts.refused.Load()},
-		{"resow_pairings_refused_total", s.counts.unpaired.Load()},
-		{"resow_ledger_opens_total", s.door.opens.Load()},
-		{"resow_ledger_commits_total", s.door.commits.Load()},
-		{"resow_ledger_repeats_total", s.door.repeats.Load()},
-		{"resow_ledger_copies_total", s.door.copied.Load()},
-		{"resow_ledger_busy_ms_total", s.door.busyNS.Load() / 1e6},
-		{"resow_ledger_queue", int64(s.door.length())},
+		{"resow_steps_recorded_total", v.counts.steps.Load()},
+		{"resow_steps_refused_total", v.counts.refused.Load()},
+		{"resow_pairings_refused_total", v.counts.unpaired.Load()},
+		{"resow_ledger_opens_total", v.door.opens.Load()},
+		{"resow_ledger_commits_total", v.door.commits.Load()},
+		{"resow_ledger_repeats_total", v.door.repeats.Load()},
+		{"resow_ledger_copies_total", v.door.copied.Load()},
+		{"resow_ledger_busy_ms_total", v.door.busyNS.Load() / 1e6},
+		{"resow_ledger_queue", int64(v.door.length())},
 	} {
-		fmt.Fprintf(w, "%s %d\n", line.name, line.n)
+		fmt.Fprintf(v.w, "%s %d\n", line.name, line.n)
 	}
+	return nil
 }

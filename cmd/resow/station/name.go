@@ -15,13 +15,16 @@ import (
 
 // localLabel is what a name under .local may be: one host label (RFC 1123,
 // section 2.1).
-var localLabel = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$`) })
+var localLabel = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$`)
+})
 
 func (c Config) checkLocalName() error {
 	if c.LocalName == "" || localLabel().MatchString(c.LocalName) {
 		return nil
 	}
-	return &ConfigError{fmt.Sprintf("--local-name %q: want small letters, digits and hyphens, such as resow; the station adds .local", c.LocalName)}
+	return &ConfigError{fmt.Sprintf("--local-name %q: want small letters, digits and hyphens, such as resow; the station adds .local",
+		c.LocalName)}
 }
 
 // announce answers for the station's name on the farm's network, so that a
@@ -44,7 +47,7 @@ func (s *Station) announce(port string, addresses []string) {
 		return
 	}
 	s.nameServer = server
-	s.localName = map[bool]string{false: "http", true: "https"}[s.tls] + "://" + net.JoinHostPort(name, port)
+	s.localName = s.scheme() + "://" + net.JoinHostPort(name, port)
 }
 
 func answerFor(name, instance, port string, addresses []string) (*mdns.Server, error) {

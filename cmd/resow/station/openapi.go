@@ -21,36 +21,39 @@ type operation struct {
 	method, path string
 	id, summary  string
 	about        string
-	serve        func(*Station, http.ResponseWriter, *http.Request, session)
+	answer       func(*visit) error
 	answers      reflect.Type // of 200; nil: any object
 	refusals     []int        // beside those of every route
 }
 
 func operations() []operation {
 	return []operation{
-		{"GET", "/api/v1/openapi.json", "describe", "This document", "", (*Station).apiDocument, nil, nil},
-		{"GET", "/api/v1/due", "listDue", "What the mats need now, most overdue first", "total counts all that is due; items has the first 1000.",
-			(*Station).apiDue, reflect.TypeFor[dueAnswer](), nil},
-		{"GET", "/api/v1/pool", "countMats", "Mats by stage and by verdict", "", (*Station).apiPool, reflect.TypeFor[poolAnswer](), nil},
+		{"GET", "/api/v1/openapi.json", "describe", "This document", "", (*visit).apiDocument, nil, nil},
+		{"GET", "/api/v1/due", "listDue", "What the mats need now, most overdue first",
+			"total counts all that is due; items has the first 1000.",
+			reads((*visit).apiDue), reflect.TypeFor[dueAnswer](), nil},
+		{"GET", "/api/v1/pool", "countMats", "Mats by stage and by verdict", "",
+			(*visit).apiPool, reflect.TypeFor[poolAnswer](), nil},
 		{"GET", "/api/v1/solutions", "listSolutions", "The mixed solutions on the farm, in the order of mixing", "",
-			(*Station).apiSolutions, reflect.TypeFor[solutionsAnswer](), nil},
-		{"GET", "/api/v1/mats/{code}", "judgeMat", "May this mat be sown on now, and why", "", (*Station).apiMat, reflect.TypeFor[medium.Verdict](), []int{404}},
+			reads((*visit).apiSolutions), reflect.TypeFor[solutionsAnswer](), nil},
+		{"GET", "/api/v1/mats/{code}", "judgeMat", "May this mat be sown on now, and why", "",
+			reads((*visit).apiMat), reflect.TypeFor[medium.Verdict](), []int{404}},
 		{"GET", "/api/v1/mats/{code}/history", "listSteps", "Every step of a mat, in their order", "",
-			(*Station).apiHistory, reflect.TypeFor[historyAnswer](), []int{404}},
+			reads((*visit).apiHistory), reflect.TypeFor[historyAnswer](), []int{404}},
 		{"POST", "/api/v1/steps", "recordStep", "Record one step of one or many mats, all or nothing",
-			"The token makes a repeated request harmless: the steps of the first come back. Fields are those of the page's form, as text with units. " +
-				"What is not described is refused: another field, the same one twice, a second document, a bare number where a unit belongs. " +
-				"A report of danger is taken for the mats that are known, and the others are named.",
-			(*Station).apiSteps, reflect.TypeFor[result](), []int{202, 400, 403, 404, 409, 411, 413, 415, 422}},
+			"The token makes a repeated request harmless: the steps of the first come back. Fields are those of the page's form, " +
+				"as text with units. What is not described is refused: another field, the same one twice, a second document, " +
+				"a bare number where a unit belongs. A report of danger is taken for the mats that are known, and the others are named.",
+			(*visit).apiSteps, reflect.TypeFor[result](), []int{202, 400, 403, 404, 409, 411, 413, 415, 422}},
 	}
 }
 
 type object = map[string]any
 
 func (s *Station) openAPI() []byte {
-	schemas := object{"Error": object{"type": "object", "required": []string{"error", "status"}, "additionalProperties": false, "properties": object{
-		"error": object{"type": "string"}, "status": object{"type": "integer"},
-		"final": object{"type": "boolean", "description": "refused by the rules: sending the same again is of no use"}}}}
+	schemas := object{"Error": object{"type": "object", "required": []string{"error", "status"}, "additionalProperties": false,
+		"properties": object{"error": kind("string"), "status": kind("integer"),
+			"final": object{"type": "boolean", "description": "refused by the rules: sending the same again is of no use"}}}}
 	paths := object{}
 	for _, o := range operations() {
 		if paths[o.path] == nil {
@@ -66,8 +69,8 @@ func (s *Station) openAPI() []byte {
 		"servers":  []object{{"url": "/"}},
 		"security": []object{{"paired": []string{}}},
 		"paths":    paths,
-		"components": object{"schemas": schemas, "securitySchemes": object{"paired": object{"type": "apiKey", "in": "cookie", "name": s.cookieName(),
-			"description": "given to a device when it is paired"}}},
+		"components": object{"schemas": schemas, "securitySchemes": object{"paired": object{
+			"type": "apiKey", "in": "cookie", "name": s.cookieName(), "description": "given to a device when it is paired"}}},
 	}
 	text, err := json.MarshalIndent(doc, "", "  ")
 	if err != nil {
@@ -77,7 +80,7 @@ func (s *Station) openAPI() []byte {
 }
 
 func (o operation) describe(schemas object) object {
-	good := object{"type": "object"}
+	good := kind("object")
 	if o.answers != nil {
 		good = schemaOf(schemas, o.answers)
 	}
@@ -90,13 +93,16 @@ func (o operation) describe(schemas object) object {
 		out["description"] = o.about
 	}
 	if strings.Contains(o.path, "{code}") {
-		out["parameters"] = []object{{"name": "code", "in": "path", "required": true, "schema": object{"type": "string"}}}
+		out["parameters"] = []object{{"name": "code", "in": "path", "required": true, "schema": kind("string")}}
 	}
 	if o.method == http.MethodPost {
 		out["requestBody"] = object{"required": true, "content": object{"application/json": object{"schema": stepRequest(schemas)}}}
 	}
 	return out
 }
+
+// kind is a value of a kind, without more to say of it.
+func kind(of string) object { return object{"type": of} }
 
 func response(what string, schema object) object {
 	return object{"description": what, "content": object{"application/json": object{"schema": schema}}}
@@ -105,7 +111,7 @@ func response(what string, schema object) object {
 // stepRequest is a request to record a step: what fields may say hangs on its kind.
 func stepRequest(schemas object) object {
 	var ways []object
-	for _, k := range recordable {
+	for _, k := range farm.Recordable {
 		name := title(string(k)) + "Fields"
 		schemas[name] = fieldsOf(k)
 		say := object{"properties": object{"fields": object{"$ref": "#/components/schemas/" + name}}}
@@ -114,15 +120,18 @@ func stepRequest(schemas object) object {
 		}
 		ways = append(ways, object{"if": object{"properties": object{"kind": object{"const": k}}}, "then": say})
 	}
-	return object{"type": "object", "required": []string{"token", "kind", "mats"}, "additionalProperties": false, "allOf": ways, "properties": object{
-		"token": object{"type": "string", "pattern": tokenForm().String()}, "kind": object{"type": "string", "enum": recordable},
-		"mats":   object{"type": "array", "minItems": 1, "maxItems": maxMats, "items": object{"type": "string"}},
-		"fields": object{"type": "object", "additionalProperties": object{"type": "string"}}}}
+	return object{"type": "object", "required": []string{"token", "kind", "mats"}, "additionalProperties": false, "allOf": ways,
+		"properties": object{
+			"token":  object{"type": "string", "pattern": tokenForm().String()},
+			"kind":   object{"type": "string", "enum": farm.Recordable},
+			"mats":   object{"type": "array", "minItems": 1, "maxItems": maxMats, "items": kind("string")},
+			"fields": object{"type": "object", "additionalProperties": kind("string")}}}
 }
 
 func fieldsOf(k medium.Kind) object {
 	row, _ := medium.KindNamed(k)
-	properties := object{"at": object{"type": "string", "description": "when it was done, where that is not now: 18:30, or 2026-11-24 18:30"},
+	properties := object{
+		"at":     object{"type": "string", "description": "when it was done, where that is not now: 18:30, or 2026-11-24 18:30"},
 		"ago_ms": object{"type": "string", "description": "how long ago it was entered, in ms, where the device had kept it"}}
 	var needed []string
 	for _, f := range row.Asked() {
@@ -165,13 +174,13 @@ func title(word string) string { return strings.ToUpper(word[:1]) + word[1:] }
 func schemaOf(schemas object, t reflect.Type) object {
 	switch t.Kind() {
 	case reflect.Pointer:
-		return object{"anyOf": []object{schemaOf(schemas, t.Elem()), {"type": "null"}}}
+		return object{"anyOf": []object{schemaOf(schemas, t.Elem()), kind("null")}}
 	case reflect.Bool:
-		return object{"type": "boolean"}
+		return kind("boolean")
 	case reflect.String:
-		return object{"type": "string"}
+		return kind("string")
 	case reflect.Float64:
-		return object{"type": "number"}
+		return kind("number")
 	case reflect.Slice:
 		return object{"type": "array", "items": schemaOf(schemas, t.Elem())}
 	case reflect.Map:
@@ -192,7 +201,7 @@ func schemaOf(schemas object, t reflect.Type) object {
 		}
 		return object{"$ref": "#/components/schemas/" + name}
 	}
-	return object{"type": "integer"}
+	return kind("integer")
 }
 
 func structSchema(schemas object, t reflect.Type) object {
@@ -228,8 +237,9 @@ func bodySchema(schemas object) object {
 
 // unitOf is the unit that stands at the end of a name: contact_s, strength_ppm.
 func unitOf(name string) string {
-	units := map[string]string{"s": "seconds", "h": "hours", "g": "g", "kg": "kg", "mm": "mm", "mm2": "mm2", "ml": "mL", "ppm": "ppm (mg/L)", "c": "degrees Celsius",
-		"percent": "percent", "kly": "kLy (41.84 MJ/m2)", "m2": "m2", "sed": "SED (100 J/m2)"}
 	parts := strings.Split(name, "_")
-	return units[parts[len(parts)-1]]
+	return unitNames[parts[len(parts)-1]]
 }
+
+var unitNames = map[string]string{"s": "seconds", "h": "hours", "g": "g", "kg": "kg", "mm": "mm", "mm2": "mm2", "ml": "mL",
+	"ppm": "ppm (mg/L)", "c": "degrees Celsius", "percent": "percent", "kly": "kLy (41.84 MJ/m2)", "m2": "m2", "sed": "SED (100 J/m2)"}

@@ -4,13 +4,11 @@ import (
 	"bytes"
 	"embed"
 	"errors"
-	"fmt"
 	"html/template"
 	"io/fs"
 	"net/http"
-	"net/url"
+	"path"
 	"strings"
-	"time"
 
 	"resow/cmd/resow/amount"
 	"resow/medium"
@@ -40,14 +38,11 @@ func loadPages(t texts) (pageSet, error) {
 	}
 	pages := pageSet{}
 	for _, f := range files {
-		name := strings.TrimSuffix(strings.TrimPrefix(f, "pages/"), ".html")
-		if name == "frame" || name == "parts" {
-			continue
-		}
 		page, err := frame.Clone()
 		if err != nil {
 			return nil, err
 		}
+		name := strings.TrimSuffix(path.Base(f), ".html")
 		if pages[name], err = page.ParseFS(pageFiles, f); err != nil {
 			return nil, err
 		}
@@ -75,31 +70,23 @@ type frame struct {
 	Language string
 }
 
-func (s *Station) frame(who session, f medium.Farm, here, title string) frame {
-	now := s.c.Now()
-	page := frame{Title: title, Farm: f.Settings.Name, Who: who, Here: here, Paired: who.Hash != "", Boss: who.Role == Supervisor,
-		OnShift: who.onShift(now), Ledger: *s.door.standing.Load(), Language: "en"}
-	if page.OnShift {
-		page.Pass = s.people.pass(who)
-	}
-	if page.Boss {
-		page.Waiting = len(s.holding.open())
-		page.Unsaved = here != "status" && s.backups.get().Failed != ""
-	}
-	return page
-}
+func (f *frame) around() *frame { return f }
 
-// show draws a page whole before anything is sent.
-func (s *Station) show(w http.ResponseWriter, status int, name string, page any) {
-	var b bytes.Buffer
-	if err := s.pages[name].ExecuteTemplate(&b, "frame.html", page); err != nil {
-		s.log.Printf("page %s: %v", name, err)
-		s.plain(w, http.StatusInternalServerError, s.t.get("guard.mistake"))
-		return
+// put draws the frame of a page around what fills it.
+func (v *visit) put(p page, in *frame, f medium.Farm) {
+	if in.Title == "" {
+		in.Title = v.t.get(p.name + ".title")
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.WriteHeader(status)
-	_, _ = w.Write(harmless(b.Bytes()))
+	in.Farm, in.Here, in.Language, in.Problem = f.Settings.Name, p.here, "en", v.problem
+	in.Who, in.Paired, in.Boss, in.OnShift = v.who, v.who.Hash != "", v.who.Role == Supervisor, v.who.onShift(v.c.Now())
+	in.Ledger = *v.door.standing.Load()
+	if in.OnShift {
+		in.Pass = v.people.pass(v.who)
+	}
+	if in.Boss {
+		in.Waiting = len(v.holding.open())
+		in.Unsaved = in.Here != "status" && v.backups.get().Failed != ""
+	}
 }
 
 // harmless writes as escapes what a page would obey or hide in a text: whoever
@@ -160,30 +147,6 @@ func (s *Station) labelled(err error) string {
 	return text
 }
 
-type failPage struct {
-	frame
-	Status int
-	Text   string
-}
-
-// fail answers a request that can't be done.
-func (s *Station) fail(w http.ResponseWriter, r *http.Request, who session, status int, err error) {
-	text := s.said(r, status, err)
-	if status == http.StatusServiceUnavailable {
-		w.Header().Set("Retry-After", "2")
-	}
-	if wantsJSON(r) {
-		writeJSON(w, status, map[string]any{"error": text, "status": status, "final": final(err)})
-		return
-	}
-	page := failPage{frame: s.frame(who, medium.Farm{}, "", s.t.get("fail.title")), Status: status, Text: text}
-	s.show(w, status, "fail", page)
-}
-
-func (s *Station) failed(w http.ResponseWriter, r *http.Request, who session, err error) {
-	s.fail(w, r, who, statusOf(err), err)
-}
-
 // cookieName is bound to this host and to https where there is TLS.
 func (s *Station) cookieName() string {
 	if s.tls {
@@ -192,7 +155,8 @@ func (s *Station) cookieName() string {
 	return "resow"
 }
 
-func (s *Station) who(r *http.Request) (session, bool) {
+// session gives that of the device that asks.
+func (s *Station) session(r *http.Request) (session, bool) {
 	c, err := r.Cookie(s.cookieName())
 	if err != nil || len(c.Value) != 64 {
 		return session{}, false
@@ -200,103 +164,23 @@ func (s *Station) who(r *http.Request) (session, bool) {
 	return s.people.find(c.Value)
 }
 
-// paired lets only paired devices through. There is no exception for this
-// machine itself: any program on it could ask.
-func (s *Station) paired(h func(http.ResponseWriter, *http.Request, session)) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		who, ok := s.who(r)
-		if ok {
-			s.renewCookie(w, r, who)
-			h(w, r, who)
-			return
-		}
-		if wantsJSON(r) || r.URL.Path == "/events" {
-			writeJSON(w, http.StatusUnauthorized, map[string]any{"error": s.t.get("guard.unpaired"), "status": http.StatusUnauthorized})
-			return
-		}
-		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			s.fail(w, r, session{}, http.StatusUnauthorized, &RoleError{s.t.get("guard.unpaired")})
-			return
-		}
-		to := "/pair"
-		if strings.HasPrefix(r.URL.Path, "/m/") {
-			to += "?next=" + url.QueryEscape(r.URL.Path)
-		}
-		http.Redirect(w, r, to, http.StatusSeeOther)
-	}
+var assetKinds = map[string]string{
+	".js":  "text/javascript; charset=utf-8",
+	".css": "text/css; charset=utf-8",
+	".svg": "image/svg+xml",
 }
 
-// renewCookie gives a device that is in use its cookie for a month more. An open
-// page that nobody looks at asks for its live stream only, and a picture may be
-// kept by the browser: neither renews it.
-func (s *Station) renewCookie(w http.ResponseWriter, r *http.Request, who session) {
-	if r.URL.Path == "/events" || strings.HasPrefix(r.URL.Path, "/pictures/") {
-		return
-	}
-	if c, err := r.Cookie(s.cookieName()); err == nil && s.people.renew(who.Hash) {
-		s.setCookie(w, c.Value, sessionFor)
-	}
-}
-
-func (s *Station) supervisor(h func(http.ResponseWriter, *http.Request, session)) func(http.ResponseWriter, *http.Request, session) {
-	return func(w http.ResponseWriter, r *http.Request, who session) {
-		if who.Role != Supervisor {
-			s.fail(w, r, who, http.StatusForbidden, &RoleError{s.t.get("guard.boss")})
-			return
-		}
-		h(w, r, who)
-	}
-}
-
-const script = "text/javascript; charset=utf-8"
-
-func (s *Station) asset(w http.ResponseWriter, r *http.Request) {
-	name := r.PathValue("file")
-	kind, ok := map[string]string{"app.js": script, "kept.js": script, "live.js": script, "style.css": "text/css; charset=utf-8", "icon.svg": "image/svg+xml"}[name]
-	if !ok {
-		s.plain(w, http.StatusNotFound, s.t.get("guard.nopage"))
-		return
-	}
-	s.serveAsset(w, name, kind)
-}
-
-// worker gives the service worker, at the root so that it may answer for the due
-// list.
-func (s *Station) worker(w http.ResponseWriter, _ *http.Request) {
-	s.serveAsset(w, "sw.js", script)
-}
-
-func (s *Station) serveAsset(w http.ResponseWriter, name, kind string) {
+// asset gives a file that pages ask for. The service worker lies at the root, so that
+// it may answer for the due list.
+func (v *visit) asset() error {
+	name := path.Base(v.r.URL.Path)
 	data, err := assetFiles.ReadFile("assets/" + name)
 	if err != nil {
-		s.plain(w, http.StatusNotFound, s.t.get("guard.nopage"))
-		return
+		v.plain(v.w, http.StatusNotFound, v.t.get("guard.nopage"))
+		return nil
 	}
-	w.Header().Set("Content-Type", kind)
-	w.Header().Set("Cache-Control", "no-cache")
-	_, _ = w.Write(data)
-}
-
-func (s *Station) favicon(w http.ResponseWriter, r *http.Request) {
-	http.Redirect(w, r, "/assets/icon.svg", http.StatusMovedPermanently)
-}
-
-// stamp writes a time as people at the farm read it.
-func stamp(t time.Time, loc *time.Location) string { return t.In(loc).Format(stampForm) }
-
-const stampForm = "2 Jan 15:04"
-
-// overdue says how late something is in the unit that reads best.
-func (s *Station) overdue(h float64) string {
-	switch {
-	case h < 0 && h > -48:
-		return s.t.get("due.in_hours", fmt.Sprintf("%.0f", -h))
-	case h < 0:
-		return s.t.get("due.in_days", fmt.Sprintf("%.0f", -h/24))
-	case h < 48:
-		return s.t.get("due.hours", fmt.Sprintf("%.0f", h))
-	}
-	return s.t.get("due.days", fmt.Sprintf("%.0f", h/24))
+	v.w.Header().Set("Cache-Control", "no-cache")
+	return v.file(assetKinds[path.Ext(name)], data)
 }
 
 // stageText says a stage in a sentence: "to wash" alone would be an order.

@@ -1,6 +1,8 @@
 package station
 
 import (
+	"cmp"
+	"crypto/rand"
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/hex"
@@ -9,12 +11,12 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"math/big"
 	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
-	"sort"
 	"strings"
 	"sync"
 	"time"
@@ -49,6 +51,7 @@ const (
 	pairFlood    = 500  // from all addresses: each has one only
 	pairMost     = 5000 // from all addresses: none is taken
 	pairDigits   = 8
+	pairCodes    = 1e8 // so many of them
 	sessionFor   = 30 * 24 * time.Hour
 	renewAfter   = 24 * time.Hour // the cookie is given anew, so that a device in use is never cut off
 	shiftFor     = 14 * time.Hour
@@ -123,56 +126,57 @@ type saved struct {
 }
 
 func loadPeople(path string, now func() time.Time, random io.Reader) (*people, error) {
-	p := &people{path: path, now: now, random: random, triesOf: map[string][]time.Time{}, sessions: map[string]*session{}, last: map[medium.Kind]url.Values{}, revoked: map[string]time.Time{}}
+	p := &people{path: path, now: now, random: random, triesOf: map[string][]time.Time{}, sessions: map[string]*session{}}
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return p, p.newPassKey()
+		data, err = []byte("{}"), nil
 	}
 	if err != nil {
 		return nil, err
 	}
 	var s saved
 	if err := json.Unmarshal(data, &s); err != nil {
-		return nil, &ConfigError{fmt.Sprintf("%s can't be read (%v); remove it and pair the devices again, the ledger is not touched by that", path, err)}
+		return nil, &ConfigError{fmt.Sprintf(
+			"%s can't be read (%v); remove it and pair the devices again, the ledger is not touched by that", path, err)}
 	}
 	for _, one := range s.Sessions {
 		if len(one.Hash) == 2*sha256.Size && (one.Role == Operator || one.Role == Supervisor) {
 			p.sessions[one.Hash] = one
 		}
 	}
-	p.known = s.Initials
-	if s.Last != nil {
-		p.last = s.Last
+	p.known, p.last, p.revoked, p.passKey = s.Initials, s.Last, s.Revoked, s.PassKey
+	if p.last == nil {
+		p.last = map[medium.Kind]url.Values{}
 	}
-	if s.Revoked != nil {
-		p.revoked = s.Revoked
+	if p.revoked == nil {
+		p.revoked = map[string]time.Time{}
 	}
-	if p.passKey = s.PassKey; len(p.passKey) < sha256.Size {
-		return p, p.newPassKey()
+	if len(p.passKey) >= sha256.Size {
+		return p, nil
 	}
-	return p, nil
-}
-
-func (p *people) newPassKey() error {
 	p.passKey = make([]byte, sha256.Size)
-	if _, err := io.ReadFull(p.random, p.passKey); err != nil {
-		return err
+	if _, err := io.ReadFull(random, p.passKey); err != nil {
+		return nil, err
 	}
-	return p.save()
+	return p, p.save()
 }
 
 // save writes the file whole or not at all. The caller holds the lock.
 func (p *people) save() error {
 	s := saved{Initials: p.known, Last: p.last, PassKey: p.passKey, Revoked: p.revoked}
-	for _, one := range p.sessions {
-		s.Sessions = append(s.Sessions, one)
+	for _, hash := range slices.Sorted(maps.Keys(p.sessions)) {
+		s.Sessions = append(s.Sessions, p.sessions[hash])
 	}
-	sort.Slice(s.Sessions, func(i, j int) bool { return s.Sessions[i].Hash < s.Sessions[j].Hash })
-	data, err := json.MarshalIndent(s, "", " ")
+	return writeJSONFile(p.path, s)
+}
+
+// writeJSONFile writes a file beside the ledger, whole or not at all.
+func writeJSONFile(path string, doc any) error {
+	data, err := json.MarshalIndent(doc, "", " ")
 	if err != nil {
 		return err
 	}
-	return writeWhole(p.path, data)
+	return writeWhole(path, data)
 }
 
 // writeWhole writes a file that only its owner can read, whole or not at all.
@@ -191,12 +195,13 @@ func writeWhole(path string, data []byte) error {
 // newCode makes a one-time code for a device of that role. The code is given
 // back once; only its hash is kept.
 func (p *people) newCode(role Role) (string, error) {
-	code, err := p.digits(pairDigits)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	number, err := rand.Int(p.random, big.NewInt(pairCodes))
 	if err != nil {
 		return "", err
 	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	code := fmt.Sprintf("%0*d", pairDigits, number)
 	p.dropOld()
 	if len(p.codes) == maxOpenCodes {
 		p.codes = p.codes[1:]
@@ -205,38 +210,13 @@ func (p *people) newCode(role Role) (string, error) {
 	return code, nil
 }
 
-func (p *people) digits(n int) (string, error) {
-	most := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(n)), nil)
-	// the rest of 2^128 over 10^n is far too small to favour a code
-	var b [16]byte
-	if _, err := io.ReadFull(p.random, b[:]); err != nil {
-		return "", err
-	}
-	return fmt.Sprintf("%0*d", n, new(big.Int).Mod(new(big.Int).SetBytes(b[:]), most)), nil
-}
-
 func (p *people) dropOld() {
 	now := p.now()
-	var open []pairCode
-	for _, c := range p.codes {
-		if now.Before(c.until) {
-			open = append(open, c)
-		}
-	}
-	p.codes = open
+	p.codes = slices.DeleteFunc(p.codes, func(c pairCode) bool { return !now.Before(c.until) })
 	for host, tries := range p.triesOf {
-		var recent []time.Time
-		for _, t := range tries {
-			if now.Sub(t) < pairFor {
-				recent = append(recent, t)
-			}
-		}
-		if len(recent) == 0 {
-			delete(p.triesOf, host)
-			continue
-		}
-		p.triesOf[host] = recent
+		p.triesOf[host] = slices.DeleteFunc(tries, func(t time.Time) bool { return now.Sub(t) >= pairFor })
 	}
+	maps.DeleteFunc(p.triesOf, func(_ string, tries []time.Time) bool { return len(tries) == 0 })
 }
 
 // allowed says whether an address may try a code now. The caller holds the lock.
@@ -278,23 +258,16 @@ func (p *people) pair(code, device, host, before string) (cookie string, role Ro
 	if err := p.allowed(host); err != nil {
 		return "", "", err
 	}
-	given := sha256.Sum256([]byte(code))
-	hit := -1
-	for i, c := range p.codes { // all of them, so that the time tells nothing
-		if subtle.ConstantTimeCompare(given[:], c.hash[:]) == 1 {
-			hit = i
-		}
-	}
+	hit := p.codeOf(code)
 	if hit < 0 {
 		p.triesOf[host] = append(p.triesOf[host], p.now())
 		return "", "", &PairError{"this code is not valid (any more); ask for a fresh one at the station's terminal"}
 	}
-	old := p.sessions[hashOf(before)]
-	if old == nil && len(p.sessions) >= maxSessions {
+	if p.sessions[hashOf(before)] == nil && len(p.sessions) >= maxSessions {
 		return "", "", &PairError{"too many devices are paired; a supervisor has to revoke some"}
 	}
 	role = p.codes[hit].role
-	p.codes = append(p.codes[:hit:hit], p.codes[hit+1:]...)
+	p.codes = slices.Delete(p.codes, hit, hit+1)
 	var b [32]byte
 	if _, err := io.ReadFull(p.random, b[:]); err != nil {
 		return "", "", err
@@ -304,6 +277,18 @@ func (p *people) pair(code, device, host, before string) (cookie string, role Ro
 	delete(p.sessions, hashOf(before))
 	p.sessions[hashOf(cookie)] = &session{Hash: hashOf(cookie), Device: device, Role: role, Made: now, Seen: now, Renewed: now}
 	return cookie, role, p.save()
+}
+
+// codeOf finds a code, -1 where it is none. It compares with all of them, so that the
+// time tells nothing.
+func (p *people) codeOf(code string) int {
+	given, hit := sha256.Sum256([]byte(code)), -1
+	for i, c := range p.codes {
+		if subtle.ConstantTimeCompare(given[:], c.hash[:]) == 1 {
+			hit = i
+		}
+	}
+	return hit
 }
 
 func hashOf(cookie string) string {
@@ -343,15 +328,17 @@ func (p *people) find(cookie string) (session, bool) {
 	return found, true
 }
 
-// change changes a session under the lock and saves it.
-func (p *people) change(hash string, do func(*session)) error {
+// change changes a session under the lock and saves it, unless that is refused.
+func (p *people) change(hash string, do func(*session) error) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	s, ok := p.sessions[hash]
 	if !ok {
 		return &RequestError{"this device is not paired any more"}
 	}
-	do(s)
+	if err := do(s); err != nil {
+		return err
+	}
 	return p.save()
 }
 
@@ -369,10 +356,11 @@ func (p *people) mayTake(who *session, initials string) error {
 			continue
 		}
 		if other.Role == Supervisor {
-			return &RoleError{fmt.Sprintf("%s are the initials of a supervisor; take your own, or pair this device with a supervisor's code", initials)}
+			return &RoleError{initials + " are the initials of a supervisor; take your own, or pair this device with a supervisor's code"}
 		}
 		if other.onShift(now) {
-			return &RoleError{fmt.Sprintf("%s is at work on the device %q; end the shift there first, or take your own initials", initials, other.Device)}
+			return &RoleError{fmt.Sprintf("%s is at work on the device %q; end the shift there first, or take your own initials",
+				initials, other.Device)}
 		}
 	}
 	return nil
@@ -384,29 +372,15 @@ func (p *people) beginShift(hash, text string) error {
 		shown := strings.ToValidUTF8(initials[:min(len(initials), 40)], "?")
 		return &medium.InputError{Field: "initials", Value: shown, Want: "1 to 20 letters in one line"}
 	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	s, ok := p.sessions[hash]
-	if !ok {
-		return &RequestError{"this device is not paired any more"}
-	}
-	if err := p.mayTake(s, initials); err != nil {
-		return err
-	}
-	s.Initials, s.Shift = initials, p.now().UTC()
-	known := []string{initials}
-	for _, k := range p.known {
-		if k != initials && len(known) < maxKnown {
-			known = append(known, k)
+	return p.change(hash, func(s *session) error {
+		if err := p.mayTake(s, initials); err != nil {
+			return err
 		}
-	}
-	p.known = known
-	return p.save()
-}
-
-// endShift frees the initials of a device.
-func (p *people) endShift(hash string) error {
-	return p.change(hash, func(s *session) { s.Initials, s.Shift = "", time.Time{} })
+		s.Initials, s.Shift = initials, p.now().UTC()
+		others := slices.DeleteFunc(p.known, func(known string) bool { return known == initials })
+		p.known = append([]string{initials}, others[:min(len(others), maxKnown-1)]...)
+		return nil
+	})
 }
 
 // leave ends a session; the device has to be paired anew.
@@ -419,15 +393,16 @@ func (p *people) leave(hash string) error {
 
 // renew says that a device's cookie is to be given anew, once in renewAfter.
 func (p *people) renew(hash string) bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	s, ok := p.sessions[hash]
-	if !ok || p.now().Sub(s.Renewed) < renewAfter {
-		return false
-	}
-	s.Renewed = p.now().UTC()
-	return p.save() == nil
+	return p.change(hash, func(s *session) error {
+		if p.now().Sub(s.Renewed) < renewAfter {
+			return errNotYet
+		}
+		s.Renewed = p.now().UTC()
+		return nil
+	}) == nil
 }
+
+var errNotYet = errors.New("its cookie is fresh")
 
 // revoke ends a session by its id.
 func (p *people) revoke(id string) error {
@@ -437,26 +412,22 @@ func (p *people) revoke(id string) error {
 		if s.id() == id {
 			delete(p.sessions, hash)
 			p.revoked[id] = p.now().UTC()
-			for old, when := range p.revoked {
-				if p.now().Sub(when) > heldFor {
-					delete(p.revoked, old)
-				}
-			}
+			maps.DeleteFunc(p.revoked, func(_ string, when time.Time) bool { return p.now().Sub(when) > heldFor })
 			return p.save()
 		}
 	}
 	return &RequestError{"no such device is paired; it may have been revoked already"}
 }
 
-func (p *people) list() []session {
+// list gives the sessions, the oldest first.
+func (p *people) list() (all []session) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	var out []session
 	for _, s := range p.sessions {
-		out = append(out, *s)
+		all = append(all, *s)
 	}
-	sort.Slice(out, func(i, j int) bool { return out[i].Made.Before(out[j].Made) })
-	return out
+	slices.SortFunc(all, func(a, b session) int { return cmp.Or(a.Made.Compare(b.Made), cmp.Compare(a.Hash, b.Hash)) })
+	return all
 }
 
 // initials gives those that a device may take.
@@ -477,7 +448,7 @@ func (p *people) lastValues(k medium.Kind) url.Values {
 	defer p.mu.Unlock()
 	out := url.Values{}
 	for name, v := range p.last[k] {
-		out[name] = append([]string(nil), v...)
+		out[name] = slices.Clone(v)
 	}
 	return out
 }
@@ -485,11 +456,8 @@ func (p *people) lastValues(k medium.Kind) url.Values {
 func (p *people) remember(k medium.Kind, v url.Values) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	old, _ := json.Marshal(p.last[k])
-	now, _ := json.Marshal(v)
-	if string(old) == string(now) {
-		return
+	if !maps.EqualFunc(p.last[k], v, slices.Equal) {
+		p.last[k] = v
+		_ = p.save() // a value that is not prefilled next time is no harm
 	}
-	p.last[k] = v
-	_ = p.save() // a value that is not prefilled next time is no harm
 }

@@ -16,6 +16,7 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -396,19 +397,17 @@ func tiffOrientation(tiff []byte) int {
 	return 1
 }
 
-func (s *Station) picture(w http.ResponseWriter, r *http.Request, who session) {
-	name := r.PathValue("name")
-	if len(name) != 68 || name[64:] != ".jpg" || !medium.IsPicture(name[:64]) {
-		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopage")})
-		return
+// picture gives a picture that is kept.
+func (v *visit) picture() error {
+	name, ok := strings.CutSuffix(v.r.PathValue("name"), ".jpg")
+	if !ok || !medium.IsPicture(name) {
+		return v.noPage()
 	}
-	data, err := os.ReadFile(filepath.Join(s.photos.folder, name))
+	data, err := os.ReadFile(v.photos.path(name))
 	if err != nil {
-		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopicture")})
-		return
+		return &NotFoundError{v.t.get("guard.nopicture")}
 	}
-	w.Header().Set("Content-Type", "image/jpeg")
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; sandbox")
-	w.Header().Set("Cache-Control", "private, max-age=86400, immutable")
-	_, _ = w.Write(data)
+	v.w.Header().Set("Content-Security-Policy", "default-src 'none'; sandbox")
+	v.w.Header().Set("Cache-Control", "private, max-age=86400, immutable")
+	return v.file("image/jpeg", data)
 }

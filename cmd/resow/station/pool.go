@@ -4,14 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
-	"math"
-	"net/http"
+	"maps"
 	"net/url"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
-	"sync"
-	"time"
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
@@ -33,154 +30,60 @@ type bar struct {
 	Label string
 	N     int
 	Width int
-	Y     int
 }
 
-func bars(labels []string, n map[string]int) []bar {
+// withWidths draws the longest bar over the whole width.
+func withWidths(bars []bar) []bar {
 	most := 1
-	for _, v := range n {
-		most = max(most, v)
+	for _, b := range bars {
+		most = max(most, b.N)
 	}
-	out := make([]bar, len(labels))
-	for i, l := range labels {
-		out[i] = bar{Label: l, N: n[l], Width: 100 * n[l] / most, Y: 34 * i}
+	for i := range bars {
+		bars[i].Width = 100 * bars[i].N / most
 	}
-	return out
+	return bars
 }
 
-func (s *Station) poolPage(w http.ResponseWriter, r *http.Request, who session) {
-	page := poolPage{}
-	var state medium.Farm
-	var pool poolCount
-	err := s.door.long(func(v *farm.Farm) error {
-		state = v.Farm
-		page.frame = s.frame(who, v.Farm, "pool", s.t.get("pool.title"))
-		return pool.read(v)
+func (v *visit) poolPage() error {
+	var f medium.Farm
+	var count farm.Count
+	err := v.door.long(func(open *farm.Farm) (err error) {
+		f = open.Farm
+		count, err = open.Count()
+		return err
 	})
 	if err != nil {
-		s.failed(w, r, who, err)
-		return
+		return err
 	}
-	page.Total = pool.Mats
-	stages, inStage := []string{}, map[string]int{}
+	with := &poolPage{frame: frame{Refresh: 120, Live: true}, Total: count.Mats, Turns: turnBars(count.Turns)}
 	for _, stage := range medium.Stages {
-		stages = append(stages, s.stageText(stage))
-		inStage[s.stageText(stage)] = pool.Stages[stage]
+		with.Stages = append(with.Stages, bar{Label: v.stageText(stage), N: count.Stages[stage]})
 	}
-	words, inWord := []string{}, map[string]int{}
 	for _, word := range []medium.Word{medium.SowIt, medium.SowWithCare, medium.DoNotSow, medium.RetireMat} {
-		words = append(words, string(word))
-		inWord[string(word)] = pool.Verdicts[word]
+		with.Words = append(with.Words, bar{Label: string(word), N: count.Verdicts[word]})
 	}
-	page.Stages, page.Words, page.Turns = bars(stages, inStage), bars(words, inWord), turnBars(pool.Turns)
-	page.Plan, err = s.planOf(r, state, pool)
-	status := http.StatusOK
-	if err != nil {
-		status = statusOf(err)
-		page.Problem, page.Question = s.said(r, status, err), true
+	withWidths(with.Stages)
+	withWidths(with.Words)
+	if with.Plan, err = v.planPart(f, count); err != nil {
+		v.refused(err)
+		with.Question = true
 	}
-	page.Refresh, page.Live = 120, true
-	s.show(w, status, "pool", page)
-}
-
-// postPool keeps a plan for the next time and asks for it: the answer has the
-// question in its address and changes nothing.
-func (s *Station) postPool(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, append(planFields, "mats")...)
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	keep, ask := url.Values{}, url.Values{"mats": {form.Get("mats")}}
-	for _, name := range planFields {
-		keep.Set(name, strings.TrimSpace(form.Get(name)))
-		ask.Set(name, keep.Get(name))
-	}
-	if _, err := planning(ask); err == nil && len(ask.Encode()) < 4000 {
-		s.people.remember(planKind, keep)
-	}
-	http.Redirect(w, r, "/pool?"+ask.Encode(), http.StatusSeeOther)
-}
-
-// poolCount are the farm's mats in numbers; the retired ones count in their
-// stage only.
-type poolCount struct {
-	Mats     int
-	Stages   map[medium.Stage]int
-	Verdicts map[medium.Word]int
-	Turns    []int
-	Growing  map[string]*growing // by crop
-}
-
-// growing is a crop as it stands on the mats now.
-type growing struct {
-	Mats int
-	Days map[string]bool // on which it was sown
-}
-
-func (p *poolCount) read(v *farm.Farm) error {
-	*p = poolCount{Stages: map[medium.Stage]int{}, Verdicts: map[medium.Word]int{}, Growing: map[string]*growing{}}
-	return v.Conditions(func(c medium.Condition) error {
-		p.Mats++
-		p.Stages[c.Stage]++
-		if c.Stage == medium.Retired {
-			return nil
-		}
-		p.Verdicts[medium.Judge(c, v.Farm, v.Now()).Word]++
-		p.Turns = append(p.Turns, c.Turn)
-		if c.Stage == medium.Growing && len(c.Crops) == 1 { // a mix is no line of a plan
-			p.grows(c.Crops[0].Crop, c.SownAt.In(v.Now().Location()))
-		}
-		return nil
-	})
-}
-
-func (p *poolCount) grows(crop string, sown time.Time) {
-	if p.Growing[crop] == nil {
-		p.Growing[crop] = &growing{Days: map[string]bool{}}
-	}
-	p.Growing[crop].Mats++
-	p.Growing[crop].Days[sown.Format(time.DateOnly)] = true
-}
-
-// inUse are the mats that are not retired.
-func (p *poolCount) inUse() int { return p.Mats - p.Stages[medium.Retired] }
-
-// lines make a sowing plan of what grows now: the mats and sowings of a week are
-// those on the mats by the days that the crop stays (Little's law).
-func (p *poolCount) lines(f medium.Farm) (lines []string) {
-	for crop, now := range p.Growing {
-		c, err := f.Crop(crop)
-		if err != nil || c.DaysMax == 0 {
-			continue
-		}
-		perWeek := 7 / (float64(c.DaysMin+c.DaysMax) / 2)
-		sowings := min(7, max(1, int(math.Round(float64(len(now.Days))*perWeek))))
-		lines = append(lines, fmt.Sprintf("%s=%dx%d", crop, sowings, max(1, int(math.Round(float64(now.Mats)*perWeek/float64(sowings))))))
-	}
-	sort.Strings(lines)
-	return lines
+	v.put(page{name: "pool", here: "pool"}, with.around(), f)
+	v.show("pool", with)
+	return nil
 }
 
 // turnBars groups the mats in use by their turns, five to a group.
-func turnBars(turns []int) []bar {
+func turnBars(turns []int) (bars []bar) {
 	const step = 5
-	top := 0
-	for _, t := range turns {
-		top = max(top, t)
-	}
-	var names []string
-	n := map[string]int{}
+	top := slices.Max(append(turns, 0))
 	for lo := 0; lo <= top; lo += step {
-		name := fmt.Sprintf("%d-%d", lo, lo+step-1)
-		names = append(names, name)
-		for _, t := range turns {
-			if t >= lo && t < lo+step {
-				n[name]++
-			}
-		}
+		bars = append(bars, bar{Label: fmt.Sprintf("%d-%d", lo, lo+step-1)})
 	}
-	return bars(names, n)
+	for _, t := range turns {
+		bars[t/step].N++
+	}
+	return withWidths(bars)
 }
 
 // planPart is the plan on the page.
@@ -203,38 +106,54 @@ const planKind medium.Kind = "pool"
 
 var planFields = []string{"sow", "wash", "places", "nodry", "level"}
 
-// planOf works the plan out that was asked for, or the last one, or what grows
+// kept are the fields of a plan that are kept for the next time.
+func kept(form url.Values) url.Values {
+	keep := url.Values{}
+	for _, name := range planFields {
+		keep.Set(name, strings.TrimSpace(form.Get(name)))
+	}
+	return keep
+}
+
+// sendPlan keeps a plan for the next time and asks for it: the answer has the
+// question in its address and changes nothing.
+func (v *visit) sendPlan() (string, error) {
+	keep := kept(v.form)
+	ask := maps.Clone(keep)
+	ask.Set("mats", v.form.Get("mats"))
+	if _, err := planning(ask); err == nil && len(ask.Encode()) < 4000 {
+		v.people.remember(planKind, keep)
+	}
+	return "/pool?" + ask.Encode(), nil
+}
+
+// planPart works the plan out that was asked for, or the last one, or what grows
 // now.
-func (s *Station) planOf(r *http.Request, f medium.Farm, pool poolCount) (part planPart, err error) {
-	asked := r.URL.Query()
-	part.Form = s.people.lastValues(planKind)
+func (v *visit) planPart(f medium.Farm, count farm.Count) (part planPart, err error) {
+	asked := v.r.URL.Query()
+	part.Form = v.people.lastValues(planKind)
 	if asked.Get("sow") != "" {
-		part.Form = url.Values{}
-		for _, name := range planFields {
-			part.Form.Set(name, strings.TrimSpace(asked.Get(name)))
-		}
+		part.Form = kept(asked)
 	}
 	if part.Form.Get("sow") == "" {
 		part.FromNow = true
-		part.Form = url.Values{"sow": {strings.Join(pool.lines(f), "\n")}}
+		part.Form = url.Values{"sow": {strings.Join(count.Plan(f), "\n")}}
 	}
+	mats := strconv.Itoa(count.InUse())
+	if text := strings.TrimSpace(asked.Get("mats")); text != "" { // a question; the next time it is what is on file
+		mats = text
+	}
+	part.Form.Set("mats", mats)
 	for name, usual := range map[string]string{"wash": "0", "places": "0", "nodry": "0%", "level": "5%"} {
 		if part.Form.Get(name) == "" {
 			part.Form.Set(name, usual)
 		}
 	}
-	part.Form.Set("mats", strconv.Itoa(pool.inUse()))
-	if mats := strings.TrimSpace(asked.Get("mats")); mats != "" { // a question; the next time it is what is on file
-		part.Form.Set("mats", mats)
-	}
 	ask, err := planning(part.Form)
 	if err != nil || len(ask.Sow) == 0 {
 		return part, err
 	}
-	made, err := s.plans.get(r, ask, f)
-	if err != nil {
-		return part, err
-	}
+	made, err := v.worked(ask, f)
 	part.Summary = made.Summary
 	for _, section := range made.Sections {
 		drawn := planSection{Section: section}
@@ -243,7 +162,7 @@ func (s *Station) planOf(r *http.Request, f medium.Farm, pool poolCount) (part p
 		}
 		part.Sections = append(part.Sections, drawn)
 	}
-	return part, nil
+	return part, err
 }
 
 func planning(form url.Values) (farm.Planning, error) {
@@ -268,49 +187,32 @@ func planning(form url.Values) (farm.Planning, error) {
 // the machine.
 type plans struct {
 	turn chan struct{}
-	mu   sync.Mutex
-	keys []string
-	keep map[string]report.Report
+	made newest[report.Report]
 }
 
 const maxPlans = 16
 
-func (p *plans) get(r *http.Request, ask farm.Planning, f medium.Farm) (made report.Report, err error) {
+// worked works a plan out, or gives the answer of the last time.
+func (v *visit) worked(ask farm.Planning, f medium.Farm) (made report.Report, err error) {
 	key := fmt.Sprintf("%+v %d", ask, len(f.OwnCrops))
-	if made, ok := p.known(key); ok {
+	if made, ok := v.plans.made.get(key); ok {
 		return made, nil
 	}
 	select {
-	case p.turn <- struct{}{}:
-		defer func() { <-p.turn }()
-	case <-r.Context().Done():
+	case v.plans.turn <- struct{}{}:
+		defer func() { <-v.plans.turn }()
+	case <-v.r.Context().Done():
 		return made, &BusyError{Waiting: 1}
 	}
-	if made, ok := p.known(key); ok {
+	if made, ok := v.plans.made.get(key); ok {
 		return made, nil
 	}
 	defer recovered(&err)
 	if made, err = farm.PlanOnPage(f, ask); err != nil {
-		return made, planInPageWords(err)
+		return report.Report{}, planInPageWords(err)
 	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.keep == nil {
-		p.keep = map[string]report.Report{}
-	}
-	p.keys, p.keep[key] = append(p.keys, key), made
-	if len(p.keys) > maxPlans {
-		delete(p.keep, p.keys[0])
-		p.keys = p.keys[1:]
-	}
+	v.plans.made.put(key, made)
 	return made, nil
-}
-
-func (p *plans) known(key string) (report.Report, bool) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	made, ok := p.keep[key]
-	return made, ok
 }
 
 // planInPageWords says what the page asks for where an amount of a plan is wrong.
@@ -318,7 +220,8 @@ func planInPageWords(err error) error {
 	var typed *amount.Error
 	switch {
 	case errors.As(err, &typed) && typed.What == "sow":
-		return &medium.InputError{Field: "sowing plan", Value: typed.Input, Want: "a crop with its sowings a week times mats, such as radish=3x8, or radish=3x8:8-10 with its days to harvest"}
+		return &medium.InputError{Field: "sowing plan", Value: typed.Input, Want: "a crop with its sowings a week times mats, " +
+			"such as radish=3x8, or radish=3x8:8-10 with its days to harvest"}
 	case errors.As(err, &typed):
 		return &medium.InputError{Field: "share", Value: typed.Input, Want: "a percentage, such as 25%"}
 	}

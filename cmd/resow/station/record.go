@@ -3,12 +3,9 @@ package station
 import (
 	"cmp"
 	"encoding/hex"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"mime/multipart"
-	"net/http"
 	"net/url"
 	"regexp"
 	"slices"
@@ -24,6 +21,8 @@ import (
 
 const (
 	maxMats = 2000
+	// maxResults is how many orders the page that is shown after one knows.
+	maxResults = 500
 	// maxAgo is how old a step may be that a phone kept.
 	maxAgo = 60 * 24 * time.Hour
 	// agoSlack is how far two steps that a phone kept may seem to cross, since
@@ -54,10 +53,9 @@ type result struct {
 	Next      string          `json:"next,omitempty"`       // the page that says so
 }
 
-func resultOf(steps []medium.Step) result {
-	r := result{Steps: make([]medium.Result, len(steps))}
-	for i, s := range steps {
-		r.Steps[i] = s.Result()
+func resultOf(steps ...medium.Step) (r result) {
+	for _, s := range steps {
+		r.Steps = append(r.Steps, s.Result())
 	}
 	return r
 }
@@ -98,20 +96,57 @@ func (s *Station) newToken() string {
 	return hex.EncodeToString(b[:])
 }
 
-// record puts an order into the ledger, all or nothing: the one way for every
+// recordSteps puts an order into the ledger, all or nothing: the one way for every
 // page. A picture never keeps a step from being recorded; the answer says where
 // one is missing.
-func (s *Station) record(who session, o order) (result, error) {
+func (s *Station) recordSteps(who session, o order) (result, error) {
 	if len(o.mats) == 0 || len(o.mats) > maxMats {
-		return result{}, &medium.InputError{Field: "number of mats", Value: fmt.Sprint(len(o.mats)), Want: fmt.Sprintf("between 1 and %d", maxMats)}
+		return result{}, &medium.InputError{Field: "number of mats", Value: fmt.Sprint(len(o.mats)),
+			Want: fmt.Sprintf("between 1 and %d", maxMats)}
 	}
 	done, err := s.take(who, &o)
 	if err != nil {
 		return result{}, err
 	}
-	r := resultOf(done)
+	r := resultOf(done...)
 	r.NoPicture, r.Lost = o.blind, o.lost
 	return r, nil
+}
+
+// recordOne records a single step that is not one of the forms: a correction,
+// or something about the farm.
+func (v *visit) recordOne(plan func(*farm.Farm) (medium.Step, error)) (medium.Step, error) {
+	sender, err := v.sender(v.who)
+	if err != nil {
+		return medium.Step{}, err
+	}
+	token := v.form.Get("token")
+	if err := v.checkToken(token); err != nil {
+		return medium.Step{}, err
+	}
+	done, err := v.commit(token, func(f *farm.Farm) ([]medium.Step, error) {
+		step, err := plan(f)
+		step.By = sender
+		return []medium.Step{step}, err
+	})
+	if err != nil {
+		return medium.Step{}, err
+	}
+	return done[0], nil
+}
+
+// farmStep is a step about the farm itself.
+func farmStep(b medium.Body) medium.Step { return medium.Step{Mat: medium.FarmThread, Body: b} }
+
+// commit puts planned steps into the ledger, and counts them.
+func (s *Station) commit(token string, plan func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
+	done, err := s.door.record(token, plan)
+	if err != nil {
+		s.counts.refused.Add(1)
+		return nil, err
+	}
+	s.counts.steps.Add(int64(len(done)))
+	return done, nil
 }
 
 // take records an order as its maker's, or puts it on the supervisors' list. What a
@@ -149,31 +184,28 @@ func (s *Station) take(who session, o *order) ([]medium.Step, error) {
 
 // recordOrder records an order as somebody's.
 func (s *Station) recordOrder(m maker, o *order) ([]medium.Step, error) {
-	done, err := s.door.record(o.token, func(v *farm.Farm) ([]medium.Step, error) { return s.plan(v, m, o) })
-	if err != nil {
-		s.counts.refused.Add(1)
-		return nil, err
+	done, err := s.commit(o.token, func(f *farm.Farm) ([]medium.Step, error) { return s.plan(f, m, o) })
+	if err == nil {
+		s.keepValues(*o)
 	}
-	s.counts.steps.Add(int64(len(done)))
-	s.keepValues(*o)
-	return done, nil
+	return done, err
 }
 
 // plan makes the steps of an order. A report of danger stops the mats that it can
 // name: one code that can't be read must not let the others go on.
-func (s *Station) plan(v *farm.Farm, m maker, o *order) ([]medium.Step, error) {
+func (s *Station) plan(f *farm.Farm, m maker, o *order) ([]medium.Step, error) {
 	if slices.Contains(medium.FarmKinds(), o.kind) {
-		step, err := s.bottleStep(v, *o)
+		step, err := s.bottleStep(f, *o)
 		step.By, step.SentBy = m.by, m.sentBy
 		return []medium.Step{step}, err
 	}
-	at, day, aged, unread := o.happened(v.Now()) // what can't be read is Admit's to refuse
+	at, day, aged, unread := o.happened(f.Now()) // what can't be read is Admit's to refuse
 	var steps []medium.Step
 	var unknown error
 	seen := map[medium.Code]bool{}
 	o.lost = nil
 	for _, text := range o.mats {
-		code, err := find(v, text)
+		code, err := f.Find(text)
 		if err != nil && final(err) && o.danger() {
 			o.lost, unknown = append(o.lost, s.wayOut(err, s.labelled(err))), err
 			continue
@@ -185,13 +217,13 @@ func (s *Station) plan(v *farm.Farm, m maker, o *order) ([]medium.Step, error) {
 			continue
 		}
 		seen[code] = true
-		b, err := body(*o, v.Farm, cmp.Or(at, v.Now()))
+		b, err := body(*o, f.Farm, cmp.Or(at, f.Now()))
 		if err != nil {
 			return nil, err
 		}
 		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Day: day, Unread: unread, Body: b}
 		if aged {
-			c, err := v.Condition(code)
+			c, err := f.Condition(code)
 			if err != nil {
 				return nil, err
 			}
@@ -261,94 +293,14 @@ func (s *Station) keepValues(o order) {
 			keep.Set(f.Name, v)
 		}
 	}
-	if len(keep) == 0 {
-		return
-	}
-	s.people.remember(o.kind, keep)
-}
-
-// readOrder reads the form of a step, with its pictures.
-func (s *Station) readOrder(r *http.Request, k medium.Kind) (order, error) {
-	o := order{kind: k}
-	multi := strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data")
-	known := append(fieldNames(knownFields(k)), orderFields...)
-	if r.PathValue("code") == "" {
-		known = append(known, "mat*", "codes")
-	}
-	if s.stepForm(k, medium.Farm{}, url.Values{}).Pictures {
-		known = append(known, "picture")
-	} else if multi {
-		return o, &RequestError{s.t.get("guard.nopictures")}
-	}
-	if multi {
-		if err := r.ParseMultipartForm(formParts); err != nil {
-			return o, badForm(err)
-		}
-		o.files = r.MultipartForm.File["picture"] // the server removes them after the answer
-	}
-	var err error
-	o.form, err = readForm(r, known...)
-	o.token = o.form.Get("token")
-	return o, err
-}
-
-// orderFields are what the form of a bottle has beside its own fields.
-var orderFields = []string{"token", "at", "ago_ms", "kept_by", "kept_pass"}
-
-// readForm reads a form of known fields.
-func readForm(r *http.Request, known ...string) (url.Values, error) {
-	if err := r.ParseForm(); err != nil {
-		return nil, badForm(err)
-	}
-	return r.PostForm, checkForm(r.PostForm, known...)
-}
-
-func badForm(err error) error {
-	var too *http.MaxBytesError
-	if errors.As(err, &too) {
-		return err
-	}
-	return &RequestError{"the form did not arrive whole; send it again"}
-}
-
-// results keep what became of an order for the page that is shown after it.
-type results struct {
-	mu   sync.Mutex
-	keep map[string]result
-	last []string
-}
-
-const maxResults = 500
-
-func (r *results) put(token string, one result) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if _, ok := r.keep[token]; !ok {
-		r.last = append(r.last, token)
-	}
-	r.keep[token] = one
-	if len(r.last) > maxResults {
-		delete(r.keep, r.last[0])
-		r.last = r.last[1:]
+	if len(keep) > 0 {
+		s.people.remember(o.kind, keep)
 	}
 }
 
-func (r *results) get(token string) (result, bool) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	one, ok := r.keep[token]
-	return one, ok
-}
+// orderNames are what the form of an order has beside its own fields.
+var orderNames = []string{"token", "at", "ago_ms", "kept_by", "kept_pass"}
 
-// wantsJSON says that the script or a program asked, not a browser's own form.
-func wantsJSON(r *http.Request) bool {
-	return strings.Contains(r.Header.Get("Accept"), "application/json") || strings.HasPrefix(r.URL.Path, "/api/")
-}
-
-func writeJSON(w http.ResponseWriter, status int, doc any) {
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(status)
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	_ = enc.Encode(doc) // the client went away: nothing to be done
+func orderFields(names ...string) func(*visit) ([]string, error) {
+	return fields(append(names, orderNames...)...)
 }

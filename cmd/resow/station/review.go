@@ -1,8 +1,6 @@
 package station
 
 import (
-	"net/http"
-	"net/url"
 	"strings"
 	"time"
 
@@ -11,55 +9,36 @@ import (
 	"resow/store"
 )
 
+var reviewForm = page{"review", "reports", (*visit).reviewPage,
+	fields("token", "anchor", "from", "to", "name", "note"), (*visit).sendReview}
+
 type reviewPage struct {
 	frame
 	Token, Anchor        string
 	From, To, Name, Note string
 }
 
-func (s *Station) reviewPage(w http.ResponseWriter, r *http.Request, who session) {
-	s.drawReview(w, r, who, http.StatusOK, nil, "")
+// reviewPage shows the state of the ledger that the supervisor is looking at: what is
+// entered after the page was opened is not signed with it.
+func (v *visit) reviewPage(f *farm.Farm) (filling, error) {
+	anchor, err := f.Anchor()
+	page := &reviewPage{Token: v.newToken(), Anchor: anchor.String(),
+		From: f.Now().AddDate(0, 0, -7).Format(time.DateOnly),
+		To:   f.Now().AddDate(0, 0, -1).Format(time.DateOnly)} // today is not over
+	if v.form != nil {
+		page.From, page.To = v.form.Get("from"), v.form.Get("to")
+		page.Name, page.Note = v.form.Get("name"), v.form.Get("note")
+	}
+	return page, err
 }
 
-// drawReview shows the state of the ledger that the supervisor is looking at:
-// what is entered after the page was opened is not signed with it.
-func (s *Station) drawReview(w http.ResponseWriter, r *http.Request, who session, status int, filled url.Values, problem string) {
-	page := reviewPage{Token: s.newToken()}
-	err := s.door.read(func(v *farm.Farm) error {
-		page.frame = s.frame(who, v.Farm, "reports", s.t.get("review.title"))
-		page.From, page.To = v.Now().AddDate(0, 0, -7).Format(time.DateOnly), v.Now().AddDate(0, 0, -1).Format(time.DateOnly) // today is not over
-		anchor, err := v.Anchor()
-		page.Anchor = anchor.String()
-		return err
+func (v *visit) sendReview() (string, error) {
+	said := func(name string) string { return strings.TrimSpace(v.form.Get(name)) }
+	_, err := v.recordOne(func(*farm.Farm) (medium.Step, error) {
+		seen, err := store.ParseAnchor(said("anchor"))
+		body := &medium.Review{From: said("from"), To: said("to"), Name: said("name"), Note: said("note"),
+			Anchor: seen.String()}
+		return medium.Step{Mat: medium.FarmThread, Body: body}, err
 	})
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	if filled != nil {
-		page.From, page.To, page.Name, page.Note = filled.Get("from"), filled.Get("to"), filled.Get("name"), filled.Get("note")
-	}
-	page.Problem = problem
-	s.show(w, status, "review", page)
-}
-
-func (s *Station) postReview(w http.ResponseWriter, r *http.Request, who session) {
-	form, err := readForm(r, "token", "anchor", "from", "to", "name", "note")
-	if err != nil {
-		s.failed(w, r, who, err)
-		return
-	}
-	v := &values{Values: form}
-	_, err = s.recordOne(who, v.text("token"), func(*farm.Farm) (medium.Step, error) {
-		seen, err := store.ParseAnchor(v.text("anchor"))
-		if err != nil {
-			return medium.Step{}, err
-		}
-		return medium.Step{Mat: medium.FarmThread, Body: &medium.Review{From: v.text("from"), To: v.text("to"), Name: v.text("name"), Note: strings.TrimSpace(v.text("note")), Anchor: seen.String()}}, nil
-	})
-	if err != nil {
-		s.drawReview(w, r, who, statusOf(err), form, s.said(r, statusOf(err), err))
-		return
-	}
-	http.Redirect(w, r, "/reports", http.StatusSeeOther)
+	return "/reports", err
 }

@@ -11,12 +11,14 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/hashicorp/mdns"
 
 	"resow/labels"
+	"resow/labels/report"
 	"resow/store"
 )
 
@@ -56,7 +58,7 @@ type Station struct {
 	holding *holding
 	photos  *photos
 	changes *changes
-	results results
+	results newest[result] // for the page that is shown after an order, by the order's token
 	plans   plans
 	backups *backups
 	counts  counts
@@ -78,10 +80,7 @@ func New(c Config) (*Station, error) {
 	if (c.TLSCert == "") != (c.TLSKey == "") {
 		return nil, &ConfigError{"a certificate and its key belong together: give --tls-cert and --tls-key"}
 	}
-	if err := c.checkBackup(); err != nil {
-		return nil, err
-	}
-	if err := c.checkLocalName(); err != nil {
+	if err := errors.Join(c.checkBackup(), c.checkLocalName()); err != nil {
 		return nil, err
 	}
 	pages, err := loadPages(english)
@@ -99,19 +98,16 @@ func New(c Config) (*Station, error) {
 	if err := os.MkdirAll(filepath.Join(folder, "pictures"), 0o700); err != nil {
 		return nil, err
 	}
-	people, err := loadPeople(filepath.Join(folder, "people.json"), c.Now, c.Random)
-	if err != nil {
+	s := &Station{c: c, t: english, pages: pages, photos: newPhotos(filepath.Join(folder, "pictures")),
+		tls: c.TLSCert != "", log: log.New(c.Err, "resow station: ", 0), changes: newChanges(),
+		results: newest[result]{most: maxResults}, plans: plans{turn: make(chan struct{}, 1), made: newest[report.Report]{most: maxPlans}},
+		backups: loadBackups(filepath.Join(folder, "backup.json"))}
+	if s.people, err = loadPeople(filepath.Join(folder, "people.json"), c.Now, c.Random); err != nil {
 		return nil, err
 	}
-	holding, err := loadHolding(filepath.Join(folder, "kept.json"))
-	if err != nil {
+	if s.holding, err = loadHolding(filepath.Join(folder, "kept.json")); err != nil {
 		return nil, err
 	}
-	s := &Station{c: c, holding: holding, t: english, pages: pages, people: people, photos: newPhotos(filepath.Join(folder, "pictures")),
-		tls: c.TLSCert != "", log: log.New(c.Err, "resow station: ", 0), changes: newChanges()}
-	s.results.keep = map[string]result{}
-	s.plans.turn = make(chan struct{}, 1)
-	s.backups = loadBackups(filepath.Join(folder, "backup.json"))
 	if err := s.listen(); err != nil {
 		return nil, err
 	}
@@ -125,21 +121,20 @@ func (s *Station) listen() error {
 	if err != nil {
 		return &ConfigError{fmt.Sprintf("--listen %q: want an address and a port, such as 127.0.0.1:8417", s.c.Listen)}
 	}
-	names := append([]string(nil), s.c.Names...)
 	if s.c.LAN {
 		host = ""
 	}
-	ip := net.ParseIP(host)
-	all := host == "" || ip != nil && ip.IsUnspecified()
-	if !s.c.LAN && (all || ip != nil && !ip.IsLoopback() || ip == nil && host != "localhost") {
-		return &ConfigError{fmt.Sprintf("--listen %s would open the station to the network; say so with --lan, or listen on 127.0.0.1", s.c.Listen)}
+	if ip := net.ParseIP(host); !s.c.LAN && host != "localhost" && !ip.IsLoopback() {
+		return &ConfigError{fmt.Sprintf("--listen %s would open the station to the network; say so with --lan, or listen on 127.0.0.1",
+			s.c.Listen)}
 	}
 	s.listener, err = net.Listen("tcp", net.JoinHostPort(host, port))
 	if err != nil {
-		return &ConfigError{fmt.Sprintf("can't listen on %s: %v; another station may be running, or choose another port with --listen", s.c.Listen, err)}
+		return &ConfigError{fmt.Sprintf("can't listen on %s: %v; another station may be running, or choose another port with --listen",
+			s.c.Listen, err)}
 	}
 	_, port, _ = net.SplitHostPort(s.listener.Addr().String())
-	shown := "127.0.0.1"
+	names, shown := slices.Clone(s.c.Names), "127.0.0.1"
 	if s.c.LAN {
 		own := lanAddresses()
 		names = append(names, own...)
@@ -153,10 +148,16 @@ func (s *Station) listen() error {
 	if len(s.c.Names) > 0 {
 		shown = s.c.Names[0]
 	}
-	scheme := map[bool]string{false: "http", true: "https"}[s.tls]
-	s.address = scheme + "://" + net.JoinHostPort(shown, port)
+	s.address = s.scheme() + "://" + net.JoinHostPort(shown, port)
 	s.hosts = allowHosts(names, port, s.tls)
 	return nil
+}
+
+func (s *Station) scheme() string {
+	if s.tls {
+		return "https"
+	}
+	return "http"
 }
 
 // lanAddresses are this machine's addresses in the farm's network.
@@ -167,7 +168,8 @@ func lanAddresses() []string {
 		return nil
 	}
 	for _, a := range addresses {
-		if n, ok := a.(*net.IPNet); ok && !n.IP.IsLoopback() && n.IP.To4() != nil && (n.IP.IsPrivate() || n.IP.IsLinkLocalUnicast()) {
+		n, ok := a.(*net.IPNet)
+		if ok && !n.IP.IsLoopback() && n.IP.To4() != nil && (n.IP.IsPrivate() || n.IP.IsLinkLocalUnicast()) {
 			out = append(out, n.IP.String())
 		}
 	}
@@ -234,77 +236,12 @@ func (s *Station) Serve(ctx context.Context) error {
 // handler has every route of the station.
 func (s *Station) handler() http.Handler {
 	m := http.NewServeMux()
-	open := func(pattern string, h http.HandlerFunc) { m.HandleFunc(pattern, h) }
-	paired := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
-		m.HandleFunc(pattern, s.paired(h))
+	for _, r := range routes() {
+		m.HandleFunc(r.pattern, s.serve(r.to, r.do))
 	}
-	boss := func(pattern string, h func(http.ResponseWriter, *http.Request, session)) {
-		m.HandleFunc(pattern, s.paired(s.supervisor(h)))
+	for _, o := range operations() {
+		m.HandleFunc(o.method+" "+o.path, s.serve(paired, o.answer))
 	}
-	open("GET /assets/{file}", s.asset)
-	open("GET /favicon.ico", s.favicon)
-	open("GET /sw.js", s.worker)
-	open("GET /healthz", s.health)
-	open("GET /metrics", s.metrics)
-	open("GET /openapi.json", func(w http.ResponseWriter, r *http.Request) {
-		http.Redirect(w, r, "/api/v1/openapi.json", http.StatusFound)
-	})
-	open("GET /pair", s.pairPage)
-	open("POST /pair", s.pair)
-
-	paired("GET /{$}", s.duePage)
-	paired("GET /find", s.find)
-	paired("GET /m/{code}", s.matPage)
-	paired("GET /m/{code}/history", s.historyPage)
-	paired("GET /m/{code}/{step}", s.stepPage)
-	paired("POST /m/{code}/{step}", s.postStep)
-	boss("GET /m/{code}/correct/{seq}", s.correctPage)
-	boss("POST /m/{code}/correct/{seq}", s.postCorrect)
-	paired("GET /8003/{key}", s.graiPage)
-	paired("GET /many", s.manyPage)
-	paired("POST /many", s.manyChange)
-	paired("GET /many/{step}", s.manyStepPage)
-	paired("POST /many/{step}", s.postManyStep)
-	paired("GET /done/{token}", s.donePage)
-	paired("GET /kept", s.keptPage)
-	paired("POST /kept", s.postKept)
-	boss("POST /kept/held", s.postHeld)
-	paired("GET /mix", s.mixPage)
-	paired("POST /mix", s.postMix)
-	paired("GET /solutions/{code}", s.solutionPage)
-	paired("GET /solutions/{code}/tag.pdf", s.solutionTag)
-	paired("POST /solutions/{code}/strip", s.postStrip)
-	paired("POST /solutions/{code}/discard", s.postDiscard)
-	paired("GET /pool", s.poolPage)
-	paired("POST /pool", s.postPool)
-	paired("GET /reports", s.reportsPage)
-	paired("GET /reports/{file}", s.reportFile)
-	boss("GET /review", s.reviewPage)
-	boss("POST /review", s.postReview)
-	paired("GET /policy", s.policyPage)
-	boss("GET /policy/{rule}", s.rulePage)
-	boss("POST /policy/{rule}", s.postRule)
-	paired("GET /sanitizers", s.sanitizersPage)
-	boss("GET /sanitizers/new", s.sanitizerPage)
-	boss("POST /sanitizers/new", s.postSanitizer)
-	paired("GET /status", s.statusPage)
-	paired("GET /shift", s.shiftPage)
-	paired("POST /shift", s.postShift)
-	paired("POST /shift/end", s.postEndShift)
-	paired("POST /leave", s.postLeave)
-	boss("GET /people", s.peoplePage)
-	boss("POST /people/code", s.postCode)
-	boss("POST /people/revoke", s.postRevoke)
-	paired("GET /pictures/{name}", s.picture)
-	boss("GET /door.pdf", s.doorSign)
-	paired("GET /events", s.events)
-
-	for pattern, h := range s.api() {
-		m.HandleFunc(pattern, s.paired(h))
-	}
-	m.HandleFunc("/", s.paired(func(w http.ResponseWriter, r *http.Request, who session) {
-		s.fail(w, r, who, http.StatusNotFound, &RequestError{s.t.get("guard.nopage")})
-	}))
 	return s.count(s.guard(caseless(m)))
 }
 
@@ -333,7 +270,7 @@ func TerminalQR(w io.Writer, address string, dark func(line string) string) erro
 		var line strings.Builder
 		for x := -quiet; x < n+quiet; x++ {
 			top, low := symbol.Dark(x, y), symbol.Dark(x, y+1)
-			line.WriteString(map[[2]bool]string{{true, true}: " ", {true, false}: "▄", {false, true}: "▀", {false, false}: "█"}[[2]bool{top, low}])
+			line.WriteString(halfBlocks[[2]bool{top, low}])
 		}
 		if _, err := fmt.Fprintln(w, dark(line.String())); err != nil {
 			return err
@@ -341,3 +278,6 @@ func TerminalQR(w io.Writer, address string, dark func(line string) string) erro
 	}
 	return nil
 }
+
+// halfBlocks are the signs for a dark or light module over another.
+var halfBlocks = map[[2]bool]string{{true, true}: " ", {true, false}: "▄", {false, true}: "▀", {false, false}: "█"}

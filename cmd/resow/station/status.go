@@ -36,7 +36,7 @@ var answers = []struct {
 	way  string
 }{
 	{as[*http.MaxBytesError], http.StatusRequestEntityTooLarge, "guard.large"},
-	{as[*NoMatError], http.StatusNotFound, ""},
+	{as[*NotFoundError], http.StatusNotFound, ""},
 	{as[*RequestError], http.StatusBadRequest, ""},
 	{as[*PictureError], http.StatusUnprocessableEntity, ""},
 	{as[*PairError], http.StatusForbidden, ""},
@@ -154,6 +154,9 @@ func statusOf(err error) int {
 // final says that the rules or the ledger refuse what was asked for, so that it is
 // of no use to send it again as it is. A phone keeps everything else and tries on.
 func final(err error) bool {
+	if as[*NotFoundError](err) { // an older station has fewer pages
+		return false
+	}
 	switch statusOf(err) {
 	case http.StatusNotFound, http.StatusConflict, http.StatusUnprocessableEntity:
 		return true
@@ -161,13 +164,10 @@ func final(err error) bool {
 	return false
 }
 
-// NoMatError says that a text names no mat of this farm.
-type NoMatError struct{ Err error }
+// NotFoundError says that there is nothing at an address.
+type NotFoundError struct{ What string }
 
-func (e *NoMatError) Error() string { return e.Err.Error() }
-
-// Unwrap gives what was found wrong with the text.
-func (e *NoMatError) Unwrap() error { return e.Err }
+func (e *NotFoundError) Error() string { return e.What }
 
 // RequestError refuses a request that no page of the station makes.
 type RequestError struct{ What string }

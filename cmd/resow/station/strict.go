@@ -9,66 +9,69 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
 )
 
-// stepsRequest asks for one step of one or many mats. Fields are those of the
-// page's form, as text.
-type stepsRequest struct {
-	Token  string
-	Kind   medium.Kind
-	Mats   []string
-	Fields url.Values
-}
-
-// readSteps reads the one document of a request. What it does not know it
-// refuses: a field that is dropped is lost to every recall, and an answer of
-// 200 says that it is on record.
-func readSteps(text []byte) (stepsRequest, error) {
-	var in stepsRequest
+// readSteps reads the one document of a request: one step of one or many mats, with
+// the fields of the page's form, as text. What it does not know it refuses: a field
+// that is dropped is lost to every recall, and an answer of 200 says that it is on
+// record.
+func readSteps(text []byte) (o order, err error) {
 	if !utf8.Valid(text) {
-		return in, &RequestError{"the document is not in UTF-8"}
+		return o, &RequestError{"the document is not in UTF-8"}
 	}
 	doc, err := members("the document", text, []string{"token", "kind", "mats", "fields"})
 	if err != nil {
-		return in, err
+		return o, err
 	}
-	for name, to := range map[string]any{"token": &in.Token, "kind": &in.Kind, "mats": &in.Mats} {
-		if value, ok := doc[name]; ok && json.Unmarshal(value, to) != nil {
-			return in, &RequestError{name + ": want " + map[string]string{"token": "a text", "kind": "a text", "mats": "a list of codes, each a text"}[name]}
+	for _, part := range []struct {
+		name, want string
+		to         any
+	}{{"token", "a text", &o.token}, {"kind", "a text", &o.kind}, {"mats", "a list of codes, each a text", &o.mats}} {
+		if value, ok := doc[part.name]; ok && json.Unmarshal(value, part.to) != nil {
+			return o, &RequestError{part.name + ": want " + part.want}
 		}
 	}
-	if !isRecordable(in.Kind) {
-		return in, &medium.InputError{Field: "kind", Value: string(in.Kind), Want: "a step that the pages have"}
+	if !slices.Contains(farm.Recordable, o.kind) {
+		return o, &medium.InputError{Field: "kind", Value: string(o.kind), Want: "a step that the pages have"}
 	}
-	if !tokenForm().MatchString(in.Token) {
-		return in, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step",
-			in.Token)}
+	if !tokenForm().MatchString(o.token) {
+		return o, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step", o.token)}
 	}
-	known := knownFields(in.Kind)
-	in.Fields = url.Values{}
-	if doc["fields"] == nil {
-		return in, saysAll(in)
+	if o.form, err = readFields(o.kind, doc["fields"]); err != nil {
+		return o, err
 	}
-	fields, err := members("a step of "+string(in.Kind), doc["fields"], fieldNames(known))
+	return o, saysAll(o)
+}
+
+// readFields reads what is said of a step; nothing where the document has no fields.
+func readFields(k medium.Kind, text []byte) (url.Values, error) {
+	form := url.Values{}
+	if text == nil {
+		return form, nil
+	}
+	known := knownFields(k)
+	fields, err := members("a step of "+string(k), text, fieldNames(known))
 	if err != nil {
-		return in, err
+		return form, err
 	}
 	for name, value := range fields {
-		var text string
-		if json.Unmarshal(value, &text) != nil || string(value) == "null" {
-			return in, &RequestError{fmt.Sprintf("%s: want a text, with its unit where it has one; got %s", name, value)}
+		var said string
+		if json.Unmarshal(value, &said) != nil || string(value) == "null" {
+			return form, &RequestError{fmt.Sprintf("%s: want a text, with its unit where it has one; got %s", name, value)}
 		}
-		in.Fields.Set(name, text)
+		form.Set(name, said)
 	}
 	for _, f := range known { // a page names the unit beside the field; here nothing does
-		if v := strings.TrimSpace(in.Fields.Get(f.Name)); f.Unit != "" && v != "" && strings.Contains("0123456789", v[len(v)-1:]) {
-			return in, &medium.InputError{Field: f.Name, Value: v, Want: "its unit with it, such as " + v + f.Unit}
+		v := strings.TrimSpace(form.Get(f.Name))
+		if f.Unit != "" && amount.Beside(v, f.Unit) != v {
+			return form, &medium.InputError{Field: f.Name, Value: v, Want: "its unit with it, such as " + v + f.Unit}
 		}
 	}
-	return in, saysAll(in)
+	return form, nil
 }
 
 // lookedFor is what an inspection says in every case.
@@ -76,12 +79,12 @@ var lookedFor = []string{"fold_snaps", "fuzz", "smell", "mold"}
 
 // saysAll refuses a look that does not say what it saw: on the page the boxes
 // that were left empty are before the person's eyes, in a document nothing is.
-func saysAll(in stepsRequest) error {
-	if in.Kind != medium.KindInspect || strings.EqualFold(in.Fields.Get("mold"), "yes") { // no report of danger waits for the rest
+func saysAll(o order) error {
+	if o.kind != medium.KindInspect || strings.EqualFold(o.form.Get("mold"), "yes") { // no report of danger waits for the rest
 		return nil
 	}
 	for _, name := range lookedFor {
-		if strings.TrimSpace(in.Fields.Get(name)) == "" {
+		if strings.TrimSpace(o.form.Get(name)) == "" {
 			return &medium.InputError{Field: name, Want: "yes or no: an inspection says what was looked for and not seen, too"}
 		}
 	}
@@ -112,7 +115,8 @@ func members(what string, text []byte, known []string) (map[string]json.RawMessa
 	out := map[string]json.RawMessage{}
 	err := store.Members(text, func(name string, value json.RawMessage) error {
 		if !slices.Contains(known, name) {
-			return &RequestError{fmt.Sprintf("%s has no field %q%s It has %s", what, name, didYouMean(name, known), strings.Join(known, ", "))}
+			return &RequestError{fmt.Sprintf("%s has no field %q%s It has %s",
+				what, name, didYouMean(name, known), strings.Join(known, ", "))}
 		}
 		out[name] = value
 		return nil
@@ -122,25 +126,6 @@ func members(what string, text []byte, known []string) (map[string]json.RawMessa
 		err = &RequestError{"the document can't be read: " + what + ": " + err.Error()}
 	}
 	return out, err
-}
-
-// checkForm refuses a field that a form does not know, and one that came twice: a
-// value that is dropped without a word is lost to every recall. A name that ends in *
-// may come as often as it likes.
-func checkForm(form url.Values, known ...string) error {
-	for name, given := range form {
-		if slices.Contains(known, name+"*") {
-			continue
-		}
-		if !slices.Contains(known, name) {
-			return &medium.InputError{Field: "field of the form", Value: name,
-				Want: "one that it has" + didYouMean(name, known) + " Open the page again"}
-		}
-		if len(given) > 1 {
-			return &medium.InputError{Field: name, Value: strings.Join(given, ", "), Want: "one value, not several"}
-		}
-	}
-	return nil
 }
 
 // didYouMean ends a sentence about an unknown name with a known one that is near: in

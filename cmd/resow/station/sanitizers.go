@@ -1,0 +1,174 @@
+package station
+
+import (
+	"net/url"
+	"strings"
+
+	"resow/cmd/resow/amount"
+	"resow/cmd/resow/farm"
+	"resow/medium"
+	"resow/medium/sanitizer"
+)
+
+var labelForm = page{"sanitizer", "sanitizers", (*visit).labelPage, labelFields, (*visit).sendLabel}
+
+type sanitizerLine struct {
+	medium.Sanitizer
+	Contact string
+	Notes   []string
+}
+
+type sanitizersPage struct {
+	frame
+	List     []sanitizerLine
+	Cautions []sanitizer.Caution
+}
+
+func (v *visit) sanitizersPage(f *farm.Farm) (filling, error) {
+	page := &sanitizersPage{Cautions: cautions(f.Farm)}
+	for _, one := range f.Sanitizers {
+		page.List = append(page.List, sanitizerLine{one, medium.Seconds(one.ContactS), sanitizer.Notes(one)})
+	}
+	return page, nil
+}
+
+// cautions are the sentences beside sanitizing with the farm's products.
+func cautions(f medium.Farm) (out []sanitizer.Caution) {
+	seen := map[string]bool{}
+	for _, p := range f.Sanitizers {
+		for _, c := range cautionsOf(p.Active, p.MaxPPM) {
+			if !seen[c.Code] {
+				seen[c.Code] = true
+				out = append(out, c)
+			}
+		}
+	}
+	if len(out) == 0 {
+		return cautionsOf(string(sanitizer.Other), 0)
+	}
+	return out
+}
+
+// cautionsOf are those of one solution that is sprayed.
+func cautionsOf(active string, ppm float64) []sanitizer.Caution {
+	return sanitizer.Cautions(sanitizer.Work{Active: sanitizer.Active(active), UsePPM: ppm, Misting: true})
+}
+
+type labelPage struct {
+	frame
+	Form  form
+	Token string
+}
+
+func (v *visit) labelPage(*farm.Farm) (filling, error) {
+	return &labelPage{frame: frame{Title: v.t.get("sanitizers.add")}, Form: v.labelForm(v.form), Token: v.newToken()}, nil
+}
+
+func labelFields(v *visit) ([]string, error) {
+	return append(fieldNames(v.labelForm(nil).Fields), "token"), nil
+}
+
+// labelForm is the form of a label.
+func (s *Station) labelForm(filled url.Values) form {
+	b := formBuilder{t: s.t, v: filled}
+	b.input("name", true)
+	active := b.add("active", "select", true)
+	for _, a := range sanitizer.Actives() {
+		active.Choices = append(active.Choices, choice{string(a), a.Title(), string(a) == active.Value})
+	}
+	b.input("stock", false)
+	b.amount("density", "g/mL", false)
+	b.pick("directions", true, medium.DirectionsLabel, medium.DirectionsFarm)
+	b.amount("least", "ppm", true)
+	b.amount("most", "ppm", true)
+	b.amount("contact", "min", true)
+	b.amount("min_temp", "C", false)
+	b.amount("max_temp", "C", false)
+	b.amount("min_ph", "", false)
+	b.amount("max_ph", "", false)
+	b.check("rinse")
+	b.amount("good_h", "", false)
+	b.amount("opened_days", "", false)
+	b.input("registration", false)
+	b.input("note", false)
+	b.input("corrects", false)
+	b.check("as_printed")
+	return b.f
+}
+
+func (v *visit) sendLabel() (string, error) {
+	_, err := v.recordOne(func(f *farm.Farm) (medium.Step, error) {
+		label, err := sanitizerOf(v.form, f.Farm)
+		return farmStep(label), err
+	})
+	return "/sanitizers", err
+}
+
+// sanitizerOf reads the form. What is left empty stays as it is on file under this name,
+// since the form comes up empty.
+func sanitizerOf(form url.Values, f medium.Farm) (b *medium.Sanitizer, err error) {
+	said := func(name string) string { return strings.TrimSpace(form.Get(name)) }
+	b = &medium.Sanitizer{Name: said("name"), Active: said("active")}
+	if old, ok := f.Sanitizer(b.Name, ""); ok && b.Name != "" && old.Active == b.Active {
+		b = &old
+	}
+	active := sanitizer.Active(b.Active)
+	if text := said("stock"); text != "" {
+		stock, err := sanitizer.ReadStock(active, text)
+		if err != nil {
+			return b, err
+		}
+		if old, _ := sanitizer.ReadStock(active, b.Stock); stock != old { // the density on file is another liquid's
+			b.Stock, b.DensityGPML = stock, 0
+		}
+	}
+	for name, to := range map[string]*string{"directions": &b.Directions, "registration": &b.Registration, "note": &b.Note} {
+		if text := said(name); text != "" {
+			*to = text
+		}
+	}
+	contact := float64(b.ContactS)
+	span := func(what, text string) (float64, error) { return farm.Amount(medium.OfSpan, what, text) }
+	for _, o := range []struct {
+		name, unit string
+		to         *float64
+		read       func(what, text string) (float64, error)
+	}{
+		{"density", "g/mL", &b.DensityGPML, amount.Density},
+		{"min_temp", "C", &b.MinTempC, amount.Temperature},
+		{"max_temp", "C", &b.MaxTempC, amount.Temperature},
+		{"min_ph", "", &b.MinPH, amount.Number},
+		{"max_ph", "", &b.MaxPH, amount.Number},
+		{"good_h", "", &b.MixedHours, amount.Number},
+		{"opened_days", "", &b.OpenedDays, amount.Number},
+		{"contact", "min", &contact, span},
+	} {
+		if err := farm.Optional(o.to, amount.Beside(said(o.name), o.unit), o.name, o.read); err != nil {
+			return b, err
+		}
+	}
+	b.ContactS = int(contact)
+	b.Corrects, b.Confirmed = said("corrects"), false
+	for _, o := range []struct {
+		name string
+		to   *bool
+	}{{"rinse", &b.Rinse}, {"as_printed", &b.Confirmed}} {
+		if text := said(o.name); text != "" {
+			ticked, err := farm.YesNo(o.name, text)
+			if err != nil {
+				return b, err
+			}
+			*o.to = *o.to || ticked
+		}
+	}
+	// one left empty is what is on file
+	if text := said("least"); text != "" || b.MinPPM == 0 {
+		if b.MinPPM, _, err = sanitizer.UseRange(b.Active, amount.Beside(text, "ppm")); err != nil {
+			return b, err
+		}
+	}
+	if text := said("most"); text != "" || b.MaxPPM == 0 {
+		_, b.MaxPPM, err = sanitizer.UseRange(b.Active, amount.Beside(text, "ppm"))
+	}
+	return b, err
+}
