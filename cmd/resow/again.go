@@ -89,13 +89,7 @@ func (a *app) recordedBefore() (done bool, err error) {
 		if done = len(steps) > 0; !done || err != nil {
 			return err
 		}
-		lines := make([]medium.Result, len(steps))
-		for i, s := range steps {
-			lines[i] = s.Result()
-			if !s.Outcome.Accepted {
-				a.code = exitNotAccepted
-			}
-		}
+		lines := a.results(steps)
 		return a.Print(struct {
 			Repeated bool            `json:"repeated"`
 			Steps    []medium.Result `json:"steps"`

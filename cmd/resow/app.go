@@ -16,7 +16,6 @@ import (
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/cmd/resow/ui"
-	"resow/labels"
 	"resow/medium"
 	"resow/store"
 )
@@ -408,47 +407,12 @@ func (a *app) findAll(f *farm.Farm, args []string) ([]medium.Code, error) {
 	if err != nil {
 		return nil, err
 	}
-	var codes []medium.Code
-	var twice []string
-	bad := &codesError{}
-	seen := map[medium.Code]int{}
-	for _, text := range texts {
-		code, err := f.Find(text)
-		if err != nil {
-			bad.errs = append(bad.errs, err)
-			continue
-		}
-		if seen[code]++; seen[code] == 1 {
-			codes = append(codes, code)
-		}
-		if seen[code] == 2 {
-			twice = append(twice, code.String())
-		}
-	}
-	if len(twice) > 0 && len(bad.errs) == 0 {
+	codes, twice, err := f.FindAll(texts)
+	if len(twice) > 0 && err == nil {
 		a.Remark(ui.Some(twice, 10) + " named more than once, taken once")
 	}
-	switch len(bad.errs) {
-	case 0:
-		return codes, nil
-	case 1:
-		return codes, bad.errs[0]
-	}
-	return codes, bad
+	return codes, err
 }
-
-// codesError holds what is wrong with several codes of one command.
-type codesError struct{ errs []error }
-
-func (e *codesError) Error() string {
-	texts := make([]string, len(e.errs))
-	for i, err := range e.errs {
-		texts[i] = err.Error()
-	}
-	return fmt.Sprintf("%d of the codes name no mat: %s", len(e.errs), ui.Some(texts, 5))
-}
-
-func (e *codesError) Unwrap() []error { return e.errs }
 
 // What one command takes at most: mats, and bytes of their codes.
 const (
@@ -470,9 +434,7 @@ func (a *app) expand(args []string) ([]string, error) {
 		if len(in) > maxCodeBytes {
 			return nil, ui.Wrong("more than 1 MiB on standard input, where codes were asked for: give them in several runs")
 		}
-		for _, line := range strings.FieldsFunc(string(in), func(r rune) bool { return r == '\n' || r == '\r' || r == '\t' || r == ',' }) {
-			texts = append(texts, codesIn(line)...)
-		}
+		texts = append(texts, farm.CodesIn(string(in))...)
 	}
 	if len(texts) == 0 {
 		return nil, ui.Wrong("name at least one mat: its code, or - to read codes from standard input")
@@ -481,29 +443,6 @@ func (a *app) expand(args []string) ([]string, error) {
 		return nil, ui.Wrong(fmt.Sprintf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes))
 	}
 	return texts, nil
-}
-
-// codesIn parts a line at its spaces. A code is printed with a space in the
-// middle, and a mark may have some.
-func codesIn(line string) (codes []string) {
-	if strings.HasPrefix(strings.TrimSpace(line), "mark:") {
-		return []string{strings.TrimSpace(line)}
-	}
-	words := strings.Fields(line)
-	for i := 0; i < len(words); i++ {
-		if i+1 < len(words) && len(words[i]) == 4 && isCode(words[i]+words[i+1]) {
-			codes = append(codes, words[i]+words[i+1])
-			i++
-			continue
-		}
-		codes = append(codes, words[i])
-	}
-	return codes
-}
-
-func isCode(text string) bool {
-	_, err := labels.Parse(text)
-	return err == nil
 }
 
 // afterError is a failure after the ledger has the record: doing the whole

@@ -6,7 +6,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sort"
 	"strings"
 	"time"
 
@@ -50,7 +49,7 @@ func (a *app) demo(dir string) error {
 		if err != nil {
 			return err
 		}
-		three := threeVerdicts(f, mats, f.Now())
+		three := demo.ThreeVerdicts(f, mats)
 		if err := a.writeDemoPapers(f, dir, mats); err != nil {
 			return err
 		}
@@ -79,34 +78,6 @@ func (a *app) clearDemo() error {
 	return os.Remove(a.path)
 }
 
-// threeVerdicts picks a mat to sow on, one not to, and one to retire: of each
-// the one with the fewest reasons, so that the page stays short.
-func threeVerdicts(f *farm.Farm, mats []medium.Condition, now time.Time) []medium.Verdict {
-	best := map[medium.Word]medium.Verdict{}
-	for _, c := range mats {
-		if c.Stage == medium.Retired || c.Turn == 0 {
-			continue
-		}
-		v := medium.Judge(c, f.Farm, now)
-		if v.Word == medium.DoNotSow && c.Stage == medium.Growing {
-			continue
-		}
-		if old, ok := best[v.Word]; !ok || len(v.Findings) < len(old.Findings) {
-			best[v.Word] = v
-		}
-	}
-	if _, ok := best[medium.SowIt]; !ok {
-		best[medium.SowIt] = best[medium.SowWithCare]
-	}
-	var three []medium.Verdict
-	for _, word := range []medium.Word{medium.SowIt, medium.DoNotSow, medium.RetireMat} {
-		if v, ok := best[word]; ok {
-			three = append(three, v)
-		}
-	}
-	return three
-}
-
 func (a *app) writeDemoPapers(f *farm.Farm, dir string, mats []medium.Condition) error {
 	anchor, err := f.Anchor()
 	if err != nil {
@@ -129,18 +100,16 @@ func (a *app) writeDemoPapers(f *farm.Farm, dir string, mats []medium.Condition)
 	if err != nil {
 		return err
 	}
-	reuse, err := f.ReuseReport(origin)
-	if err != nil {
-		return err
+	for _, paper := range farm.Reports[:2] {
+		r, err := paper.Build(f, origin)
+		if err != nil {
+			return err
+		}
+		if err := writeReport(filepath.Join(dir, paper.Name+".pdf"), r); err != nil {
+			return err
+		}
 	}
-	if err := writeReport(filepath.Join(dir, demoFiles.reuse), reuse); err != nil {
-		return err
-	}
-	retirement, err := f.RetirementReport(origin)
-	if err != nil {
-		return err
-	}
-	return writeReport(filepath.Join(dir, demoFiles.retirement), retirement)
+	return nil
 }
 
 func (a *app) printDemo(w io.Writer, f *farm.Farm, dir string, mats []medium.Condition, three []medium.Verdict) {
@@ -161,11 +130,11 @@ func (a *app) printDemo(w io.Writer, f *farm.Farm, dir string, mats []medium.Con
 	for _, c := range mats {
 		stages[c.Stage]++
 	}
-	names := make([]string, 0, len(stages))
+	var names []string
 	for s, n := range stages {
 		names = append(names, fmt.Sprintf("%d %s", n, s))
 	}
-	sort.Strings(names)
+	slices.Sort(names)
 	fmt.Fprintln(w)
 	ui.Say(w, "%d mats: %s.", len(mats), strings.Join(names, ", "))
 	fmt.Fprintf(w, "Wrote %s, %s and %s to %s.\n", demoFiles.labels, demoFiles.reuse, demoFiles.retirement, dir)

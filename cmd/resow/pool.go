@@ -60,8 +60,9 @@ var planDays = map[string]time.Weekday{"sun": time.Sunday, "mon": time.Monday, "
 
 const maxPlanBytes = 1 << 20
 
-func readPlan(path string, crop func(string) (medium.Crop, error)) ([]pool.Sowing, error) {
-	file, err := os.Open(path)
+// readPlan reads a sowing plan: one line for a crop, by its column heads.
+func readPlan(name string, crop func(string) (medium.Crop, error)) ([]pool.Sowing, error) {
+	file, err := os.Open(name)
 	if err != nil {
 		return nil, err
 	}
@@ -71,14 +72,9 @@ func readPlan(path string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 		return nil, err
 	}
 	if len(text) > maxPlanBytes {
-		return nil, ui.Wrong(path + " is larger than 1 MiB, so it is no sowing plan")
+		return nil, ui.Wrong(name + " is larger than 1 MiB, so it is no sowing plan")
 	}
-	return parsePlan(path, bytes.NewReader(text), crop)
-}
-
-// parsePlan reads a sowing plan: one line for a crop, by its column heads.
-func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)) ([]pool.Sowing, error) {
-	r := csv.NewReader(in)
+	r := csv.NewReader(bytes.NewReader(text))
 	r.TrimLeadingSpace = true
 	rows, err := r.ReadAll()
 	if err != nil {
@@ -124,16 +120,9 @@ func parsePlan(name string, in io.Reader, crop func(string) (medium.Crop, error)
 }
 
 func (a *app) pool(f *farm.Farm, origin report.Origin, p poolFlags) (err error) {
-	inTable := medium.Farm{}.Crop
+	crop := medium.Farm{}.Crop
 	if f != nil {
-		inTable = f.Farm.Crop
-	}
-	crop := func(name string) (medium.Crop, error) {
-		c, err := inTable(name)
-		if err == nil && c.DaysMax == 0 {
-			err = ui.Wrong(fmt.Sprintf("%s has no days to harvest in the crop table; give them: --sow %s=3x8:8-10", name, name))
-		}
-		return c, err
+		crop = f.Farm.Crop
 	}
 	if p.plan != "" {
 		if p.Further, err = readPlan(p.plan, crop); err != nil {

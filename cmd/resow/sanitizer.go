@@ -67,7 +67,7 @@ func (a *app) sanitizerAddCommand(c *cobra.Command) {
 			}
 		}
 		if strength != "" {
-			if s.MinPPM, s.MaxPPM, err = strengthRange(s.Active, strength); err != nil {
+			if s.MinPPM, s.MaxPPM, err = farm.StrengthRange(s.Active, strength); err != nil {
 				return err
 			}
 		}
@@ -96,7 +96,7 @@ func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 			return err
 		}
 		text := replacedText(old, s)
-		if now, _ := f.Sanitizer(s.Name, ""); len(changesOf(now, s)) > 0 {
+		if now, _ := f.Sanitizer(s.Name, ""); len(farm.Changes(now, s)) > 0 {
 			text = "It counts for what was done since then and before the newer copy on file, which stays in force."
 		}
 		ui.Say(a.Out, "%s", text)
@@ -121,7 +121,7 @@ func (a *app) askPrinted(e *medium.UnlikelyError) bool {
 
 // correctedText says what was wrong in the copy before.
 func correctedText(old, s medium.Sanitizer) string {
-	changed := changesOf(old, s)
+	changed := farm.Changes(old, s)
 	if len(changed) == 0 {
 		return "The directions are those that were on file already."
 	}
@@ -131,49 +131,11 @@ func correctedText(old, s medium.Sanitizer) string {
 
 // replacedText says what a product's new directions change.
 func replacedText(old, s medium.Sanitizer) string {
-	changed := changesOf(old, s)
+	changed := farm.Changes(old, s)
 	if len(changed) == 0 {
 		return "It replaces " + old.Name + ", which was on file with the same directions."
 	}
 	return "It replaces " + old.Name + " on file: " + strings.Join(changed, "; ") + ". Solutions mixed before keep the directions that they were mixed under."
-}
-
-func changesOf(old, s medium.Sanitizer) (changed []string) {
-	for _, k := range []struct{ what, was, is string }{
-		{"name", old.Name, s.Name}, {"stock", old.Stock, s.Stock}, {"directions", old.Directions, s.Directions},
-		{"strength", span(old.MinPPM, old.MaxPPM, "ppm"), span(s.MinPPM, s.MaxPPM, "ppm")},
-		{"contact", farm.Quantity("%g s", float64(old.ContactS)), farm.Quantity("%g s", float64(s.ContactS))},
-		{"temperature", span(old.MinTempC, old.MaxTempC, "C"), span(s.MinTempC, s.MaxTempC, "C")},
-		{"pH", span(old.MinPH, old.MaxPH, ""), span(s.MinPH, s.MaxPH, "")},
-		{"rinse", rinseText(old), rinseText(s)},
-		{"good after mixing", farm.Quantity("%g h", old.MixedHours), farm.Quantity("%g h", s.MixedHours)},
-		{"good after opening", farm.Quantity("%g days", old.OpenedDays), farm.Quantity("%g days", s.OpenedDays)},
-		{"density", farm.Quantity("%g g/mL", old.DensityGPML), farm.Quantity("%g g/mL", s.DensityGPML)},
-		{"registration", old.Registration, s.Registration}, {"note", old.Note, s.Note},
-	} {
-		if k.was != k.is {
-			changed = append(changed, fmt.Sprintf("%s %s, was %s", k.what, noneIfEmpty(k.is), noneIfEmpty(k.was)))
-		}
-	}
-	return changed
-}
-
-// span writes a range that a label gives; empty where it gives none.
-func span(least, most float64, unit string) string {
-	if least == 0 && most == 0 {
-		return ""
-	}
-	if least == most {
-		return strings.TrimSpace(fmt.Sprintf("%g %s", least, unit))
-	}
-	return strings.TrimSpace(fmt.Sprintf("%g to %g %s", least, most, unit))
-}
-
-func noneIfEmpty(text string) string {
-	if text == "" {
-		return "none"
-	}
-	return text
 }
 
 func (a *app) sanitizerListCommand(c *cobra.Command) {
@@ -182,9 +144,7 @@ func (a *app) sanitizerListCommand(c *cobra.Command) {
 		if list == nil {
 			list = []medium.Sanitizer{}
 		}
-		return a.Print(struct {
-			Sanitizers []medium.Sanitizer `json:"sanitizers"`
-		}{list}, func(w io.Writer) {
+		return a.Print(map[string]any{"sanitizers": list}, func(w io.Writer) {
 			if len(list) == 0 {
 				fmt.Fprintln(w, "No sanitizer on file. Copy a label with `resow sanitizer add`.")
 			}
@@ -196,21 +156,14 @@ func (a *app) sanitizerListCommand(c *cobra.Command) {
 }
 
 func printSanitizer(w io.Writer, s medium.Sanitizer) {
-	fmt.Fprintln(w, medium.Visible(fmt.Sprintf("%s (%s%s)", s.Name, s.Active, quantityText(", stock ", s.Stock))))
+	fmt.Fprintln(w, medium.Visible(fmt.Sprintf("%s (%s)", s.Name, farm.Join(s.Active, farm.Named("stock", s.Stock)))))
 	if s.Directions == "" {
 		fmt.Fprintln(w, "  no directions on file: no step with it is accepted")
 		return
 	}
 	text := farm.Join(s.Directions+": "+farm.Strengths(s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
-		farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC), rinseText(s), farm.Named("registration", s.Registration), s.Note)
+		farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC), farm.RinseText(s), farm.Named("registration", s.Registration), s.Note)
 	fmt.Fprint(w, ui.Wrap("  "+text, 79, "    "))
-}
-
-func rinseText(s medium.Sanitizer) string {
-	if s.Rinse {
-		return "rinse with potable water"
-	}
-	return "no rinse asked for"
 }
 
 func (a *app) sanitizerShowCommand(c *cobra.Command) {
@@ -220,40 +173,12 @@ func (a *app) sanitizerShowCommand(c *cobra.Command) {
 		if err != nil {
 			return err
 		}
-		doc := bench(f, s)
+		doc := f.SheetOf(s)
 		return a.Print(doc, func(w io.Writer) { printBench(w, f, doc) })
 	})
 }
 
-// benchSheet is what sanitizer show prints.
-type benchSheet struct {
-	Sanitizer     medium.Sanitizer    `json:"sanitizer"`
-	Title         string              `json:"active_title"`
-	CountedAs     string              `json:"counted_as"`
-	StockPPM      float64             `json:"stock_ppm,omitempty"`
-	DensitySource string              `json:"density_source,omitempty"`
-	CeilingPPM    float64             `json:"ceiling_ppm,omitempty"` // without a rinse, in force
-	CeilingSource string              `json:"ceiling_source,omitempty"`
-	NeverWith     []string            `json:"never_with"`
-	Notes         []string            `json:"notes"`
-	Cautions      []sanitizer.Caution `json:"cautions"`
-}
-
-func bench(f *farm.Farm, s medium.Sanitizer) benchSheet {
-	active := sanitizer.Active(s.Active)
-	doc := benchSheet{Sanitizer: s, Title: active.Title(), CountedAs: active.CountedAs(), NeverWith: active.NeverWith(), Notes: sanitizer.Notes(s)}
-	if stock, err := sanitizer.StockOf(s); err == nil {
-		ppm, _ := stock.PPM() // StockOf has read it
-		doc.StockPPM, doc.DensitySource = farm.Round3(ppm), stock.DensitySource()
-	}
-	if c, ok := active.CeilingUnder(f.Policy); ok {
-		doc.CeilingPPM, doc.CeilingSource = c.PPM, c.Source
-	}
-	doc.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, StockPPM: doc.StockPPM, UsePPM: s.MaxPPM, Misting: true})
-	return doc
-}
-
-func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
+func printBench(w io.Writer, f *farm.Farm, d farm.SanitizerSheet) {
 	s := d.Sanitizer
 	fmt.Fprintln(w, medium.Visible(s.Name))
 	line := func(name, text string) {
@@ -275,7 +200,7 @@ func printBench(w io.Writer, f *farm.Farm, d benchSheet) {
 		line("contact", medium.Seconds(s.ContactS)+" wet")
 		line("temperature", farm.Join(farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC)))
 		line("pH", farm.Join(farm.Quantity("at least %g", s.MinPH), farm.Quantity("at most %g", s.MaxPH)))
-		line("rinse", rinseText(s))
+		line("rinse", farm.RinseText(s))
 	}
 	good := fmt.Sprintf("%g h after mixing (the farm's solution-hours; the directions name none)", f.Policy.Setting("solution-hours").Limit)
 	if s.MixedHours > 0 {
@@ -298,43 +223,4 @@ func printCautions(w io.Writer, list []sanitizer.Caution) {
 	for _, c := range list {
 		ui.Item(w, "  - ", c.Text)
 	}
-}
-
-func quantityText(lead, text string) string {
-	if text == "" {
-		return ""
-	}
-	return lead + text
-}
-
-// strengthRange reads 50-200ppm, or a single strength for both ends.
-func strengthRange(active, text string) (lo, hi float64, err error) {
-	from, to, ok := cutRange(text)
-	if !ok {
-		from, to = text, text
-	}
-	if lo, _, err = sanitizer.UseRange(active, from); err != nil {
-		return 0, 0, err
-	}
-	_, hi, err = sanitizer.UseRange(active, to)
-	return lo, hi, err
-}
-
-// cutRange parts 50-200ppm into 50ppm and 200ppm.
-func cutRange(text string) (from, to string, ok bool) {
-	for i := 1; i < len(text); i++ {
-		if text[i] != '-' {
-			continue
-		}
-		from, to = text[:i], text[i+1:]
-		if last := from[len(from)-1]; last >= '0' && last <= '9' || last == '.' {
-			unit := to
-			for len(unit) > 0 && (unit[0] >= '0' && unit[0] <= '9' || unit[0] == '.') {
-				unit = unit[1:]
-			}
-			from += unit
-		}
-		return from, to, true
-	}
-	return "", "", false
 }

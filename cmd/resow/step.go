@@ -47,42 +47,20 @@ func (a *app) stepCommand(c *cobra.Command, body func(f *farm.Farm, code medium.
 		if err := a.record(f, steps, after); err != nil || unknown == nil {
 			return err
 		}
-		return &partError{unknown, len(codes)}
+		return fmt.Errorf("%w. The report counts for %s of this command; give the right code for the rest",
+			unknown, ui.Counted(len(codes), "mat"))
 	})
 }
 
 const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\n" +
 	"them. All mats of a command are recorded, or none; a report of danger counts for\nthose that exist."
 
-// partError names the codes of a report of danger that name no mat.
-type partError struct {
-	err  error
-	mats int
-}
-
-func (e *partError) Error() string {
-	return fmt.Sprintf("%v. The report counts for %s of this command; give the right code for the rest", e.err, ui.Counted(e.mats, "mat"))
-}
-
-func (e *partError) Unwrap() error { return e.err }
-
-// batchError is what stopped one mat of several: all are recorded or none.
-type batchError struct {
-	err  error
-	mats int
-}
-
-func (e *batchError) Error() string {
-	return fmt.Sprintf("%v. Nothing was recorded for the %d codes of this command", e.err, e.mats)
-}
-
-func (e *batchError) Unwrap() error { return e.err }
-
+// noneRecorded says of what stopped one mat of several that all are recorded or none.
 func noneRecorded(err error, mats int) error {
 	if mats < 2 || isUnsure(err) {
 		return err
 	}
-	return &batchError{err, mats}
+	return fmt.Errorf("%w. Nothing was recorded for the %d codes of this command", err, mats)
 }
 
 // record puts steps into the ledger and prints what became of them.
@@ -97,26 +75,25 @@ func (a *app) record(f *farm.Farm, steps []medium.Step, after told) error {
 	if err != nil {
 		return noneRecorded(err, len(steps))
 	}
-	lines := make([]medium.Result, len(done))
-	for i, s := range done {
+	lines := a.results(done)
+	return a.Print(map[string]any{"steps": lines}, func(w io.Writer) {
+		a.printRecorded(w, lines)
+		if after != nil {
+			a.Note(after(f, codes, w))
+		}
+	})
+}
+
+// results is what became of steps; one that is not accepted shows in the exit code.
+func (a *app) results(steps []medium.Step) []medium.Result {
+	lines := make([]medium.Result, len(steps))
+	for i, s := range steps {
 		lines[i] = s.Result()
 		if !s.Outcome.Accepted {
 			a.code = exitNotAccepted
 		}
 	}
-	var afterErr error
-	err = a.Print(struct {
-		Steps []medium.Result `json:"steps"`
-	}{lines}, func(w io.Writer) {
-		a.printRecorded(w, lines)
-		if after != nil {
-			afterErr = after(f, codes, w)
-		}
-	})
-	if err != nil {
-		return err
-	}
-	return afterErr
+	return lines
 }
 
 func (a *app) printRecorded(w io.Writer, lines []medium.Result) {
@@ -151,28 +128,26 @@ func (a *app) printRecorded(w io.Writer, lines []medium.Result) {
 
 // groupFindings gives each finding of a batch once, with the mats that it is
 // about.
-func groupFindings(lines []medium.Result) []medium.Finding {
+func groupFindings(lines []medium.Result) (each []medium.Finding) {
 	type key struct{ rule, text, source string }
-	var order []medium.Finding
 	mats := map[key][]string{}
+	of := func(f medium.Finding) key { return key{f.Rule, f.Text, f.Source} }
 	for _, r := range lines {
 		for _, f := range r.Findings {
-			k := key{f.Rule, f.Text, f.Source}
-			if mats[k] == nil {
-				order = append(order, f)
+			if mats[of(f)] == nil {
+				each = append(each, f)
 			}
-			mats[k] = append(mats[k], r.Code.String())
+			mats[of(f)] = append(mats[of(f)], r.Code.String())
 		}
 	}
-	for i, f := range order {
-		of := mats[key{f.Rule, f.Text, f.Source}]
-		who := strings.Join(of, ", ")
-		if len(of) == len(lines) {
-			who = fmt.Sprintf("all %d mats", len(of))
+	for i, f := range each {
+		who := strings.Join(mats[of(f)], ", ")
+		if len(mats[of(f)]) == len(lines) {
+			who = fmt.Sprintf("all %d mats", len(lines))
 		}
-		order[i].Text = f.Text + " (" + who + ")"
+		each[i].Text += " (" + who + ")"
 	}
-	return order
+	return each
 }
 
 func printFindings(w io.Writer, findings []medium.Finding) {

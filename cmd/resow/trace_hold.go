@@ -15,19 +15,6 @@ import (
 // recall in one, nobody else could record meanwhile.
 const holdBatch = 1000
 
-// unfinishedHold is a failure after some of the mats were put on hold.
-type unfinishedHold struct {
-	held, left int
-	err        error
-}
-
-func (e *unfinishedHold) Error() string {
-	return fmt.Sprintf("put on hold %s; not reached yet: %d; %v; run the same command again: it holds the rest",
-		ui.Counted(e.held, "mat"), e.left, e.err)
-}
-
-func (e *unfinishedHold) Unwrap() error { return e.err }
-
 var errInterrupted = errors.New("stopped by Ctrl-C")
 
 // holdStep refuses, before a long trace, a hold that no mat could be given.
@@ -61,7 +48,8 @@ func (a *app) holdAll(mats []medium.Code, step medium.Step, recorded uint64) (h 
 			}
 		}
 		if err != nil && done > 0 {
-			err = &unfinishedHold{len(h.Held), len(mats) - done, err}
+			err = fmt.Errorf("put on hold %s; not reached yet: %d; %w; run the same command again: it holds the rest",
+				ui.Counted(len(h.Held), "mat"), len(mats)-done, err)
 		}
 		if err != nil {
 			return h, err

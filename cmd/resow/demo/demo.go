@@ -378,3 +378,31 @@ func roundTo(v, step float64) float64 {
 	n := float64(int(v/step + 0.5))
 	return n * step
 }
+
+// ThreeVerdicts picks a mat to sow on, one not to, and one to retire: of each
+// the one with the fewest reasons, so that the page stays short.
+func ThreeVerdicts(f *farm.Farm, mats []medium.Condition) []medium.Verdict {
+	best := map[medium.Word]medium.Verdict{}
+	for _, c := range mats {
+		if c.Stage == medium.Retired || c.Turn == 0 {
+			continue
+		}
+		v := medium.Judge(c, f.Farm, f.Now())
+		if v.Word == medium.DoNotSow && c.Stage == medium.Growing {
+			continue
+		}
+		if old, ok := best[v.Word]; !ok || len(v.Findings) < len(old.Findings) {
+			best[v.Word] = v
+		}
+	}
+	if _, ok := best[medium.SowIt]; !ok {
+		best[medium.SowIt] = best[medium.SowWithCare]
+	}
+	var three []medium.Verdict
+	for _, word := range []medium.Word{medium.SowIt, medium.DoNotSow, medium.RetireMat} {
+		if v, ok := best[word]; ok {
+			three = append(three, v)
+		}
+	}
+	return three
+}

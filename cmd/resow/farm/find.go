@@ -103,6 +103,77 @@ func (f *Farm) Mat(text string) (medium.Condition, error) {
 	return f.Condition(code)
 }
 
+// CodesError says of several texts that they name no mat.
+type CodesError struct{ Errs []error }
+
+// codesShown is how many of them it says more about.
+const codesShown = 5
+
+func (e *CodesError) Error() string {
+	texts := make([]string, min(len(e.Errs), codesShown))
+	for i := range texts {
+		texts[i] = e.Errs[i].Error()
+	}
+	if more := len(e.Errs) - codesShown; more > 0 {
+		texts = append(texts, fmt.Sprintf("and %d more", more))
+	}
+	return fmt.Sprintf("%d of the codes name no mat: %s", len(e.Errs), strings.Join(texts, "; "))
+}
+
+func (e *CodesError) Unwrap() []error { return e.Errs }
+
+// FindAll gives the mats that texts name, each once, in their order, and those that
+// were named more than once. With an error it gives those that name a mat.
+func (f *Farm) FindAll(texts []string) (codes []medium.Code, twice []string, err error) {
+	var bad []error
+	seen := map[medium.Code]int{}
+	for _, text := range texts {
+		code, err := f.Find(text)
+		if err != nil {
+			bad = append(bad, err)
+			continue
+		}
+		switch seen[code]++; seen[code] {
+		case 1:
+			codes = append(codes, code)
+		case 2:
+			twice = append(twice, code.String())
+		}
+	}
+	switch len(bad) {
+	case 0:
+		return codes, twice, nil
+	case 1:
+		return codes, twice, bad[0]
+	}
+	return codes, twice, &CodesError{bad}
+}
+
+// CodesIn parts a text into the codes and marks that it names. A code is printed with a
+// space in the middle, and a mark, which has its line to itself, may have some.
+func CodesIn(text string) (codes []string) {
+	for _, line := range strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune("\n\r\t,", r) }) {
+		if line = strings.TrimSpace(line); strings.HasPrefix(line, "mark:") {
+			codes = append(codes, line)
+			continue
+		}
+		words := strings.Fields(line)
+		for i := 0; i < len(words); i++ {
+			if i+1 < len(words) && len(words[i]) == 4 && isCode(words[i]+words[i+1]) {
+				words[i+1] = words[i] + words[i+1]
+				continue
+			}
+			codes = append(codes, words[i])
+		}
+	}
+	return codes
+}
+
+func isCode(text string) bool {
+	_, err := labels.Parse(text)
+	return err == nil
+}
+
 func IsUnknownMat(err error) bool {
 	var unknown *store.UnknownMatError
 	return errors.As(err, &unknown)

@@ -139,13 +139,15 @@ func sowing(text string, crop func(string) (medium.Crop, error)) (pool.Sowing, e
 	return s, nil
 }
 
+// WithDays completes a sowing from the crop table.
 func WithDays(s pool.Sowing, crop func(string) (medium.Crop, error)) (pool.Sowing, error) {
 	c, err := crop(s.Crop)
 	if err != nil {
 		return s, err
 	}
 	if c.DaysMax == 0 {
-		return s, &medium.InputError{Field: "sowing plan", Want: "days to harvest after each crop that the crop table has none for: radish=3x8:8-10"}
+		return s, &medium.InputError{Field: "sowing plan", Value: s.Crop,
+			Want: "its days to harvest, which the crop table does not have: " + s.Crop + "=3x8:8-10"}
 	}
 	s.GrowMin, s.GrowMax = c.DaysMin, c.DaysMax
 	return s, nil
