@@ -20,4 +20,4 @@ type stored interface{ stored() }
 
 func (record) stored() {}
 
-var _ stored = Step{}
+var _ stored = Finding{}

@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -342,11 +343,18 @@ func (f Farm) productsWith(active string) int {
 	return n
 }
 
+// zones holds the time zones that were asked for: to load one reads a file.
+var zones sync.Map // name: *time.Location
+
 // Location is the farm's time zone; UTC before it is set.
 func (f Farm) Location() *time.Location {
+	if loc, known := zones.Load(f.Settings.Zone); known {
+		return loc.(*time.Location)
+	}
 	loc, err := time.LoadLocation(f.Settings.Zone)
 	if err != nil {
 		return time.UTC
 	}
+	zones.Store(f.Settings.Zone, loc)
 	return loc
 }

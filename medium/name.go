@@ -20,3 +20,7 @@ func FoldName(name string) string {
 
 // SameName says that two names differ in case and in space around them at most.
 func SameName(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
+
+// FoldLot brings the name of a lot, a roll or a mark to one spelling: its letters small,
+// one space where there are several, and none at its ends.
+func FoldLot(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }

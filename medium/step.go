@@ -16,30 +16,29 @@ const Version = 1
 // comes after later steps stands at the time from which its stop counts, and
 // Seen says when it was seen.
 type Step struct {
-	record
-	Version  int       `cbor:"10,keyasint,omitzero" json:"version"`
-	Seq      uint64    `cbor:"11,keyasint,omitzero" json:"seq"`             // place in the whole ledger, from 1
-	Mat      Code      `cbor:"12,keyasint,omitzero" json:"mat"`             // the mat, or FarmThread
-	MatSeq   uint64    `cbor:"13,keyasint,omitzero" json:"mat_seq"`         // place in the mat's own thread, from 1
-	At       time.Time `cbor:"14,keyasint,omitzero" json:"happened_at"`     // when it was done
-	Recorded time.Time `cbor:"15,keyasint,omitzero" json:"recorded_at"`     // when it was written down
-	By       string    `cbor:"16,keyasint,omitzero" json:"by"`              // initials of the person who did it
-	Kind     Kind      `cbor:"17,keyasint,omitzero" json:"kind"`            //
-	Token    string    `cbor:"18,keyasint,omitzero" json:"token,omitempty"` // makes a repeated request harmless
-	Outcome  Outcome   `cbor:"19,keyasint,omitzero" json:"outcome"`         //
+	Version  int       `json:"version"`
+	Seq      uint64    `json:"seq"`             // place in the whole ledger, from 1
+	Mat      Code      `json:"mat"`             // the mat, or FarmThread
+	MatSeq   uint64    `json:"mat_seq"`         // place in the mat's own thread, from 1
+	At       time.Time `json:"happened_at"`     // when it was done
+	Recorded time.Time `json:"recorded_at"`     // when it was written down
+	By       string    `json:"by"`              // initials of the person who did it
+	Kind     Kind      `json:"kind"`            //
+	Token    string    `json:"token,omitempty"` // makes a repeated request harmless
+	Outcome  Outcome   `json:"outcome"`         //
 	// the voided step of the mat, by its MatSeq, that this one stands for
-	Replaces uint64 `cbor:"20,keyasint,omitzero" json:"replaces,omitempty"`
-	Day      bool   `cbor:"21,keyasint,omitzero" json:"day_only,omitempty"` // of At, or of Seen, only the day is known
+	Replaces uint64 `json:"replaces,omitempty"`
+	Day      bool   `json:"day_only,omitempty"` // of At, or of Seen, only the day is known
 	// of a report of danger, where that is not At
-	Seen     time.Time `cbor:"22,keyasint,omitzero" json:"seen_at,omitzero"`
-	SeenTurn int       `cbor:"23,keyasint,omitzero" json:"seen_in_turn,omitempty"`
+	Seen     time.Time `json:"seen_at,omitzero"`
+	SeenTurn int       `json:"seen_in_turn,omitempty"`
 	// initials of who sent it, where that is not who did it: a phone had kept it
-	SentBy string `cbor:"24,keyasint,omitzero" json:"sent_by,omitempty"`
-	Body   Body   `cbor:"-" json:"body"` // the store keeps it under its own key
+	SentBy string `json:"sent_by,omitempty"`
+	Body   Body   `json:"body"`
 
 	// Unread is why no time could be made of what somebody wrote; nil where that is
 	// no matter. Admit gives it back, but takes a report of danger and says it there.
-	Unread error `cbor:"-" json:"-"`
+	Unread error `json:"-"`
 }
 
 // Result is what became of a recorded step, in the form that the command line
@@ -69,14 +68,13 @@ func (s Step) Result() Result {
 // Outcome is what the rules of the day made of a step. It is kept with the
 // step, so that a later change of policy does not restate the past.
 type Outcome struct {
-	record
-	Accepted bool  `cbor:"10,keyasint,omitzero" json:"accepted"`
-	From     Stage `cbor:"11,keyasint,omitzero" json:"from,omitempty"`
-	To       Stage `cbor:"12,keyasint,omitzero" json:"to,omitempty"`
+	Accepted bool  `json:"accepted"`
+	From     Stage `json:"from,omitempty"`
+	To       Stage `json:"to,omitempty"`
 	// written down more than LateAfter after it was done
-	Late     bool      `cbor:"13,keyasint,omitzero" json:"late,omitempty"`
-	Policy   int       `cbor:"14,keyasint,omitzero" json:"policy,omitempty"`
-	Findings []Finding `cbor:"15,keyasint,omitzero" json:"findings,omitempty"`
+	Late     bool      `json:"late,omitempty"`
+	Policy   int       `json:"policy,omitempty"`
+	Findings []Finding `json:"findings,omitempty"`
 }
 
 // LateAfter is how long after the work a record still counts as made at the

@@ -97,7 +97,7 @@ func FuzzParseAnchor(f *testing.F) {
 }
 
 func TestFold(t *testing.T) {
-	require.Equal(t, "lot 7 Ü", fold("  LOT\t\x007  Ü "))
-	require.NotEqual(t, lotKey(cropLot, "A", "TK7R2N81"), lotKey(seedLot, "A", "TK7R2N81"))
+	require.Equal(t, "lot 7 ü", fold("  LOT\t\x007  Ü "))
+	require.NotEqual(t, Lots.key("A", "TK7R2N81"), SeedLots.key("A", "TK7R2N81"))
 	require.Equal(t, codeLen, len(medium.FarmThread))
 }

@@ -1,9 +1,11 @@
 package store
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"sync"
 	"time"
 
@@ -14,10 +16,10 @@ import (
 
 // Records are deterministic CBOR (RFC 8949, section 4.2.1): shortest integers
 // and floats, definite lengths, keys in bytewise order, times as whole seconds.
-// A record may hold only what this version knows; lenient passes over the rest.
-var encoding, decoding, lenient = modes()
+// What is read may hold only what this version knows.
+var encoding, decoding = modes()
 
-func modes() (write cbor.EncMode, read, readSome cbor.DecMode) {
+func modes() (write cbor.UserBufferEncMode, read cbor.DecMode) {
 	write, err := cbor.EncOptions{
 		Sort:          cbor.SortCoreDeterministic,
 		ShortestFloat: cbor.ShortestFloat16,
@@ -26,60 +28,98 @@ func modes() (write cbor.EncMode, read, readSome cbor.DecMode) {
 		Time:          cbor.TimeUnix,
 		IndefLength:   cbor.IndefLengthForbidden,
 		TagsMd:        cbor.TagsForbidden,
-	}.EncMode()
+	}.UserBufferEncMode()
 	if err != nil {
 		panic(err)
 	}
-	options := cbor.DecOptions{
+	read, err = cbor.DecOptions{
 		DupMapKey:         cbor.DupMapKeyEnforcedAPF,
 		TimeTag:           cbor.DecTagOptional,
 		IndefLength:       cbor.IndefLengthForbidden,
 		TagsMd:            cbor.TagsForbidden,
 		ExtraReturnErrors: cbor.ExtraDecErrorUnknownField,
 		NaN:               cbor.NaNDecodeForbidden,
-	}
-	if read, err = options.DecMode(); err != nil {
+	}.DecMode()
+	if err != nil {
 		panic(err)
 	}
-	options.ExtraReturnErrors = cbor.ExtraDecErrorNone
-	if readSome, err = options.DecMode(); err != nil {
-		panic(err)
-	}
-	return write, read, readSome
+	return write, read
 }
 
 // maxRecord bounds one stored record in bytes. The longest that medium admits
 // is far below it.
 const maxRecord = 64 << 10
 
-// frame is one stored record: the step's envelope (keys 10 to 29), its body, and
-// where the mat's record before it is. Reserved are the keys 33 (the ledger of that
-// record, where it is another), 34 (the number of the act) and 35 (of the mat).
-type frame struct {
-	medium.Step
-	Body cbor.RawMessage `cbor:"30,keyasint"`
-	link
+// A record is two items of CBOR, one behind the other: a recordHead and a frame.
+
+// recordHead is what is read of a record to follow a thread: which step of which mat
+// it is, and where the mat's record before it stands.
+type recordHead struct {
+	_      struct{} `cbor:",toarray"`
+	Kind   medium.Kind
+	Mat    medium.Code
+	MatSeq uint64
+	Back   uint64 // how many records before this one the mat's last stands; 0: this is its first
+	Prev   []byte // the hash of that record, its first linkLen bytes
+	Token  string
 }
+
+// frame is the rest of a record. Reserved are the keys 26 (the ledger of the mat's
+// record before, where it is another), 27 (the number of the act) and 28 (of the mat).
+type frame struct {
+	Version   int              `cbor:"10,keyasint,omitzero"` // left out where it is 1
+	Happened  time.Time        `cbor:"11,keyasint,omitzero"`
+	RecordedS int64            `cbor:"12,keyasint,omitzero"` // seconds from then until it was written down
+	By        string           `cbor:"13,keyasint,omitzero"`
+	Accepted  bool             `cbor:"14,keyasint,omitzero"`
+	From      int              `cbor:"15,keyasint,omitzero"` // place in stages, as To
+	To        int              `cbor:"16,keyasint,omitzero"`
+	Late      bool             `cbor:"17,keyasint,omitzero"`
+	Policy    int              `cbor:"18,keyasint,omitzero"`
+	Findings  []medium.Finding `cbor:"19,keyasint,omitzero"`
+	Body      medium.Body      `cbor:"20,keyasint"` // the struct of its kind
+	Replaces  uint64           `cbor:"21,keyasint,omitzero"`
+	Day       bool             `cbor:"22,keyasint,omitzero"`
+	Seen      time.Time        `cbor:"23,keyasint,omitzero"`
+	SeenTurn  int              `cbor:"24,keyasint,omitzero"`
+	SentBy    string           `cbor:"25,keyasint,omitzero"`
+}
+
+// stages are stored by their places here: a new one comes last.
+var stages = []medium.Stage{"", medium.ToWash, medium.ToDry, medium.ToSanitize, medium.Airing, medium.Ready,
+	medium.Growing, medium.OnHold, medium.Retired}
+
+// linkLen is how much of the hash of the record before one stands in it.
+const linkLen = 16
 
 // link leads to the record of the same mat before one; it is empty for the first.
 type link struct {
-	Prev []byte `cbor:"31,keyasint,omitzero"` // the hash of that record
-	Back uint64 `cbor:"32,keyasint,omitzero"` // its position in the ledger
+	Prev []byte // the hash of that record, its first linkLen bytes
+	Back uint64 // its position in the ledger
 }
 
-// recordHead is what can be said of a record without reading its body.
-type recordHead struct {
-	Seq    uint64      `cbor:"11,keyasint"`
-	Mat    medium.Code `cbor:"12,keyasint"`
-	MatSeq uint64      `cbor:"13,keyasint"`
-	Kind   medium.Kind `cbor:"17,keyasint"`
-	Token  string      `cbor:"18,keyasint"`
-	link
+// linkHash is what the next record of a mat keeps of the hash of this one.
+func linkHash(stored []byte) []byte {
+	h := recordHash(stored)
+	return h[:linkLen]
 }
 
-func headOf(stored []byte) (h recordHead, err error) {
-	err = lenient.Unmarshal(stored, &h)
-	return h, err
+// headOf reads the head of the record at a position, and gives the rest of it.
+func headOf(position uint64, stored []byte) (h recordHead, before link, rest []byte, err error) {
+	if len(stored) > maxRecord {
+		return h, before, nil, &recordError{fmt.Sprintf("%d bytes, the longest record has %d", len(stored), maxRecord)}
+	}
+	if rest, err = decoding.UnmarshalFirst(stored, &h); err != nil {
+		return h, before, nil, readError(err)
+	}
+	first := h.Back == 0 && len(h.Prev) == 0
+	if !first && (h.Back == 0 || h.Back >= position || len(h.Prev) != linkLen) {
+		err = &recordError{fmt.Sprintf("a link of %d bytes to the record %d before it", len(h.Prev), h.Back)}
+	}
+	if !first && err == nil {
+		before = link{h.Prev, position - h.Back}
+	}
+	return h, before, rest, err
 }
 
 func encode(v any) ([]byte, error) {
@@ -93,13 +133,16 @@ func encode(v any) ([]byte, error) {
 // decode reads one value and nothing behind it into what v points to, and says so
 // where it holds a field that only a newer version knows. It keeps nothing of data.
 func decode(data []byte, v any) error {
-	err := decoding.Unmarshal(data, v)
+	if err := decoding.Unmarshal(data, v); err != nil {
+		return readError(err)
+	}
+	inUTC(reflect.ValueOf(v))
+	return nil
+}
+
+func readError(err error) error {
 	var unknown *cbor.UnknownFieldError
-	switch {
-	case err == nil:
-		inUTC(reflect.ValueOf(v))
-		return nil
-	case errors.As(err, &unknown):
+	if errors.As(err, &unknown) {
 		return &NewerError{What: "a field that this version does not know"}
 	}
 	return &recordError{err.Error()}
@@ -109,7 +152,7 @@ func decode(data []byte, v any) error {
 // the machine.
 func inUTC(v reflect.Value) {
 	switch v.Kind() {
-	case reflect.Pointer:
+	case reflect.Pointer, reflect.Interface:
 		if !v.IsNil() {
 			inUTC(v.Elem())
 		}
@@ -149,6 +192,8 @@ func holdsTime(t reflect.Type) bool {
 	switch t.Kind() {
 	case reflect.Pointer, reflect.Slice:
 		return holdsTime(t.Elem())
+	case reflect.Interface:
+		return true
 	case reflect.Struct:
 		return t == reflect.TypeFor[time.Time]() || len(withTimes(t)) > 0
 	}
@@ -168,7 +213,7 @@ func encodeStep(s medium.Step, before link) ([]byte, medium.Step, error) {
 	if err != nil {
 		return nil, s, err
 	}
-	back, _, err := decodeStep(data)
+	back, _, err := decodeStep(s.Seq, data)
 	if err != nil {
 		return nil, s, &medium.InputError{Field: "step", Value: string(s.Kind),
 			Want: "text in UTF-8; this one could not be read back: " + err.Error()}
@@ -182,50 +227,65 @@ func writeStep(s medium.Step, before link) ([]byte, error) {
 	if s.Body == nil {
 		return nil, errors.New("encoding: a step without a body")
 	}
-	if len(s.Outcome.Findings) == 0 { // only a list that is nil is left out
-		s.Outcome.Findings = nil
+	h := recordHead{Kind: s.Kind, Mat: s.Mat, MatSeq: s.MatSeq, Prev: []byte{}, Token: s.Token}
+	if before.Back > 0 {
+		h.Back, h.Prev = s.Seq-before.Back, before.Prev
 	}
-	body, err := encode(s.Body)
-	if err != nil {
-		return nil, err
+	o := s.Outcome
+	f := frame{Happened: s.At, RecordedS: s.Recorded.Unix() - s.At.Unix(), By: s.By, Accepted: o.Accepted,
+		From: slices.Index(stages, o.From), To: slices.Index(stages, o.To), Late: o.Late, Policy: o.Policy,
+		Body: s.Body, Replaces: s.Replaces, Day: s.Day, Seen: s.Seen, SeenTurn: s.SeenTurn, SentBy: s.SentBy}
+	if s.Version != 1 {
+		f.Version = s.Version
 	}
-	data, err := encode(&frame{Step: s, Body: body, link: before})
-	if err != nil {
-		return nil, err
+	if len(o.Findings) > 0 { // only a list that is nil is left out
+		f.Findings = o.Findings
 	}
-	if len(data) > maxRecord {
-		return nil, &medium.InputError{Field: "step", Value: fmt.Sprintf("%s of %d bytes", s.Kind, len(data)),
+	var b bytes.Buffer
+	if err := errors.Join(encoding.MarshalToBuffer(&h, &b), encoding.MarshalToBuffer(&f, &b)); err != nil {
+		return nil, fmt.Errorf("encoding: %w", err)
+	}
+	if b.Len() > maxRecord {
+		return nil, &medium.InputError{Field: "step", Value: fmt.Sprintf("%s of %d bytes", s.Kind, b.Len()),
 			Want: fmt.Sprintf("at most %d bytes; shorten its texts", maxRecord)}
 	}
-	return data, nil
+	return b.Bytes(), nil
 }
 
-// decodeStep reads a stored record, and gives the link to the one before it. It
-// refuses a version, kind or field that it does not know with a NewerError.
-func decodeStep(data []byte) (medium.Step, link, error) {
-	if len(data) > maxRecord {
-		return medium.Step{}, link{}, &recordError{fmt.Sprintf("%d bytes, the longest record has %d", len(data), maxRecord)}
-	}
-	var f frame
-	if err := decode(data, &f); err != nil {
+// decodeStep reads the record at a position, and gives the link to the one before it.
+// It refuses a version, kind or field that it does not know with a NewerError.
+func decodeStep(position uint64, data []byte) (medium.Step, link, error) {
+	h, before, rest, err := headOf(position, data)
+	if err != nil {
 		return medium.Step{}, link{}, err
 	}
-	if f.Version != medium.Version {
-		return medium.Step{}, link{}, &NewerError{What: fmt.Sprintf("a record of version %d", f.Version)}
+	s, err := stepOf(position, h, rest)
+	return s, before, err
+}
+
+// stepOf reads what follows the head of a record.
+func stepOf(position uint64, h recordHead, rest []byte) (s medium.Step, err error) {
+	f := frame{Version: 1, Body: medium.NewBody(h.Kind)}
+	if f.Body == nil {
+		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", h.Kind)}
 	}
-	body := medium.NewBody(f.Kind)
-	if body == nil {
-		return medium.Step{}, link{}, &NewerError{What: fmt.Sprintf("a step of kind %q", f.Kind)}
+	if err := decode(rest, &f); err != nil {
+		return s, err
 	}
-	if err := decode(f.Body, body); err != nil {
-		return medium.Step{}, link{}, err
+	switch {
+	case f.Version != medium.Version:
+		err = &NewerError{What: fmt.Sprintf("a record of version %d", f.Version)}
+	case f.Body == nil:
+		err = &recordError{"a step without a body"}
+	case f.From < 0 || f.From >= len(stages) || f.To < 0 || f.To >= len(stages):
+		err = &NewerError{What: fmt.Sprintf("a step from stage %d to stage %d", f.From, f.To)}
 	}
-	l := f.link
-	first := l.Back == 0 && len(l.Prev) == 0
-	if !first && (l.Back == 0 || l.Back >= f.Seq || len(l.Prev) != hashLen) {
-		return medium.Step{}, link{}, &recordError{fmt.Sprintf("a link of %d bytes to record %d", len(l.Prev), l.Back)}
+	if err != nil {
+		return s, err
 	}
-	s := f.Step
-	s.Body = body
-	return s, f.link, nil
+	recorded := time.Unix(f.Happened.Unix()+f.RecordedS, 0).UTC()
+	return medium.Step{Version: f.Version, Seq: position, Mat: h.Mat, MatSeq: h.MatSeq, At: f.Happened, Recorded: recorded,
+		By: f.By, Kind: h.Kind, Token: h.Token, Replaces: f.Replaces, Day: f.Day, Seen: f.Seen, SeenTurn: f.SeenTurn,
+		SentBy: f.SentBy, Body: f.Body, Outcome: medium.Outcome{Accepted: f.Accepted, From: stages[f.From],
+			To: stages[f.To], Late: f.Late, Policy: f.Policy, Findings: f.Findings}}, nil
 }

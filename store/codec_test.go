@@ -10,7 +10,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/fxamacker/cbor/v2"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
@@ -72,21 +71,21 @@ func aStep() medium.Step {
 }
 
 func TestStepRoundTrip(t *testing.T) {
-	prev := link{bytes.Repeat([]byte{7}, hashLen), 299}
+	prev := link{bytes.Repeat([]byte{7}, linkLen), 299}
 	b, back, err := encodeStep(aStep(), prev)
 	require.NoError(t, err)
 	require.Equal(t, aStep(), back)
 	again, _, err := encodeStep(back, prev)
 	require.NoError(t, err)
 	require.Equal(t, b, again)
-	s, before, err := decodeStep(b)
+	s, before, err := decodeStep(300, b)
 	require.NoError(t, err)
 	require.Equal(t, prev, before)
 	for i := range b { // the bytes are bbolt's and go away
 		b[i] = 0
 	}
 	require.Equal(t, aStep(), s)
-	require.Equal(t, link{bytes.Repeat([]byte{7}, hashLen), 299}, before)
+	require.Equal(t, link{bytes.Repeat([]byte{7}, linkLen), 299}, before)
 }
 
 // Every kind of body survives with every field set.
@@ -177,26 +176,35 @@ func TestKeysHaveTwoDigits(t *testing.T) {
 }
 
 func TestWhatANewerVersionWroteIsRefused(t *testing.T) {
-	body, err := encode(&medium.Hold{Reason: "x"})
-	require.NoError(t, err)
-	make := func(change func(f map[int]any)) []byte {
-		f := map[int]any{10: 1, 11: 5, 12: "TK7R2N81", 13: 1, 16: "ab", 17: "hold", 30: cbor.RawMessage(body)}
-		change(f)
-		b, err := encode(f)
+	make := func(change func(head []any, f map[int]any)) []byte {
+		head := []any{"hold", "TK7R2N81", 1, 0, []byte{}, ""}
+		f := map[int]any{11: 1700000000, 13: "ab", 16: 7, 20: map[int]any{10: "x"}}
+		change(head, f)
+		b, err := encode(head)
 		require.NoError(t, err)
-		return b
+		rest, err := encode(f)
+		require.NoError(t, err)
+		return append(b, rest...)
 	}
-	_, _, err = decodeStep(make(func(map[int]any) {}))
+	field := func(key int, v any) []byte { return make(func(_ []any, f map[int]any) { f[key] = v }) }
+	linked := func(back int, prev []byte) []byte {
+		return make(func(head []any, _ map[int]any) { head[3], head[4] = back, prev })
+	}
+	whole := field(13, "ab")
+	_, _, err := decodeStep(5, whole)
+	require.NoError(t, err)
+	_, _, err = decodeStep(5, linked(4, bytes.Repeat([]byte{7}, linkLen)))
 	require.NoError(t, err)
 	var newer *NewerError
 	for name, b := range map[string][]byte{
-		"version":       make(func(f map[int]any) { f[10] = 2 }),
-		"kind":          make(func(f map[int]any) { f[17] = "polish" }),
-		"field":         make(func(f map[int]any) { f[25] = "x" }),
-		"field of body": make(func(f map[int]any) { f[30] = map[int]any{10: "x", 99: 3} }),
-		"nested field":  make(func(f map[int]any) { f[19] = map[int]any{10: true, 40: 3} }),
+		"version":       field(10, 2),
+		"kind":          make(func(head []any, _ map[int]any) { head[0] = "polish" }),
+		"field":         field(29, "x"),
+		"field of body": field(20, map[int]any{10: "x", 99: 3}),
+		"nested field":  field(19, []any{map[int]any{10: "r", 40: 3}}),
+		"stage":         field(16, len(stages)),
 	} {
-		_, _, err := decodeStep(b)
+		_, _, err := decodeStep(5, b)
 		if !errors.As(err, &newer) {
 			t.Errorf("%s: %v", name, err)
 		} else if !strings.HasPrefix(err.Error(), "a newer version wrote this") {
@@ -205,17 +213,19 @@ func TestWhatANewerVersionWroteIsRefused(t *testing.T) {
 	}
 	var broken *recordError
 	for name, b := range map[string][]byte{
-		"nothing": {}, "text": []byte("hello"), "cut": make(func(map[int]any) {})[:20],
-		"trailing byte":        append(make(func(map[int]any) {}), 0),
-		"short link":           make(func(f map[int]any) { f[31], f[32] = []byte{1, 2, 3}, 4 }),
-		"link without a place": make(func(f map[int]any) { f[31] = bytes.Repeat([]byte{7}, hashLen) }),
-		"link ahead":           make(func(f map[int]any) { f[31], f[32] = bytes.Repeat([]byte{7}, hashLen), 5 }),
-		"a key twice":          append(append([]byte{0xa8}, make(func(map[int]any) {})[1:]...), 10, 1),
-
-		"wrong type": make(func(f map[int]any) { f[11] = "x" }),
-		"too long":   bytes.Repeat([]byte{0}, maxRecord+1),
+		"nothing": {}, "text": []byte("hello"), "cut": whole[:20], "head alone": whole[:19],
+		"trailing byte":        append(bytes.Clone(whole), 0),
+		"short link":           linked(1, []byte{1, 2, 3}),
+		"link without a place": linked(0, bytes.Repeat([]byte{7}, linkLen)),
+		"link without a hash":  linked(1, nil),
+		"link before all":      linked(5, bytes.Repeat([]byte{7}, linkLen)),
+		"a key twice":          bytes.Replace(append(bytes.Clone(whole), 13, 0x61, 'x'), []byte{0xa4}, []byte{0xa5}, 1),
+		"a longer head":        append([]byte{0x87, 0}, whole[1:]...),
+		"no body":              field(20, nil),
+		"wrong type":           field(13, 7),
+		"too long":             bytes.Repeat([]byte{0}, maxRecord+1),
 	} {
-		_, _, err := decodeStep(b)
+		_, _, err := decodeStep(5, b)
 		if !errors.As(err, &broken) {
 			t.Errorf("%s: %v", name, err)
 		}
@@ -223,13 +233,13 @@ func TestWhatANewerVersionWroteIsRefused(t *testing.T) {
 }
 
 func FuzzDecode(f *testing.F) {
-	b, _, err := encodeStep(aStep(), link{bytes.Repeat([]byte{7}, hashLen), 299})
+	b, _, err := encodeStep(aStep(), link{bytes.Repeat([]byte{7}, linkLen), 299})
 	require.NoError(f, err)
 	f.Add(b)
 	f.Add([]byte{0xa1, 0x0a, 0xbf, 0xff})
 	f.Add([]byte{0x9b, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff})
 	f.Fuzz(func(t *testing.T, data []byte) {
-		s, prev, err := decodeStep(data)
+		s, prev, err := decodeStep(300, data)
 		if err != nil {
 			return
 		}
@@ -246,16 +256,16 @@ func FuzzDecode(f *testing.F) {
 }
 
 func BenchmarkReadRecord(b *testing.B) {
-	data, _, err := encodeStep(aStep(), link{bytes.Repeat([]byte{7}, hashLen), 299})
+	data, _, err := encodeStep(aStep(), link{bytes.Repeat([]byte{7}, linkLen), 299})
 	require.NoError(b, err)
 	b.ReportAllocs()
 	for b.Loop() {
-		_, _, _ = decodeStep(data)
+		_, _, _ = decodeStep(300, data)
 	}
 }
 
 func BenchmarkWriteRecord(b *testing.B) {
-	prev := link{bytes.Repeat([]byte{7}, hashLen), 299}
+	prev := link{bytes.Repeat([]byte{7}, linkLen), 299}
 	b.ReportAllocs()
 	for b.Loop() {
 		_, _ = writeStep(aStep(), prev)

@@ -82,7 +82,7 @@ func TestDamagedRecordIsNamed(t *testing.T) {
 			r, err := s.Verify(nil, nil)
 			require.NoError(t, err)
 			require.False(t, r.OK)
-			h, err := headOf([]byte(records[key]))
+			h, _, _, err := headOf(positionOf(k), []byte(records[key]))
 			require.NoError(t, err)
 			mat, seq := h.Mat, h.MatSeq
 			named := false

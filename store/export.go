@@ -69,7 +69,7 @@ func (s *Store) Lines(w io.Writer, progress func(done, total int)) (Anchor, erro
 // lineOf gives the line of one record, with its bytes where the line alone does not
 // give them.
 func lineOf(position uint64, stored []byte) ([]byte, error) {
-	step, before, err := checkedStep(position, stored)
+	step, before, err := linkedStep(position, stored)
 	if err != nil {
 		return nil, err
 	}

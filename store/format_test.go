@@ -19,7 +19,7 @@ func TestFormatListsEveryField(t *testing.T) {
 	var list fieldList
 	list.of("identity", reflect.TypeFor[identity]())
 	list.of("ledger", reflect.TypeFor[ledger]())
-	list.of("step", reflect.TypeFor[medium.Step]())
+	list.of("rest", reflect.TypeFor[frame]())
 	for _, k := range slices.Concat(medium.Kinds(), medium.FarmKinds()) {
 		list.of(string(k), reflect.TypeOf(medium.NewBody(k)).Elem())
 	}
@@ -60,7 +60,7 @@ func (l *fieldList) of(name string, t reflect.Type) {
 		}
 		said, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 		if said == "" || said == "-" {
-			said = strings.ToLower(f.Name)
+			said = strings.ReplaceAll(spaced(f.Name), " ", "_")
 		}
 		text := fmt.Sprintf(" %s %s %s,", key, said, l.typeOf(f.Type))
 		if len(line)-strings.LastIndex(line, "\n")+len(text) > 92 {
@@ -86,17 +86,24 @@ func named(t reflect.Type) string {
 	if body, ok := reflect.New(t).Interface().(medium.Body); ok {
 		return string(medium.KindOf(body))
 	}
-	var name strings.Builder
-	for i, r := range t.Name() {
-		if i > 0 && r >= 'A' && r <= 'Z' {
-			name.WriteByte(' ')
+	name := spaced(t.Name())
+	if medium.NewBody(medium.Kind(name)) != nil { // what is kept of them, not one record
+		return "kept " + name
+	}
+	return name
+}
+
+// spaced writes a name of Go in small letters, with spaces between its words.
+func spaced(name string) string {
+	var b strings.Builder
+	for i, r := range name {
+		capital := r >= 'A' && r <= 'Z'
+		if before := i > 0 && name[i-1] >= 'a' && name[i-1] <= 'z'; capital && before {
+			b.WriteByte(' ')
 		}
-		name.WriteString(strings.ToLower(string(r)))
+		b.WriteString(strings.ToLower(string(r)))
 	}
-	if medium.NewBody(medium.Kind(name.String())) != nil { // what is kept of them, not one record
-		return "kept " + name.String()
-	}
-	return name.String()
+	return b.String()
 }
 
 func (l *fieldList) typeOf(t reflect.Type) string {
@@ -109,8 +116,10 @@ func (l *fieldList) typeOf(t reflect.Type) string {
 		return l.typeOf(t.Elem()) + "?"
 	case t.Kind() == reflect.Slice:
 		return "list of " + l.typeOf(t.Elem())
+	case t == reflect.TypeFor[medium.Body]():
+		return "`body`"
 	case t.Kind() == reflect.Struct:
 		return "`" + named(t) + "`"
 	}
-	return map[reflect.Kind]string{reflect.String: "text", reflect.Bool: "bool", reflect.Int: "int", reflect.Uint64: "uint", reflect.Float64: "float"}[t.Kind()]
+	return map[reflect.Kind]string{reflect.String: "text", reflect.Bool: "bool", reflect.Int: "int", reflect.Int64: "int", reflect.Uint64: "uint", reflect.Float64: "float"}[t.Kind()]
 }

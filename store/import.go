@@ -263,7 +263,7 @@ func (l *lineReader) read(line int, text []byte) error {
 		return l.b.put(s.Mat, s.Token, stored)
 	}
 	if len(read.hash) == hashLen {
-		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, read.hash}
+		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, read.hash[:linkLen]}
 	}
 	return nil
 }
@@ -312,7 +312,7 @@ func (l readLine) record(text []byte, before link) ([]byte, error) {
 		stored, _, err := encodeStep(l.Step, before)
 		return stored, err
 	}
-	s, back, err := decodeStep(l.Stored)
+	s, back, err := decodeStep(l.Seq, l.Stored)
 	if err != nil {
 		return nil, err
 	}

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
+	"strings"
 	"time"
 
 	"resow/medium"
@@ -49,59 +50,42 @@ func dueKey(at time.Time, mat medium.Code) []byte {
 	return append(k, mat...)
 }
 
+// Index says what mats have in common: the crop lots and seed lots that were sown on
+// them, also where the sowing was voided, the mesh roll that they were cut from, the
+// solutions that they were sanitized with.
+type Index byte
+
 const (
-	cropLot = 'L'
-	seedLot = 'S'
+	Lots           Index = 'L'
+	SeedLots       Index = 'S'
+	VoidedLots     Index = 'l'
+	VoidedSeedLots Index = 's'
+	Rolls          Index = 'R'
+	Solutions      Index = 'B'
 )
 
 // spread puts a byte of its hash before a key, so that what is looked up by name
 // lies in slots of about the same size: see sums.
 func spread(key []byte) []byte {
 	sum := sha256.Sum256(key)
-	return append([]byte{sum[0] & 31}, key...)
+	return append([]byte{sum[0]}, key...)
 }
 
-// lotPrefix begins the keys of all mats of a lot. Case and doubled spaces do
-// not tell lots apart: a recall must rather list a mat too many.
-func lotPrefix(kind byte, lot string) []byte {
-	k := make([]byte, 0, 2+len(lot)+codeLen)
-	return spread(append(appendFolded(append(k, kind), lot), 0))
+// prefix begins the keys of all mats that a name touched. Case and doubled spaces do
+// not tell names apart: a recall must rather list a mat too many.
+func (x Index) prefix(name string) []byte {
+	return spread(append(append([]byte{byte(x)}, fold(name)...), 0))
 }
 
-// lotKey is empty for a lot without a name.
-func lotKey(kind byte, lot string, mat medium.Code) string {
-	prefix := lotPrefix(kind, lot)
-	if len(prefix) == 3 {
-		return ""
-	}
-	return string(append(prefix, mat...))
+func (x Index) key(name string, mat medium.Code) string {
+	return string(append(x.prefix(name), mat...))
 }
 
 func tagKey(c medium.Code) []byte { return spread(append([]byte{'C'}, c...)) }
 
-func markKey(mark string) []byte { return spread(appendFolded([]byte{'M'}, mark)) }
+func markKey(mark string) []byte { return spread(append([]byte{'M'}, fold(mark)...)) }
 
 func tokenKey(token string) []byte { return spread([]byte(token)) }
 
-// fold brings a name to one spelling: ASCII letters small, single spaces. It
-// stays with ASCII, since keys must not change with a new version of Unicode.
-func fold(s string) string { return string(appendFolded(nil, s)) }
-
-func appendFolded(b []byte, s string) []byte {
-	begin, space := len(b), false
-	for i := range len(s) {
-		c := s[i]
-		switch {
-		case c == ' ' || c == '\t' || c == '\n' || c == '\r' || c == 0:
-			space = len(b) > begin
-			continue
-		case space:
-			b, space = append(b, ' '), false
-		}
-		if c >= 'A' && c <= 'Z' {
-			c += 'a' - 'A'
-		}
-		b = append(b, c)
-	}
-	return b
-}
+// fold brings a name to one spelling, in which no 0 is left: it ends a name in a key.
+func fold(name string) string { return medium.FoldLot(strings.ReplaceAll(name, "\x00", " ")) }

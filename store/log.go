@@ -20,13 +20,12 @@ type tail struct {
 	mat  medium.Code
 	at   uint64 // its position
 	n    uint64 // records in the thread
-	hash []byte // of its bytes
+	hash []byte // of its bytes: see linkHash
 }
 
 // then is the tail after one more record.
 func (t tail) then(position uint64, stored []byte) tail {
-	h := recordHash(stored)
-	return tail{t.mat, position, t.n + 1, h[:]}
+	return tail{t.mat, position, t.n + 1, linkHash(stored)}
 }
 
 func (t tail) link() link { return link{Prev: t.hash, Back: t.at} }
@@ -38,33 +37,28 @@ func readThread(tx *bbolt.Tx, t tail, skip func(medium.Kind) bool) ([]medium.Ste
 	if skip == nil && t.n > 0 {
 		steps = make([]medium.Step, 0, min(t.n, 1024)) // the number may be false
 	}
-	log := tx.Bucket(bucketLog)
+	log := tx.Bucket(bucketLog).Cursor()
 	for n := t.n; n > 0; n-- {
 		wrong := func(err error) error { return &RecordError{Code: printable(t.mat), MatSeq: n, Err: err} }
-		stored := log.Get(logKey(t.at))
-		if h := recordHash(stored); stored == nil || !bytes.Equal(h[:], t.hash) {
+		key := logKey(t.at)
+		at, stored := log.Seek(key)
+		if !bytes.Equal(at, key) || !bytes.Equal(linkHash(stored), t.hash) {
 			return nil, wrong(&recordError{fmt.Sprintf("record %d of the ledger is missing or was changed", t.at)})
 		}
-		var head recordHead
-		passed := false
-		if skip != nil {
-			var err error
-			head, err = headOf(stored)
-			passed = err == nil && skip(head.Kind)
-		}
-		if !passed {
-			s, l, err := decodeStep(stored)
-			if err != nil {
-				return nil, wrong(err)
-			}
-			head = recordHead{Seq: s.Seq, Mat: s.Mat, MatSeq: s.MatSeq, link: l}
+		head, before, rest, err := headOf(t.at, stored)
+		if err == nil && (skip == nil || !skip(head.Kind)) {
+			var s medium.Step
+			s, err = stepOf(t.at, head, rest)
 			steps = append(steps, s)
 		}
-		if head.Mat != t.mat || head.MatSeq != n || head.Seq != t.at || (n == 1) != (head.Back == 0) {
-			return nil, wrong(&recordError{fmt.Sprintf("it says that it is step %d of mat %s and record %d of the ledger",
-				head.MatSeq, printable(head.Mat), head.Seq)})
+		if err != nil {
+			return nil, wrong(err)
 		}
-		t.at, t.hash = head.Back, head.Prev
+		if head.Mat != t.mat || head.MatSeq != n || (n == 1) != (before.Back == 0) {
+			return nil, wrong(&recordError{fmt.Sprintf("it says that it is step %d of mat %s",
+				head.MatSeq, printable(head.Mat))})
+		}
+		t.at, t.hash = before.Back, before.Prev
 	}
 	slices.Reverse(steps)
 	return steps, nil
@@ -170,19 +164,16 @@ func (s *Store) ledgerNow() (l ledger, head hash, err error) {
 
 // stepAt reads the record that stands at a position.
 func stepAt(position uint64, stored []byte) (medium.Step, error) {
-	s, _, err := checkedStep(position, stored)
+	s, _, err := linkedStep(position, stored)
 	return s, err
 }
 
-func checkedStep(position uint64, stored []byte) (medium.Step, link, error) {
-	s, before, err := decodeStep(stored)
+// linkedStep gives the link to the record before one too.
+func linkedStep(position uint64, stored []byte) (medium.Step, link, error) {
+	s, before, err := decodeStep(position, stored)
 	if err != nil {
-		h, _ := headOf(stored)
-		return s, before, &RecordError{Code: printable(h.Mat), MatSeq: h.MatSeq, Seq: position, Err: err}
-	}
-	if s.Seq != position {
-		err = &RecordError{Code: printable(s.Mat), MatSeq: s.MatSeq, Err: &recordError{fmt.Sprintf(
-			"it says that it is record %d of the ledger and stands where record %d belongs", s.Seq, position)}}
+		h, _, _, _ := headOf(position, stored)
+		err = &RecordError{Code: printable(h.Mat), MatSeq: h.MatSeq, Seq: position, Err: err}
 	}
 	return s, before, err
 }

@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -376,7 +375,7 @@ func (s *Store) LastRecorded() (at time.Time, err error) {
 		if key == nil {
 			return nil
 		}
-		last, _, err := decodeStep(stored)
+		last, err := stepAt(binary.BigEndian.Uint64(key), stored)
 		at = last.Recorded
 		return err
 	})
@@ -385,16 +384,17 @@ func (s *Store) LastRecorded() (at time.Time, err error) {
 
 // Lot gives the mats that carried a lot, in the order of their codes. Case does
 // not matter.
-func (s *Store) Lot(lot string) ([]medium.Code, error) { return s.lot(cropLot, lot) }
+func (s *Store) Lot(lot string) ([]medium.Code, error) { return s.Touched(Lots, lot) }
 
 // SeedLot gives the mats that a supplier's seed lot touched.
-func (s *Store) SeedLot(lot string) ([]medium.Code, error) { return s.lot(seedLot, lot) }
+func (s *Store) SeedLot(lot string) ([]medium.Code, error) { return s.Touched(SeedLots, lot) }
 
-func (s *Store) lot(kind byte, lot string) ([]medium.Code, error) {
-	if fold(lot) == "" {
+// Touched gives the mats that a name of an index touched, in the order of their codes.
+func (s *Store) Touched(x Index, name string) ([]medium.Code, error) {
+	if fold(name) == "" {
 		return nil, nil
 	}
-	prefix := lotPrefix(kind, strings.TrimSpace(lot))
+	prefix := x.prefix(name)
 	var out []medium.Code
 	err := s.read(func(t *tables) error {
 		return t.each(viewLots, prefix, func(e sealed) (bool, error) {

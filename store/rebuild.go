@@ -50,9 +50,9 @@ func (t threads) add(mat medium.Code, token string, position uint64, stored []by
 func (s *Store) threads() (threads, error) {
 	all := newThreads()
 	err := inOrder(s, func(position uint64, stored []byte) (recordHead, error) {
-		h, err := headOf(stored)
+		h, _, _, err := headOf(position, stored)
 		if err != nil {
-			err = &RecordError{Seq: position, Err: &recordError{err.Error()}}
+			err = &RecordError{Seq: position, Err: err}
 		}
 		return h, err
 	}, func(r logged[recordHead]) error {

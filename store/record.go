@@ -199,7 +199,6 @@ type standing struct {
 	ledger ledger
 	head   hash
 	farm   farmEntry
-	zone   *time.Location // the farm's; loading it reads a file
 
 	farmChanged bool
 	duesChanged bool // of all mats
@@ -228,14 +227,13 @@ func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
 	if w.farm, err = w.tables.farmKept(); err != nil {
 		return nil, err
 	}
-	w.zone = w.farm.Farm.Location()
 	w.begin(now)
 	return w, nil
 }
 
 // begin starts a request that takeBack can undo.
 func (w *work) begin(now time.Time) {
-	w.now = now.In(w.zone)
+	w.now = now.In(w.farm.Farm.Location())
 	w.wasSums = bytes.Clone(w.sums)
 	w.was, w.wasMats, w.undo, w.made = w.standing, map[medium.Code]*matWork{}, w.undo[:0], nil
 }
@@ -393,6 +391,9 @@ func (w *work) claim(s medium.Step) error {
 	switch b := s.Body.(type) {
 	case *medium.Add:
 		mark = b.Mat.Mark
+		if err := checkIndexed("roll", b.Mat.Roll); err != nil {
+			return err
+		}
 	case *medium.Relabel:
 		mark, code = b.Mark, b.NewCode
 	case *medium.Sow:
@@ -469,8 +470,7 @@ func (w *work) takeFarm(s medium.Step) (medium.Step, error) {
 	w.duesChanged = w.duesChanged || medium.LearnedLater(s) || before.After(w.farm.Farm.Last)
 	if s.Kind == medium.KindFarm || s.Kind == medium.KindPolicy { // the zone is in the sentences
 		w.duesChanged = true
-		w.zone = w.farm.Farm.Location()
-		w.now = w.now.In(w.zone)
+		w.now = w.now.In(w.farm.Farm.Location())
 	}
 	return s, nil
 }
@@ -481,7 +481,7 @@ func (w *work) follow(mat *matWork, s medium.Step) error {
 		return w.anew(mat)
 	}
 	mat.Condition = mat.Condition.Apply(s)
-	for _, n := range namesOfStep(&s) {
+	for _, n := range namesOfStep(&s, false) {
 		if w.tx.Bucket(n.part).Get([]byte(n.key)) != nil { // the first record that gave it stays
 			continue
 		}
@@ -505,7 +505,7 @@ func (w *work) anew(mat *matWork) error {
 		values[n.key] = n.value(mat.mat)
 	}
 	for _, s := range thread {
-		for _, n := range namesOfStep(&s) {
+		for _, n := range append(namesOfStep(&s, false), namesOfStep(&s, true)...) {
 			if n.name != viewLots.name || bytes.Equal(w.tx.Bucket(n.part).Get([]byte(n.key)), values[n.key]) {
 				continue
 			}
@@ -533,7 +533,7 @@ func (w *work) finish() error {
 			return err
 		}
 	}
-	r := rules{w.farm.Farm, w.farm.at, w.zone}
+	r := w.farm.rules()
 	for _, code := range slices.Sorted(maps.Keys(w.mats)) {
 		if err := w.putMat(w.mats[code], r); err != nil {
 			return err

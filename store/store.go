@@ -14,6 +14,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/fxamacker/cbor/v2"
 	"go.etcd.io/bbolt"
 	bolterrors "go.etcd.io/bbolt/errors"
 
@@ -426,7 +427,7 @@ func (s *Store) notIdentity(made []byte, err error) error {
 		return &DamagedError{Path: s.path, Why: "what it says of itself can't be read"}
 	}
 	var known identity
-	if lenient.Unmarshal(made, &known) == nil {
+	if cbor.Unmarshal(made, &known) == nil { // whatever else it says
 		newer.MadeBy = known.MadeBy
 	}
 	return newer

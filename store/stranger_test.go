@@ -118,20 +118,20 @@ func (r stranger) records(anchor string) (all []vector) {
 	require.NoError(t, r.tx.Bucket([]byte("log")).ForEach(func(k, v []byte) error {
 		position := uint64(len(all) + 1)
 		require.Equal(t, u64(position), k)
-		m := r.cbor(v)
-		require.Equal(t, position, m[11])
-		before := lasts[m[12].(string)]
-		require.Equal(t, before.n+1, m[13])
+		rec := r.record(v)
+		before := lasts[rec.mat]
+		require.Equal(t, before.n+1, rec.n)
 		if before.n == 0 {
-			require.NotContains(t, m, uint64(31))
-			require.NotContains(t, m, uint64(32))
+			require.Zero(t, rec.back)
+			require.Empty(t, rec.prev)
 		} else {
-			require.Equal(t, before.hash, m[31])
-			require.Equal(t, before.at, m[32])
+			require.Equal(t, before.hash[:16], rec.prev)
+			require.Equal(t, before.at, position-rec.back)
 		}
-		lasts[m[12].(string)] = last{position, before.n + 1, sha(v)}
+		lasts[rec.mat] = last{position, before.n + 1, sha(v)}
 		head = sha(head, v)
-		all = append(all, vector{position, hex.EncodeToString(v), said(m), hex.EncodeToString(sha(v)), hex.EncodeToString(head)})
+		values := said(rec.head) + " " + said(rec.rest)
+		all = append(all, vector{position, hex.EncodeToString(v), values, hex.EncodeToString(sha(v)), hex.EncodeToString(head)})
 		return nil
 	}))
 	l := r.cbor(meta.Get([]byte("ledger")))
@@ -154,6 +154,23 @@ func (r stranger) records(anchor string) (all []vector) {
 	return all
 }
 
+// record is a record as FORMAT.md has it: an array and a map.
+type record struct {
+	head             []any
+	rest             map[uint64]any
+	kind, mat, token string
+	n, back          uint64
+	prev             []byte
+}
+
+func (r stranger) record(b []byte) record {
+	v, rest := r.item(b)
+	head := v.([]any)
+	require.Len(r.t, head, 6)
+	return record{head, r.cbor(rest), head[0].(string), head[1].(string), head[5].(string),
+		head[2].(uint64), head[3].(uint64), head[4].([]byte)}
+}
+
 // entries checks every entry's checksum, all slots, and that conditions, tokens and
 // due lines speak of the records that they should.
 func (r stranger) entries() {
@@ -161,10 +178,10 @@ func (r stranger) entries() {
 	log := r.tx.Bucket([]byte("log"))
 	lasts, tokens := map[string]uint64{}, map[string][]byte{}
 	require.NoError(t, log.ForEach(func(k, v []byte) error {
-		m := r.cbor(v)
-		lasts[m[12].(string)] = binary.BigEndian.Uint64(k)
-		if token, ok := m[18].(string); ok {
-			tokens[token] = append(tokens[token], k...)
+		rec := r.record(v)
+		lasts[rec.mat] = binary.BigEndian.Uint64(k)
+		if rec.token != "" {
+			tokens[rec.token] = append(tokens[rec.token], k...)
 		}
 		return nil
 	}))
@@ -189,7 +206,7 @@ func (r stranger) entries() {
 			case "mats":
 				require.Equal(t, lasts[string(k)], at)
 				e := r.cbor(payload)
-				require.Equal(t, sha(log.Get(u64(at))), e[10])
+				require.Equal(t, sha(log.Get(u64(at)))[:16], e[10])
 				require.Equal(t, string(k), e[12].(map[uint64]any)[10])
 			case "farm":
 				require.Equal(t, lasts["FARM0000"], at)
@@ -200,12 +217,13 @@ func (r stranger) entries() {
 				require.LessOrEqual(t, binary.BigEndian.Uint64(payload), lasts["FARM0000"])
 			case "lots":
 				name := k[1 : len(k)-8]
-				require.Equal(t, sha(name)[0]&31, k[0])
-				sow := r.cbor(log.Get(u64(at)))
-				require.Equal(t, "sow", sow[17])
-				require.Equal(t, string(k[len(k)-8:]), sow[12])
+				require.Equal(t, sha(name)[0], k[0])
+				gave := r.record(log.Get(u64(at)))
+				kinds := map[byte]string{'L': "sow", 'S': "sow", 'l': "sow", 's': "sow", 'R': "add", 'B': "sanitize"}
+				require.Equal(t, kinds[k[1]], gave.kind)
+				require.Equal(t, string(k[len(k)-8:]), gave.mat)
 			case "tags", "tokens":
-				require.Equal(t, sha(k[1:])[0]&31, k[0])
+				require.Equal(t, sha(k[1:])[0], k[0])
 				if view.part == "tokens" {
 					require.Equal(t, tokens[string(k[1:])], payload)
 					delete(tokens, string(k[1:]))

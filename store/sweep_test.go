@@ -27,7 +27,7 @@ func TestFindingsOnOneAndOnManyProcessors(t *testing.T) {
 		tamper(t, s, func(put func(bucket, key string, value []byte)) {
 			for key, stored := range records {
 				_, k := split(key)
-				h, err := headOf([]byte(stored))
+				h, _, _, err := headOf(positionOf(k), []byte(stored))
 				if i++; err != nil || h.Mat[7] != 'X' || i%40 != 0 {
 					continue
 				}

@@ -348,7 +348,7 @@ func (v *verifier) checkThreads() error {
 
 func (v *verifier) matOf(position uint64) (mat medium.Code) {
 	_ = v.store.view(func(tx *bbolt.Tx) error {
-		h, _ := headOf(tx.Bucket(bucketLog).Get(logKey(position)))
+		h, _, _, _ := headOf(position, tx.Bucket(bucketLog).Get(logKey(position)))
 		mat = h.Mat
 		return nil
 	})
@@ -439,7 +439,7 @@ func (f *looked) mat(tx *bbolt.Tx, key []byte, r rules) {
 		switch {
 		case bytes.Equal(tx.Bucket(n.part).Get([]byte(n.key)), n.value(code)):
 		case n.name == viewLots.name:
-			f.problem(code, 0, "it is missing from the list of the lot %q", n.key[2:len(n.key)-codeLen-1])
+			f.problem(code, 0, "it is missing from the list of the lot, roll or solution %q", n.key[2:len(n.key)-codeLen-1])
 		default:
 			f.problem(code, 0, "its other name %q does not lead to it", n.key[2:])
 		}

@@ -12,7 +12,7 @@ import (
 // entry changes, so that older files are brought up to date when they are
 // opened. (The test of the export of format 1 fails where that was forgotten. A
 // change of medium.Rules, or of how values are encoded, is noticed without it.)
-const viewsRevision = 13
+const viewsRevision = 14
 
 // entry is what is kept of a mat beside its records.
 type entry struct {
@@ -36,22 +36,22 @@ type farmEntry struct {
 
 func (f *farmEntry) tail() tail { return tail{medium.FarmThread, f.at, f.Len, f.Head} }
 
-func (f *farmEntry) rules() rules { return rules{f.Farm, f.at, f.Farm.Location()} }
+func (f *farmEntry) rules() rules { return rules{f.Farm, f.at} }
 
 // viewsVersion names the way in which this program derives the views: a hash of
 // viewsRevision, of medium.Rules and of a sample of what is stored. A test works
 // it out and says what to write here; to do that at each start would take longer
 // than to open the file.
-func viewsVersion() []byte { return []byte{0xbb, 0xbd, 0xf2, 0x3d, 0x98, 0xad, 0x71, 0x8d} }
+func viewsVersion() []byte { return []byte{0x3a, 0xb0, 0x5e, 0x17, 0x15, 0x87, 0x0f, 0x37} }
 
 // derived is all that is kept beside the records of one mat.
 type derived struct {
 	entry entry
 	work  []byte   // payload in the due list; nil: not in it
-	names []naming // its lots, then its other names, each once
+	names []naming // each once
 }
 
-// naming is an entry of the lots or of the other names.
+// naming is an entry of the lots, rolls and solutions or of the other names.
 type naming struct {
 	view
 	key string
@@ -70,8 +70,7 @@ func derive(t tail, steps []medium.Step, r rules) (derived, error) {
 // rules are what a line of the due list depends on beside the condition.
 type rules struct {
 	farm medium.Farm
-	at   uint64         // the farm's last record
-	zone *time.Location // loading one reads a file
+	at   uint64 // the farm's last record
 }
 
 // farmPosLen is how much of a due line is the position of the farm's record.
@@ -80,7 +79,7 @@ const farmPosLen = 8
 // due works out the mat's line of the due list: it sets the time in the entry and
 // gives the line with the position of the farm before it, nil where nothing is due.
 func (e *entry) due(r rules) ([]byte, error) {
-	work, ok := medium.WorkOn(e.Condition, r.farm, r.zone)
+	work, ok := medium.WorkOn(e.Condition, r.farm, r.farm.Location())
 	if !ok {
 		e.Due = time.Time{}
 		return nil, nil
@@ -90,15 +89,14 @@ func (e *entry) due(r rules) ([]byte, error) {
 	return append(binary.BigEndian.AppendUint64(nil, r.at), line...), err
 }
 
-// namesOf gives the lots that a thread touched and the other names that it gave its
-// mat. A sowing that was voided touched no lot; an old mark goes on naming the mat,
-// since it is punched into the mesh.
+// namesOf gives what a thread's mat has in common with others, and the other names that
+// it gave its mat.
 func namesOf(steps []medium.Step) (names []naming) {
 	voided := medium.Voided(steps)
 	seen := map[string]bool{}
 	for i := range steps {
-		for _, n := range namesOfStep(&steps[i]) {
-			if !seen[n.key] && !(n.name == viewLots.name && voided[steps[i].MatSeq]) {
+		for _, n := range namesOfStep(&steps[i], voided[steps[i].MatSeq]) {
+			if !seen[n.key] {
 				seen[n.key] = true
 				names = append(names, n)
 			}
@@ -107,26 +105,39 @@ func namesOf(steps []medium.Step) (names []naming) {
 	return names
 }
 
-func namesOfStep(s *medium.Step) (names []naming) {
-	add := func(w view, key []byte) { names = append(names, naming{w, string(key), s.Seq}) }
+// namesOfStep gives those of one step. A sowing that was voided stands by itself; an
+// old mark goes on naming the mat, since it is punched into the mesh.
+func namesOfStep(s *medium.Step, voided bool) (names []naming) {
+	tag := func(key []byte) { names = append(names, naming{viewTags, string(key), s.Seq}) }
+	touched := func(x Index, name string) {
+		if fold(name) != "" {
+			names = append(names, naming{viewLots, x.key(name, s.Mat), s.Seq})
+		}
+	}
 	mark := ""
 	switch b := s.Body.(type) {
 	case *medium.Sow:
-		for _, key := range []string{lotKey(cropLot, b.Lot, s.Mat), lotKey(seedLot, b.SeedLot, s.Mat)} {
-			if key != "" {
-				add(viewLots, []byte(key))
-			}
+		lots, seeds := Lots, SeedLots
+		if voided {
+			lots, seeds = VoidedLots, VoidedSeedLots
+		}
+		touched(lots, b.Lot)
+		touched(seeds, b.SeedLot)
+	case *medium.Sanitize:
+		if !voided {
+			touched(Solutions, string(b.Solution))
 		}
 	case *medium.Add:
 		mark = b.Mat.Mark
+		touched(Rolls, b.Mat.Roll)
 	case *medium.Relabel:
 		mark = b.Mark
 		if b.NewCode != "" {
-			add(viewTags, tagKey(b.NewCode))
+			tag(tagKey(b.NewCode))
 		}
 	}
 	if fold(mark) != "" {
-		add(viewTags, markKey(mark))
+		tag(markKey(mark))
 	}
 	return names
 }

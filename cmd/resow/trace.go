@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -43,10 +42,7 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 		}
 		since = day
 	}
-	g, err := a.graph(f)
-	if err != nil {
-		return trace.Result{}, err
-	}
+	g := a.graph(f)
 	var found []trace.Result
 	var as []string
 	var last error
@@ -54,7 +50,6 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 		if t.as != "" && t.as != k.flag {
 			continue
 		}
-		g.Progress = a.Progress("reading the mats found", a.now)
 		r, err := g.Find(trace.Query{From: k.from, Name: f.TraceName(k.from, name), Since: since})
 		if err != nil {
 			last = err
@@ -74,7 +69,11 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 		unknown = &medium.UnknownError{What: traceAny, Name: name}
 	}
 	if unknown != nil {
-		if near := g.Near(name); len(near) > 0 {
+		near, err := nearLots(f, name)
+		if err != nil {
+			return trace.Result{}, err
+		}
+		if len(near) > 0 {
 			unknown.Why = "did you mean " + ui.Some(near, nearShown) + "?"
 		}
 		return trace.Result{}, unknown
@@ -85,26 +84,53 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 // nearShown is how many names like an unknown one are proposed.
 const nearShown = 5
 
-func (a *app) graph(f *farm.Farm) (*trace.Graph, error) {
-	anchor, err := f.Anchor()
-	if err != nil {
-		return nil, err
-	}
-	tell, done := a.Progress("reading the records", a.now), 0
-	var failed error
-	g := trace.New(iter.Seq[[]medium.Step](func(yield func([]medium.Step) bool) {
-		stopped := false
-		failed = f.Threads(func(thread []medium.Step) {
-			stopped = stopped || !yield(thread)
-			if done += len(thread); tell != nil {
-				tell(done, int(anchor.Count))
+// indexes lists those of the ledger that know what a trace can start from.
+var indexes = map[string][]store.Index{
+	trace.FromLot: {store.Lots, store.VoidedLots}, trace.FromSeedLot: {store.SeedLots, store.VoidedSeedLots},
+	trace.FromSolution: {store.Solutions}, trace.FromRoll: {store.Rolls},
+}
+
+// graph reads of the ledger no more than a trace comes to.
+func (a *app) graph(f *farm.Farm) *trace.Graph {
+	tell := a.Progress("reading the mats found", a.now)
+	named, read := map[medium.Code]bool{}, 0
+	mats := func(from, name string) (all []medium.Code, err error) {
+		if from == trace.FromMat {
+			if _, err = f.Condition(medium.Code(name)); farm.IsUnknownMat(err) {
+				return nil, nil
 			}
-		})
-	}), f.Thread)
-	if tell != nil {
-		tell(int(anchor.Count), int(anchor.Count)) // with the farm's own
+			all = append(all, medium.Code(name))
+		}
+		for _, x := range indexes[from] {
+			touched, err := f.Touched(x, name)
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, touched...)
+		}
+		for _, code := range all {
+			named[code] = true
+		}
+		return all, err
 	}
-	return g, failed
+	thread := func(code medium.Code) ([]medium.Step, error) {
+		if read++; tell != nil {
+			tell(read, len(named))
+		}
+		return f.Thread(code)
+	}
+	return trace.New(trace.Ledger{Mats: mats, Thread: thread})
+}
+
+// nearLots gives the lots on file whose names are like one that is not.
+func nearLots(f *farm.Farm, name string) (near []string, err error) {
+	near = trace.Near(func(yield func([]medium.Step) bool) {
+		stopped := false
+		err = f.Threads(func(thread []medium.Step) {
+			stopped = stopped || !yield(thread)
+		}, medium.KindSow, medium.KindCorrect)
+	}, name)
+	return near, err
 }
 
 func (a *app) traceCommand(c *cobra.Command) {
@@ -330,10 +356,10 @@ const seedShown = 8
 func (a *app) printSeedAlso(w io.Writer, f *farm.Farm, r trace.Result) {
 	of := map[string][]trace.Growth{}
 	for _, g := range r.SeedAlso {
-		of[oneSpelling(g.SeedLot)] = append(of[oneSpelling(g.SeedLot)], g)
+		of[medium.FoldLot(g.SeedLot)] = append(of[medium.FoldLot(g.SeedLot)], g)
 	}
 	for _, seed := range r.Seeds {
-		growths := of[oneSpelling(seed.Name)]
+		growths := of[medium.FoldLot(seed.Name)]
 		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT, %s:\n", seed.Name)
 		if len(r.SeedAlso) > seedShown {
 			fmt.Fprint(w, ui.Column("  ", fmt.Sprintf("%s, %s: %s", ui.Counted(len(growths), "growth"), ui.Counted(len(seed.Lots), "lot"),
@@ -346,10 +372,6 @@ func (a *app) printSeedAlso(w io.Writer, f *farm.Farm, r trace.Result) {
 		}
 	}
 }
-
-// oneSpelling brings a lot's name to one, as a trace does, whatever its case and
-// spaces.
-func oneSpelling(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
 
 func codeList(codes []medium.Code) string {
 	if len(codes) == 0 {
@@ -366,10 +388,10 @@ func codeList(codes []medium.Code) string {
 func otherLots(r trace.Result) (out []string) {
 	own := map[string]bool{}
 	for _, g := range r.Start {
-		own[oneSpelling(g.Lot)] = true
+		own[medium.FoldLot(g.Lot)] = true
 	}
 	for _, lot := range r.Lots {
-		if !own[oneSpelling(lot)] {
+		if !own[medium.FoldLot(lot)] {
 			out = append(out, lot)
 		}
 	}

@@ -106,14 +106,11 @@ func (f *farm) each(kinds ...medium.Kind) iter.Seq[medium.Step] {
 
 // graph is that of some mats.
 func (f *farm) graph(codes iter.Seq[medium.Code]) *trace.Graph {
-	threads := func(yield func([]medium.Step) bool) {
-		for c := range codes {
-			if !yield(f.thread(c)) {
-				return
-			}
-		}
-	}
-	return trace.New(threads, func(c medium.Code) ([]medium.Step, error) { return f.thread(c), nil })
+	all := slices.Collect(codes)
+	return trace.New(trace.Ledger{
+		Mats:   func(string, string) ([]medium.Code, error) { return slices.Clone(all), nil },
+		Thread: func(c medium.Code) ([]medium.Step, error) { return f.thread(c), nil },
+	})
 }
 
 func (f *farm) mats() []medium.Condition {

@@ -1,7 +1,7 @@
 package trace
 
 import (
-	"cmp"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -76,31 +76,36 @@ type Solution struct {
 // Find traces. A name that no step knows is a medium.UnknownError. It passes on
 // an error of reading the mats that were found.
 func (g *Graph) Find(q Query) (Result, error) {
-	start, known := g.start(q)
-	if !known {
-		return Result{}, &medium.UnknownError{What: q.From, Name: q.Name}
+	f := found{Graph: g, q: q}
+	known, err := f.begin()
+	if err == nil && !known {
+		err = &medium.UnknownError{What: q.From, Name: q.Name}
 	}
-	suspect := int32(0)
-	if q.From == FromSolution {
-		suspect = g.solutions[q.Name] // a doubtful solution clears no mat
+	if err == nil {
+		f.ahead, err = f.spread(true)
 	}
-	f := found{Graph: g, start: start, ahead: g.spread(start, suspect, true), back: g.spread(start, suspect, false), touched: g.touched(q), seeds: g.sameSeeds(start)}
-	f.voided = f.takenBack(q)
-	if err := f.read(); err != nil {
+	if err == nil {
+		f.back, err = f.spread(false)
+	}
+	if err == nil {
+		f.seeds, err = f.sameSeeds()
+	}
+	if err != nil {
 		return Result{}, err
 	}
-	return f.result(q), nil
+	return f.result(), nil
 }
 
 // Near gives the crop and seed lots whose names are like a name that is not on
-// file: the same letters and digits, or one that the name begins.
-func (g *Graph) Near(name string) []string {
+// file: the same letters and digits, or one that the name begins. threads gives every
+// mat's steps, one mat after the other in the order of their codes.
+func Near(threads iter.Seq[[]medium.Step], name string) []string {
 	want := bones(name)
 	if want == "" {
 		return nil
 	}
 	same, longer := newNames(), newNames()
-	for _, lot := range g.written() {
+	for lot := range sownLots(threads) {
 		switch b := bones(lot); {
 		case b == want:
 			same.add(lot)
@@ -112,28 +117,29 @@ func (g *Graph) Near(name string) []string {
 	return append(same.list, longer.list...)
 }
 
-// written gives the names of all crop and seed lots in the order of the growths.
-func (g *Graph) written() []string {
-	type name struct {
-		text  string
-		first int32 // growth
-	}
-	var all []name
-	for _, l := range []lots{g.lots, g.seeds} {
-		for i, text := range l.names {
-			first := int32(len(g.growths)) // of a lot whose sowings were all voided
-			if len(l.growths[i]) > 0 {
-				first = l.growths[i][0]
+// sownLots gives the names of all crop and seed lots in the order of the growths, and
+// then those of voided sowings.
+func sownLots(threads iter.Seq[[]medium.Step]) iter.Seq[string] {
+	return func(yield func(string) bool) {
+		var voided []string
+		for thread := range threads {
+			void := medium.Voided(thread)
+			for _, s := range thread {
+				b, ok := s.Body.(*medium.Sow)
+				switch {
+				case ok && void[s.MatSeq]:
+					voided = append(voided, b.Lot, b.SeedLot)
+				case ok && (!yield(b.Lot) || !yield(b.SeedLot)):
+					return
+				}
 			}
-			all = append(all, name{text, first})
+		}
+		for _, name := range voided {
+			if !yield(name) {
+				return
+			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b name) int { return cmp.Compare(a.first, b.first) })
-	out := make([]string, len(all))
-	for i, n := range all {
-		out[i] = n.text
-	}
-	return out
 }
 
 // bones leaves only the letters and digits of a name, in small letters.
@@ -146,68 +152,72 @@ func bones(name string) string {
 	}, name)
 }
 
-// start gives the growths of what is traced.
-func (g *Graph) start(q Query) (start []int32, known bool) {
-	if strings.TrimSpace(q.Name) == "" {
-		return nil, false // no name is not the name of every step without a solution
+// begin finds what is traced, and says whether any step knows it.
+func (f *found) begin() (known bool, err error) {
+	if strings.TrimSpace(f.q.Name) == "" {
+		return false, nil // no name is not the name of every step without a solution
 	}
-	switch q.From {
-	case FromLot:
-		start = g.lots.named(q.Name)
-		return start, g.lots.numbers[fold(q.Name)] != 0
-	case FromSeedLot:
-		start = g.seeds.named(q.Name)
-		return start, g.seeds.numbers[fold(q.Name)] != 0
+	mats, err := f.Graph.touched(f.q.From, f.q.Name)
+	if err != nil {
+		return false, err
 	}
-	touched := g.touched(q)
-	for _, m := range touched {
-		for n := g.mats[m].first; n < g.mats[m].end; n++ {
-			if g.growths[n].sown >= q.Since.Unix() && (q.From != FromSolution || g.inDoubt(n, g.solutions[q.Name])) {
-				start = append(start, n)
+	want := medium.FoldLot(f.q.Name)
+	for _, m := range mats {
+		if f.isTouched(m) {
+			f.touched = append(f.touched, m)
+		}
+		known = known || slices.ContainsFunc(m.voided, func(v Voided) bool {
+			return medium.FoldLot(nameIn(f.q.From, v.Lot, v.SeedLot)) == want
+		})
+	}
+	if f.start, err = f.growths(f.q.From, f.q.Name); err != nil {
+		return false, err
+	}
+	for _, m := range f.touched {
+		for _, x := range m.growths {
+			if x.SownAt.Unix() >= f.q.Since.Unix() && (f.suspect() == "" || x.inDoubt(f.suspect())) {
+				f.start = append(f.start, x)
 			}
 		}
 	}
-	return start, len(touched) > 0
+	return known || len(f.start)+len(f.touched) > 0, nil
 }
 
-// touched gives the mats of a mat's code or a roll, and those on which a solution
-// was used, also where nothing grew on them since.
-func (g *Graph) touched(q Query) (mats []int32) {
-	solution, roll := g.solutions[q.Name], g.rolls[fold(q.Name)]
-	for i, m := range g.mats {
-		is := false
-		switch q.From {
-		case FromMat:
-			is = string(m.code) == q.Name
-		case FromRoll:
-			is = roll != 0 && m.roll == roll
-		case FromSolution:
-			is = solution != 0 && g.usedOn(m, solution)
-		}
-		if is {
-			mats = append(mats, int32(i))
-		}
+// suspect is the solution that is traced: a doubtful one clears no mat.
+func (f *found) suspect() medium.Code {
+	if f.q.From == FromSolution {
+		return medium.Code(f.q.Name)
 	}
-	return mats
+	return ""
 }
 
-func (g *Graph) usedOn(m mat, solution int32) bool {
-	from := m.open.from
-	if m.first < m.end {
-		from = g.growths[m.first].before.from
+// isTouched says whether a mat is the one that is traced, or of the roll, or one on
+// which the solution was used, also where nothing grew on it since.
+func (f *found) isTouched(m *history) bool {
+	switch f.q.From {
+	case FromMat:
+		return string(m.state.Mat) == f.q.Name
+	case FromRoll:
+		return medium.FoldLot(m.roll) == medium.FoldLot(f.q.Name)
+	case FromSolution:
+		used := m.open
+		for _, x := range m.growths {
+			used = slices.Concat(used, x.Before)
+		}
+		return slices.ContainsFunc(used, func(c Cleaning) bool { return c.Solution == f.suspect() })
 	}
-	return slices.ContainsFunc(g.usesIn(span{from, m.open.end}), func(u use) bool { return u.solution == solution })
+	return false
 }
 
 // inDoubt says whether a growth was sown after a solution was used on its mat,
 // and before another solution was accepted.
-func (g *Graph) inDoubt(n, solution int32) bool {
-	for first := g.mats[g.growths[n].mat].first; n >= first; n-- {
-		for _, u := range slices.Backward(g.usesIn(g.growths[n].before)) {
+func (x *growth) inDoubt(solution medium.Code) bool {
+	for _, before := range slices.Backward(x.on.growths[:x.nth+1]) {
+		for _, c := range slices.Backward(before.Before) {
 			switch {
-			case u.solution == solution:
+			case c.Solution == solution:
 				return true
-			case u.accepted:
+			case c.Accepted:
 				return false
 			}
 		}
@@ -217,78 +227,88 @@ func (g *Graph) inDoubt(n, solution int32) bool {
 
 // clears says whether an accepted sanitize step lies before a growth, not
 // counting those with the suspected solution.
-func (g *Graph) clears(n, suspect int32) bool {
-	if suspect == 0 {
-		return g.growths[n].cleared
-	}
-	return slices.ContainsFunc(g.usesIn(g.growths[n].before), func(u use) bool { return u.accepted && u.solution != suspect })
+func (x *growth) clears(suspect medium.Code) bool {
+	return slices.ContainsFunc(x.Before, func(c Cleaning) bool {
+		return c.Accepted && (suspect == "" || c.Solution != suspect)
+	})
 }
 
 // visit is a growth on the way, with how it was reached.
 type visit struct {
-	growth int32
-	from   int32
-	hops   int
-	same   bool // of the same lot, not on the same mat
+	*growth
+	from *growth
+	hops int
+	same bool // of the same lot, not on the same mat
 }
 
 // spread walks over touches, nearest first, forward in time or back. Each
 // growth and each lot is taken once, so the time is linear in the growths.
-func (g *Graph) spread(start []int32, suspect int32, forward bool) []visit {
-	seen := map[int32]bool{}
-	lots := map[int32]bool{}
-	queue := make([]visit, 0, len(start))
+func (f *found) spread(forward bool) ([]visit, error) {
+	seen := map[*growth]bool{}
+	lots := map[string]bool{}
+	queue := make([]visit, 0, len(f.start))
 	add := func(v visit) {
 		if !seen[v.growth] {
 			seen[v.growth] = true
 			queue = append(queue, v)
 		}
 	}
-	for _, n := range start {
-		add(visit{growth: n})
+	for _, x := range f.start {
+		add(visit{growth: x})
 	}
 	for i := 0; i < len(queue); i++ {
 		v := queue[i]
-		if lot := g.growths[v.growth].lot; !lots[lot] {
+		if lot := medium.FoldLot(v.Lot); !lots[lot] {
 			lots[lot] = true
-			for _, n := range g.lots.of(lot) {
-				add(visit{growth: n, hops: v.hops + 1, from: v.growth, same: true})
+			same, err := f.growths(FromLot, v.Lot)
+			if err != nil {
+				return nil, err
+			}
+			for _, x := range same {
+				add(visit{growth: x, hops: v.hops + 1, from: v.growth, same: true})
 			}
 		}
-		if n, ok := g.beside(v.growth, forward); ok && !g.clears(max(n, v.growth), suspect) {
-			add(visit{growth: n, hops: v.hops + 1, from: v.growth})
+		if x, later := v.beside(forward); x != nil && !later.clears(f.suspect()) {
+			add(visit{growth: x, hops: v.hops + 1, from: v.growth})
 		}
 	}
-	return queue[len(start):]
+	return queue[len(f.start):], nil
 }
 
-// beside is the next growth on the same mat, or the one before.
-func (g *Graph) beside(n int32, forward bool) (int32, bool) {
-	m := g.mats[g.growths[n].mat]
-	if n++; !forward {
-		n -= 2
+// beside is the next growth on the same mat, or the one before, and the later of the
+// two; nil where there is none.
+func (x *growth) beside(forward bool) (other, later *growth) {
+	switch all := x.on.growths; {
+	case forward && x.nth+1 < len(all):
+		return all[x.nth+1], all[x.nth+1]
+	case !forward && x.nth > 0:
+		return all[x.nth-1], x
 	}
-	return n, n >= m.first && n < m.end
+	return nil, nil
 }
 
 // sameSeeds gives the other growths of the start's seed lots, lot by lot.
-func (g *Graph) sameSeeds(start []int32) (out []seedGrowths) {
-	in, seen := map[int32]bool{}, map[int32]bool{}
-	for _, n := range start {
-		in[n] = true
+func (f *found) sameSeeds() (out []seedGrowths, err error) {
+	in, seen := map[*growth]bool{}, map[string]bool{}
+	for _, x := range f.start {
+		in[x] = true
 	}
-	for _, n := range start {
-		seed := g.growths[n].seed
+	for _, x := range f.start {
+		seed := medium.FoldLot(x.SeedLot)
 		if seen[seed] {
 			continue
 		}
 		seen[seed] = true
-		others := slices.DeleteFunc(slices.Clone(g.seeds.of(seed)), func(n int32) bool { return in[n] })
+		all, err := f.growths(FromSeedLot, x.SeedLot)
+		if err != nil {
+			return nil, err
+		}
+		others := slices.DeleteFunc(slices.Clone(all), func(x *growth) bool { return in[x] })
 		if len(others) > 0 {
-			out = append(out, seedGrowths{n, others})
+			out = append(out, seedGrowths{x, others})
 		}
 	}
-	return out
+	return out, nil
 }
 
 // names is a list of names, each once in one of its spellings.
@@ -300,7 +320,7 @@ type names struct {
 func newNames() *names { return &names{list: []string{}, seen: map[string]bool{}} }
 
 func (n *names) add(name string) {
-	if key := fold(name); key != "" && !n.seen[key] {
+	if key := medium.FoldLot(name); key != "" && !n.seen[key] {
 		n.seen[key] = true
 		n.list = append(n.list, name)
 	}

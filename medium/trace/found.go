@@ -9,178 +9,84 @@ import (
 	"resow/medium"
 )
 
-// found is what a search found, as numbers, and what was then read of it.
+// found is what a search found.
 type found struct {
 	*Graph
-	start, touched []int32
-	ahead, back    []visit
-	seeds          []seedGrowths
-	voided         []voided
-
-	growth map[int32]Growth
-	mat    map[int32]history // without its growths
+	q           Query
+	start       []*growth
+	touched     []*history // of a mat's code, a roll or a solution
+	ahead, back []visit
+	seeds       []seedGrowths
 }
 
 // seedGrowths are the other growths of a seed lot of the start.
 type seedGrowths struct {
-	start  int32 // the first of the start
-	others []int32
+	start  *growth // the first of the start
+	others []*growth
 }
 
 // takenBack gives the voided sowings of what is traced and of the lots at risk, on
-// mats that were not found otherwise.
-func (f *found) takenBack(q Query) (out []voided) {
-	lots, mats, seed := map[int32]bool{}, map[int32]bool{}, int32(0)
-	switch q.From {
-	case FromLot:
-		lots[f.lots.numbers[fold(q.Name)]] = true
-	case FromSeedLot:
-		seed = f.Graph.seeds.numbers[fold(q.Name)]
+// mats that were not found otherwise. The search has read the mats of all these lots.
+func (f *found) takenBack(mats map[*history]bool) (out []Voided) {
+	lots, want := map[string]bool{}, medium.FoldLot(f.q.Name)
+	if f.q.From == FromLot {
+		lots[want] = true
 	}
-	take := func(n int32) {
-		lots[f.growths[n].lot] = true
-		mats[f.growths[n].mat] = true
-	}
-	for _, n := range f.start {
-		take(n)
+	for _, x := range f.start {
+		lots[medium.FoldLot(x.Lot)] = true
 	}
 	for _, v := range f.ahead {
-		take(v.growth)
+		lots[medium.FoldLot(v.Lot)] = true
 	}
-	for _, m := range f.touched {
-		mats[m] = true
-	}
-	delete(lots, 0)
-	for _, v := range f.Graph.voided {
-		if !mats[v.mat] && (lots[v.lot] || seed != 0 && v.seed == seed) {
-			out = append(out, v)
+	delete(lots, "")
+	for _, code := range slices.Sorted(maps.Keys(f.mats)) {
+		m := f.mats[code]
+		for _, v := range m.voided {
+			if !mats[m] && (lots[medium.FoldLot(v.Lot)] || f.q.From == FromSeedLot && medium.FoldLot(v.SeedLot) == want) {
+				out = append(out, v)
+			}
 		}
 	}
 	return out
 }
 
-// read reads the growths and mats anew, mat by mat. One copy of each name is
-// kept: a name is part of all the texts of its record.
-func (f *found) read() error {
-	f.growth, f.mat = map[int32]Growth{}, map[int32]history{}
-	growths := slices.Clone(f.start)
-	for _, v := range slices.Concat(f.ahead, f.back) {
-		growths = append(growths, v.growth)
-	}
-	for _, seed := range f.seeds {
-		growths = append(growths, seed.others...)
-	}
-	wanted := map[int32][]int32{}
-	for _, m := range f.touched {
-		wanted[m] = nil
-	}
-	for _, v := range f.voided {
-		wanted[v.mat] = nil
-	}
-	for _, n := range growths {
-		m := f.growths[n].mat
-		wanted[m] = append(wanted[m], n)
-	}
-	names := kept{medium.Names{}}
-	for done, number := range slices.Sorted(maps.Keys(wanted)) {
-		if f.Progress != nil {
-			f.Progress(done+1, len(wanted))
-		}
-		m := f.mats[number]
-		h, err := f.history(m)
-		if err != nil {
-			return err
-		}
-		for _, n := range wanted[number] {
-			f.growth[n] = names.growth(h.growths[n-m.first])
-		}
-		f.mat[number] = history{state: names.state(h.state), roll: names.Kept(h.roll), open: names.cleanings(h.open), voided: names.voided(h.voided)}
-	}
-	return nil
-}
-
-// history reads a mat's steps once more, as far as they went when the graph was
-// made: a ledger only grows.
-func (g *Graph) history(m mat) (history, error) {
-	thread, err := g.again(m.code)
-	if err != nil {
-		return history{}, err
-	}
-	if len(thread) < m.steps {
-		return history{}, fmt.Errorf("mat %s had %d steps a moment ago and has %d now: the ledger's file was replaced meanwhile; trace again", m.code, m.steps, len(thread))
-	}
-	return read(thread[:m.steps]), nil
-}
-
-// kept is one copy of each name.
-type kept struct{ medium.Names }
-
-func (k kept) code(c medium.Code) medium.Code { return medium.Code(k.Kept(string(c))) }
-
-func (k kept) growth(g Growth) Growth {
-	g.Mat, g.Crop, g.Lot, g.SeedLot, g.Place, g.SownBy = k.code(g.Mat), k.Kept(g.Crop), k.Kept(g.Lot), k.Kept(g.SeedLot), k.Kept(g.Place), k.Kept(g.SownBy)
-	g.Before = k.cleanings(g.Before)
-	return g
-}
-
-func (k kept) voided(list []Voided) []Voided {
-	for i := range list {
-		v := &list[i]
-		v.Mat, v.Crop, v.Lot, v.SeedLot, v.SownBy, v.VoidedBy, v.Reason = k.code(v.Mat), k.Kept(v.Crop), k.Kept(v.Lot), k.Kept(v.SeedLot),
-			k.Kept(v.SownBy), k.Kept(v.VoidedBy), k.Kept(v.Reason)
-	}
-	return list
-}
-
-func (k kept) cleanings(list []Cleaning) []Cleaning {
-	for i := range list {
-		c := &list[i]
-		c.By, c.Product, c.Active, c.Solution, c.MadeBy = k.Kept(c.By), k.Kept(c.Product), k.Kept(c.Active), k.code(c.Solution), k.Kept(c.MadeBy)
-	}
-	return list
-}
-
-func (k kept) state(s State) State {
-	return State{Mat: k.code(s.Mat), Stage: medium.Stage(k.Kept(string(s.Stage))), HeldIn: medium.Stage(k.Kept(string(s.HeldIn))), Crop: k.Kept(s.Crop), Lot: k.Kept(s.Lot)}
-}
-
 // result puts together what is said about all that was found.
-func (f *found) result(q Query) Result {
-	r := Result{Query: q, Start: make([]Growth, len(f.start)), AtRisk: f.reaches(f.ahead, true), Sources: f.reaches(f.back, false), SeedAlso: []Growth{},
-		Mats: []medium.Code{}, Hold: []medium.Code{}, States: []State{}, Seeds: []SeedLot{}, Voided: []Voided{}, VoidedHold: []medium.Code{}}
-	lots, seeds, rolls, mats := newNames(), newNames(), newNames(), map[int32]bool{}
+func (f *found) result() Result {
+	r := Result{Query: f.q, Start: make([]Growth, len(f.start)), AtRisk: reaches(f.ahead, true),
+		Sources: reaches(f.back, false), SeedAlso: []Growth{}, Mats: []medium.Code{}, Hold: []medium.Code{},
+		States: []State{}, Seeds: []SeedLot{}, Voided: []Voided{}, VoidedHold: []medium.Code{}}
+	lots, seeds, rolls, mats := newNames(), newNames(), newNames(), map[*history]bool{}
 	solutions := map[string]*Solution{}
-	for i, n := range f.start {
-		growth := f.growth[n]
-		r.Start[i] = growth
-		lots.add(growth.Lot)
-		seeds.add(growth.SeedLot)
-		mats[f.growths[n].mat] = true
-		rolls.add(f.mat[f.growths[n].mat].roll)
-		for _, c := range growth.Before {
-			addUse(solutions, growth.Mat, c)
+	for i, x := range f.start {
+		r.Start[i] = x.Growth
+		lots.add(x.Lot)
+		seeds.add(x.SeedLot)
+		mats[x.on] = true
+		rolls.add(x.on.roll)
+		for _, c := range x.Before {
+			addUse(solutions, x.Mat, c)
 		}
 	}
 	for _, v := range f.ahead {
-		lots.add(f.growth[v.growth].Lot)
-		mats[f.growths[v.growth].mat] = true
+		lots.add(v.Lot)
+		mats[v.on] = true
 	}
 	for _, m := range f.touched {
 		mats[m] = true
-		rolls.add(f.mat[m].roll)
-		for _, c := range f.mat[m].open {
-			addUse(solutions, f.mats[m].code, c)
+		rolls.add(m.roll)
+		for _, c := range m.open {
+			addUse(solutions, m.state.Mat, c)
 		}
 	}
 	for _, seed := range f.seeds {
-		r.Seeds = append(r.Seeds, f.seedLot(seed, mats))
-		for _, n := range seed.others {
-			r.SeedAlso = append(r.SeedAlso, f.growth[n])
+		r.Seeds = append(r.Seeds, seed.told(mats))
+		for _, x := range seed.others {
+			r.SeedAlso = append(r.SeedAlso, x.Growth)
 		}
 	}
 	r.Lots, r.SeedLots, r.Rolls = lots.list, seeds.list, rolls.list
 	for m := range mats {
-		r.States = append(r.States, f.mat[m].state)
+		r.States = append(r.States, m.state)
 	}
 	slices.SortFunc(r.States, func(a, b State) int { return strings.Compare(string(a.Mat), string(b.Mat)) })
 	for _, s := range r.States {
@@ -189,10 +95,10 @@ func (f *found) result(q Query) Result {
 			r.Hold = append(r.Hold, s.Mat)
 		}
 	}
-	for _, v := range f.voided {
-		r.Voided = append(r.Voided, f.mat[v.mat].voided[v.nth])
-		if f.mats[v.mat].inUse {
-			r.VoidedHold = append(r.VoidedHold, f.mats[v.mat].code)
+	for _, v := range f.takenBack(mats) {
+		r.Voided = append(r.Voided, v)
+		if f.mats[v.Mat].state.open() {
+			r.VoidedHold = append(r.VoidedHold, v.Mat)
 		}
 	}
 	r.VoidedHold = slices.Compact(r.VoidedHold) // they stand mat by mat
@@ -211,41 +117,40 @@ func listed(solutions map[string]*Solution) []Solution {
 	return out
 }
 
-func (f *found) reaches(visits []visit, forward bool) []Reach {
+func reaches(visits []visit, forward bool) []Reach {
 	out := make([]Reach, len(visits))
 	for i, v := range visits {
-		out[i] = Reach{Growth: f.growth[v.growth], Hops: v.hops, Why: f.why(v, forward)}
+		out[i] = Reach{Growth: v.Growth, Hops: v.hops, Why: v.why(forward)}
 	}
 	return out
 }
 
-func (f *found) why(v visit, forward bool) string {
-	from := f.growth[v.from]
+func (v visit) why(forward bool) string {
 	if v.same {
-		return fmt.Sprintf("the same lot as on mat %s", from.Mat)
+		return fmt.Sprintf("the same lot as on mat %s", v.from.Mat)
 	}
 	if forward {
-		return fmt.Sprintf("sown on mat %s after %s, no accepted sanitize step between", from.Mat, nameOf(from))
+		return fmt.Sprintf("sown on mat %s after %s, no accepted sanitize step between", v.from.Mat, nameOf(v.from))
 	}
-	return fmt.Sprintf("on mat %s before %s, no accepted sanitize step between", from.Mat, nameOf(from))
+	return fmt.Sprintf("on mat %s before %s, no accepted sanitize step between", v.from.Mat, nameOf(v.from))
 }
 
-func nameOf(growth Growth) string {
-	if growth.Lot != "" {
-		return "lot " + growth.Lot
+func nameOf(x *growth) string {
+	if x.Lot != "" {
+		return "lot " + x.Lot
 	}
-	return growth.Crop + " without a lot"
+	return x.Crop + " without a lot"
 }
 
-// seedLot tells of the other growths of a seed lot. To be held are their mats
-// that are in use and not among those of the trace.
-func (f *found) seedLot(seed seedGrowths, mats map[int32]bool) SeedLot {
-	out := SeedLot{Name: f.growth[seed.start].SeedLot, Lots: []string{}, Hold: []medium.Code{}}
+// told tells of the other growths of a seed lot. To be held are their mats that are in
+// use and not among those of the trace.
+func (s seedGrowths) told(mats map[*history]bool) SeedLot {
+	out := SeedLot{Name: s.start.SeedLot, Lots: []string{}, Hold: []medium.Code{}}
 	lots := newNames()
-	for _, n := range seed.others {
-		lots.add(f.growth[n].Lot)
-		if m := f.growths[n].mat; f.mats[m].inUse && !mats[m] {
-			out.Hold = append(out.Hold, f.mats[m].code)
+	for _, x := range s.others {
+		lots.add(x.Lot)
+		if x.on.state.open() && !mats[x.on] {
+			out.Hold = append(out.Hold, x.Mat)
 		}
 	}
 	slices.Sort(out.Hold)

@@ -12,8 +12,7 @@
 package trace
 
 import (
-	"iter"
-	"strings"
+	"slices"
 	"time"
 
 	"resow/medium"
@@ -79,149 +78,102 @@ func (s State) open() bool { return s.Stage != medium.Retired && s.Stage != medi
 type history struct {
 	state   State
 	roll    string
-	growths []Growth   // in order
+	growths []*growth  // in order
 	open    []Cleaning // sanitize steps since the last of them
 	voided  []Voided
 }
 
-// Graph is the ledger as growths, with as much of them as a search looks at: of
-// the names only numbers, so that a farm of a hundred thousand mats takes a few
-// dozen megabytes. The rest of what is found is read anew. A Graph is not changed
-// by being asked.
-type Graph struct {
-	Progress func(done, total int) // told while Find reads the mats that it found; may be nil
-
-	again     func(medium.Code) ([]medium.Step, error)
-	mats      []mat
-	growths   []growth // mat by mat, in order
-	voided    []voided // mat by mat, in order
-	uses      []use    // of the growths and then the open ones, mat by mat, in order
-	lots      lots
-	seeds     lots
-	rolls     numbers
-	solutions numbers
-}
-
-type mat struct {
-	code  medium.Code
-	steps int   // that were read
-	roll  int32 // its number
-	first int32 // growth of this mat
-	end   int32 // growth of the next mat
-	open  span  // uses since the last growth
-	inUse bool
-}
-
+// growth is one in its place: the nth of its mat.
 type growth struct {
-	sown    int64 // Unix time: the times of steps are whole seconds
-	mat     int32
-	lot     int32 // their numbers
-	seed    int32
-	before  span // uses since the growth before
-	cleared bool
+	Growth
+	on  *history
+	nth int
 }
 
-// voided is a sowing that was taken back: the nth of its mat.
-type voided struct{ mat, nth, lot, seed int32 }
-
-// use is a sanitize step: the number of its solution, and whether it counts.
-type use struct {
-	solution int32
-	accepted bool
+// Ledger is what a trace reads of one.
+type Ledger struct {
+	// Mats gives the mats that a crop lot, a seed lot, a mat's code, a solution or a
+	// roll touched, those of a sowing that was voided too. It may give others.
+	Mats   func(from, name string) ([]medium.Code, error)
+	Thread func(medium.Code) ([]medium.Step, error)
 }
 
-type span struct{ from, end int32 }
+// Graph is the part of a ledger that searches have come to: the mats that they had to
+// look at, each read once.
+type Graph struct {
+	Ledger
+	mats map[medium.Code]*history
+	sown map[string][]*growth // of the lots that were asked for
+}
 
-// numbers gives each name a number from 1; no name has 0.
-type numbers map[string]int32
+// New begins the graph of a ledger. Voided steps count as never taken; only a voided
+// sowing is named.
+func New(l Ledger) *Graph {
+	return &Graph{l, map[medium.Code]*history{}, map[string][]*growth{}}
+}
 
-func (n numbers) of(name string) int32 {
-	number, known := n[name]
-	if !known && name != "" {
-		number = int32(len(n) + 1)
-		n[strings.Clone(name)] = number // it is part of a whole record's texts
+// touched gives the histories of the mats that something touched, and maybe of
+// others, in the order of their codes.
+func (g *Graph) touched(from, name string) ([]*history, error) {
+	codes, err := g.Mats(from, name)
+	if err != nil {
+		return nil, err
 	}
-	return number
-}
-
-// lots are lots with their growths. Names that differ only in case and spaces
-// are one.
-type lots struct {
-	numbers numbers  // of the names in one spelling
-	names   []string // as first written; by number, from 1
-	growths [][]int32
-}
-
-func (l *lots) add(name string, growth int32) int32 {
-	number := l.number(name)
-	if number != 0 {
-		l.growths[number-1] = append(l.growths[number-1], growth)
+	slices.Sort(codes)
+	var all []*history
+	for _, code := range slices.Compact(codes) {
+		if g.mats[code] == nil {
+			thread, err := g.Thread(code)
+			if err != nil {
+				return nil, err
+			}
+			if len(thread) == 0 || code == medium.FarmThread {
+				continue
+			}
+			g.mats[code] = read(thread)
+		}
+		all = append(all, g.mats[code])
 	}
-	return number
+	return all, nil
 }
 
-func (l *lots) number(name string) int32 {
-	number := l.numbers.of(fold(name))
-	if int(number) > len(l.names) {
-		l.names = append(l.names, strings.Clone(name))
-		l.growths = append(l.growths, nil)
+// growths gives those of a crop lot or a seed lot, mat by mat. Names that differ only
+// in case and spaces are one; no name names nothing.
+func (g *Graph) growths(from, name string) ([]*growth, error) {
+	want := medium.FoldLot(name)
+	known, again := g.sown[from+want]
+	if want == "" || again {
+		return known, nil
 	}
-	return number
-}
-
-// named gives the growths of a lot, in order.
-func (l *lots) named(name string) []int32 { return l.of(l.numbers[fold(name)]) }
-
-func (l *lots) of(number int32) []int32 {
-	if number == 0 {
-		return nil
+	mats, err := g.touched(from, name)
+	if err != nil {
+		return nil, err
 	}
-	return l.growths[number-1]
-}
-
-// New makes the graph of a ledger. threads gives every mat's steps, one mat
-// after the other in the order of their codes, each in its order; the farm's own
-// thread is passed over. again gives those of one mat once more, for Find; what
-// was added to them meanwhile is left out. Voided steps count as never taken; only
-// a voided sowing is named.
-func New(threads iter.Seq[[]medium.Step], again func(medium.Code) ([]medium.Step, error)) *Graph {
-	g := &Graph{again: again, lots: lots{numbers: numbers{}}, seeds: lots{numbers: numbers{}}, rolls: numbers{}, solutions: numbers{}}
-	for thread := range threads {
-		if len(thread) > 0 && thread[0].Mat != medium.FarmThread {
-			g.add(read(thread), len(thread))
+	for _, m := range mats {
+		for _, x := range m.growths {
+			if medium.FoldLot(nameIn(from, x.Lot, x.SeedLot)) == want {
+				known = append(known, x)
+			}
 		}
 	}
-	return g
+	g.sown[from+want] = known
+	return known, nil
 }
 
-func (g *Graph) add(h history, steps int) {
-	m := mat{code: medium.Code(strings.Clone(string(h.state.Mat))), steps: steps, roll: g.rolls.of(fold(h.roll)), first: int32(len(g.growths)), inUse: h.state.open()}
-	for _, x := range h.growths {
-		n := int32(len(g.growths))
-		g.growths = append(g.growths, growth{sown: x.SownAt.Unix(), mat: int32(len(g.mats)), lot: g.lots.add(x.Lot, n), seed: g.seeds.add(x.SeedLot, n),
-			before: g.used(x.Before), cleared: x.Cleared})
+// nameIn is the one of two names that a search from a crop lot or a seed lot is after.
+func nameIn(from, lot, seed string) string {
+	switch from {
+	case FromLot:
+		return lot
+	case FromSeedLot:
+		return seed
 	}
-	for i, v := range h.voided {
-		g.voided = append(g.voided, voided{int32(len(g.mats)), int32(i), g.lots.number(v.Lot), g.seeds.number(v.SeedLot)})
-	}
-	m.end = int32(len(g.growths))
-	m.open = g.used(h.open)
-	g.mats = append(g.mats, m)
+	return ""
 }
 
-func (g *Graph) used(cleanings []Cleaning) span {
-	from := len(g.uses)
-	for _, c := range cleanings {
-		g.uses = append(g.uses, use{g.solutions.of(string(c.Solution)), c.Accepted})
-	}
-	return span{int32(from), int32(len(g.uses))}
-}
-
-func (g *Graph) usesIn(s span) []use { return g.uses[s.from:s.end] }
-
-func read(thread []medium.Step) history {
+func read(thread []medium.Step) *history {
 	voided := medium.Voided(thread)
-	var h history
+	h := &history{}
 	var c medium.Condition
 	for _, s := range thread {
 		if b, ok := s.Body.(*medium.Sow); ok && voided[s.MatSeq] {
@@ -250,24 +202,16 @@ func takenBack(thread []medium.Step, s medium.Step, b *medium.Sow) Voided {
 }
 
 func (h *history) take(s medium.Step, c medium.Condition, credited bool) {
-	last := func() *Growth {
-		if len(h.growths) == 0 {
-			return nil
-		}
-		return &h.growths[len(h.growths)-1]
-	}
 	switch b := s.Body.(type) {
 	case *medium.Sow:
-		growth := Growth{Mat: s.Mat, Turn: c.Turn, Crop: medium.CropName(b.Crops), Lot: b.Lot, SeedLot: b.SeedLot, Place: b.Place,
-			SownAt: s.At, SownBy: s.By, Before: h.open}
-		for _, clean := range h.open {
-			growth.Cleared = growth.Cleared || clean.Accepted
-		}
+		x := &growth{on: h, nth: len(h.growths), Growth: Growth{Mat: s.Mat, Turn: c.Turn, Crop: medium.CropName(b.Crops),
+			Lot: b.Lot, SeedLot: b.SeedLot, Place: b.Place, SownAt: s.At, SownBy: s.By, Before: h.open}}
+		x.Cleared = slices.ContainsFunc(h.open, func(c Cleaning) bool { return c.Accepted })
 		h.open = nil
-		h.growths = append(h.growths, growth)
+		h.growths = append(h.growths, x)
 	case *medium.Harvest:
-		if l := last(); l != nil {
-			l.Ended = s.At
+		if n := len(h.growths); n > 0 {
+			h.growths[n-1].Ended = s.At
 		}
 	case *medium.Mold:
 		h.moldy(s)
@@ -276,8 +220,8 @@ func (h *history) take(s medium.Step, c medium.Condition, credited bool) {
 			h.moldy(s)
 		}
 	case *medium.Sanitize:
-		clean := Cleaning{At: s.At, By: s.By, Product: b.Product, Active: b.Active, PPM: b.StrengthPPM, ContactS: b.ContactS, Solution: b.Solution,
-			Accepted: credited}
+		clean := Cleaning{At: s.At, By: s.By, Product: b.Product, Active: b.Active, PPM: b.StrengthPPM,
+			ContactS: b.ContactS, Solution: b.Solution, Accepted: credited}
 		if b.Mixed != nil {
 			clean.MadeBy, clean.MadeAt = b.Mixed.MadeBy, b.Mixed.MadeAt
 		}
@@ -287,14 +231,10 @@ func (h *history) take(s medium.Step, c medium.Condition, credited bool) {
 
 // moldy marks the growth on which mold was seen: told later, it is not the last.
 func (h *history) moldy(s medium.Step) {
-	for i := len(h.growths) - 1; i >= 0; i-- {
-		if g := &h.growths[i]; s.Seen.IsZero() || g.Turn == s.SeenTurn {
-			g.Mold = true
+	for _, x := range slices.Backward(h.growths) {
+		if s.Seen.IsZero() || x.Turn == s.SeenTurn {
+			x.Mold = true
 			return
 		}
 	}
 }
-
-// fold brings a lot's name to one spelling, as the store's lists of lots do: a
-// recall must rather list a mat too many.
-func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }

@@ -7,7 +7,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
-	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -72,14 +71,41 @@ func (l *ledger) turn(mat medium.Code, n int, lot, seed string, washes int) {
 	l.notes = append(l.notes, noted)
 }
 
+// graph is that of an index that names every mat whatever it is asked.
 func (l *ledger) graph() *Graph {
-	return New(func(yield func([]medium.Step) bool) {
+	return New(Ledger{Mats: func(string, string) ([]medium.Code, error) { return slices.Clone(l.codes), nil }, Thread: l.thread})
+}
+
+// indexed is the graph of an index that names no mat but those that were touched.
+func (l *ledger) indexed() *Graph {
+	return New(Ledger{Thread: l.thread, Mats: func(from, name string) (mats []medium.Code, err error) {
 		for _, c := range l.codes {
-			if !yield(l.threads[c]) {
-				return
+			if slices.ContainsFunc(l.threads[c], func(s medium.Step) bool { return touches(s, from, name) }) {
+				mats = append(mats, c)
 			}
 		}
-	}, l.thread)
+		return mats, nil
+	}})
+}
+
+func touches(s medium.Step, from, name string) bool {
+	switch b := s.Body.(type) {
+	case *medium.Sow:
+		return medium.FoldLot(nameIn(from, b.Lot, b.SeedLot)) == medium.FoldLot(name)
+	case *medium.Add:
+		return from == FromRoll && medium.FoldLot(b.Mat.Roll) == medium.FoldLot(name) || from == FromMat && string(s.Mat) == name
+	case *medium.Sanitize:
+		return from == FromSolution && string(b.Solution) == name
+	}
+	return false
+}
+
+func (l *ledger) all(yield func([]medium.Step) bool) {
+	for _, c := range l.codes {
+		if !yield(l.threads[c]) {
+			return
+		}
+	}
 }
 
 func (l *ledger) thread(c medium.Code) ([]medium.Step, error) { return l.threads[c], nil }
@@ -187,6 +213,9 @@ func TestAgainstBruteForce(t *testing.T) {
 				}
 			}
 			r, err := g.Find(q.Query)
+			short, shortErr := l.indexed().Find(q.Query)
+			require.Equal(t, r, short, "by the index")
+			require.Equal(t, err, shortErr)
 			if err != nil {
 				require.Empty(t, from, "%+v: %v", q.Query, err)
 				continue
@@ -426,15 +455,14 @@ func TestNear(t *testing.T) {
 		l.do("TK7R2N81", &medium.Sow{Crops: []medium.Sown{{Crop: "pea"}}, Lot: lot, SeedLot: "S 88"}, true)
 		l.do("TK7R2N81", &medium.Harvest{}, true)
 	}
-	g := l.graph()
 	for name, want := range map[string][]string{
 		"r1124": {"R-1124"}, "R 11": {"R-1124", "R-1125"}, "ä7B": {"Ä 7/b"}, "s": {"S 88", "S-1"}, "R-1126": nil, "-/": nil, "": nil,
 	} {
 		if want == nil {
-			require.Empty(t, g.Near(name), name)
+			require.Empty(t, Near(l.all, name), name)
 			continue
 		}
-		require.Equal(t, want, g.Near(name), name)
+		require.Equal(t, want, Near(l.all, name), name)
 	}
 }
 
@@ -455,9 +483,8 @@ func TestNothingIsTracedByNoName(t *testing.T) {
 	}
 }
 
-// What is recorded between the search and the second reading of a mat changes
-// nothing; a ledger that lost steps is told.
-func TestFindReadsWhatTheGraphWasMadeOf(t *testing.T) {
+// A graph reads each mat once, and passes on what goes wrong.
+func TestFindReadsAMatOnce(t *testing.T) {
 	l := newLedger(1)
 	mat := medium.Code("T000001X")
 	l.do(mat, &medium.Add{Mat: medium.Mat{Form: medium.FormMat, LengthMM: 500, WidthMM: 250, Layers: 1}}, true)
@@ -466,63 +493,20 @@ func TestFindReadsWhatTheGraphWasMadeOf(t *testing.T) {
 		l.do(mat, &medium.Harvest{}, true)
 	}
 	query := Query{From: FromLot, Name: "L2"}
-	want, err := l.graph().Find(query)
+	g := l.graph()
+	want, err := g.Find(query)
 	require.NoError(t, err)
 	require.Equal(t, "L3", want.AtRisk[0].Lot)
-	g := l.graph()
 	l.do(mat, &medium.Correct{MatSeq: 2, Reason: "wrong mat"}, true)
 	got, err := g.Find(query)
 	require.NoError(t, err)
 	require.Equal(t, want, got)
-	l.threads[mat] = l.threads[mat][:3]
-	_, err = g.Find(query)
-	require.ErrorContains(t, err, "trace again")
 	broken := errors.New("broken record")
-	_, err = New(func(yield func([]medium.Step) bool) { yield(l.threads[mat]) }, func(medium.Code) ([]medium.Step, error) { return nil, broken }).Find(Query{From: FromLot, Name: "L1"})
-	require.ErrorIs(t, err, broken)
-}
-
-// A graph keeps no part of a record, since that would keep all texts of the
-// record in memory: 4 kB each here.
-func TestAGraphKeepsNoRecords(t *testing.T) {
-	const mats, turns, record = 1000, 10, 4096
-	now := start
-	thread := func(m int) (steps []medium.Step) {
-		do := func(b medium.Body) {
-			now = now.Add(time.Minute)
-			steps = append(steps, medium.Step{MatSeq: uint64(len(steps) + 1), At: now, Kind: medium.KindOf(b), Body: b, Outcome: medium.Outcome{Accepted: true}})
-			steps[len(steps)-1].Mat = medium.Code(within(record, fmt.Sprintf("T%06dX", m)))
-		}
-		do(&medium.Add{Mat: medium.Mat{Form: medium.FormMat, Roll: within(record, "roll 7")}})
-		for n := range turns {
-			do(&medium.Sanitize{Product: within(record, "drum"), Solution: medium.Code(within(record, "B0000001"))})
-			do(&medium.Sow{Crops: []medium.Sown{{Crop: within(record, "pea")}}, Lot: within(record, fmt.Sprintf("l%d-%d", m, n)), SeedLot: within(record, "S1")})
-		}
-		return steps
+	for _, l := range []Ledger{
+		{Mats: func(string, string) ([]medium.Code, error) { return nil, broken }},
+		{Mats: g.Mats, Thread: func(medium.Code) ([]medium.Step, error) { return nil, broken }},
+	} {
+		_, err = New(l).Find(query)
+		require.ErrorIs(t, err, broken)
 	}
-	before := live()
-	g := New(func(yield func([]medium.Step) bool) {
-		for m := range mats {
-			yield(thread(m))
-		}
-	}, func(medium.Code) ([]medium.Step, error) { return thread(0), nil })
-	t.Log((live()-before)/(mats*turns), "bytes for a growth")
-	require.Less(t, live()-before, int64(mats*turns*300), "bytes for a growth with its cleaning and its lot")
-	r, err := g.Find(Query{From: FromMat, Name: "T000000X"})
-	require.NoError(t, err)
-	require.Len(t, r.Start, turns)
-	runtime.KeepAlive(g)
-}
-
-// within gives a text as a part of a longer one.
-func within(length int, text string) string {
-	return (strings.Repeat("x", length) + text)[length:]
-}
-
-// live is what is in use of the memory.
-func live() int64 {
-	runtime.GC()
-	var m runtime.MemStats
-	runtime.ReadMemStats(&m)
-	return int64(m.HeapAlloc)
 }
