@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"iter"
+	"maps"
 	"slices"
 	"strings"
 
@@ -14,7 +15,8 @@ import (
 // than one whole condition is in memory at a time.
 type census struct {
 	lines []matLine
-	sizes map[sizeKey]*sizeSum
+	all   sums
+	sizes map[sizeKey]*sums
 	names medium.Names
 }
 
@@ -32,17 +34,20 @@ type sizeKey struct {
 	areaMM2  float64
 }
 
-// sizeSum adds the mats of one material and size up.
-type sizeSum struct {
-	mats, turns      int
-	priced           int
-	cost             float64
-	retired, weighed int
-	weightG          float64 // dry, of the weighed retired ones
+// sums adds mats up.
+type sums struct {
+	mats, turns         int
+	priced, pricedTurns int
+	cost                float64
+	undocumented        int // in use, no dated food-contact statement
+	retired, weighed    int
+	weightG             float64 // dry, of the weighed retired ones
 }
 
+func (s sums) inUse() int { return s.mats - s.retired }
+
 func newCensus() *census {
-	return &census{sizes: map[sizeKey]*sizeSum{}, names: medium.Names{}}
+	return &census{sizes: map[sizeKey]*sums{}, names: medium.Names{}}
 }
 
 // censusOf counts all mats; the farm's rules are not asked.
@@ -70,22 +75,25 @@ func (c *census) add(m medium.Condition, due bool) {
 	}
 	c.lines = append(c.lines, line)
 	key := sizeKey{line.material, m.Mat.AreaMM2()}
-	s := c.sizes[key]
-	if s == nil {
-		s = &sizeSum{}
-		c.sizes[key] = s
+	if c.sizes[key] == nil {
+		c.sizes[key] = &sums{}
 	}
-	s.add(m)
+	c.sizes[key].add(m)
+	c.all.add(m)
 }
 
-func (s *sizeSum) add(m medium.Condition) {
+func (s *sums) add(m medium.Condition) {
 	s.mats++
 	s.turns += m.Turn
 	if m.Mat.Cost > 0 {
 		s.priced++
+		s.pricedTurns += m.Turn
 		s.cost += m.Mat.Cost
 	}
 	if m.Stage != medium.Retired {
+		if !m.Mat.ContactDocumented() {
+			s.undocumented++
+		}
 		return
 	}
 	s.retired++
@@ -99,14 +107,9 @@ func (c *census) name(text string) string { return c.names.Kept(named(text)) }
 
 // bySize gives the sums in a fixed order.
 func (c *census) bySize() []sizeKey {
-	keys := make([]sizeKey, 0, len(c.sizes))
-	for k := range c.sizes {
-		keys = append(keys, k)
-	}
-	slices.SortFunc(keys, func(a, b sizeKey) int {
+	return slices.SortedFunc(maps.Keys(c.sizes), func(a, b sizeKey) int {
 		return cmp.Or(strings.Compare(a.material, b.material), cmp.Compare(a.areaMM2, b.areaMM2))
 	})
-	return keys
 }
 
 // usualArea is the area that most mats have.
@@ -149,14 +152,7 @@ var (
 
 // grouped gives the observations of each group.
 func (c *census) grouped(by lifeBy) map[string][]lifetime.Observation {
-	n := map[string]int{}
-	for _, m := range c.lines {
-		n[by.of(m)]++
-	}
 	out := map[string][]lifetime.Observation{}
-	for name, count := range n {
-		out[name] = make([]lifetime.Observation, 0, count)
-	}
 	for _, m := range c.lines {
 		name := by.of(m)
 		out[name] = append(out[name], m.observation())

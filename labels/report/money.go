@@ -17,10 +17,8 @@ type costs struct {
 	timed    int
 	untimed  error
 	lines    []costLine
-	areaMM2  float64 // of the mats that one tray of medium is taken to fill
-	turns    int
-	retired  int
-	weighed  int
+	areaMM2  float64          // of the mats that one tray of medium is taken to fill
+	sums                      // of all mats
 	avoided  lifetime.Avoided // all turns, each by its mat's area
 }
 
@@ -36,7 +34,7 @@ type costLine struct {
 }
 
 func costsOf(farm medium.Farm, all *census, l lives, t *Tally) costs {
-	c := costs{currency: farm.Settings.Currency, prices: farm.Prices, timed: t.minutes.N, areaMM2: all.usualArea()}
+	c := costs{currency: farm.Settings.Currency, prices: farm.Prices, timed: t.minutes.N, areaMM2: all.usualArea(), sums: all.all}
 	c.minutes, c.untimed = t.minutes.Mean(confidence)
 	c.minutes.Low = max(0, c.minutes.Low)
 	c.weigh(all)
@@ -49,22 +47,17 @@ func costsOf(farm medium.Farm, all *census, l lives, t *Tally) costs {
 // weigh sets the medium that all turns would have used against the retired
 // mats, taken to weigh what those with a weight on file do.
 func (c *costs) weigh(all *census) {
-	trays, weightG := 0.0, 0.0
-	for _, key := range all.bySize() {
-		s := all.sizes[key]
-		c.turns += s.turns
-		trays += float64(s.turns) * c.shareOf(key.areaMM2)
-		c.retired += s.retired
-		c.weighed += s.weighed
-		weightG += s.weightG
-	}
 	if c.turns == 0 {
 		return
 	}
+	trays := 0.0
+	for _, key := range all.bySize() {
+		trays += float64(all.sizes[key].turns) * c.shareOf(key.areaMM2)
+	}
 	perTurn := lifetime.Medium{MassG: c.prices.MediumGPerTray * trays / float64(c.turns)}
-	var err error
-	if c.avoided, err = lifetime.MassAvoided(c.turns, perTurn, c.retired, weightG/math.Max(1, float64(c.weighed))); err != nil {
-		c.avoided = lifetime.Avoided{}
+	matG := c.weightG / math.Max(1, float64(c.weighed))
+	if avoided, err := lifetime.MassAvoided(c.turns, perTurn, c.retired, matG); err == nil {
+		c.avoided = avoided
 	}
 }
 

@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -25,10 +27,10 @@ type ReuseInput struct {
 func Reuse(in ReuseInput) Report {
 	r := in.report("reuse")
 	f := in.figures()
-	r.Figures = fields{"mats": f.all.mats, "mats_in_use": f.inUse.mats, "mats_retired": f.stages[medium.Retired],
+	r.Figures = fields{"mats": f.all.mats, "mats_in_use": f.all.inUse(), "mats_retired": f.stages[medium.Retired],
 		"turns": f.all.turns, "mats_clear": f.words[medium.SowIt], "mats_with_care": f.words[medium.SowWithCare],
 		"mats_not_clear": f.words[medium.DoNotSow], "mats_due": f.words[medium.RetireMat],
-		"mats_without_contact_statement": f.inUse.undocumented, "mats_by_farm_procedure": f.procedure}
+		"mats_without_contact_statement": f.all.undocumented, "mats_by_farm_procedure": f.procedure}
 	if f.counted {
 		r.Figures["mold"] = share(countOf("mold", in.Tally.ended)).value
 	}
@@ -67,63 +69,39 @@ type reuseFigures struct {
 	units, currency string
 	now             time.Time
 
-	all, inUse group
-	stages     map[medium.Stage]int
-	waiting    map[medium.Stage]time.Time // the earliest since
-	words      map[medium.Word]int        // mats in use
-	procedure  int                        // in use, last sanitized by the farm's own procedure
-	meshes     []group
-	crops      []cropFigures
-	counted    bool // the threads were read
-	census     *census
-	listed     listing
-	lives      lives
-	suppliers  lives
-	molds      molds
-	yields     yields
-	costs      costs
-	outlook    outlook
-	usedTurns  []int
+	all       sums
+	stages    map[medium.Stage]int
+	waiting   map[medium.Stage]time.Time // the earliest since
+	words     map[medium.Word]int        // mats in use
+	procedure int                        // in use, last sanitized by the farm's own procedure
+	meshes    []group
+	crops     []cropFigures
+	counted   bool // the threads were read
+	census    *census
+	listed    listing
+	lives     lives
+	suppliers lives
+	molds     molds
+	yields    yields
+	costs     costs
+	outlook   outlook
+	usedTurns []int
 }
 
-// group sums mats up.
+// group is the mats of one mesh.
 type group struct {
-	name             cell
-	mats, inUse      int
-	turns            int
-	priced, unpriced int
-	cost             float64
-	pricedTurns      int
-	undocumented     int // in use, no dated food-contact statement
+	name cell
+	sums
 }
 
-func (g *group) add(c medium.Condition) {
-	g.mats++
-	g.turns += c.Turn
-	if c.Mat.Cost > 0 {
-		g.priced++
-		g.cost += c.Mat.Cost
-		g.pricedTurns += c.Turn
-	} else {
-		g.unpriced++
-	}
-	if c.Stage == medium.Retired {
-		return
-	}
-	g.inUse++
-	if !c.Mat.ContactDocumented() {
-		g.undocumented++
-	}
-}
-
-func (g group) costPerTurn(currency string) cell {
+func (s sums) costPerTurn(currency string) cell {
 	switch {
-	case g.priced == 0:
+	case s.priced == 0:
 		return cell{text: "no price recorded"}
-	case g.pricedTurns < fewTurns:
+	case s.pricedTurns < fewTurns:
 		return cell{text: "too few turns"}
 	}
-	return amount(g.cost/float64(g.pricedTurns), currency)
+	return amount(s.cost/float64(s.pricedTurns), currency)
 }
 
 type cropFigures struct {
@@ -139,7 +117,7 @@ func (in ReuseInput) figures() reuseFigures {
 	f := reuseFigures{units: in.Farm.Settings.Units, currency: in.Farm.Settings.Currency, now: now,
 		stages: map[medium.Stage]int{}, waiting: map[medium.Stage]time.Time{}, words: map[medium.Word]int{},
 		counted: in.Tally != nil, census: newCensus(), listed: listing{most: matRows}}
-	meshes, crops := map[string]*group{}, map[string]*cropFigures{}
+	meshes, crops := map[string]*group{}, map[string]cropFigures{}
 	for c := range each(in.Mats) {
 		f.addMat(c, in.Farm)
 		name := mesh(c.Mat)
@@ -148,36 +126,36 @@ func (in ReuseInput) figures() reuseFigures {
 		}
 		meshes[name].add(c)
 		for _, y := range c.Yields {
-			crop := cropNamed(crops, y.Crop)
+			crop := crops[named(y.Crop)]
 			crop.harvests += y.N
 			crop.sumG += y.SumG
+			crops[named(y.Crop)] = crop
 		}
 	}
+	f.all = f.census.all
 	if f.counted {
 		f.count(in, crops)
 	}
-	for _, g := range meshes {
-		f.meshes = append(f.meshes, *g)
+	for _, name := range slices.Sorted(maps.Keys(meshes)) {
+		f.meshes = append(f.meshes, *meshes[name])
 	}
-	slices.SortFunc(f.meshes, func(a, b group) int { return strings.Compare(a.name.text, b.name.text) })
-	for _, c := range crops {
-		f.crops = append(f.crops, *c)
+	for name, c := range crops {
+		c.name = name
+		f.crops = append(f.crops, c)
 	}
 	slices.SortFunc(f.crops, func(a, b cropFigures) int {
-		if a.harvests != b.harvests {
-			return b.harvests - a.harvests
-		}
-		return strings.Compare(a.name, b.name)
+		return cmp.Or(cmp.Compare(b.harvests, a.harvests), strings.Compare(a.name, b.name))
 	})
 	return f
 }
 
 // count takes what the threads add to the conditions. What needs only the census
 // and the tally is worked out side by side.
-func (f *reuseFigures) count(in ReuseInput, crops map[string]*cropFigures) {
+func (f *reuseFigures) count(in ReuseInput, crops map[string]cropFigures) {
 	for name, w := range in.Tally.crops {
-		crop := cropNamed(crops, name)
+		crop := crops[name]
 		crop.turns, crop.mold = w.Turns, w.Moldy
+		crops[name] = crop
 	}
 	sideBySide(
 		func() { f.yields = yieldsOf(in.Tally) },
@@ -209,18 +187,7 @@ func sideBySide(work ...func()) {
 	}
 }
 
-func cropNamed(crops map[string]*cropFigures, name string) *cropFigures {
-	if name == "" {
-		name = unknown
-	}
-	if crops[name] == nil {
-		crops[name] = &cropFigures{name: name}
-	}
-	return crops[name]
-}
-
 func (f *reuseFigures) addMat(c medium.Condition, farm medium.Farm) {
-	f.all.add(c)
 	f.stages[c.Stage]++
 	if since, ok := f.waiting[c.Stage]; !ok || c.Since.Before(since) {
 		f.waiting[c.Stage] = c.Since
@@ -229,7 +196,6 @@ func (f *reuseFigures) addMat(c medium.Condition, farm medium.Farm) {
 		f.census.add(c, false)
 		return
 	}
-	f.inUse.add(c)
 	f.usedTurns = append(f.usedTurns, c.Turn)
 	v := medium.Judge(c, farm, f.now)
 	f.words[v.Word]++
@@ -245,7 +211,7 @@ func (f reuseFigures) summary() []string {
 		return []string{"No mats are on file yet, so there is nothing to report. Register the first."}
 	}
 	var out []string
-	if f.counted && f.inUse.mats > 0 {
+	if f.counted && f.all.inUse() > 0 {
 		out = append(out, f.outlook.say())
 	}
 	if f.all.turns > 0 && f.counted {
@@ -263,11 +229,11 @@ func (f reuseFigures) summary() []string {
 
 func (f reuseFigures) sayPool() string {
 	retired := f.stages[medium.Retired]
-	if f.inUse.mats == 0 {
+	if f.all.inUse() == 0 {
 		return fmt.Sprintf("%s on file, none in use: %d retired.", mats(f.all.mats), retired)
 	}
 	return fmt.Sprintf("%s on file, %d retired and %d in use; of these, by the farm's own rules: %d clear to sow on now, %d with care, %d not clear, %d due to be retired.",
-		mats(f.all.mats), retired, f.inUse.mats, f.words[medium.SowIt], f.words[medium.SowWithCare], f.words[medium.DoNotSow], f.words[medium.RetireMat])
+		mats(f.all.mats), retired, f.all.inUse(), f.words[medium.SowIt], f.words[medium.SowWithCare], f.words[medium.DoNotSow], f.words[medium.RetireMat])
 }
 
 // sayTurns says what the mats in use have done so far.
@@ -310,20 +276,20 @@ func (f reuseFigures) sayCost() string {
 	}
 	said := fmt.Sprintf("The mesh has cost %s per turn so far: %s over %s of %s", g.costPerTurn(f.currency).text,
 		money(g.cost, f.currency), turns(g.pricedTurns), mats(g.priced))
-	if g.unpriced > 0 {
-		said += fmt.Sprintf("; %s without a price left out", mats(g.unpriced))
+	if unpriced := g.mats - g.priced; unpriced > 0 {
+		said += fmt.Sprintf("; %s without a price left out", mats(unpriced))
 	}
 	return said + "."
 }
 
 // sayUndocumented is what keeps the mats in use from being in order on paper.
 func (f reuseFigures) sayUndocumented() (out []string) {
-	if f.inUse.undocumented > 0 {
-		out = append(out, fmt.Sprintf("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.inUse.undocumented, mats(f.inUse.mats)))
+	if f.all.undocumented > 0 {
+		out = append(out, fmt.Sprintf("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.all.undocumented, mats(f.all.inUse())))
 	}
 	if f.procedure > 0 {
 		out = append(out, fmt.Sprintf("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: %d of %s in use.",
-			f.procedure, mats(f.inUse.mats)))
+			f.procedure, mats(f.all.inUse())))
 	}
 	return out
 }
@@ -356,12 +322,10 @@ func (f reuseFigures) meshTable() Section {
 	}
 	rows := f.meshes
 	if len(rows) > 1 {
-		all := f.all
-		all.name = cell{"all", fields{"material": "all"}}
-		rows = append(slices.Clone(rows), all)
+		rows = append(slices.Clone(rows), group{cell{"all", fields{"material": "all"}}, f.all})
 	}
 	for _, g := range rows {
-		s.add(g.name, g.mats, g.inUse, g.turns, tenths(float64(g.turns)/float64(g.mats)), g.costPerTurn(f.currency), g.undocumented)
+		s.add(g.name, g.mats, g.inUse(), g.turns, tenths(float64(g.turns)/float64(g.mats)), g.costPerTurn(f.currency), g.undocumented)
 	}
 	return s
 }
