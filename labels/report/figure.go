@@ -51,6 +51,14 @@ func (s spread) mean() float64 { return float64(s.sum) / float64(s.n) }
 // short writes a figure with at most one decimal.
 func short(v float64) string { return strings.TrimSuffix(decimals(v, 1), ".0") }
 
+// shortOr has a word for what is no number.
+func shortOr(v float64, none string) string {
+	if math.IsNaN(v) {
+		return none
+	}
+	return short(v)
+}
+
 // decimals writes a figure with so many decimals, never with an exponent, and a
 // figure that rounds to nothing without a sign.
 func decimals(v float64, n int) string {

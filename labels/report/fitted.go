@@ -60,12 +60,7 @@ func fitsOf(c *census) fits {
 
 func fit(name string, obs []lifetime.Observation) fitted {
 	obs = sownOn(obs)
-	f := fitted{name: name, mats: len(obs)}
-	for _, o := range obs {
-		if o.Retired {
-			f.retired++
-		}
-	}
+	f := fitted{name: name, mats: len(obs), retired: retiredIn(obs)}
 	if f.fit, f.refused = fitLife(obs); f.refused == nil {
 		f.suits, f.untested = goodness(obs, f.fit)
 	}
@@ -141,13 +136,12 @@ func (f fitted) left(turn int) cell {
 	if err != nil {
 		return cell{text: "not known"}
 	}
-	whole := func(v float64) string {
+	left := spanned(e, func(v float64) string {
 		if v > mostTurns {
 			return "many"
 		}
-		return fmt.Sprintf("%.0f", v)
-	}
-	left := spanned(e, whole, "Weibull fit")
+		return decimals(v, 0)
+	}, "Weibull fit")
 	return cell{keep(left.text), left.value}
 }
 
@@ -156,16 +150,16 @@ const mostTurns = 9999
 
 // estimate writes turns with their interval.
 func estimate(e lifetime.Estimate) cell {
-	out := spanned(e, func(v float64) string {
+	few := func(v float64) string {
 		if v > mostTurns {
 			return "over 9999"
 		}
 		return short(v)
-	}, "Weibull fit")
-	if e.Value > mostTurns {
-		out.text = "over 9999"
 	}
-	return out
+	if e.Value > mostTurns {
+		return cell{few(e.Value), spanned(e, few, "Weibull fit").value}
+	}
+	return spanned(e, few, "Weibull fit")
 }
 
 // wear says how the chance to be retired changes with age.

@@ -52,13 +52,12 @@ func percentSpan(low, high float64) string {
 
 // lives is how long the mats of each material, or supplier, last.
 type lives struct {
-	by      lifeBy
-	groups  []lifeGroup // most mats first
-	all     lifeGroup
-	until   float64 // the longest turn that all known curves reach
-	test    lifetime.LogRankResult
-	refused error // why the groups can't be compared
-	pairs   []lifePair
+	by     lifeBy
+	groups []lifeGroup // most mats first
+	all    lifeGroup
+	until  float64 // the longest turn that all known curves reach
+	test   lifetime.LogRankResult
+	pairs  []lifePair
 }
 
 type lifeGroup struct {
@@ -102,31 +101,22 @@ func (l lives) noted() bool {
 
 // known are the groups with enough retired mats.
 func (l lives) known() []lifeGroup {
-	var out []lifeGroup
-	for _, g := range l.groups {
-		if g.refused == nil {
-			out = append(out, g)
-		}
-	}
-	return out
+	return slices.DeleteFunc(slices.Clone(l.groups), func(g lifeGroup) bool { return g.refused != nil })
 }
 
 func (l *lives) compare() {
 	groups := slices.DeleteFunc(l.known(), func(g lifeGroup) bool { return g.name == unknown && len(l.groups) > 1 })
+	var tested []lifetime.Group
 	for i, g := range groups {
 		if i == 0 || g.curve.LastTurn < l.until {
 			l.until = g.curve.LastTurn
 		}
+		tested = append(tested, g.tested())
 	}
 	if len(groups) < 2 {
-		l.refused = &lifetime.TooLittle{Of: l.by.many + " with enough retired mats", Have: len(groups), Need: 2}
 		return
 	}
-	var tested []lifetime.Group
-	for _, g := range groups {
-		tested = append(tested, lifetime.Group{Name: g.name, Observations: g.obs})
-	}
-	l.test, l.refused = lifetime.LogRank(tested)
+	l.test, _ = lifetime.LogRank(tested) // of which no pair is left where it is refused
 	var p []float64
 	for i := range groups {
 		for j := i + 1; j < len(groups); j++ {
@@ -148,10 +138,12 @@ func (l *lives) compare() {
 	}
 }
 
+func (g lifeGroup) tested() lifetime.Group { return lifetime.Group{Name: g.name, Observations: g.obs} }
+
 // comparePair sets two groups against each other; too few expected
 // retirements are an error.
 func comparePair(a, b lifeGroup) (lifePair, float64, error) {
-	test, err := lifetime.LogRank([]lifetime.Group{{Name: a.name, Observations: a.obs}, {Name: b.name, Observations: b.obs}})
+	test, err := lifetime.LogRank([]lifetime.Group{a.tested(), b.tested()})
 	if err == nil {
 		err = lifetime.DefaultLimits().Comparison(test)
 	}
@@ -173,16 +165,17 @@ func (l lives) say() []string {
 		if err != nil {
 			return nil
 		}
+		done := turns(int(rate.Turns + 0.5))
 		if rate.Retired == 0 {
-			return []string{fmt.Sprintf("No mat is retired yet, so how long a mat lasts can't be said; the mats have made %s in all.", turns(int(rate.Turns+0.5)))}
+			return []string{"No mat is retired yet, so how long a mat lasts can't be said; the mats have made " + done + " in all."}
 		}
-		return []string{fmt.Sprintf("Too few mats are retired to say how long a mat lasts: %d so far, in %s of all mats together.", rate.Retired, turns(int(rate.Turns+0.5)))}
+		return []string{fmt.Sprintf("Too few mats are retired to say how long a mat lasts: %d so far, in %s of all mats together.",
+			rate.Retired, done)}
 	}
 	unlike := l.sayUnlike()
-	if len(unlike) > 0 {
-		return unlike[:min(len(unlike), 2)]
-	}
 	switch {
+	case len(unlike) > 0:
+		return unlike[:min(len(unlike), 2)]
 	case len(l.pairs) > 0:
 		return []string{l.all.sayHalf(), fmt.Sprintf("The records show no difference in life between %s beyond chance (log-rank %s).", l.by.many, probability(l.test.P))}
 	case len(l.groups) > 1:
@@ -226,12 +219,7 @@ func medianTurns(q lifetime.Quantile) lifetime.Estimate {
 	return lifetime.Estimate{Value: turn(q.At), Low: turn(q.Low), High: turn(q.High)}
 }
 
-func turnReached(v float64) string {
-	if math.IsNaN(v) {
-		return "not reached"
-	}
-	return short(v)
-}
+func turnReached(v float64) string { return shortOr(v, "not reached") }
 
 func (l lives) table() Section {
 	s := l.section("life_by_{one}", "{mean turns}", l.meanHead())
@@ -261,12 +249,6 @@ func (l lives) meanHead() string {
 }
 
 func (l lives) row(g lifeGroup) []any {
-	retired := 0
-	for _, o := range g.obs {
-		if o.Retired {
-			retired++
-		}
-	}
 	half, mean, rate := cell{text: tooFewShort(g.refused)}, cell{text: "–"}, cell{"no turns yet", fields{"turns_watched": 0}}
 	if g.refused == nil {
 		half = cell{text: "not reached"}
@@ -280,7 +262,17 @@ func (l lives) row(g lifeGroup) []any {
 	if r, err := lifetime.RetirementRate(g.obs, confidence); err == nil {
 		rate = turnsForEach(r)
 	}
-	return []any{g.name, len(g.obs), retired, half, mean, rate}
+	return []any{g.name, len(g.obs), retiredIn(g.obs), half, mean, rate}
+}
+
+func retiredIn(obs []lifetime.Observation) int {
+	n := 0
+	for _, o := range obs {
+		if o.Retired {
+			n++
+		}
+	}
+	return n
 }
 
 // turnsForEach gives a rate of retirements as the turns that one stands for: a

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"resow/medium"
@@ -111,8 +112,6 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 	return line
 }
 
-func (c costs) money(v float64) string { return c.amount(v).text }
-
 func (c costs) amount(v float64) cell { return amount(v, c.currency) }
 
 // price is an amount of the farm's price list, where 0 means that it is not set.
@@ -123,44 +122,29 @@ func (c costs) price(v float64) cell {
 	return c.amount(v)
 }
 
-func (c costs) span(low, high float64) string {
-	return decimals(low, 2) + " to " + decimals(high, 2)
+// perTurn is the interval of the cost of a turn.
+func (l costLine) perTurn() string {
+	return hundredths(l.costs.PerTurn.Low) + " to " + hundredths(l.costs.PerTurn.High)
 }
 
 // known are the lines with figures.
 func (c costs) known() []costLine {
-	var out []costLine
-	for _, l := range c.lines {
-		if l.refused == "" {
-			out = append(out, l)
-		}
-	}
-	return out
+	return slices.DeleteFunc(slices.Clone(c.lines), func(l costLine) bool { return l.refused != "" })
 }
 
 func (c costs) say() []string {
-	lines := c.known()
-	if len(lines) == 0 {
-		switch {
-		case c.turns == 0:
-			return nil
-		case c.prices.MediumPerTray == 0:
-			return []string{"Whether reuse pays can't be said without the price of the throw-away medium; put it on file."}
-		}
-		return []string{"Whether reuse pays can't be said yet: " + c.why() + "."}
-	}
 	var out []string
+	lines := c.known()
 	for _, l := range lines[:min(len(lines), 2)] {
 		out = append(out, l.say(c))
 	}
-	return out
-}
-
-func (c costs) why() string {
-	if len(c.lines) == 0 {
-		return "no mats are on file"
+	switch {
+	case len(lines) > 0 || c.turns == 0:
+		return out
+	case c.prices.MediumPerTray == 0:
+		return []string{"Whether reuse pays can't be said without the price of the throw-away medium; put it on file."}
 	}
-	return c.lines[0].refused
+	return []string{"Whether reuse pays can't be said yet: " + c.lines[0].refused + "."}
 }
 
 // pays is the answer that the interval of the cost of a turn allows. The life
@@ -178,8 +162,7 @@ func (l costLine) pays() string {
 }
 
 func (l costLine) say(c costs) string {
-	said := fmt.Sprintf("%s: a turn costs %s (%s; 95 %% interval), one on throw-away medium %s", l.pays(), c.money(l.costs.PerTurn.Value),
-		c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High), c.money(l.costs.Medium))
+	said := fmt.Sprintf("%s: a turn costs %s (%s; 95 %% interval), one on throw-away medium %s", l.pays(), c.amount(l.costs.PerTurn.Value).text, l.perTurn(), c.amount(l.costs.Medium).text)
 	if l.costs.BreakEven.Never && !l.costs.Earliest.Never {
 		return said + "; at the mean washing time a mat does not pay for itself, at the shortest it may."
 	}
@@ -211,12 +194,7 @@ func (l costLine) paid() lifetime.Estimate {
 	return lifetime.Estimate{Value: turn(l.costs.BreakEven), Low: turn(l.costs.Earliest), High: turn(l.costs.Latest)}
 }
 
-func turnOrNever(v float64) string {
-	if math.IsNaN(v) {
-		return "never"
-	}
-	return short(v)
-}
+func turnOrNever(v float64) string { return shortOr(v, "never") }
 
 func (c costs) weighsMedium() bool { return c.prices.MediumGPerTray > 0 && c.turns > 0 }
 
@@ -297,7 +275,7 @@ func (c costs) row(l costLine) []any {
 		}
 	}
 	perTurn := amountWithin(l.costs.PerTurn, c.currency)
-	perTurn.text += " (" + c.span(l.costs.PerTurn.Low, l.costs.PerTurn.High) + ")"
+	perTurn.text += " (" + l.perTurn() + ")"
 	return []any{l.name, c.amount(l.costs.UpFront.Value), spanned(l.life.Estimate, short, "Kaplan-Meier"), perTurn, c.amount(l.costs.Medium),
 		amountWithin(l.costs.Saving, c.currency), paid, live}
 }
