@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
 	"slices"
@@ -36,16 +37,15 @@ func Sanitation(in SanitationInput) Report {
 
 // cleaning is one row of the log.
 type cleaning struct {
-	step        medium.Step
-	place       string
-	crop        string
-	lot         string
-	sown        bool // the mat had carried a crop
-	voidedBy    *medium.Step
-	voidsReason string
-	accepted    bool         // as the records stand now
-	lost        *medium.Step // the correction since which a step accepted before no longer counts
-	review      *medium.Step // the first review that takes it in
+	step     medium.Step
+	place    string
+	crop     string
+	lot      string
+	sown     bool // the mat had carried a crop
+	voidedBy *medium.Step
+	accepted bool         // as the records stand now
+	lost     *medium.Step // the correction since which a step accepted before no longer counts
+	review   *medium.Step // the first review that takes it in
 }
 
 func (c cleaning) key() stepKey { return stepKey{c.step.Mat, c.step.MatSeq} }
@@ -146,7 +146,7 @@ func (in SanitationInput) log() *sanitationLog {
 		row := cleaning{step: s, accepted: now.Accepted}
 		if voided {
 			void := by // each row has its own
-			row.voidedBy, row.voidsReason = &void, void.Body.(*medium.Correct).Reason
+			row.voidedBy = &void
 		}
 		if by, ok := voids[stepKey{s.Mat, now.Since}]; ok {
 			lost := by
@@ -183,8 +183,6 @@ func (t *corrected) standing(s medium.Step, voided bool, corrections []medium.St
 // are over and not reviewed stand before all other gaps.
 func (l *sanitationLog) review() {
 	var weeks []gap
-	open := map[string]int{} // week: its place in weeks
-	steps := map[string]int{}
 	for i, r := range l.rows {
 		for j, s := range l.reviews {
 			if !s.Body.(*medium.Review).Covers(r.step, s.Recorded, l.loc) {
@@ -198,14 +196,10 @@ func (l *sanitationLog) review() {
 		if l.rows[i].review != nil || monday.AddDate(0, 0, 7).After(l.now) {
 			continue
 		}
-		key := monday.Format(time.DateOnly)
-		if steps[key]++; steps[key] == 1 {
-			open[key] = len(weeks)
+		if n := len(weeks); n == 0 || !weeks[n-1].at.Equal(monday) { // the rows stand in order
 			weeks = append(weeks, gap{what: "week not reviewed", at: monday})
 		}
-	}
-	for key, n := range steps {
-		weeks[open[key]].week = n
+		weeks[len(weeks)-1].week++
 	}
 	l.weeks = len(weeks)
 	l.gaps = append(weeks, append(l.ownReviews(), l.gaps...)...)
@@ -254,7 +248,7 @@ func (l *sanitationLog) reviewTable() Section {
 
 func (in SanitationInput) steps(kinds ...medium.Kind) iter.Seq[medium.Step] {
 	if in.Steps == nil {
-		return func(func(medium.Step) bool) {}
+		return slices.Values([]medium.Step(nil))
 	}
 	return in.Steps(kinds...)
 }
@@ -313,11 +307,13 @@ func (l *sanitationLog) follow(t *thread, row cleaning) {
 	s := row.step
 	switch b := s.Body.(type) {
 	case *medium.Sow:
+		crop := medium.CropName(b.Crops)
 		if !t.cleared && l.covers(s.At) {
 			l.unsown++
-			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before", mat: s.Mat, at: s.At, by: s.By, more: lotText(medium.CropName(b.Crops), b.Lot)})
+			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before",
+				mat: s.Mat, at: s.At, by: s.By, more: lotText(crop, b.Lot)})
 		}
-		*t = thread{crop: l.names.Kept(medium.CropName(b.Crops)), lot: l.names.Kept(b.Lot), place: l.names.Kept(b.Place), sown: true, corrected: t.corrected}
+		*t = thread{crop: l.names.Kept(crop), lot: l.names.Kept(b.Lot), place: l.names.Kept(b.Place), sown: true, corrected: t.corrected}
 	case *medium.Harvest:
 		if !b.MoreCutsToCome {
 			t.harvested, t.cleared = s.At, false
@@ -339,10 +335,7 @@ func (l *sanitationLog) stillOpen(threads map[medium.Code]*thread) {
 		}
 	}
 	slices.SortFunc(open, func(a, b gap) int {
-		if c := a.at.Compare(b.at); c != 0 {
-			return c
-		}
-		return strings.Compare(string(a.mat), string(b.mat))
+		return cmp.Or(a.at.Compare(b.at), strings.Compare(string(a.mat), string(b.mat)))
 	})
 	l.open = len(open)
 	l.gaps = append(l.gaps, open...)
@@ -357,23 +350,23 @@ func (l *sanitationLog) rowGaps() {
 			}
 		}
 	}
+	crop := func(r cleaning) string { return r.crop }
 	add("sanitizing step not accepted", cleaning.notAccepted, func(r cleaning) string { return r.why(l.loc) })
-	add("late entry", func(r cleaning) bool { return r.step.Outcome.Late }, func(r cleaning) string {
-		return "written down " + minute(r.step.Recorded.In(l.loc))
-	})
-	add("voided step", func(r cleaning) bool { return r.voidedBy != nil }, func(r cleaning) string { return r.void(l.loc) })
-	add("no lot on file", func(r cleaning) bool { return r.counts() && r.sown && r.lot == "" }, func(r cleaning) string { return r.crop })
-	add("no place on file", func(r cleaning) bool { return r.counts() && r.sown && r.place == "" }, func(r cleaning) string { return r.crop })
+	add("late entry", cleaning.late, func(r cleaning) string { return "written down " + minute(r.step.Recorded.In(l.loc)) })
+	add("voided step", func(r cleaning) bool { return !r.counts() }, func(r cleaning) string { return r.void(l.loc) })
+	add("no lot on file", func(r cleaning) bool { return r.counts() && r.sown && r.lot == "" }, crop)
+	add("no place on file", func(r cleaning) bool { return r.counts() && r.sown && r.place == "" }, crop)
 }
 
 func (c cleaning) counts() bool { return c.voidedBy == nil }
+func (c cleaning) late() bool   { return c.step.Outcome.Late }
 
 func (c cleaning) notAccepted() bool {
 	return c.counts() && c.sanitize() && !c.accepted
 }
 
 func (c cleaning) void(loc *time.Location) string {
-	return fmt.Sprintf("void since %s (%s): %s", day(c.voidedBy.At.In(loc)), c.voidedBy.By, c.voidsReason)
+	return fmt.Sprintf("void since %s (%s): %s", day(c.voidedBy.At.In(loc)), c.voidedBy.By, c.voidedBy.Body.(*medium.Correct).Reason)
 }
 
 func lotText(crop, lot string) string {
@@ -426,7 +419,7 @@ func (l *sanitationLog) figures() fields {
 		"rinses":                        l.tally(func(r cleaning) bool { return r.counts() && !r.sanitize() }),
 		"sanitizings":                   l.tally(func(r cleaning) bool { return r.counts() && r.sanitize() }),
 		"sanitizings_not_accepted":      l.tally(cleaning.notAccepted),
-		"steps_late":                    l.tally(func(r cleaning) bool { return r.step.Outcome.Late }),
+		"steps_late":                    l.tally(cleaning.late),
 		"steps_voided":                  l.tally(func(r cleaning) bool { return !r.counts() }),
 		"steps_reviewed_by_their_own":   l.tally(cleaning.own),
 		"records_superseded":            len(l.superseded()),
@@ -441,12 +434,13 @@ func (l *sanitationLog) summary(f fields) []string {
 	}
 	n := func(name string) int { return f[name].(int) }
 	sanitized := count(n("sanitizings"), "sanitizing step", "sanitizing steps")
+	late, voided := count(n("steps_late"), "step", "steps"), count(n("steps_voided"), "step", "steps")
 	out := []string{
 		fmt.Sprintf("On file %s: %s and %s, on %s.", when, count(n("rinses"), "rinse", "rinses"), sanitized, mats(n("mats"))),
 		fmt.Sprintf("Sown on without an accepted sanitizing step before: %s.", count(l.unsown, "time", "times")),
 		fmt.Sprintf("Harvested, and no accepted sanitizing step since, at the end of the period: %s.", mats(l.open)),
 		fmt.Sprintf("Not accepted: %d of %s.", n("sanitizings_not_accepted"), sanitized),
-		fmt.Sprintf("Written down late: %s. Voided: %s.", count(n("steps_late"), "step", "steps"), count(n("steps_voided"), "step", "steps")),
+		fmt.Sprintf("Written down late: %s. Voided: %s.", late, voided),
 		fmt.Sprintf("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks),
 	}
 	if own := n("steps_reviewed_by_their_own"); own > 0 {
@@ -531,8 +525,6 @@ func (l *sanitationLog) row(r cleaning, numbers []int) []string {
 	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
 	}
-	cells := []string{l.when(r.step), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}
-	cells = append(cells, l.values(r.step.Body)...)
 	reviewed := "–"
 	if r.review != nil {
 		reviewed = r.review.By + " " + keep(day(r.review.Recorded.In(l.loc)))
@@ -540,6 +532,7 @@ func (l *sanitationLog) row(r cleaning, numbers []int) []string {
 	if r.own() {
 		reviewed += " (own)"
 	}
+	cells := append([]string{l.when(r.step), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}, l.values(r.step.Body)...)
 	return append(cells, r.step.By, reviewed, result(r, numbers))
 }
 
@@ -628,12 +621,8 @@ func result(r cleaning, numbers []int) string {
 	if r.step.Outcome.Late {
 		said += ", late"
 	}
-	var see []string
-	for _, n := range numbers {
-		see = append(see, fmt.Sprint(n))
-	}
-	if len(see) > 0 {
-		said += ", see " + list(see)
+	if len(numbers) > 0 {
+		said += ", see " + list(strings.Fields(strings.Trim(fmt.Sprint(numbers), "[]")))
 	}
 	return said
 }
