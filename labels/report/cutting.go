@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"maps"
 
 	"resow/medium/cutting"
 )
@@ -22,32 +23,47 @@ type cuts struct {
 	made    []int           // copies of each size
 	proven  bool
 	gap     float64 // to the bound that no plan can pass, in percent
+	from    string  // what they are cut from
+	proof   string  // what is proven of the plan, or how near it comes
+	figures fields
 }
 
 func (in CuttingInput) cuts() cuts {
 	switch {
 	case in.Sheets != nil:
-		return cuts{in.Sheets.Batches, in.Sheets.Made, in.Sheets.Proven, in.Sheets.GapPercent()}
+		p := in.Sheets
+		c := cuts{p.Batches, p.Made, p.Proven, p.GapPercent(), count(p.Sheets, "sheet", "sheets") + " of " + stock(p.Batches),
+			"No cutting plan needs fewer: proven.", fields{"sheets": p.Sheets, "least_sheets": p.Bound}}
+		if !p.Proven {
+			c.proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", p.Bound, short(c.gap))
+		}
+		return c
 	case in.Best != nil:
-		return cuts{[]cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}, in.Best.Made, in.Best.Proven, in.Best.GapPercent()}
+		p, one := in.Best, []cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}
+		c := cuts{one, p.Made, p.Proven, p.GapPercent(), "1 sheet of " + stock(one),
+			"No cutting plan gets more out of the sheet: proven.", fields{"sheets": 1}}
+		if !p.Proven {
+			c.proof = fmt.Sprintf("Not proven to be the best: another plan might get up to %s %% more out of it.", short(c.gap))
+		}
+		return c
 	case in.Roll != nil:
-		return cuts{[]cutting.Batch{{Pattern: in.Roll.Pattern, Times: 1}}, in.Roll.Made, in.Roll.Proven, in.Roll.GapPercent()}
+		p := in.Roll
+		c := cuts{[]cutting.Batch{{Pattern: p.Pattern, Times: 1}}, p.Made, p.Proven, p.GapPercent(),
+			fmt.Sprintf("%d mm off a roll %d mm wide", p.LengthMM, p.Pattern.Sheet.WidthMM),
+			"No cutting plan needs less of the roll: proven.", fields{"roll_length_mm": p.LengthMM, "least_length_mm": p.BoundMM}}
+		if !p.Proven {
+			c.proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", p.BoundMM, short(c.gap))
+		}
+		return c
 	}
 	return cuts{}
 }
 
-func (in CuttingInput) total() (mats int) {
-	for _, n := range in.cuts().made {
-		mats += n
-	}
-	return mats
-}
-
-// Waste is the share of all stock, in percent, that is in no mat, and the part
+// waste is the share of all stock, in percent, that is in no mat, and the part
 // of it that is not worth keeping either.
-func (in CuttingInput) Waste() (waste, lost float64) {
+func (c cuts) waste() (waste, lost float64) {
 	area, pieces, kept := 0, 0, 0
-	for _, b := range in.cuts().batches {
+	for _, b := range c.batches {
 		area += b.Times * b.Pattern.Sheet.AreaMM2()
 		pieces += b.Times * b.Pattern.PieceMM2
 		kept += b.Times * b.Pattern.KeptMM2
@@ -61,53 +77,20 @@ func (in CuttingInput) Waste() (waste, lost float64) {
 // Cutting is the plan of cuts, drawn to scale.
 func Cutting(in CuttingInput) Report {
 	r := in.report("cutting_plan")
-	r.Summary, r.Figures = in.say(), in.named()
-	for i, b := range in.cuts().batches {
+	c, total := in.cuts(), 0
+	for _, n := range c.made {
+		total += n
+	}
+	waste, lost := c.waste()
+	r.Summary = []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.",
+		mats(total), c.from, keep(short(waste)+" %"), keep(short(lost)+" %")), c.proof}
+	r.Figures = fields{"mats": total, "waste_percent": num(waste), "lost_percent": num(lost), "proven": c.proven, "gap_percent": num(c.gap)}
+	maps.Copy(r.Figures, c.figures)
+	r.Sections = []Section{in.sizeTable(c.made)}
+	for i, b := range c.batches {
 		r.Sections = append(r.Sections, in.pattern(i, b))
 	}
-	r.Sections = append([]Section{in.sizeTable()}, r.Sections...)
 	return r
-}
-
-func (in CuttingInput) named() fields {
-	waste, lost := in.Waste()
-	plan := in.cuts()
-	f := fields{"mats": in.total(), "waste_percent": num(waste), "lost_percent": num(lost), "proven": plan.proven, "gap_percent": num(plan.gap)}
-	switch {
-	case in.Sheets != nil:
-		f["sheets"], f["least_sheets"] = in.Sheets.Sheets, in.Sheets.Bound
-	case in.Best != nil:
-		f["sheets"] = 1
-	case in.Roll != nil:
-		f["roll_length_mm"], f["least_length_mm"] = in.Roll.LengthMM, in.Roll.BoundMM
-	}
-	return f
-}
-
-func (in CuttingInput) say() []string {
-	waste, lost := in.Waste()
-	var first, proof string
-	switch {
-	case in.Sheets != nil:
-		first = fmt.Sprintf("%s of %s", count(in.Sheets.Sheets, "sheet", "sheets"), stock(in.cuts().batches))
-		proof = "No cutting plan needs fewer: proven."
-		if !in.Sheets.Proven {
-			proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", in.Sheets.Bound, short(in.Sheets.GapPercent()))
-		}
-	case in.Best != nil:
-		first = "1 sheet of " + stock(in.cuts().batches)
-		proof = "No cutting plan gets more out of the sheet: proven."
-		if !in.Best.Proven {
-			proof = fmt.Sprintf("Not proven to be the best: another plan might get up to %s %% more out of it.", short(in.Best.GapPercent()))
-		}
-	case in.Roll != nil:
-		first = fmt.Sprintf("%d mm off a roll %d mm wide", in.Roll.LengthMM, in.Roll.Pattern.Sheet.WidthMM)
-		proof = "No cutting plan needs less of the roll: proven."
-		if !in.Roll.Proven {
-			proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", in.Roll.BoundMM, short(in.Roll.GapPercent()))
-		}
-	}
-	return []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.", mats(in.total()), first, keep(short(waste)+" %"), keep(short(lost)+" %")), proof}
 }
 
 func stock(b []cutting.Batch) string {
@@ -117,9 +100,9 @@ func stock(b []cutting.Batch) string {
 	return keep(fmt.Sprintf("%d x %d mm", b[0].Pattern.Sheet.LengthMM, b[0].Pattern.Sheet.WidthMM))
 }
 
-func (in CuttingInput) sizeTable() Section {
+func (in CuttingInput) sizeTable(made []int) Section {
 	s := newSection("sizes")
-	for i, n := range in.cuts().made {
+	for i, n := range made {
 		size := in.Sizes[i]
 		var wanted any = cell{text: "as many as fit"}
 		kind, turn := "mat", cell{"no", size.Turn}
@@ -150,9 +133,7 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	}
 	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM), Along: "mesh direction (along the roll)",
 		Alt: words("pattern_{number}", filled...).text("plot")}
-	counts := make([]int, len(in.Sizes))
 	for _, placed := range p.Placed {
-		counts[placed.Size]++
 		text := in.Sizes[placed.Size].Name
 		if placed.Turned {
 			text += " · turned"

@@ -145,7 +145,7 @@ func TestCuttingPlanIsToScaleAndAddsUp(t *testing.T) {
 	require.NoError(t, err)
 	in := CuttingInput{Sizes: sizes, Sheets: &plan}
 	r := Cutting(in)
-	waste, lost := in.Waste()
+	waste, lost := in.cuts().waste()
 	made, area := 0, 0
 	for i, n := range plan.Made {
 		made += n

@@ -66,19 +66,20 @@ func (in PoolInput) bottleneck() *pool.Bottleneck {
 }
 
 func (in PoolInput) say() []string {
-	out := []string{fmt.Sprintf("On average %s mats are busy; the plan needs %s on its fullest day.", short(in.Needs.Mean), mats(in.Needs.AtOnce))}
-	if in.Plan.ByOrder {
-		out[0] = fmt.Sprintf("On average %s mats are busy.", short(in.Needs.Mean))
-	}
+	var out []string
 	if in.Enough != nil {
-		out = append([]string{fmt.Sprintf("%s are enough for this plan: the chance that a week runs short is then %s (%s), and at most %s is wanted.",
-			mats(in.Enough.Mats), percentOf(in.Enough.With.InAWeek.Share), percentSpan(in.Enough.With.InAWeek.Low, in.Enough.With.InAWeek.High), percentOf(in.Level))}, out...)
+		out = append(out, fmt.Sprintf("%s are enough for this plan: the chance that a week runs short is then %s, "+
+			"and at most %s is wanted.", mats(in.Enough.Mats), simulated(in.Enough.With.InAWeek).text, percentOf(in.Level)))
 	} else if in.Stuck != "" {
-		out = append([]string{"No number of mats is enough: " + in.Stuck + "."}, out...)
+		out = append(out, "No number of mats is enough: "+in.Stuck+".")
 	}
+	busy := fmt.Sprintf("On average %s mats are busy", short(in.Needs.Mean))
+	if !in.Plan.ByOrder {
+		busy += fmt.Sprintf("; the plan needs %s on its fullest day", mats(in.Needs.AtOnce))
+	}
+	out = append(out, busy+".")
 	if in.WithIt != nil {
-		out = append(out, fmt.Sprintf("With %s the chance that a week runs short is %s (%s).", mats(in.Have), percentOf(in.WithIt.InAWeek.Share),
-			percentSpan(in.WithIt.InAWeek.Low, in.WithIt.InAWeek.High)))
+		out = append(out, fmt.Sprintf("With %s the chance that a week runs short is %s.", mats(in.Have), simulated(in.WithIt.InAWeek).text))
 	}
 	if b := in.bottleneck(); b != nil {
 		out = append(out, "What holds the mats up: "+b.Text+".")
@@ -136,6 +137,9 @@ func (in PoolInput) closedForm() Section {
 	return s
 }
 
+// simulated is a chance that was counted in the runs.
+func simulated(c pool.Share) cell { return percentWithin(c.Share, c.Low, c.High, "Wilson") }
+
 // lacking is the share of the sowings that found no mat.
 func (in PoolInput) lacking(o pool.Outcome) float64 {
 	lack, wanted := 0.0, 0.0
@@ -153,20 +157,19 @@ func (in PoolInput) lacking(o pool.Outcome) float64 {
 
 func (in PoolInput) weekTable(name string, with int, o pool.Outcome) Section {
 	s := newSection("weeks.{name}", "{name}", name, "{mats}", mats(with))
-	s.Figures = fields{"mats": with,
-		"short_in_a_week_percent": percentWithin(o.InAWeek.Share, o.InAWeek.Low, o.InAWeek.High, "Wilson").value}
+	s.Figures = fields{"mats": with, "short_in_a_week_percent": simulated(o.InAWeek).value}
 	p := newPlot("weeks.{name}")
 	p.X.From, p.X.To, p.Y.To = 1, float64(len(o.Weeks)), 10
 	var band, line []Point
 	for i, w := range o.Weeks {
-		s.add(i+1, percentWithin(w.Short.Share, w.Short.Low, w.Short.High, "Wilson"), cell{hundredths(w.MatsShort), num(w.MatsShort)})
+		s.add(i+1, simulated(w.Short), cell{hundredths(w.MatsShort), num(w.MatsShort)})
 		x := float64(i + 1)
 		band = append(band, Point{X: x, Y: 100 * w.Short.High, Low: 100 * w.Short.Low})
 		line = append(line, Point{X: x, Y: 100 * w.Short.Share})
 		p.Y.To = min(100, max(p.Y.To, 110*w.Short.High))
 	}
 	p.Series = []Series{{Name: "95 % interval", Shape: Band, Points: band}, {Name: "chance", Points: line},
-		{Name: "wanted at most", Style: 1, Points: []Point{{X: p.X.From, Y: 100 * in.Level}, {X: p.X.To, Y: 100 * in.Level}}}}
+		{Name: "wanted at most", Style: 1, Points: p.level(100 * in.Level)}}
 	s.Plots = []Plot{p}
 	return s
 }
