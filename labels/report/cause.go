@@ -77,9 +77,9 @@ func (c causesOver) section() Section {
 		return s
 	}
 	shown := c.curves[:min(len(c.curves), len(dashes))]
-	var rare []string
+	var rare sentences
 	for _, curve := range c.curves[len(shown):] {
-		rare = append(rare, fmt.Sprintf("%s %s", causeName(medium.Cause(curve.Cause)), chance(incidenceAt(curve, c.last)).text))
+		rare.say("%s %s", causeName(medium.Cause(curve.Cause)), chance(incidenceAt(curve, c.last)).text)
 	}
 	if len(rare) > 0 {
 		s.Note += fmt.Sprintf(" Of the less frequent causes only the chance by turn %s is given: %s.", short(c.last), list(rare))

@@ -186,11 +186,11 @@ func (l lives) say() []string {
 
 // sayUnlike names the pairs that differ beyond chance.
 func (l lives) sayUnlike() []string {
-	var out []string
+	var out sentences
 	for _, p := range l.pairs {
 		if p.adjusted < 1-confidence {
-			out = append(out, fmt.Sprintf("Mats of %s last %s times as long as %s over the first %s turns (%s; log-rank %s).", p.a,
-				hundredths(p.ratio.Value), p.b, short(p.ratio.Until), interval95(p.ratio.Estimate, hundredths), probability(p.adjusted)))
+			out.say("Mats of %s last %s times as long as %s over the first %s turns (%s; log-rank %s).", p.a,
+				hundredths(p.ratio.Value), p.b, short(p.ratio.Until), interval95(p.ratio.Estimate, hundredths), probability(p.adjusted))
 		}
 	}
 	return out

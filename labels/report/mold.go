@@ -204,7 +204,7 @@ func (m molds) sayWeeks() string {
 }
 
 func (m molds) sayChanges() []string {
-	var out []string
+	var out sentences
 	for _, c := range m.changes {
 		if c.refused != nil {
 			continue
@@ -217,20 +217,20 @@ func (m molds) sayChanges() []string {
 		default:
 			word = "more often"
 		}
-		out = append(out, fmt.Sprintf("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s points; Fisher %s).",
+		out.say("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s points; Fisher %s).",
 			c.product, date(dayTime(c.day)).text, percentOf(c.after.Share()), percentOf(c.before.Share()), word,
-			difference(c.Comparison).text, probability(c.P)))
+			difference(c.Comparison).text, probability(c.P))
 	}
 	return out
 }
 
 func (m molds) rateTable() Section {
 	s := newSection("mold_rates")
-	var left []string
+	var left sentences
 	for i, counts := range m.groups {
 		by := rateGroups[i]
 		if more := len(counts) - rowsPerGroup; more > 0 {
-			left = append(left, fmt.Sprintf("%d by %s", more, by))
+			left.say("%d by %s", more, by)
 		}
 		for _, c := range counts[:min(len(counts), rowsPerGroup)] {
 			rate, interval, exact := cell{}, "too few turns", cell{}

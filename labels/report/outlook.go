@@ -178,11 +178,11 @@ func (o outlook) say() string {
 	}
 	month := o.Weeks[weeksInAMonth-1]
 	sure := o.Due + month.SumAtLimit
-	parts := []string{due}
+	parts := sentences{due}
 	if month.SumAtLimit > 0 {
-		parts = append(parts, fmt.Sprintf("%s the farm's own limit of %s turns", count(month.SumAtLimit, "more comes to", "more come to"), short(o.Limit)))
+		parts.say("%s the farm's own limit of %s turns", count(month.SumAtLimit, "more comes to", "more come to"), short(o.Limit))
 	}
-	parts = append(parts, fmt.Sprintf("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow, month.SumHigh))
+	parts.say("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow, month.SumHigh)
 	replace := "Replace about " + mats(sure+month.SumMedian)
 	if sure+month.SumMedian == 0 {
 		replace = "Probably no mat has to be replaced"
@@ -192,7 +192,7 @@ func (o outlook) say() string {
 
 // sayLives says which life which mats go by.
 func (o outlook) sayLives() []string {
-	var out []string
+	var out sentences
 	for _, l := range o.lives {
 		from := "from its own " + count(l.retired, "retired mat", "retired mats")
 		if l.name == allMats {
@@ -202,11 +202,11 @@ func (o outlook) sayLives() []string {
 		if e, err := l.fit.MeanLife(); err == nil {
 			mean = fmt.Sprintf("%s turns (%s)", short(e.Value), interval95(e, short))
 		}
-		out = append(out, fmt.Sprintf("Mean life of %s in this forecast: %s, %s.", list(l.materials), mean, from))
+		out.say("Mean life of %s in this forecast: %s, %s.", list(l.materials), mean, from)
 	}
 	for _, l := range o.lives {
 		if l.misfit() {
-			out = append(out, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take these weeks as rough.", l.name, probability(l.suits)))
+			out.say("The fitted life of %s does not suit its records (%s): take these weeks as rough.", l.name, probability(l.suits))
 		}
 	}
 	return out

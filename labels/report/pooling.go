@@ -66,10 +66,10 @@ func (in PoolInput) bottleneck() *pool.Bottleneck {
 }
 
 func (in PoolInput) say() []string {
-	var out []string
+	var out sentences
 	if in.Enough != nil {
-		out = append(out, fmt.Sprintf("%s are enough for this plan: the chance that a week runs short is then %s, "+
-			"and at most %s is wanted.", mats(in.Enough.Mats), simulated(in.Enough.With.InAWeek).text, percentOf(in.Level)))
+		out.say("%s are enough for this plan: the chance that a week runs short is then %s, "+
+			"and at most %s is wanted.", mats(in.Enough.Mats), simulated(in.Enough.With.InAWeek).text, percentOf(in.Level))
 	} else if in.Stuck != "" {
 		out = append(out, "No number of mats is enough: "+in.Stuck+".")
 	}
@@ -79,7 +79,7 @@ func (in PoolInput) say() []string {
 	}
 	out = append(out, busy+".")
 	if in.WithIt != nil {
-		out = append(out, fmt.Sprintf("With %s the chance that a week runs short is %s.", mats(in.Have), simulated(in.WithIt.InAWeek).text))
+		out.say("With %s the chance that a week runs short is %s.", mats(in.Have), simulated(in.WithIt.InAWeek).text)
 	}
 	if b := in.bottleneck(); b != nil {
 		out = append(out, "What holds the mats up: "+b.Text+".")

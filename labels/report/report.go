@@ -209,6 +209,11 @@ var signLines = []string{"Reviewed by (supervisor or responsible party)", "Signa
 // signShare is how much of a page's width each of them gets.
 var signShare = []float64{0.42, 0.34, 0.24}
 
+// sentences are written one after the other.
+type sentences []string
+
+func (s *sentences) say(format string, args ...any) { *s = append(*s, fmt.Sprintf(format, args...)) }
+
 func count(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one

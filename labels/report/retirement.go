@@ -160,10 +160,10 @@ func (f retirementFigures) sayDue() string {
 	for _, j := range f.due {
 		byRule[j.found[0].Rule]++
 	}
-	var parts []string
+	var parts sentences
 	for _, r := range medium.Rules {
 		if n := byRule[r.Name]; n > 0 {
-			parts = append(parts, fmt.Sprintf("%d by %s", n, r.Name))
+			parts.say("%d by %s", n, r.Name)
 		}
 	}
 	said := fmt.Sprintf("%s due to be retired now by the farm's own rules: %s.", count(len(f.due), "mat is", "mats are"), list(parts))
@@ -187,9 +187,9 @@ func (f retirementFigures) sayGone() []string {
 	if len(f.gone) == 0 {
 		return []string{"No mat was retired " + when + "."}
 	}
-	var parts []string
+	var parts sentences
 	for _, cause := range causes(f.byCause) {
-		parts = append(parts, fmt.Sprintf("%d %s", len(f.byCause[cause]), causeName(cause)))
+		parts.say("%d %s", len(f.byCause[cause]), causeName(cause))
 	}
 	said := fmt.Sprintf("%s retired %s: %s.", count(len(f.gone), "mat was", "mats were"), when, list(parts))
 	s := f.reached()

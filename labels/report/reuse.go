@@ -283,13 +283,13 @@ func (f reuseFigures) sayCost() string {
 }
 
 // sayUndocumented is what keeps the mats in use from being in order on paper.
-func (f reuseFigures) sayUndocumented() (out []string) {
+func (f reuseFigures) sayUndocumented() (out sentences) {
 	if f.all.undocumented > 0 {
-		out = append(out, fmt.Sprintf("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.all.undocumented, mats(f.all.inUse())))
+		out.say("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.all.undocumented, mats(f.all.inUse()))
 	}
 	if f.procedure > 0 {
-		out = append(out, fmt.Sprintf("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: %d of %s in use.",
-			f.procedure, mats(f.all.inUse())))
+		out.say("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: %d of %s in use.",
+			f.procedure, mats(f.all.inUse()))
 	}
 	return out
 }

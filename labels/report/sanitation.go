@@ -434,23 +434,21 @@ func (l *sanitationLog) summary(f fields) []string {
 	}
 	n := func(name string) int { return f[name].(int) }
 	sanitized := count(n("sanitizings"), "sanitizing step", "sanitizing steps")
-	late, voided := count(n("steps_late"), "step", "steps"), count(n("steps_voided"), "step", "steps")
-	out := []string{
-		fmt.Sprintf("On file %s: %s and %s, on %s.", when, count(n("rinses"), "rinse", "rinses"), sanitized, mats(n("mats"))),
-		fmt.Sprintf("Sown on without an accepted sanitizing step before: %s.", count(l.unsown, "time", "times")),
-		fmt.Sprintf("Harvested, and no accepted sanitizing step since, at the end of the period: %s.", mats(l.open)),
-		fmt.Sprintf("Not accepted: %d of %s.", n("sanitizings_not_accepted"), sanitized),
-		fmt.Sprintf("Written down late: %s. Voided: %s.", late, voided),
-		fmt.Sprintf("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks),
-	}
+	var out sentences
+	out.say("On file %s: %s and %s, on %s.", when, count(n("rinses"), "rinse", "rinses"), sanitized, mats(n("mats")))
+	out.say("Sown on without an accepted sanitizing step before: %s.", count(l.unsown, "time", "times"))
+	out.say("Harvested, and no accepted sanitizing step since, at the end of the period: %s.", mats(l.open))
+	out.say("Not accepted: %d of %s.", n("sanitizings_not_accepted"), sanitized)
+	out.say("Written down late: %s. Voided: %s.", count(n("steps_late"), "step", "steps"), count(n("steps_voided"), "step", "steps"))
+	out.say("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks)
 	if own := n("steps_reviewed_by_their_own"); own > 0 {
-		out = append(out, fmt.Sprintf("Reviewed by the person who did them: %s.", count(own, "step", "steps")))
+		out.say("Reviewed by the person who did them: %s.", count(own, "step", "steps"))
 	}
 	if n := n("records_superseded"); n > 0 {
-		out = append(out, fmt.Sprintf("Directions, solutions or strip readings that a step relied on and that a newer record replaced: %d.", n))
+		out.say("Directions, solutions or strip readings that a step relied on and that a newer record replaced: %d.", n)
 	}
 	if farm := n("sanitizings_by_farm_procedure"); farm > 0 {
-		out = append(out, fmt.Sprintf("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm, sanitized))
+		out.say("By the farm's own procedure, not by label directions for food-contact surfaces: %d of %s.", farm, sanitized)
 	}
 	return out
 }
@@ -575,12 +573,12 @@ func (l *sanitationLog) readIn(at time.Time) string {
 }
 
 func (l *sanitationLog) otherValues(b *medium.Sanitize) string {
-	var out []string
+	var out sentences
 	if b.TempC != nil {
-		out = append(out, fmt.Sprintf("%v C", *b.TempC)+l.readIn(b.TempAt))
+		out.say("%v C%s", *b.TempC, l.readIn(b.TempAt))
 	}
 	if b.PH != nil {
-		out = append(out, fmt.Sprintf("pH %v", *b.PH)+l.readIn(b.PHAt))
+		out.say("pH %v%s", *b.PH, l.readIn(b.PHAt))
 	}
 	if b.Rinsed {
 		out = append(out, "rinsed after")
@@ -593,7 +591,7 @@ func (l *sanitationLog) otherValues(b *medium.Sanitize) string {
 	case b.Mixed.Strip == nil:
 		out = append(out, "no strip read before")
 	default:
-		out = append(out, fmt.Sprintf("strip %v ppm, %s by %s", b.Mixed.Strip.ReadPPM, l.time(b.Mixed.StripAt), b.Mixed.StripBy))
+		out.say("strip %v ppm, %s by %s", b.Mixed.Strip.ReadPPM, l.time(b.Mixed.StripAt), b.Mixed.StripBy)
 	}
 	if len(out) == 0 {
 		return "–"

@@ -37,19 +37,20 @@ func Trace(in TraceInput) Report {
 }
 
 func (in TraceInput) summary() []string {
-	out := []string{fmt.Sprintf("Traced: %s on %s.", count(len(in.Result.Start), "growth", "growths"), mats(len(in.Result.Mats))), in.mold()}
-	out = append(out, "Other lots at risk by the records: "+counted(in.otherLots())+".")
+	var out sentences
+	out.say("Traced: %s on %s.", count(len(in.Result.Start), "growth", "growths"), mats(len(in.Result.Mats)))
+	out = append(out, in.mold(), "Other lots at risk by the records: "+counted(in.otherLots())+".")
 	for _, s := range in.Result.Seeds {
-		out = append(out, fmt.Sprintf("Other lots of the same seed lot, %s: %s.", s.Name, or(strings.Join(s.Lots, ", "), "none with a name")))
+		out.say("Other lots of the same seed lot, %s: %s.", s.Name, or(strings.Join(s.Lots, ", "), "none with a name"))
 	}
-	out = append(out, fmt.Sprintf("In use and not on hold when this was printed: %s of this trace.", mats(len(in.Result.Hold))))
+	out.say("In use and not on hold when this was printed: %s of this trace.", mats(len(in.Result.Hold)))
 	for _, s := range in.Result.Seeds {
 		if len(s.Hold) > 0 {
-			out = append(out, fmt.Sprintf("In use, not on hold, and other crops of seed lot %s grew on them: %s more.", s.Name, mats(len(s.Hold))))
+			out.say("In use, not on hold, and other crops of seed lot %s grew on them: %s more.", s.Name, mats(len(s.Hold)))
 		}
 	}
 	if n := len(in.Result.Voided); n > 0 {
-		out = append(out, fmt.Sprintf("NOT AMONG THEM: %s of such lots, on other mats, that were voided; look at each.", count(n, "sowing", "sowings")))
+		out.say("NOT AMONG THEM: %s of such lots, on other mats, that were voided; look at each.", count(n, "sowing", "sowings"))
 	}
 	for _, c := range in.Commands {
 		out = append(out, "To hold them: "+c)
@@ -81,10 +82,10 @@ func (in TraceInput) otherLots() (others []string) {
 
 // mold names the growths of the trace on which mold was seen.
 func (in TraceInput) mold() string {
-	var seen []string
+	var seen sentences
 	take := func(g trace.Growth, as string) {
 		if g.Mold {
-			seen = append(seen, fmt.Sprintf("%s on %s (%s)", lotText(g.Crop, g.Lot), keep(g.Mat.String()), as))
+			seen.say("%s on %s (%s)", lotText(g.Crop, g.Lot), keep(g.Mat.String()), as)
 		}
 	}
 	for _, g := range in.Result.Start {

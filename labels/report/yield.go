@@ -56,14 +56,15 @@ func (y yields) say() []string {
 	default:
 		word = "rises"
 	}
-	out := []string{fmt.Sprintf("Yield, adjusted for crop and seed, %s from turn to turn: %s percentage points per turn (%s, %d harvests).",
-		word, signed(t.Slope.Value), interval95(t.Slope, signed), t.Readings)}
+	var out sentences
+	out.say("Yield, adjusted for crop and seed, %s from turn to turn: %s percentage points per turn (%s, %d harvests).",
+		word, signed(t.Slope.Value), interval95(t.Slope, signed), t.Readings)
 	if n := len(y.losing); n > 0 {
 		shown := codes(y.losing[:min(n, 6)])
 		if n > 6 {
 			shown += fmt.Sprintf(" and %d more", n-6)
 		}
-		out = append(out, fmt.Sprintf("%s yield beyond chance: %s.", count(n, "mat loses", "mats lose"), shown))
+		out.say("%s yield beyond chance: %s.", count(n, "mat loses", "mats lose"), shown)
 	}
 	return out
 }
