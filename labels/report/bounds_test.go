@@ -16,7 +16,7 @@ func molded(places, weeks int) molds {
 	t := NewTally(medium.Farm{}, start)
 	for n := range places {
 		name := fmt.Sprintf("shelf %02d", n)
-		t.rates[rateKey{"place", name}] = &lifetime.Count{Name: name, Trials: 100 - n, Hits: 30 * (n % 2)}
+		t.rates[rateKey{"place", name}] = lifetime.Week{Turns: 100 - n, Moldy: 30 * (n % 2)}
 	}
 	for n := range weeks {
 		t.weeks[2900+n] = lifetime.Week{Turns: 50, Moldy: 5}

@@ -128,7 +128,7 @@ func (d *drawing) addPage() {
 	}
 	d.at(margin, d.y, oneLine(strings.TrimSuffix(d.r.Title+" · "+d.r.owner(), " · "), room, d.measure))
 	d.mark()
-	d.rule(d.y+lineHeight(smallPt)+0.8, 0)
+	d.rule(d.y + lineHeight(smallPt) + 0.8)
 	d.y += lineHeight(smallPt) + 3.5
 	d.font(bold, points)
 }
@@ -174,10 +174,12 @@ func (d *drawing) measureIn(bold bool, points float64) func(string) float64 {
 	}
 }
 
-func (d *drawing) rule(y, grey float64) {
-	d.pdf.SetLineWidth(hairline)
-	d.pdf.SetDrawColor(int(grey), int(grey), int(grey))
-	d.pdf.Line(margin, y, d.w-margin, y)
+func (d *drawing) rule(y float64) { d.line(margin, d.w-margin, y, hairline, 0) }
+
+func (d *drawing) line(from, to, y, width float64, grey int) {
+	d.pdf.SetLineWidth(width)
+	d.pdf.SetDrawColor(grey, grey, grey)
+	d.pdf.Line(from, y, to, y)
 }
 
 func (d *drawing) inner() float64  { return d.w - 2*margin }
@@ -212,7 +214,7 @@ func (d *drawing) title() {
 	d.font(false, smallPt)
 	d.para(margin, d.inner(), d.r.identity())
 	d.y += 1.5
-	d.rule(d.y, 0)
+	d.rule(d.y)
 	d.y += 1
 }
 
@@ -440,19 +442,16 @@ func tallest(cells [][]string) int {
 	return n
 }
 
-// right is the right edge of the table, for its rules.
-func (t *table) right() float64 { return t.x[len(t.x)-1] + t.w[len(t.w)-1] }
-
-func (t *table) line(y, width float64, grey int) {
-	t.pdf.SetLineWidth(width)
-	t.pdf.SetDrawColor(grey, grey, grey)
-	t.pdf.Line(margin, y, t.right(), y)
+// under rules the table off below what was drawn.
+func (t *table) under(width float64, grey int) {
+	last := len(t.x) - 1
+	t.line(margin, t.x[last]+t.w[last], t.y, width, grey)
 }
 
 // head draws the column heads, standing on a line.
 func (t *table) head() {
 	n := tallest(t.heads)
-	height := float64(n)*lineHeight(t.size) + 2*cellPad
+	height := t.height(n)
 	t.need(height + lineHeight(t.size)*2)
 	t.font(true, t.size)
 	for i, lines := range t.heads {
@@ -460,7 +459,7 @@ func (t *table) head() {
 		t.cell(i, padded, t.y+cellPad)
 	}
 	t.y += height
-	t.line(t.y, 0.35, 0)
+	t.under(0.35, 0)
 	t.font(false, t.size)
 }
 
@@ -480,44 +479,51 @@ func (t *table) keep(rows [][]string, follow float64) {
 	t.font(false, t.size)
 	height := follow
 	for _, row := range rows {
-		lines := 0
-		for i, text := range row {
-			lines = max(lines, len(wrap(text, t.w[i], t.measure)))
-		}
-		height += float64(lines)*lineHeight(t.size) + 2*cellPad
+		height += t.height(tallest(t.cells(row)))
 	}
 	if t.y+height > t.bottom() {
-		t.addPage()
-		t.head()
+		t.turn()
 	}
 }
+
+// turn goes on with the table on a new page.
+func (t *table) turn() {
+	t.addPage()
+	t.head()
+}
+
+// cells wraps the texts of a row.
+func (t *table) cells(row []string) [][]string {
+	cells := make([][]string, len(row))
+	for i, text := range row {
+		cells[i] = wrap(text, t.w[i], t.measure)
+	}
+	return cells
+}
+
+func (t *table) height(lines int) float64 { return float64(lines)*lineHeight(t.size) + 2*cellPad }
 
 // row draws one row. It stays whole where a page can hold it; a taller one
 // runs on, with the heads repeated.
 func (t *table) row(row []string) {
-	cells := make([][]string, len(row))
 	t.font(false, t.size)
-	for i, text := range row {
-		cells[i] = wrap(text, t.w[i], t.measure)
-	}
+	cells := t.cells(row)
 	rows := tallest(cells)
-	if t.y+float64(rows)*lineHeight(t.size)+2*cellPad > t.bottom() {
-		t.addPage()
-		t.head()
+	if t.y+t.height(rows) > t.bottom() {
+		t.turn()
 	}
 	for from := 0; from < rows; {
 		fits := int(math.Floor((t.bottom() - t.y - 2*cellPad) / lineHeight(t.size)))
 		if fits < 1 {
-			t.addPage()
-			t.head()
+			t.turn()
 			continue
 		}
 		to := min(rows, from+fits)
 		for i, lines := range cells {
 			t.cell(i, lines[min(from, len(lines)):min(to, len(lines))], t.y+cellPad)
 		}
-		t.y += float64(to-from)*lineHeight(t.size) + 2*cellPad
-		t.line(t.y, hairline, 175)
+		t.y += t.height(to - from)
+		t.under(hairline, 175)
 		from = to
 	}
 }
@@ -549,7 +555,7 @@ func (d *drawing) feet() {
 	for page := 1; page <= total; page++ {
 		d.pdf.SetPage(page)
 		d.font(false, smallPt)
-		d.rule(y-1.2, 0)
+		d.rule(y - 1.2)
 		number := fmt.Sprintf("page %d of %d", page, total)
 		d.atRight(d.w-margin, y, number)
 		d.at(margin, y, oneLine(d.r.identity(), d.inner()-d.measure(number)-6, d.measure))

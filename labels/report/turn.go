@@ -106,7 +106,7 @@ type Tally struct {
 	loc    *time.Location
 	south  bool
 	now    time.Time
-	rates  map[rateKey]*lifetime.Count
+	rates  map[rateKey]lifetime.Week
 	weeks  map[int]lifetime.Week    // by weeks since 1970
 	days   map[dayKey]lifetime.Week // by day of the sowing and product
 	crops  map[string]lifetime.Week // finished turns
@@ -141,7 +141,7 @@ const (
 // NewTally begins a tally for a farm as of a time.
 func NewTally(farm medium.Farm, now time.Time) *Tally {
 	return &Tally{loc: farm.Location(), south: farm.Settings.Lat != nil && *farm.Settings.Lat < 0, now: now,
-		rates: map[rateKey]*lifetime.Count{}, weeks: map[int]lifetime.Week{}, days: map[dayKey]lifetime.Week{},
+		rates: map[rateKey]lifetime.Week{}, weeks: map[int]lifetime.Week{}, days: map[dayKey]lifetime.Week{},
 		crops: map[string]lifetime.Week{}, every: 1, names: medium.Names{}}
 }
 
@@ -216,13 +216,10 @@ func (t *Tally) turn(mat medium.Mat, turn Turn) {
 	t.weeks[week] = sumWeeks(t.weeks[week], one)
 	day := dayKey{named(turn.Sanitizer), dayOf(turn.SownAt.In(t.loc))}
 	t.days[day] = sumWeeks(t.days[day], one)
-	for i, name := range []string{mat.Material, turn.Crop, turn.Sanitizer, turn.Place, season(turn.SownAt.In(t.loc).Month(), t.south), turnBand(turn.Number)} {
+	for i, name := range []string{mat.Material, turn.Crop, turn.Sanitizer, turn.Place,
+		season(turn.SownAt.In(t.loc).Month(), t.south), turnBand(turn.Number)} {
 		key := rateKey{rateGroups[i], named(name)}
-		if t.rates[key] == nil {
-			t.rates[key] = &lifetime.Count{Name: key.name}
-		}
-		t.rates[key].Trials += one.Turns
-		t.rates[key].Hits += one.Moldy
+		t.rates[key] = sumWeeks(t.rates[key], one)
 	}
 }
 
@@ -295,9 +292,9 @@ func (t *Tally) thin() {
 // group gives the counts of one breakdown, those with most turns first.
 func (t *Tally) group(by string) []lifetime.Count {
 	var out []lifetime.Count
-	for key, c := range t.rates {
+	for key, week := range t.rates {
 		if key.by == by {
-			out = append(out, *c)
+			out = append(out, countOf(key.name, week))
 		}
 	}
 	slices.SortFunc(out, func(a, b lifetime.Count) int {
