@@ -83,23 +83,20 @@ func money(v float64, currency string) string {
 
 // mesh names a mat's mesh: material, opening, layers.
 func mesh(m medium.Mat) string {
-	var parts []string
+	var parts sentences
 	if m.Material != "" {
 		parts = append(parts, m.Material)
 	}
 	if m.ApertureMM > 0 {
-		parts = append(parts, keep(strconv.FormatFloat(math.Round(1000*m.ApertureMM)/1000, 'f', -1, 64)+" mm"))
+		parts.say("%s%cmm", strconv.FormatFloat(math.Round(1000*m.ApertureMM)/1000, 'f', -1, 64), hard)
 	}
 	if m.Layers > 1 {
-		parts = append(parts, keep(fmt.Sprintf("%d layers", m.Layers)))
+		parts.say("%d%clayers", m.Layers, hard)
 	}
 	if m.Form == medium.FormScreen {
 		parts = append(parts, "screen")
 	}
-	if len(parts) == 0 {
-		return unknown
-	}
-	return strings.Join(parts, ", ")
+	return named(strings.Join(parts, ", "))
 }
 
 func meshCell(m medium.Mat) cell {

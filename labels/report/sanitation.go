@@ -241,7 +241,7 @@ func (l *sanitationLog) reviewTable() Section {
 			return b.Covers(r.step, step.Recorded, l.loc) && medium.SamePerson(r.step, step)
 		})
 		s.add(cell{b.From + " to " + b.To, fields{"from": b.From, "to": b.To, "name": known(b.Name)}}, cell{l.time(step.Recorded), step.Recorded},
-			cell{strings.TrimSpace(step.By + " " + b.Name), step.By}, n, own, cell{or(b.Note, "–"), known(b.Note)})
+			cell{strings.TrimSpace(step.By + " " + b.Name), step.By}, n, own, cell{cmp.Or(b.Note, "–"), known(b.Note)})
 	}
 	return s
 }
@@ -262,7 +262,7 @@ func (l *sanitationLog) note(t *thread, row cleaning) {
 		return
 	}
 	row.step = l.slim(s)
-	row.place, row.crop, row.lot, row.sown = or(placeOf(row.step.Body), t.place), t.crop, t.lot, t.sown
+	row.place, row.crop, row.lot, row.sown = cmp.Or(placeOf(row.step.Body), t.place), t.crop, t.lot, t.sown
 	l.rows = append(l.rows, row)
 }
 
@@ -461,13 +461,13 @@ func byProcedure(r cleaning) bool {
 func (l *sanitationLog) gapTable() Section {
 	s := newSection("gaps")
 	for i, g := range l.gaps {
-		when, more := cell{or(g.when, l.time(g.at)), fields{"at": moment(g.at)}}, cell{g.more, fields{"more": known(g.more)}}
+		when, more := cell{cmp.Or(g.when, l.time(g.at)), fields{"at": moment(g.at)}}, cell{g.more, fields{"more": known(g.more)}}
 		if g.week > 0 {
 			monday := date(g.at.In(l.loc))
 			when = cell{"week of " + monday.text, fields{"week_from": monday.value}}
 			more = cell{count(g.week, "step", "steps"), fields{"steps": g.week}}
 		}
-		s.add(i+1, g.what, cell{or(keep(g.mat.String()), "–"), known(string(g.mat))}, when, cell{or(g.by, "–"), known(g.by)}, more)
+		s.add(i+1, g.what, cell{cmp.Or(keep(g.mat.String()), "–"), known(string(g.mat))}, when, cell{cmp.Or(g.by, "–"), known(g.by)}, more)
 	}
 	return s
 }
@@ -519,7 +519,7 @@ func (c cleaning) named(gaps []int) fields {
 }
 
 func (l *sanitationLog) row(r cleaning, numbers []int) []string {
-	place := or(r.place, unknown)
+	place := cmp.Or(r.place, unknown)
 	if !r.sown && r.place == "" {
 		place = "–" // a new mat was on no shelf yet
 	}
@@ -538,22 +538,15 @@ func (l *sanitationLog) row(r cleaning, numbers []int) []string {
 func (l *sanitationLog) values(body medium.Body) []string {
 	switch b := body.(type) {
 	case *medium.Rinse:
-		other := "debris: " + or(string(b.Debris), unknown)
+		other := "debris: " + cmp.Or(string(b.Debris), unknown)
 		if b.Minutes > 0 {
 			other += "; " + keep(short(b.Minutes)+" min")
 		}
-		return []string{"rinse", or(b.Detergent, "water"), "–", "–", other}
+		return []string{"rinse", cmp.Or(b.Detergent, "water"), "–", "–", other}
 	case *medium.Sanitize:
-		return []string{method(b), or(b.Product, or(b.Active, unknown)), fmt.Sprintf("%v", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), l.otherValues(b)}
+		return []string{method(b), cmp.Or(b.Product, b.Active, unknown), fmt.Sprintf("%v", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), l.otherValues(b)}
 	}
 	return make([]string, 5)
-}
-
-func or(s, instead string) string {
-	if s == "" {
-		return instead
-	}
-	return s
 }
 
 func method(b *medium.Sanitize) string {
@@ -561,7 +554,7 @@ func method(b *medium.Sanitize) string {
 	if b.Sides < 2 {
 		sides = "one side"
 	}
-	return "sanitize: " + or(b.Method, "method "+unknown) + ", " + sides
+	return "sanitize: " + cmp.Or(b.Method, "method "+unknown) + ", " + sides
 }
 
 // readIn says when a figure was read in the bottle that served several uses.

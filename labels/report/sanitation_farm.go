@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -203,11 +204,11 @@ func (l *sanitationLog) productTable() Section {
 		if b.Directions != nil {
 			d, asked = *b.Directions, cell{directions(*b.Directions), b.Directions}
 		}
-		product, active := or(b.Product, or(b.Active, unknown)), or(b.Active, unknown)
+		product, active := cmp.Or(b.Product, b.Active, unknown), cmp.Or(b.Active, unknown)
 		key := strings.Join([]string{product, active, asked.text, d.Registration}, "\x00")
 		if _, ok := at[key]; !ok {
 			at[key] = len(rows)
-			rows = append(rows, []any{product, active, asked, cell{or(d.Registration, "–"), known(d.Registration)}, 0})
+			rows = append(rows, []any{product, active, asked, cell{cmp.Or(d.Registration, "–"), known(d.Registration)}, 0})
 		}
 		row := rows[at[key]]
 		row[4] = row[4].(int) + 1

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -41,7 +42,7 @@ func (in TraceInput) summary() []string {
 	out.say("Traced: %s on %s.", count(len(in.Result.Start), "growth", "growths"), mats(len(in.Result.Mats)))
 	out = append(out, in.mold(), "Other lots at risk by the records: "+counted(in.otherLots())+".")
 	for _, s := range in.Result.Seeds {
-		out.say("Other lots of the same seed lot, %s: %s.", s.Name, or(strings.Join(s.Lots, ", "), "none with a name"))
+		out.say("Other lots of the same seed lot, %s: %s.", s.Name, cmp.Or(strings.Join(s.Lots, ", "), "none with a name"))
 	}
 	out.say("In use and not on hold when this was printed: %s of this trace.", mats(len(in.Result.Hold)))
 	for _, s := range in.Result.Seeds {
@@ -156,8 +157,8 @@ func (in TraceInput) row(g trace.Growth) []string {
 	if g.Mold {
 		crop += ", mold seen"
 	}
-	return []string{or(g.Lot, unknown), keep(g.Mat.String()), fmt.Sprint(g.Turn), crop, or(g.SeedLot, unknown),
-		or(g.Place, unknown), in.day(g.SownAt) + " " + g.SownBy, ended, cleared}
+	return []string{cmp.Or(g.Lot, unknown), keep(g.Mat.String()), fmt.Sprint(g.Turn), crop, cmp.Or(g.SeedLot, unknown),
+		cmp.Or(g.Place, unknown), in.day(g.SownAt) + " " + g.SownBy, ended, cleared}
 }
 
 func (in TraceInput) growths(name, heading string, all []trace.Growth) Section {
@@ -180,12 +181,12 @@ func (in TraceInput) reach(name, heading string, all []trace.Reach) Section {
 func (in TraceInput) solutions() Section {
 	s := newSection("solutions")
 	for _, x := range in.Result.Solutions {
-		made := or(x.MadeBy, unknown)
+		made := cmp.Or(x.MadeBy, unknown)
 		if !x.MadeAt.IsZero() {
 			made += " " + keep(minute(x.MadeAt.In(in.Farm.Location())))
 		}
-		code := or(keep(x.Code.String()), "–")
-		s.addWhole(func() any { return x }, or(x.Product, unknown), code, made, fmt.Sprint(x.Missed), codes(x.Mats))
+		code := cmp.Or(keep(x.Code.String()), "–")
+		s.addWhole(func() any { return x }, cmp.Or(x.Product, unknown), code, made, fmt.Sprint(x.Missed), codes(x.Mats))
 	}
 	return s
 }

@@ -45,7 +45,7 @@ func appendTurns(out []Turn, thread []medium.Step) []Turn {
 			continue
 		}
 		if b, ok := s.Body.(*medium.Sanitize); ok && s.Outcome.Accepted && (now == nil || now[i].Accepted) {
-			cleared = productName(b)
+			cleared = cmp.Or(b.Product, b.Active)
 		}
 		if sow, ok := s.Body.(*medium.Sow); ok {
 			if len(out) > 0 {
@@ -63,13 +63,6 @@ func appendTurns(out []Turn, thread []medium.Step) []Turn {
 		}
 	}
 	return out
-}
-
-func productName(b *medium.Sanitize) string {
-	if b.Product != "" {
-		return b.Product
-	}
-	return b.Active
 }
 
 func (t *Turn) end(at time.Time) {
@@ -227,12 +220,7 @@ func sumWeeks(a, b lifetime.Week) lifetime.Week {
 	return lifetime.Week{Turns: a.Turns + b.Turns, Moldy: a.Moldy + b.Moldy}
 }
 
-func named(name string) string {
-	if name == "" {
-		return unknown
-	}
-	return name
-}
+func named(name string) string { return cmp.Or(name, unknown) }
 
 // dayOf counts calendar days from 1 January 1970, weekOf weeks from the Monday
 // before it.
