@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -54,12 +55,11 @@ type door struct {
 	now    func() time.Time
 	random io.Reader
 
-	mu      sync.Mutex
-	waiting []*job
-	closed  bool
-	awake   chan struct{}
-	ended   chan struct{}
-	copies  chan struct{}
+	jobs   chan *job
+	mu     sync.RWMutex // held to put a job in, so that none comes behind the last
+	closed bool
+	ended  chan struct{}
+	copies chan struct{}
 
 	opens, commits, repeats, copied atomic.Int64
 	busyNS                          atomic.Int64
@@ -102,7 +102,7 @@ type job struct {
 
 func newDoor(path, folder string, now func() time.Time, random io.Reader, changed func(), say func(string)) *door {
 	d := &door{path: path, folder: folder, now: now, random: random, changed: changed, say: say,
-		awake: make(chan struct{}, 1), ended: make(chan struct{}), copies: make(chan struct{}, doorCopies)}
+		jobs: make(chan *job, doorWaiting), ended: make(chan struct{}), copies: make(chan struct{}, doorCopies)}
 	d.standing.Store(&standing{})
 	go d.work()
 	return d
@@ -140,7 +140,7 @@ func (d *door) long(do func(*farm.Farm) error) error {
 	}
 	defer s.Close()
 	d.copied.Add(1)
-	return look(s, d.now(), do)
+	return (&round{door: d, store: s}).look(do)
 }
 
 // copyNames are copies under way; a run that died may have left some.
@@ -168,28 +168,27 @@ func dropCopies(folder string) {
 	}
 }
 
+// wait puts a job into the queue and comes back when it is done.
 func (d *door) wait(j *job) error {
 	j.done = make(chan struct{})
-	d.mu.Lock()
-	if d.closed || len(d.waiting) >= doorWaiting {
-		n, closed := len(d.waiting), d.closed
-		d.mu.Unlock()
-		if closed {
-			return &ClosedError{}
-		}
-		return &BusyError{Waiting: n}
+	if err := d.put(j); err != nil {
+		return err
 	}
-	d.waiting = append(d.waiting, j)
-	d.mu.Unlock()
-	d.wake()
 	<-j.done
 	return j.err
 }
 
-func (d *door) wake() {
+func (d *door) put(j *job) error {
+	d.mu.RLock()
+	defer d.mu.RUnlock()
+	if d.closed {
+		return &ClosedError{}
+	}
 	select {
-	case d.awake <- struct{}{}:
+	case d.jobs <- j:
+		return nil
 	default:
+		return &BusyError{Waiting: len(d.jobs)}
 	}
 }
 
@@ -197,139 +196,105 @@ func (d *door) wake() {
 func (d *door) close() {
 	d.mu.Lock()
 	d.closed = true
+	close(d.jobs)
 	d.mu.Unlock()
-	d.wake()
 	<-d.ended
 }
 
-func (d *door) length() int {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return len(d.waiting)
-}
-
-// idle says that nothing waits, and whether anything may still come: in one
-// look, or a job that came between two would wait for ever.
-func (d *door) idle() (idle, closed bool) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return len(d.waiting) == 0, d.closed
-}
-
 func (d *door) isClosed() bool {
-	d.mu.Lock()
-	defer d.mu.Unlock()
+	d.mu.RLock()
+	defer d.mu.RUnlock()
 	return d.closed
 }
 
+func (d *door) length() int { return len(d.jobs) }
+
+// work does the jobs, in their order, until the door is closed and none is left.
 func (d *door) work() {
 	defer close(d.ended)
+	var left []*job // that there was no time for
 	var closedAt time.Time
 	for {
-		if idle, closed := d.idle(); idle {
-			if closed {
+		if len(left) == 0 {
+			first, ok := <-d.jobs
+			if !ok {
 				return
 			}
-			<-d.awake
-			continue
+			left = []*job{first}
 		}
 		time.Sleep(doorPause - time.Since(closedAt))
 		began := time.Now()
-		d.open(began)
+		left = d.do(d.gather(left, 0))
 		closedAt = time.Now()
 		d.busyNS.Add(int64(closedAt.Sub(began)))
 	}
 }
 
-// take gives the next batch.
-func (d *door) take() (batch []*job) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	n := min(len(d.waiting), doorBatch)
-	batch = append(batch, d.waiting[:n]...)
-	d.waiting = append(d.waiting[:0:0], d.waiting[n:]...)
+// gather adds to a batch what is waiting, and waits a little until there are at
+// least.
+func (d *door) gather(batch []*job, least int) []*job {
+	enough := make(<-chan time.Time)
+	if least > 0 {
+		enough = time.After(doorGather)
+	}
+	for len(batch) < doorBatch {
+		if len(d.jobs) == 0 && len(batch) >= least {
+			return batch
+		}
+		select {
+		case j, ok := <-d.jobs:
+			if !ok {
+				return batch
+			}
+			batch = append(batch, j)
+		case <-enough:
+			return batch
+		}
+	}
 	return batch
 }
 
-// open opens the ledger once and does what is waiting. While it is open for
-// writing, what comes in is done too: phones that were answered send their next
-// step, and these again share one commit.
-func (d *door) open(began time.Time) {
-	batch := d.take()
-	write := false
-	for _, j := range batch {
-		write = write || j.plan != nil
-	}
+// do opens the ledger once and does a batch. While it is open for writing, what comes
+// in is done too: phones that were answered send their next step, and these again share
+// one commit. It gives back what there was no time for.
+func (d *door) do(batch []*job) (left []*job) {
+	began := time.Now()
+	write := slices.ContainsFunc(batch, func(j *job) bool { return j.plan != nil })
 	s, err := store.Open(d.path, store.Options{ReadOnly: !write, Now: d.now, Random: d.random, Say: d.say})
 	if err != nil {
 		for _, j := range batch {
 			j.end(err)
 		}
-		return
+		return nil
 	}
 	defer s.Close() // what was recorded is on the disk already
 	d.opens.Add(1)
 	d.note(s)
-	for {
-		d.run(batch, s)
-		if !write || time.Since(began) > doorOpen || !d.gather(len(batch)) {
-			return
+	for len(batch) > 0 && len(left) == 0 {
+		left = d.run(batch, s)
+		if !write || time.Since(began) > doorOpen {
+			break
 		}
-		batch = d.take()
+		batch = d.gather(nil, len(batch))
 	}
+	return left
 }
 
-// gather waits a little until so many jobs are waiting as were done before, and
-// says whether any is.
-func (d *door) gather(n int) bool {
-	enough := time.NewTimer(doorGather)
-	defer enough.Stop()
-	for d.length() < n {
-		select {
-		case <-d.awake:
-		case <-enough.C:
-			return d.length() > 0
-		}
-	}
-	return true
-}
-
-// run does a batch. What there is no time for goes back to the head of the
-// queue.
-func (d *door) run(batch []*job, s *store.Store) {
+// run does a batch and gives back what there was no time for.
+func (d *door) run(batch []*job, s *store.Store) []*job {
 	r := &round{door: d, store: s}
-	began, left := time.Now(), batch
-	for len(left) > 0 && (time.Since(began) < doorBatchIn || len(left) == len(batch)) {
-		r.do(left[0])
-		left = left[1:]
+	began, n := time.Now(), 0
+	for n < len(batch) && (n == 0 || time.Since(began) < doorBatchIn) {
+		r.do(batch[n])
+		n++
 	}
 	r.commit()
-	if len(left) > 0 {
-		d.mu.Lock()
-		d.waiting = append(append([]*job(nil), left...), d.waiting...)
-		d.mu.Unlock()
-	}
+	return batch[n:]
 }
 
 func (j *job) end(err error) {
 	j.err = err
 	close(j.done)
-}
-
-// look runs do on an open ledger.
-func look(s *store.Store, now time.Time, do func(*farm.Farm) error) error {
-	state, err := s.Farm()
-	if err != nil {
-		return err
-	}
-	return careful(farm.Of(s, state, func() time.Time { return now }, nil), do)
-}
-
-// careful does one piece of work. A mistake in a page must not take the station
-// down.
-func careful(v *farm.Farm, do func(*farm.Farm) error) (err error) {
-	defer recovered(&err)
-	return do(v)
 }
 
 // recovered makes an error of a panic; it must be deferred itself.

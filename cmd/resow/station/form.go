@@ -37,15 +37,18 @@ type form struct {
 
 // stepForm makes the form of a kind of step with the farm's last values.
 func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form {
-	b := formBuilder{t: s.t, v: values, f: form{Kind: k, Cautions: s.stepCautions(k, f)}}
+	b := formBuilder{t: s.t, v: values, f: form{Kind: k, Cautions: s.stepCautions(k, f), Pictures: takesPictures(k)}}
 	row, _ := medium.KindNamed(k)
-	for _, field := range row.Fields {
-		b.f.Pictures = b.f.Pictures || field.Of == medium.OfPictures
-	}
 	for _, field := range row.Asked() {
 		b.ask(field, f)
 	}
 	return b.f
+}
+
+// takesPictures says that pictures may come with a kind of step.
+func takesPictures(k medium.Kind) bool {
+	row, _ := medium.KindNamed(k)
+	return slices.ContainsFunc(row.Fields, func(f medium.Field) bool { return f.Of == medium.OfPictures })
 }
 
 func (s *Station) stepCautions(k medium.Kind, f medium.Farm) (out []string) {

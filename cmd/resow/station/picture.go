@@ -84,11 +84,11 @@ func (p *photos) count(device string, now time.Time) error {
 	if day := now.Format(time.DateOnly); day != p.day {
 		p.day, p.all, p.device = day, 0, map[string]int{}
 	}
-	if p.device[device] >= dayOfDevice {
+	switch {
+	case p.device[device] >= dayOfDevice:
 		return &PictureError{Why: fmt.Sprintf("this device has sent %d pictures today, which is all it may", dayOfDevice),
 			Do: "send the next tomorrow, or from another device"}
-	}
-	if p.all >= dayOfAll {
+	case p.all >= dayOfAll:
 		return &PictureError{Why: fmt.Sprintf("the station has taken %d pictures today, which is all it takes", dayOfAll),
 			Do: "send the next tomorrow"}
 	}
@@ -120,18 +120,19 @@ func (s *Station) keepPictures(who session, o *order) {
 
 func (s *Station) keepPicture(who session, o *order, h *multipart.FileHeader) error {
 	if len(o.photo) == medium.MaxPictures {
-		return &PictureError{Why: fmt.Sprintf("at most %d pictures go with one step", medium.MaxPictures), Do: "send the others with an inspection"}
+		return &PictureError{Why: fmt.Sprintf("at most %d pictures go with one step", medium.MaxPictures),
+			Do: "send the others with an inspection"}
 	}
 	if err := s.photos.count(who.Hash, s.c.Now()); err != nil {
 		return err
 	}
 	name, err := s.photos.keep(h)
-	if err != nil && !as[*PictureError](err) {
+	switch {
+	case err == nil:
+		o.photo = append(o.photo, name)
+	case !as[*PictureError](err):
 		s.log.Printf("a picture: %v", err)
 		return &PictureError{Why: "the station could not store it; its terminal says why"}
-	}
-	if err == nil {
-		o.photo = append(o.photo, name)
 	}
 	return err
 }
@@ -165,11 +166,9 @@ func (p *photos) keep(h *multipart.FileHeader) (string, error) {
 	if h.Size > maxPicture {
 		return "", &PictureError{Why: fmt.Sprintf("a picture of %d MB is too large: at most %d MB", h.Size>>20, maxPicture>>20)}
 	}
-	wait := time.NewTimer(turnFor)
-	defer wait.Stop()
 	select {
 	case p.turn <- struct{}{}:
-	case <-wait.C:
+	case <-time.After(turnFor):
 		return "", &PictureError{Why: "the station is busy with other pictures"}
 	}
 	defer func() { <-p.turn }()
@@ -178,8 +177,8 @@ func (p *photos) keep(h *multipart.FileHeader) (string, error) {
 		return "", err
 	}
 	defer f.Close()
-	data := make([]byte, h.Size)
-	if _, err := io.ReadFull(f, data); err != nil {
+	data, err := io.ReadAll(f)
+	if err != nil {
 		return "", err
 	}
 	clean, err := redraw(data)
@@ -207,26 +206,16 @@ func redraw(data []byte) ([]byte, error) {
 		return nil, &PictureError{Why: "the picture is cut off or broken"}
 	}
 	var out bytes.Buffer
-	if err := jpeg.Encode(&out, upright(img.(image.RGBA64Image), orientation(data)), &jpeg.Options{Quality: keptQuality}); err != nil {
-		return nil, err
-	}
-	return out.Bytes(), nil
+	err = jpeg.Encode(&out, upright(img.(image.RGBA64Image), orientation(data)), &jpeg.Options{Quality: keptQuality})
+	return out.Bytes(), err
 }
 
 func (p *photos) path(name string) string { return filepath.Join(p.folder, name+".jpg") }
 
 // store writes a picture under its name, whole or not at all.
 func (p *photos) store(name string, data []byte) error {
-	p.mu.Lock()
-	u := p.under[name]
-	if u == nil {
-		_, err := os.Stat(p.path(name))
-		u = &underWay{fresh: err != nil}
-		p.under[name] = u
-	}
-	u.requests++
-	p.mu.Unlock()
-	if _, err := os.Stat(p.path(name)); err == nil {
+	p.begin(name, false)
+	if p.has(name) {
 		return nil
 	}
 	err := writeWhole(p.path(name), data)
@@ -234,6 +223,25 @@ func (p *photos) store(name string, data []byte) error {
 		p.settle(name, false)
 	}
 	return err
+}
+
+// begin notes that a request has a picture. One that is fresh, or was not there yet, is
+// nobody else's.
+func (p *photos) begin(name string, fresh bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	u := p.under[name]
+	if u == nil {
+		u = &underWay{fresh: !p.has(name)}
+		p.under[name] = u
+	}
+	u.fresh = u.fresh || fresh
+	u.requests++
+}
+
+func (p *photos) has(name string) bool {
+	_, err := os.Stat(p.path(name))
+	return err == nil
 }
 
 // settle ends what keep began. A picture that no recorded step names is
@@ -255,17 +263,6 @@ func (p *photos) settle(name string, named bool) {
 	}
 }
 
-// again takes a picture under way that waits with its step, which was refused.
-func (p *photos) again(name string) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.under[name] == nil {
-		p.under[name] = &underWay{}
-	}
-	p.under[name].requests++
-	p.under[name].fresh = true
-}
-
 // dropPictures removes the pictures of a step that was refused, but for those that
 // another step has. Where that can't be said they stay.
 func (s *Station) dropPictures(names []string) {
@@ -273,16 +270,16 @@ func (s *Station) dropPictures(names []string) {
 		return
 	}
 	for _, name := range names {
-		s.photos.again(name)
+		s.photos.begin(name, true)
 	}
 	named := map[string]bool{}
-	err := s.door.long(func(v *farm.Farm) error {
-		return v.Steps(func(step medium.Step) error {
+	err := s.door.long(func(f *farm.Farm) error {
+		return f.Steps(func(step medium.Step) error {
 			for _, name := range medium.PicturesOf(step.Body) {
 				named[name] = true
 			}
 			return nil
-		}, medium.KindMold, medium.KindCut, medium.KindInspect)
+		}, slices.DeleteFunc(slices.Clone(farm.Recordable), func(k medium.Kind) bool { return !takesPictures(k) })...)
 	})
 	if err != nil {
 		s.log.Printf("the pictures of a refused step stay: %v", err)
@@ -333,21 +330,14 @@ func mean(img image.RGBA64Image, x0, y0, w, h int) (r, g, b uint8) {
 // 274 Orientation: 1 upright, 3 upside down, 6 and 8 on a side, the others
 // mirrored).
 func turned(x, y, w, h, orientation int) (int, int) {
-	switch orientation {
-	case 2:
-		return w - 1 - x, y
-	case 3:
-		return w - 1 - x, h - 1 - y
-	case 4:
-		return x, h - 1 - y
-	case 5:
-		return y, x
-	case 6:
-		return h - 1 - y, x
-	case 7:
-		return h - 1 - y, w - 1 - x
-	case 8:
-		return y, w - 1 - x
+	if orientation >= 5 {
+		x, y, w, h = y, x, h, w
+	}
+	if n := orientation % 4; n == 2 || n == 3 {
+		x = w - 1 - x
+	}
+	if n := orientation % 4; n == 3 || n == 0 {
+		y = h - 1 - y
 	}
 	return x, y
 }

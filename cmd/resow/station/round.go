@@ -1,6 +1,7 @@
 package station
 
 import (
+	"slices"
 	"time"
 
 	"resow/cmd/resow/farm"
@@ -26,8 +27,10 @@ type round struct {
 // for more than a moment.
 const roundSteps = 2000
 
-// look runs do on the ledger as it stands.
-func (r *round) look(do func(*farm.Farm) error) error {
+// look runs do on the ledger as it stands. A mistake in a page must not take the
+// station down.
+func (r *round) look(do func(*farm.Farm) error) (err error) {
+	defer recovered(&err)
 	if r.farm == nil {
 		state, err := r.store.Farm()
 		if err != nil {
@@ -36,7 +39,7 @@ func (r *round) look(do func(*farm.Farm) error) error {
 		r.farm, r.zone = &state, state.Location()
 	}
 	now := r.door.now()
-	return careful(&farm.Farm{Store: r.store, Farm: *r.farm, Loc: r.zone, Clock: func() time.Time { return now }, Random: r.door.random}, do)
+	return do(&farm.Farm{Store: r.store, Farm: *r.farm, Loc: r.zone, Clock: func() time.Time { return now }, Random: r.door.random})
 }
 
 func (r *round) do(j *job) {
@@ -81,21 +84,12 @@ func (r *round) plan(j *job) (request store.Request, err error) {
 // behind says that a plan looked at what a gathered step is about to change:
 // the farm, or the last time of the same mat.
 func (r *round) behind(request store.Request) bool {
-	for _, s := range request.Steps {
-		if !s.At.IsZero() && r.mats[s.Mat] {
-			return true
-		}
-	}
-	return aboutFarm(request)
+	return aboutFarm(request) ||
+		slices.ContainsFunc(request.Steps, func(s medium.Step) bool { return !s.At.IsZero() && r.mats[s.Mat] })
 }
 
 func aboutFarm(request store.Request) bool {
-	for _, s := range request.Steps {
-		if medium.AboutFarm(s.Body) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(request.Steps, func(s medium.Step) bool { return medium.AboutFarm(s.Body) })
 }
 
 // commit records what was gathered and answers each of its callers.

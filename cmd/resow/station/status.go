@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io/fs"
 	"net/http"
+	"slices"
 
 	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
@@ -25,79 +26,59 @@ func clockBehind(err error) bool {
 	return errors.As(err, &t) && t.ClockBehind()
 }
 
+// isOne makes a test for several errors.
+func isOne(tests ...func(error) bool) func(error) bool {
+	return func(err error) bool {
+		return slices.ContainsFunc(tests, func(is func(error) bool) bool { return is(err) })
+	}
+}
+
 // answers is the one table of errors: the HTTP status of each, and the text that
 // gives the way out on a phone, with what the error itself says at its %s; empty
 // where that is all there is to do. 422 is input that can't be, 409 a step that does
-// not follow from what is on record, 503 what may work a moment later. A test fails
-// when an exported error of a room has no row.
+// not follow from what is on record, 503 what may work a moment later. The first row
+// that fits counts. A test fails when an exported error of a room has none.
 var answers = []struct {
 	is   func(error) bool
 	code int
 	way  string
 }{
 	{as[*http.MaxBytesError], http.StatusRequestEntityTooLarge, "guard.large"},
-	{as[*NotFoundError], http.StatusNotFound, ""},
-	{as[*RequestError], http.StatusBadRequest, ""},
-	{as[*PictureError], http.StatusUnprocessableEntity, ""},
-	{as[*PairError], http.StatusForbidden, ""},
-	{as[*RoleError], http.StatusForbidden, ""},
 	{as[*HeldError], http.StatusAccepted, ""},
-	{as[*turnedDownError], http.StatusUnprocessableEntity, ""},
-	{as[*BusyError], http.StatusServiceUnavailable, ""},
-	{as[*ClosedError], http.StatusServiceUnavailable, ""},
-	{as[*ConfigError], http.StatusInternalServerError, "guard.failed"},
-	{as[*medium.VerdictError], http.StatusConflict, ""},
+	{as[*RequestError], http.StatusBadRequest, ""},
+	{isOne(as[*PairError], as[*RoleError]), http.StatusForbidden, ""},
+	{isOne(as[*BusyError], as[*ClosedError]), http.StatusServiceUnavailable, ""},
 	{as[*medium.StageError], http.StatusConflict, "way.stage"},
-	{as[*medium.InputError], http.StatusUnprocessableEntity, ""},
 	{clockBehind, http.StatusServiceUnavailable, "way.clock"}, // a phone keeps its step until the clock is set
-	{as[*medium.TimeError], http.StatusConflict, "way.time"},
-	{as[*medium.FitError], http.StatusConflict, "way.time"},
 	{as[*medium.ClockError], http.StatusServiceUnavailable, "way.clock"},
-	{as[*medium.UnknownError], http.StatusUnprocessableEntity, ""},
-	{as[*medium.CorrectError], http.StatusConflict, ""},
+	{isOne(as[*medium.TimeError], as[*medium.FitError]), http.StatusConflict, "way.time"},
 	{as[*medium.DiscardedError], http.StatusConflict, "way.earlier"},
-	{as[*medium.ReviewError], http.StatusConflict, ""},
 	{as[*medium.UnlikelyError], http.StatusUnprocessableEntity, "way.unlikely"},
-	{as[*amount.Error], http.StatusUnprocessableEntity, ""},
-	{as[*labels.CodeError], http.StatusNotFound, ""},
-	{as[*labels.PrintError], http.StatusUnprocessableEntity, ""},
-	{as[*labels.SymbolError], http.StatusUnprocessableEntity, ""},
-	{as[*labels.RandomError], http.StatusInternalServerError, "guard.failed"},
-	{as[*farm.CodeError], http.StatusNotFound, ""}, // after labels': what can't be read is no mat either
-	{as[*sanitizer.InputError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.UnknownActiveError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.BasisError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.NoDensityError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.RangeError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.AmountError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.TooStrongError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.TooWeakError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.CeilingError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.MixedActivesError], http.StatusUnprocessableEntity, ""},
-	{as[*sanitizer.TooSmallError], http.StatusUnprocessableEntity, ""},
 	{as[*sanitizer.NoStockError], http.StatusUnprocessableEntity, "way.stock"},
 	{as[*sanitizer.OutsideError], http.StatusUnprocessableEntity, "way.middle"},
-	{as[*sanitizer.ReadingError], http.StatusUnprocessableEntity, ""},
-	{as[*store.UnknownMatError], http.StatusNotFound, ""},
-	{as[*store.TakenError], http.StatusConflict, ""},
 	{as[*store.TokenError], http.StatusConflict, "way.token"},
-	{as[*store.AnchorError], http.StatusUnprocessableEntity, ""},
 	{as[*store.BusyError], http.StatusServiceUnavailable, "way.busy"},
 	{as[*store.WriteError], http.StatusInsufficientStorage, "way.disk"},
-	{as[*store.MissingError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.ExistsError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.NotStoreError], http.StatusInternalServerError, "guard.failed"},
 	{as[*store.UnsureError], http.StatusInternalServerError, "way.unsure"}, // the phone asks again with the same token
-	{as[*store.DamagedError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.NewerError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.ReadOnlyError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.LossError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.ImportError], http.StatusUnprocessableEntity, ""},
-	{as[*store.UnsoundError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.LackError], http.StatusUnprocessableEntity, ""},
-	{as[*store.RecordError], http.StatusInternalServerError, "guard.failed"},
-	{as[*store.ViewError], http.StatusInternalServerError, "guard.failed"},
-	{as[*fs.PathError], http.StatusInternalServerError, "guard.failed"},
+	{isOne(
+		as[*medium.VerdictError], as[*medium.CorrectError], as[*medium.ReviewError], as[*store.TakenError],
+	), http.StatusConflict, ""},
+	{isOne( // a code that can't be read is no mat either
+		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*store.UnknownMatError],
+	), http.StatusNotFound, ""},
+	{isOne(
+		as[*PictureError], as[*turnedDownError], as[*medium.InputError], as[*medium.UnknownError], as[*amount.Error],
+		as[*labels.PrintError], as[*labels.SymbolError],
+		as[*sanitizer.InputError], as[*sanitizer.UnknownActiveError], as[*sanitizer.BasisError], as[*sanitizer.NoDensityError],
+		as[*sanitizer.RangeError], as[*sanitizer.AmountError], as[*sanitizer.TooStrongError], as[*sanitizer.TooWeakError],
+		as[*sanitizer.CeilingError], as[*sanitizer.MixedActivesError], as[*sanitizer.TooSmallError], as[*sanitizer.ReadingError],
+		as[*store.AnchorError], as[*store.ImportError], as[*store.LackError],
+	), http.StatusUnprocessableEntity, ""},
+	{isOne(
+		as[*ConfigError], as[*labels.RandomError], as[*store.MissingError], as[*store.ExistsError], as[*store.NotStoreError],
+		as[*store.DamagedError], as[*store.NewerError], as[*store.ReadOnlyError], as[*store.LossError], as[*store.UnsoundError],
+		as[*store.RecordError], as[*store.ViewError], as[*fs.PathError],
+	), http.StatusInternalServerError, "guard.failed"},
 }
 
 // ways are the texts for what has several ways out, by the Case of the error; they

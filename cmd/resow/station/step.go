@@ -70,7 +70,7 @@ func stepFields(v *visit) ([]string, error) {
 	if v.r.PathValue("code") == "" {
 		names = append(names, "mat*", "codes")
 	}
-	if pictures := v.stepForm(kind, medium.Farm{}, nil).Pictures; pictures {
+	if takesPictures(kind) {
 		names = append(names, "picture")
 	} else if isMultipart(v.r) {
 		return nil, &RequestError{v.t.get("guard.nopictures")}
