@@ -18,22 +18,19 @@ const (
 )
 
 var (
-	datePattern = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^(\d{1,4})([./-])(\d{1,2})[./-](\d{1,4})(?:[ T,]+(.+))?$`)
-	})
-	closePattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(20\d\d)(\d\d)(\d\d)(?:[ T,]+(.+))?$`) })
-	shortPattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(\d{1,2})[./-](\d{1,2})\.?(?:[ ,]+(.+))?$`) })
-	namedPattern = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^(?i)(\d{1,2})(?:st|nd|rd|th|er)?[. -]+(\p{L}+)[. -]*,?[ -]*(\d{4}|\d{2})(?:[ ,]+(.+))?$`)
-	})
-	namedFirst = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^(?i)(\p{L}+)[. ]+(\d{1,2})(?:st|nd|rd|th)?[, ]+(\d{4})(?:[ ,]+(.+))?$`)
-	})
-	weekday     = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(\p{L}{2,})[.,]*\s+(.*\d.*)$`) })
-	timePattern = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^(\d{1,2})[:.h](\d{2})(?::(\d{2}))?\s*([AaPp]\.?[Mm]\.?)?(?:\s*(?:Uhr|h))?$`)
-	})
+	datePattern  = lazily(`^(\d{1,4})([./-])(\d{1,2})[./-](\d{1,4})(?:[ T,]+(.+))?$`)
+	closePattern = lazily(`^(20\d\d)(\d\d)(\d\d)(?:[ T,]+(.+))?$`)
+	shortPattern = lazily(`^(\d{1,2})[./-](\d{1,2})\.?(?:[ ,]+(.+))?$`)
+	namedPattern = lazily(`^(?i)(\d{1,2})(?:st|nd|rd|th|er)?[. -]+(\p{L}+)[. -]*,?[ -]*(\d{4}|\d{2})(?:[ ,]+(.+))?$`)
+	namedFirst   = lazily(`^(?i)(\p{L}+)[. ]+(\d{1,2})(?:st|nd|rd|th)?[, ]+(\d{4})(?:[ ,]+(.+))?$`)
+	weekday      = lazily(`^(\p{L}{2,})[.,]*\s+(.*\d.*)$`)
+	timePattern  = lazily(`^(\d{1,2})[:.h](\d{2})(?::(\d{2}))?\s*([AaPp]\.?[Mm]\.?)?(?:\s*(?:Uhr|h))?$`)
 )
+
+// lazily makes a pattern when it is first used: most commands read no table.
+func lazily(pattern string) func() *regexp.Regexp {
+	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(pattern) })
+}
 
 // reading is one way to read a date: in an order of day, month and year, or in
 // none where there is only one way.
@@ -69,11 +66,9 @@ func afterWeekday(text string) (day time.Weekday, rest string, ok bool) {
 	if m == nil {
 		return 0, "", false
 	}
-	for i, names := range weekdays {
-		for name := range strings.FieldsSeq(names) {
-			if strings.HasPrefix(name, strings.ToLower(m[1])) {
-				return time.Weekday(i), m[2], true
-			}
+	for i, named := range spoken()["days of the week"] {
+		if named.begins(strings.ToLower(m[1])) {
+			return time.Weekday(i), m[2], true
 		}
 	}
 	return 0, "", false

@@ -126,13 +126,10 @@ func unitsOnly(cells []string) bool {
 	return n > 0
 }
 
-// totals are the words that stand first in a row of sums or means.
-var totals = []string{"total", "totals", "sum", "sum total", "grand total", "subtotal", "average", "mean", "summe", "gesamt", "gesamtsumme", "zwischensumme",
-	"mittelwert", "durchschnitt", "schnitt", "somme", "moyenne", "sous total", "totaal", "som", "gemiddelde", "totale", "media", "suma", "promedio"}
-
+// isTotal says whether a row is one of sums or means: the first word says so.
 func isTotal(cells []string) bool {
 	first := slices.IndexFunc(cells, func(c string) bool { return c != "" })
-	return first >= 0 && slices.Contains(totals, plain(cells[first])) && !slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, 0)) > 0 })
+	return first >= 0 && called("rows", plain(cells[first])) != "" && !slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, 0)) > 0 })
 }
 
 // leaveOut takes out what is no row: the head once more, sums, and remarks that

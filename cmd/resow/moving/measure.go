@@ -3,11 +3,9 @@ package moving
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 
 	"resow/cmd/resow/farm"
 	"resow/medium"
@@ -33,17 +31,10 @@ var units = map[medium.Measure][]string{
 	span: {"s", "min", "h", "d"}, temperature: {"c", "f"}, percent: {"%"}, strength: {"ppm", "%"},
 }
 
-var unitWords = map[string]string{
-	"sec": "s", "secs": "s", "second": "s", "seconds": "s", "sek": "s", "sekunden": "s", "secondes": "s",
-	"mins": "min", "minute": "min", "minutes": "min", "minuten": "min", "hr": "h", "hrs": "h", "hour": "h", "hours": "h", "std": "h", "stunden": "h", "heures": "h",
-	"days": "d", "tage": "d", "jours": "d", "gram": "g", "grams": "g", "gramm": "g", "grammes": "g", "kilo": "kg", "ounces": "oz", "lbs": "lb", "pounds": "lb",
-	"millimeter": "mm", "inch": "in", "inches": "in", "zoll": "in", "°c": "c", "°f": "f", "grad c": "c", "fl oz": "floz", "liter": "l", "litre": "l", "mg l": "ppm", "prozent": "%",
-}
-
 // unitNamed gives the unit that a word names, in one spelling.
 func unitNamed(word string) (string, bool) {
 	word = plain(word)
-	if u, ok := unitWords[word]; ok {
+	if u := called("units", word); u != "" {
 		return u, true
 	}
 	for _, list := range units {
@@ -54,7 +45,7 @@ func unitNamed(word string) (string, bool) {
 	return "", false
 }
 
-var headUnit = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(.*?)\s*[(\[]\s*(.+?)\s*[)\]]$`) })
+var headUnit = lazily(`^(.*?)\s*[(\[]\s*(.+?)\s*[)\]]$`)
 
 // unitInHead parts a column's head from the unit that it names: "yield (g)",
 // "yield_g", "yield in g".
@@ -105,17 +96,17 @@ func measure(f field, cell, unit string) (float64, error) {
 	if f.of == number {
 		cell = strings.Trim(cell, "$€£ ")
 	}
-	v, err := farm.Amount(f.of, f.name, cell)
+	v, err := farm.Amount(f.of, f.word, cell)
 	return math.Round(v*1e6) / 1e6, err
 }
 
 func readYesNo(f field, cell string) (bool, error) {
 	word := plain(cell)
-	switch {
-	case word == "" || slices.Contains(noWords, word):
+	switch said := called("yes or no", word); {
+	case word == "" || said == "no":
 		return false, nil
-	case slices.Contains(yesWords, word):
+	case said == "yes":
 		return true, nil
 	}
-	return false, fmt.Errorf("%s %q: want yes or no", f.name, cell)
+	return false, fmt.Errorf("%s %q: want yes or no", f.word, cell)
 }

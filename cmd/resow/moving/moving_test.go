@@ -365,7 +365,7 @@ func TestEveryFieldHasAColumn(t *testing.T) {
 		for _, f := range row.Asked() {
 			name := columnName(row.Kind, f)
 			got, ok := fieldNamed(name)
-			require.True(t, ok && got.name == name, "%s %s", row.Kind, f.Name)
+			require.True(t, ok && got.word == name, "%s %s", row.Kind, f.Name)
 			require.Equal(t, cmp.Or(of[f.Of], text), got.of, "%s %s", row.Kind, f.Name)
 		}
 	}
@@ -381,7 +381,7 @@ func TestAColumnNamedAsAFieldIsThatField(t *testing.T) {
 			}
 			got, ok := fieldNamed(f.Name)
 			require.True(t, ok, "%s %s", row.Kind, f.Name)
-			require.Equal(t, columnName(row.Kind, f), got.name, "%s %s", row.Kind, f.Name)
+			require.Equal(t, columnName(row.Kind, f), got.word, "%s %s", row.Kind, f.Name)
 		}
 	}
 	p := plan(t, "mat,at,kind,test,reading,limit,result,contact,contact_date\n"+

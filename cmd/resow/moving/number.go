@@ -1,10 +1,8 @@
 package moving
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 )
 
 // Marks of a decimal fraction.
@@ -17,9 +15,7 @@ const (
 // money), its digits with their marks, and what follows (a unit).
 type written struct{ before, digits, after string }
 
-var numberPattern = sync.OnceValue(func() *regexp.Regexp {
-	return regexp.MustCompile(`^([€$£]?\s*[+-]?)((?:\d[\d.,'’\x{00a0}\x{202f}\x{2009} ]*)?[.,]?\d+)(.*)$`)
-})
+var numberPattern = lazily(`^([€$£]?\s*[+-]?)((?:\d[\d.,'’\x{00a0}\x{202f}\x{2009} ]*)?[.,]?\d+)(.*)$`)
 
 func parseNumber(cell string) (written, bool) {
 	m := numberPattern().FindStringSubmatch(strings.TrimSpace(cell))

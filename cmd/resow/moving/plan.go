@@ -148,7 +148,7 @@ func say(column, words string) (s saying, err error) {
 		case year >= 1990 && year <= 2200:
 			s.year = year
 		case isField:
-			once(&s.field, f.name)
+			once(&s.field, f.word)
 		case isUnit:
 			once(&s.unit, unit)
 		default:
@@ -173,10 +173,10 @@ func (p *planner) sayings() error {
 		if !ok {
 			return &Error{"--set", name, "one of " + strings.Join(FieldNames(), ", ")}
 		}
-		if _, twice := set[f.name]; twice {
-			return &Error{"--set", name, "each field once; " + f.name + " has another value already"}
+		if _, twice := set[f.word]; twice {
+			return &Error{"--set", name, "each field once; " + f.word + " has another value already"}
 		}
-		set[f.name] = p.Set[name]
+		set[f.word] = p.Set[name]
 	}
 	p.Set = set
 	return nil
@@ -220,12 +220,12 @@ func (p *planner) columns() error {
 		f, unit, known := recognise(head)
 		if _, ok := p.said[plain(head)]; ok {
 			used[plain(head)] = true
-		} else if byField, ok := p.said[f.name]; ok && known {
-			s, used[f.name] = byField, true
+		} else if byField, ok := p.said[f.word]; ok && known {
+			s, used[f.word] = byField, true
 		}
 		if s.field != "" {
 			g, _ := fieldNamed(s.field)
-			if _, unit = unitInHead(head, g.of); g.name != f.name && len(units[g.of]) == 0 {
+			if _, unit = unitInHead(head, g.of); g.word != f.word && len(units[g.of]) == 0 {
 				unit = ""
 			}
 			f, known = g, true
@@ -241,8 +241,8 @@ func (p *planner) columns() error {
 			p.plan.Columns = append(p.plan.Columns, c)
 			continue
 		}
-		if other, twice := p.at[f.name]; twice {
-			p.ask(head, fmt.Sprintf("it and the column %q both read as %s; leave one out, or say what else it is", p.table.Columns[other], f.name),
+		if other, twice := p.at[f.word]; twice {
+			p.ask(head, fmt.Sprintf("it and the column %q both read as %s; leave one out, or say what else it is", p.table.Columns[other], f.word),
 				fmt.Sprintf("--map %q", head+"=-"), fmt.Sprintf("--map %q", p.table.Columns[other]+"=-"), fmt.Sprintf("--map %q", head+"=FIELD"))
 			p.plan.Columns = append(p.plan.Columns, c)
 			continue
@@ -258,13 +258,13 @@ func (p *planner) columns() error {
 		if len(units[f.of]) == 1 {
 			s.unit = units[f.of][0]
 		}
-		p.at[f.name], c.Field, c.Unit = i, f.name, s.unit
-		if s.field == "" && plain(head) != f.name && unit == "" {
-			c.Guess = "read as " + f.name
-			p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q is read as %s", head, f.name))
+		p.at[f.word], c.Field, c.Unit = i, f.word, s.unit
+		if s.field == "" && plain(head) != f.word && unit == "" {
+			c.Guess = "read as " + f.word
+			p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q is read as %s", head, f.word))
 		}
-		s.field = f.name
-		p.said[f.name] = s
+		s.field = f.word
+		p.said[f.word] = s
 		p.plan.Columns = append(p.plan.Columns, c)
 	}
 	for _, column := range slices.Sorted(maps.Keys(p.Map)) {
@@ -289,9 +289,9 @@ func recognise(head string) (f field, unit string, known bool) {
 			return f, unit, true
 		}
 	}
-	for _, f := range fields {
+	for _, f := range fields() {
 		if name, unit := unitInHead(head, f.of); unit != "" {
-			if g, ok := fieldNamed(name); ok && g.name == f.name {
+			if g, ok := fieldNamed(name); ok && g.word == f.word {
 				return f, unit, true
 			}
 		}
@@ -358,7 +358,7 @@ func (p *planner) cells(name string, all bool) (out []string) {
 		return nil
 	}
 	for _, r := range p.table.Rows {
-		if c := r.Cells[i]; r.Bad == "" && c != "" && !slices.Contains(nothing, c) && (all || !r.Exact[i]) {
+		if c := r.Cells[i]; r.Bad == "" && c != "" && !isMark(c, nothing) && (all || !r.Exact[i]) {
 			out = append(out, c)
 		}
 	}
@@ -377,7 +377,7 @@ func (p *planner) fillDown() {
 			if r.Bad != "" {
 				continue
 			}
-			if c := r.Cells[i]; c != "" && !slices.Contains(ditto, c) {
+			if c := r.Cells[i]; c != "" && !isMark(c, ditto) {
 				above = c
 			} else if above != "" {
 				r.Cells[i] = above
@@ -392,7 +392,7 @@ func (p *planner) fillDown() {
 // farm's own first.
 func readingsOf(f field, us bool) [2]string {
 	two := map[medium.Measure][2]string{length: {"mm", "in"}, mass: {"g", "oz"}, volume: {"ml", "floz"}, temperature: {"c", "f"}, strength: {"ppm", "%"}, span: {"min", "s"}}[f.of]
-	if f.name == "for" {
+	if f.word == "for" {
 		two = [2]string{"h", "min"}
 	}
 	if us && f.of != strength && f.of != span {
@@ -409,7 +409,7 @@ func (p *planner) askUnits() {
 			continue
 		}
 		least, most := "", ""
-		for _, cell := range p.cells(f.name, true) {
+		for _, cell := range p.cells(f.word, true) {
 			if w, ok := parseNumber(cell); !ok || strings.TrimSpace(w.after) != "" {
 				continue
 			}
@@ -442,7 +442,7 @@ func (p *planner) option(head, word string) string {
 	for _, column := range slices.Sorted(maps.Keys(p.Map)) {
 		words := p.Map[column]
 		f, _, _ := recognise(head)
-		if plain(column) == plain(head) || plain(column) == f.name {
+		if plain(column) == plain(head) || plain(column) == f.word {
 			return fmt.Sprintf("--map %q", column+"="+words+","+word)
 		}
 	}
@@ -591,7 +591,7 @@ func (p *planner) cell(name, said string, exact bool) string {
 	switch {
 	case f.of == text && name != "at" && name != "time":
 		return said
-	case slices.Contains(nothing, said):
+	case isMark(said, nothing):
 		return ""
 	case exact || f.of == text || f.of == yesNo:
 		return said

@@ -44,7 +44,7 @@ func (r *row) number(name string) float64 {
 // choice reads one of a few words, in any of the languages that are known.
 func (r *row) choice(name string) string {
 	word := plain(r.text(name))
-	if other, ok := choiceWords[name][word]; ok {
+	if other := called(name, word); other != "" && other != word {
 		r.note("%s %q is read as %s", name, r.cells[name], other)
 		return other
 	}
@@ -190,7 +190,7 @@ func (r *row) step(out *store.Row) error {
 	}
 	word := r.text("kind")
 	kind := medium.Kind(plain(word))
-	if other, ok := kindWords()[string(kind)]; ok {
+	if other := medium.Kind(called("kinds", string(kind))); other != "" && other != kind {
 		r.note("the step %q is read as %s", word, other)
 		kind = other
 	}
