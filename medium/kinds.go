@@ -50,6 +50,7 @@ const (
 type StepKind struct {
 	Kind   Kind
 	Doing  string // in a sentence: sowing; empty where no sentence needs it
+	Done   string // of what it was done to: misted; empty where no card is for it alone
 	New    func() Body
 	From   []Stage // a mat in another stage refuses it; nil: any but retired
 	Fields []Field
@@ -73,19 +74,21 @@ var aboutMats = []StepKind{
 			help("the supplier's seed lot", "S88"),
 		text("place", func(b *Sow) *string { return &b.Place }).lasting().help("shelf or area", "shelf A"),
 	}},
-	{Kind: KindMist, Doing: "misting", New: func() Body { return new(Mist) }, From: []Stage{Growing}, Fields: []Field{
-		amount("water", OfVolume, 1, 20000, func(b *Mist) *float64 { return &b.WaterML }).says("%s of water").
-			help("water used on each mat", "200mL"),
-		yesNo("below", func(b *Mist) *bool { return &b.Below }).says("from below").
-			help("watered from below, into the tray", ""),
-		text("with", func(b *Mist) *string { return &b.With }).called("what was in the water").says("with %s").
-			help("what was in the water", "nutrients 1:500"),
-		text("treated", func(b *Mist) *string { return &b.Treated }).called("what it was treated with").
-			says("treated with %s").
-			help("what a spot was treated with", "peroxide 0.5 %"),
-		text("where", func(b *Mist) *string { return &b.Where }).called("place").help("which spot", "left corner"),
-	}},
-	{Kind: KindUncover, Doing: "uncovering", New: func() Body { return new(Uncover) }, From: []Stage{Growing},
+	{Kind: KindMist, Doing: "misting", Done: "misted", New: func() Body { return new(Mist) }, From: []Stage{Growing},
+		Fields: []Field{
+			amount("water", OfVolume, 1, 20000, func(b *Mist) *float64 { return &b.WaterML }).says("%s of water").
+				help("water used on each mat", "200mL"),
+			yesNo("below", func(b *Mist) *bool { return &b.Below }).says("from below").
+				help("watered from below, into the tray", ""),
+			text("with", func(b *Mist) *string { return &b.With }).called("what was in the water").says("with %s").
+				help("what was in the water", "nutrients 1:500"),
+			text("treated", func(b *Mist) *string { return &b.Treated }).called("what it was treated with").
+				says("treated with %s").
+				help("what a spot was treated with", "peroxide 0.5 %"),
+			text("where", func(b *Mist) *string { return &b.Where }).called("place").help("which spot", "left corner"),
+		}},
+	{Kind: KindUncover, Doing: "uncovering", Done: "uncovered", New: func() Body { return new(Uncover) },
+		From: []Stage{Growing},
 		Fields: []Field{
 			text("place", func(b *Uncover) *string { return &b.Place }).says("to %s").
 				help("where it stands now, if it was moved into the light", "shelf B"),
@@ -198,7 +201,7 @@ var aboutMats = []StepKind{
 			yesNo("as_was", func(b *Release) *bool { return &b.AsWas }).says("as it was").
 				help("back to the stage that it was held in", ""),
 		}},
-	{Kind: KindInspect, Doing: "inspecting", New: func() Body { return new(Inspect) },
+	{Kind: KindInspect, Doing: "inspecting", Done: "inspected", New: func() Body { return new(Inspect) },
 		From: append([]Stage{OnHold}, notGrowing...), Fields: []Field{
 			yesNo("fold_snaps", func(b *Inspect) *bool { return &b.FoldSnaps }).says("thread snaps when folded").
 				help("a thread snaps when the mat is folded flat", ""),

@@ -63,7 +63,7 @@ func (a *app) cards(f *farm.Farm, out, paper string, sun int, printer string) er
 	cards := farm.CardsInForce(f.Farm)
 	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.PaperTime(nil), Correction: correctionOf(correction)}
 	for _, c := range cards {
-		detail := farm.CardFaces[c.Action].Detail
+		detail := farm.FaceOf(c.Action).Detail
 		if own := farm.CardLine(c); c.Action != medium.ActOperator && own != "" && own != farm.StandardReason(c.Action) {
 			detail = ui.UpperFirst(own) + ". " + detail
 		}

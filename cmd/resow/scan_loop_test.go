@@ -241,7 +241,8 @@ func TestScreenIsLargeAndFits(t *testing.T) {
 	l, _ := w.loop("JD")
 	words := []string{"SOW", "SOW WITH CARE", "DO NOT SOW", "RETIRE", "READY", "TWICE", "DONE BEFORE", "NOT READ", "NOT RECORDED", "NOT ACCEPTED", "NO", "UNKNOWN",
 		"UNKNOWN CARD", "WHO?", "UNDO?", "UNDONE", "NOTHING", "CONFIRM WHAT?", "NO ACTION", "MEASURE", "RELEASE?", "RETIRE?"}
-	for _, face := range farm.CardFaces {
+	for _, action := range medium.Actions {
+		face := farm.FaceOf(action)
 		words = append(words, face.Word, face.Done)
 	}
 	long := strings.Repeat("the mat was wet for too long and somebody has to look at it ", 5)

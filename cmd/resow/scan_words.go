@@ -22,7 +22,7 @@ type loud struct {
 func (l loud) bad() bool { return l.color == ui.Red }
 
 // actionWord is the large word of an action.
-func actionWord(w *farm.WashAction) string { return farm.CardFaces[w.Card.Action].Word }
+func actionWord(w *farm.WashAction) string { return farm.FaceOf(w.Card.Action).Word }
 
 // sentence is a text as a sentence of its own.
 func sentence(text string) string { return ui.UpperFirst(text) + "." }
@@ -147,7 +147,7 @@ func verdictAloud(v medium.Verdict) loud {
 
 func recordedAloud(to farm.WashAnswer) loud {
 	outcome := to.Step.Outcome
-	l := loud{Word: farm.CardFaces[to.Action.Card.Action].Done, Code: to.Code, color: ui.Green}
+	l := loud{Word: farm.FaceOf(to.Action.Card.Action).Done, Code: to.Code, color: ui.Green}
 	if !outcome.Accepted {
 		l.color = ui.Red
 		if to.Action.Card.Action != medium.ActRinseRoots {

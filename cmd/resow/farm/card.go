@@ -2,6 +2,7 @@ package farm
 
 import (
 	"slices"
+	"strings"
 
 	"resow/labels"
 	"resow/medium"
@@ -11,7 +12,17 @@ import (
 // does, and the answer of the wash-station loop when it was done.
 type CardFace struct{ Word, Detail, Done string }
 
-var CardFaces = map[medium.Action]CardFace{
+// FaceOf is the face of a card for an action: of a step that needs nothing said, by
+// its own name, where no better words stand here.
+func FaceOf(a medium.Action) CardFace {
+	if face, ok := cardFaces[a]; ok {
+		return face
+	}
+	row, _ := medium.KindNamed(medium.Kind(a))
+	return CardFace{strings.ToUpper(string(a)), "What is scanned was " + row.Done + ".", strings.ToUpper(row.Done)}
+}
+
+var cardFaces = map[medium.Action]CardFace{
 	medium.ActHarvest:    {"HARVEST", "The crop is cut off.", "HARVESTED"},
 	medium.ActRinseClean: {"RINSED CLEAN", "Roots pulled, washed, nothing left.", "RINSED"},
 	medium.ActRinseRoots: {"ROOTS LEFT", "Washed, but roots or debris are still on it: it stays at the wash.", "WASH AGAIN"},
@@ -22,7 +33,6 @@ var CardFaces = map[medium.Action]CardFace{
 	medium.ActMold:       {"MOLD", "Mold seen. Do not keep the crop.", "ON HOLD"},
 	medium.ActInspect:    {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else say what you saw.", "INSPECTED"},
 	medium.ActMist:       {"MIST", "The crop was misted with water.", "MISTED"},
-	"uncover":            {"UNCOVER", "The cover came off: days in the light begin.", "UNCOVERED"},
 	medium.ActRelease:    {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
 	medium.ActRetire:     {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},
 	medium.ActEnd:        {"END", "The action is over.", ""},
@@ -36,7 +46,7 @@ func CardWord(c medium.Card) string {
 	if c.Action == medium.ActOperator {
 		return c.Initials
 	}
-	return CardFaces[c.Action].Word
+	return FaceOf(c.Action).Word
 }
 
 // CardsInForce lists the cards in the order in which they are printed.

@@ -190,7 +190,7 @@ func (r *row) step(out *store.Row) error {
 	}
 	word := r.text("kind")
 	kind := medium.Kind(plain(word))
-	if other := medium.Kind(called("kinds", string(kind))); other != "" && other != kind {
+	if other := kindCalled(string(kind)); other != "" && other != kind {
 		r.note("the step %q is read as %s", word, other)
 		kind = other
 	}

@@ -62,6 +62,17 @@ func called(part, word string) string {
 	return ""
 }
 
+// kindCalled is the kind of step that somebody names by another word, or by what it is
+// to do it; empty where nobody does.
+func kindCalled(word string) medium.Kind {
+	for _, row := range medium.StepKinds() {
+		if word != "" && (word == row.Doing || word == row.Done) {
+			return row.Kind
+		}
+	}
+	return medium.Kind(called("kinds", word))
+}
+
 // Marks in cells: where there is nothing to say, and where it is as above.
 const (
 	nothing = "(nothing)"
