@@ -58,6 +58,14 @@ type Uncover struct {
 
 func (*Uncover) kind() Kind { return KindUncover }
 
+// Wipe takes seed that fell through the mesh off from below, before it rots.
+type Wipe struct {
+	record
+	With string `cbor:"10,keyasint,omitzero" json:"with,omitempty"`
+}
+
+func (*Wipe) kind() Kind { return KindWipe }
+
 // Move says where a mat stands now.
 type Move struct {
 	record

@@ -37,7 +37,7 @@ func TestEveryCardIsOfUse(t *testing.T) {
 			assert.NoError(t, checkBody(c.Body()), a)
 		}
 	}
-	assert.Len(t, Actions, 17)
+	assert.Len(t, Actions, 18)
 	assert.True(t, aCard(ActRelease).NeedsConfirm())
 	assert.True(t, aCard(ActRetire).NeedsConfirm())
 	assert.False(t, aCard(ActRinseClean).NeedsConfirm())

@@ -14,6 +14,7 @@ const (
 	KindSow      Kind = "sow"
 	KindMist     Kind = "mist"
 	KindUncover  Kind = "uncover"
+	KindWipe     Kind = "wipe"
 	KindMove     Kind = "move"
 	KindHarvest  Kind = "harvest"
 	KindRinse    Kind = "rinse"
@@ -92,6 +93,11 @@ var aboutMats = []StepKind{
 		Fields: []Field{
 			text("place", func(b *Uncover) *string { return &b.Place }).says("to %s").
 				help("where it stands now, if it was moved into the light", "shelf B"),
+		}},
+	{Kind: KindWipe, Doing: "wiping", Done: "wiped", New: func() Body { return new(Wipe) }, From: []Stage{Growing},
+		Fields: []Field{
+			text("with", func(b *Wipe) *string { return &b.With }).lasting().called("what it was wiped with").
+				says("with %s").help("what it was wiped with", "a clean wet cloth"),
 		}},
 	{Kind: KindMove, Doing: "moving", New: func() Body { return new(Move) }, Fields: []Field{
 		text("place", func(b *Move) *string { return &b.Place }).needed().says("to %s").help("where it stands now",

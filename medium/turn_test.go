@@ -24,6 +24,7 @@ var turnTable = []struct {
 	{"to wash", "sow", "mat TK7R 2N81 has been waiting to wash since 2 Nov (turn 6); rinse, dry, sanitize and dry it before sowing"},
 	{"to wash", "mist", "mat TK7R 2N81 has been waiting to wash since 2 Nov (turn 6); there is no crop on it"},
 	{"to wash", "uncover", "mat TK7R 2N81 has been waiting to wash since 2 Nov (turn 6); there is no crop on it"},
+	{"to wash", "wipe", "mat TK7R 2N81 has been waiting to wash since 2 Nov (turn 6); there is no crop on it"},
 	{"to wash", "harvest", "mat TK7R 2N81 has been waiting to wash since 2 Nov (turn 6); there is no crop on it"},
 	{"to wash", "harvest, more cuts to come", "mat TK7R 2N81 has been waiting to wash since 2 Nov (turn 6); there is no crop on it"},
 	{"to wash", "rinse, nothing left", "to dry"},
@@ -53,6 +54,7 @@ var turnTable = []struct {
 	{"to dry", "sow", "mat TK7R 2N81 has been waiting to dry since 2 Nov (turn 6); dry, sanitize and dry it before sowing"},
 	{"to dry", "mist", "mat TK7R 2N81 has been waiting to dry since 2 Nov (turn 6); there is no crop on it"},
 	{"to dry", "uncover", "mat TK7R 2N81 has been waiting to dry since 2 Nov (turn 6); there is no crop on it"},
+	{"to dry", "wipe", "mat TK7R 2N81 has been waiting to dry since 2 Nov (turn 6); there is no crop on it"},
 	{"to dry", "harvest", "mat TK7R 2N81 has been waiting to dry since 2 Nov (turn 6); there is no crop on it"},
 	{"to dry", "harvest, more cuts to come", "mat TK7R 2N81 has been waiting to dry since 2 Nov (turn 6); there is no crop on it"},
 	{"to dry", "rinse, nothing left", "to dry"},
@@ -82,6 +84,7 @@ var turnTable = []struct {
 	{"to sanitize", "sow", "mat TK7R 2N81 has been waiting to sanitize since 2 Nov (turn 6); sanitize and dry it before sowing"},
 	{"to sanitize", "mist", "mat TK7R 2N81 has been waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
 	{"to sanitize", "uncover", "mat TK7R 2N81 has been waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
+	{"to sanitize", "wipe", "mat TK7R 2N81 has been waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
 	{"to sanitize", "harvest", "mat TK7R 2N81 has been waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
 	{"to sanitize", "harvest, more cuts to come", "mat TK7R 2N81 has been waiting to sanitize since 2 Nov (turn 6); there is no crop on it"},
 	{"to sanitize", "rinse, nothing left", "to dry"},
@@ -111,6 +114,7 @@ var turnTable = []struct {
 	{"airing", "sow", "mat TK7R 2N81 has been airing since 2 Nov (turn 6); let it dry before sowing"},
 	{"airing", "mist", "mat TK7R 2N81 has been airing since 2 Nov (turn 6); there is no crop on it"},
 	{"airing", "uncover", "mat TK7R 2N81 has been airing since 2 Nov (turn 6); there is no crop on it"},
+	{"airing", "wipe", "mat TK7R 2N81 has been airing since 2 Nov (turn 6); there is no crop on it"},
 	{"airing", "harvest", "mat TK7R 2N81 has been airing since 2 Nov (turn 6); there is no crop on it"},
 	{"airing", "harvest, more cuts to come", "mat TK7R 2N81 has been airing since 2 Nov (turn 6); there is no crop on it"},
 	{"airing", "rinse, nothing left", "to dry"},
@@ -140,6 +144,7 @@ var turnTable = []struct {
 	{"ready", "sow", "growing"},
 	{"ready", "mist", "mat TK7R 2N81 has been ready since 2 Nov (turn 6); there is no crop on it"},
 	{"ready", "uncover", "mat TK7R 2N81 has been ready since 2 Nov (turn 6); there is no crop on it"},
+	{"ready", "wipe", "mat TK7R 2N81 has been ready since 2 Nov (turn 6); there is no crop on it"},
 	{"ready", "harvest", "mat TK7R 2N81 has been ready since 2 Nov (turn 6); there is no crop on it"},
 	{"ready", "harvest, more cuts to come", "mat TK7R 2N81 has been ready since 2 Nov (turn 6); there is no crop on it"},
 	{"ready", "rinse, nothing left", "to dry"},
@@ -169,6 +174,7 @@ var turnTable = []struct {
 	{"growing", "sow", "mat TK7R 2N81 has been growing since 2 Nov (turn 6); harvest and wash it before sowing"},
 	{"growing", "mist", "growing"},
 	{"growing", "uncover", "growing"},
+	{"growing", "wipe", "growing"},
 	{"growing", "harvest", "to wash"},
 	{"growing", "harvest, more cuts to come", "growing"},
 	{"growing", "rinse, nothing left", "mat TK7R 2N81 has been growing since 2 Nov (turn 6); harvest it before rinsing"},
@@ -198,6 +204,7 @@ var turnTable = []struct {
 	{"on hold", "sow", "mat TK7R 2N81 has been on hold since 2 Nov (turn 6); release it before sowing"},
 	{"on hold", "mist", "mat TK7R 2N81 has been on hold since 2 Nov (turn 6); release it before misting"},
 	{"on hold", "uncover", "mat TK7R 2N81 has been on hold since 2 Nov (turn 6); release it before uncovering"},
+	{"on hold", "wipe", "mat TK7R 2N81 has been on hold since 2 Nov (turn 6); release it before wiping"},
 	{"on hold", "harvest", "mat TK7R 2N81 has been on hold since 2 Nov (turn 6); release it before harvesting"},
 	{"on hold", "harvest, more cuts to come", "mat TK7R 2N81 has been on hold since 2 Nov (turn 6); release it before harvesting"},
 	{"on hold", "rinse, nothing left", "mat TK7R 2N81 has been on hold since 2 Nov (turn 6); release it before rinsing"},
@@ -227,6 +234,7 @@ var turnTable = []struct {
 	{"retired", "sow", retiredForGood},
 	{"retired", "mist", retiredForGood},
 	{"retired", "uncover", retiredForGood},
+	{"retired", "wipe", retiredForGood},
 	{"retired", "harvest", retiredForGood},
 	{"retired", "harvest, more cuts to come", retiredForGood},
 	{"retired", "rinse, nothing left", retiredForGood},
@@ -268,6 +276,7 @@ func moves() []move {
 		{"sow", &Sow{Crops: []Sown{{Crop: "kale"}}}},
 		{"mist", &Mist{WaterML: 200}},
 		{"uncover", &Uncover{Place: "shelf B"}},
+		{"wipe", &Wipe{With: "a clean wet cloth"}},
 		{"move", &Move{Place: "shelf B"}},
 		{"note", &Note{Text: "leaves pale on the left"}},
 		{"harvest", &Harvest{YieldG: 200}},
@@ -363,7 +372,7 @@ func TestTurnTableIsWhole(t *testing.T) {
 			assert.True(t, kinds[k], "no row for %s", k)
 		}
 	}
-	assert.Len(t, Kinds(), 21)
+	assert.Len(t, Kinds(), 22)
 	assert.Len(t, Stages, 8)
 }
 

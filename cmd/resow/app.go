@@ -134,6 +134,7 @@ var groups = []struct {
 		{"sow", (*app).sowCommand},
 		{"mist", nil},
 		{"uncover", nil},
+		{"wipe", nil},
 		{"move", nil},
 		{"harvest", (*app).harvestCommand},
 		{"rinse", nil},
