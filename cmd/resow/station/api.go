@@ -60,7 +60,8 @@ func (v *visit) apiSolutions(f *farm.Farm) (any, error) {
 	items := []solutionItem{}
 	for _, b := range f.Bottles {
 		items = append(items, solutionItem{Code: b.Solution.Code, Product: b.Solution.Product, StrengthPPM: b.Strength(),
-			Measured: b.Strip != nil, MadeAt: b.MadeAt, MadeBy: b.MadeBy, GoodUntil: b.Solution.GoodUntil, State: f.State(b, f.Now())})
+			Measured: b.Strip != nil, MadeAt: b.MadeAt, MadeBy: b.MadeBy, GoodUntil: b.Solution.GoodUntil,
+			State: f.State(b, f.Now())})
 	}
 	return solutionsAnswer{items}, nil
 }

@@ -134,9 +134,9 @@ func (v *visit) sendShift() (string, error) {
 }
 
 type deviceLine struct {
-	ID, Device, Initials, Made, Seen string
-	Role                             Role
-	Self                             bool
+	session
+	ID, Made, Seen string
+	Self           bool
 }
 
 type peoplePage struct {
@@ -152,7 +152,7 @@ func (v *visit) peoplePage(f *farm.Farm) (filling, error) { return v.devices(f, 
 func (v *visit) devices(f *farm.Farm, code string, role Role) *peoplePage {
 	page := &peoplePage{Code: code, Role: role, Address: v.address}
 	for _, one := range v.people.list() {
-		page.Devices = append(page.Devices, deviceLine{ID: one.id(), Device: one.Device, Initials: one.Initials, Role: one.Role,
+		page.Devices = append(page.Devices, deviceLine{session: one, ID: one.id(),
 			Made: f.Stamp(one.Made), Seen: f.Stamp(one.Seen), Self: one.Hash == v.who.Hash})
 	}
 	return page

@@ -18,8 +18,8 @@ const (
 
 // policyCSP lets a page use what the station itself serves and nothing else:
 // no inline script or style, no frame, no other address.
-const policyCSP = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; " +
-	"manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+const policyCSP = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; " +
+	"connect-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // guard is what every request passes before a page sees it: the Host that was
 // meant, the origin of what changes something, the size of the body, and the

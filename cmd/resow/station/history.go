@@ -33,7 +33,8 @@ type historyPage struct {
 
 func (v *visit) historyPage(f *farm.Farm) (filling, error) {
 	code, lines, err := v.history(f)
-	return &historyPage{frame: frame{Title: v.t.get("history.title", code.String()), Live: true}, Code: code, Lines: lines}, err
+	title := v.t.get("history.title", code.String())
+	return &historyPage{frame: frame{Title: title, Live: true}, Code: code, Lines: lines}, err
 }
 
 // history gives the mat of a page's address and its steps, the newest first.
@@ -44,9 +45,9 @@ func (v *visit) history(f *farm.Farm) (code medium.Code, lines []historyLine, er
 	thread, err := f.Thread(code)
 	now := medium.Standings(thread)
 	for i, one := range slices.Backward(thread) {
-		l := historyLine{Seq: one.MatSeq, At: one.When(f.Loc, "2006-01-02 15:04"), By: one.By, SentBy: one.SentBy, Kind: one.Kind,
-			Text: farm.Line(one.Body), Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0,
-			Pictures: medium.PicturesOf(one.Body)}
+		l := historyLine{Seq: one.MatSeq, At: one.When(f.Loc, "2006-01-02 15:04"), By: one.By, SentBy: one.SentBy,
+			Kind: one.Kind, Text: farm.Line(one.Body), Pictures: medium.PicturesOf(one.Body),
+			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
 		}
@@ -93,7 +94,8 @@ func (v *visit) sendCorrect() (string, error) {
 	}
 	done, err := v.recordOne(func(f *farm.Farm) (medium.Step, error) {
 		code, err := f.Find(v.r.PathValue("code"))
-		return medium.Step{Mat: code, Body: &medium.Correct{MatSeq: seq, Reason: strings.TrimSpace(v.form.Get("reason"))}}, err
+		body := &medium.Correct{MatSeq: seq, Reason: strings.TrimSpace(v.form.Get("reason"))}
+		return medium.Step{Mat: code, Body: body}, err
 	})
 	return "/m/" + string(done.Mat) + "/history", err
 }

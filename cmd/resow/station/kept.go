@@ -296,8 +296,8 @@ func (s *Station) hold(who session, m maker, o *order) ([]medium.Step, error) {
 			form[name] = v
 		}
 	}
-	err = s.holding.add(held{Token: o.token, Kind: o.kind, Mats: o.mats, Form: form, Photo: o.photo, By: m.by, SentBy: m.sentBy,
-		Device: who.Device, From: who.Hash, Entered: now.Add(-ago), Arrived: now})
+	err = s.holding.add(held{Token: o.token, Kind: o.kind, Mats: o.mats, Form: form, Photo: o.photo, By: m.by,
+		SentBy: m.sentBy, Device: who.Device, From: who.Hash, Entered: now.Add(-ago), Arrived: now})
 	if err != nil {
 		return nil, err
 	}
@@ -391,7 +391,8 @@ func (v *visit) keptPage(f *farm.Farm) (filling, error) {
 
 func (s *Station) heldLine(one held, f *farm.Farm) heldLine {
 	const shown = 5
-	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)), Done: f.Stamp(one.Entered), Came: f.Stamp(one.Arrived)}
+	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)),
+		Done: f.Stamp(one.Entered), Came: f.Stamp(one.Arrived)}
 	var names []string
 	for _, text := range one.Mats[:min(len(one.Mats), shown)] {
 		names = append(names, medium.Code(text).String())

@@ -92,7 +92,8 @@ func (v *visit) offList(done result) {
 // and those in the field, one a line as a hand scanner writes them.
 func matsOf(form url.Values) []string {
 	mats := slices.Clone(form["mat"])
-	for text := range strings.FieldsFuncSeq(form.Get("codes"), func(r rune) bool { return strings.ContainsRune("\n\r,;\t", r) }) {
+	between := func(r rune) bool { return strings.ContainsRune("\n\r,;\t", r) }
+	for text := range strings.FieldsFuncSeq(form.Get("codes"), between) {
 		if text = strings.TrimSpace(text); text != "" {
 			mats = append(mats, text)
 		}

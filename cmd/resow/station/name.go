@@ -23,8 +23,8 @@ func (c Config) checkLocalName() error {
 	if c.LocalName == "" || localLabel().MatchString(c.LocalName) {
 		return nil
 	}
-	return &ConfigError{fmt.Sprintf("--local-name %q: want small letters, digits and hyphens, such as resow; the station adds .local",
-		c.LocalName)}
+	return &ConfigError{fmt.Sprintf(
+		"--local-name %q: want small letters, digits and hyphens, such as resow; the station adds .local", c.LocalName)}
 }
 
 // announce answers for the station's name on the farm's network, so that a

@@ -41,9 +41,10 @@ func operations() []operation {
 		{"GET", "/api/v1/mats/{code}/history", "listSteps", "Every step of a mat, in their order", "",
 			reads((*visit).apiHistory), reflect.TypeFor[historyAnswer](), []int{404}},
 		{"POST", "/api/v1/steps", "recordStep", "Record one step of one or many mats, all or nothing",
-			"The token makes a repeated request harmless: the steps of the first come back. Fields are those of the page's form, " +
-				"as text with units. What is not described is refused: another field, the same one twice, a second document, " +
-				"a bare number where a unit belongs. A report of danger is taken for the mats that are known, and the others are named.",
+			"The token makes a repeated request harmless: the steps of the first come back. " +
+				"Fields are those of the page's form, as text with units. What is not described is refused: another field, " +
+				"the same one twice, a second document, a bare number where a unit belongs. " +
+				"A report of danger is taken for the mats that are known, and the others are named.",
 			(*visit).apiSteps, reflect.TypeFor[result](), []int{202, 400, 403, 404, 409, 411, 413, 415, 422}},
 	}
 }
@@ -51,9 +52,9 @@ func operations() []operation {
 type object = map[string]any
 
 func (s *Station) openAPI() []byte {
-	schemas := object{"Error": object{"type": "object", "required": []string{"error", "status"}, "additionalProperties": false,
-		"properties": object{"error": kind("string"), "status": kind("integer"),
-			"final": object{"type": "boolean", "description": "refused by the rules: sending the same again is of no use"}}}}
+	schemas := object{"Error": fixed([]string{"error", "status"}, object{
+		"error": kind("string"), "status": kind("integer"),
+		"final": object{"type": "boolean", "description": "refused by the rules: sending the same again is of no use"}})}
 	paths := object{}
 	for _, o := range operations() {
 		if paths[o.path] == nil {
@@ -65,7 +66,8 @@ func (s *Station) openAPI() []byte {
 		"openapi": "3.1.0",
 		"info": object{"title": "resow station", "version": "1", "license": object{"name": "MIT", "identifier": "MIT"},
 			"description": "The interface behind the station's pages. A request needs the session cookie of a paired device; " +
-				"steps are recorded with the initials that were picked on it. Verdicts are clear or not clear by the farm's own rules."},
+				"steps are recorded with the initials that were picked on it. " +
+				"Verdicts are clear or not clear by the farm's own rules."},
 		"servers":  []object{{"url": "/"}},
 		"security": []object{{"paired": []string{}}},
 		"paths":    paths,
@@ -86,7 +88,7 @@ func (o operation) describe(schemas object) object {
 	}
 	answers := object{"200": response("Done", good)}
 	for _, status := range append([]int{401, 405, 421, 503}, o.refusals...) {
-		answers[fmt.Sprint(status)] = response(http.StatusText(status), object{"$ref": "#/components/schemas/Error"})
+		answers[fmt.Sprint(status)] = response(http.StatusText(status), ref("Error"))
 	}
 	out := object{"operationId": o.id, "summary": o.summary, "responses": answers}
 	if o.about != "" {
@@ -96,7 +98,7 @@ func (o operation) describe(schemas object) object {
 		out["parameters"] = []object{{"name": "code", "in": "path", "required": true, "schema": kind("string")}}
 	}
 	if o.method == http.MethodPost {
-		out["requestBody"] = object{"required": true, "content": object{"application/json": object{"schema": stepRequest(schemas)}}}
+		out["requestBody"] = object{"required": true, "content": inJSON(stepRequest(schemas))}
 	}
 	return out
 }
@@ -104,9 +106,18 @@ func (o operation) describe(schemas object) object {
 // kind is a value of a kind, without more to say of it.
 func kind(of string) object { return object{"type": of} }
 
-func response(what string, schema object) object {
-	return object{"description": what, "content": object{"application/json": object{"schema": schema}}}
+// fixed is an object that has the properties that are described, and no other.
+func fixed(needed []string, properties object) object {
+	return object{"type": "object", "required": needed, "additionalProperties": false, "properties": properties}
 }
+
+func ref(schema string) object { return object{"$ref": "#/components/schemas/" + schema} }
+
+func response(what string, schema object) object {
+	return object{"description": what, "content": inJSON(schema)}
+}
+
+func inJSON(schema object) object { return object{"application/json": object{"schema": schema}} }
 
 // stepRequest is a request to record a step: what fields may say hangs on its kind.
 func stepRequest(schemas object) object {
@@ -114,25 +125,28 @@ func stepRequest(schemas object) object {
 	for _, k := range farm.Recordable {
 		name := title(string(k)) + "Fields"
 		schemas[name] = fieldsOf(k)
-		say := object{"properties": object{"fields": object{"$ref": "#/components/schemas/" + name}}}
+		say := object{"properties": object{"fields": ref(name)}}
 		if schemas[name].(object)["required"] != nil {
 			say["required"] = []string{"fields"}
 		}
 		ways = append(ways, object{"if": object{"properties": object{"kind": object{"const": k}}}, "then": say})
 	}
-	return object{"type": "object", "required": []string{"token", "kind", "mats"}, "additionalProperties": false, "allOf": ways,
-		"properties": object{
-			"token":  object{"type": "string", "pattern": tokenForm().String()},
-			"kind":   object{"type": "string", "enum": farm.Recordable},
-			"mats":   object{"type": "array", "minItems": 1, "maxItems": maxMats, "items": kind("string")},
-			"fields": object{"type": "object", "additionalProperties": kind("string")}}}
+	request := fixed([]string{"token", "kind", "mats"}, object{
+		"token":  object{"type": "string", "pattern": tokenForm().String()},
+		"kind":   object{"type": "string", "enum": farm.Recordable},
+		"mats":   object{"type": "array", "minItems": 1, "maxItems": maxMats, "items": kind("string")},
+		"fields": object{"type": "object", "additionalProperties": kind("string")}})
+	request["allOf"] = ways
+	return request
 }
 
 func fieldsOf(k medium.Kind) object {
 	row, _ := medium.KindNamed(k)
 	properties := object{
-		"at":     object{"type": "string", "description": "when it was done, where that is not now: 18:30, or 2026-11-24 18:30"},
-		"ago_ms": object{"type": "string", "description": "how long ago it was entered, in ms, where the device had kept it"}}
+		"at": object{"type": "string",
+			"description": "when it was done, where that is not now: 18:30, or 2026-11-24 18:30"},
+		"ago_ms": object{"type": "string",
+			"description": "how long ago it was entered, in ms, where the device had kept it"}}
 	var needed []string
 	for _, f := range row.Asked() {
 		p := object{"type": "string", "description": describeField(f)}
@@ -152,9 +166,9 @@ func fieldsOf(k medium.Kind) object {
 			needed = append(needed, f.Name)
 		}
 	}
-	schema := object{"type": "object", "additionalProperties": false, "properties": properties}
-	if len(needed) > 0 {
-		schema["required"] = needed
+	schema := fixed(needed, properties)
+	if len(needed) == 0 {
+		delete(schema, "required")
 	}
 	return schema
 }
@@ -199,7 +213,7 @@ func schemaOf(schemas object, t reflect.Type) object {
 			schemas[name] = object{} // a type that holds itself ends here
 			schemas[name] = structSchema(schemas, t)
 		}
-		return object{"$ref": "#/components/schemas/" + name}
+		return ref(name)
 	}
 	return kind("integer")
 }
@@ -223,7 +237,7 @@ func structSchema(schemas object, t reflect.Type) object {
 			needed = append(needed, name)
 		}
 	}
-	return object{"type": "object", "required": needed, "additionalProperties": false, "properties": properties}
+	return fixed(needed, properties)
 }
 
 // bodySchema is what a step did: one of the bodies, each in a shape of its own.
@@ -241,5 +255,7 @@ func unitOf(name string) string {
 	return unitNames[parts[len(parts)-1]]
 }
 
-var unitNames = map[string]string{"s": "seconds", "h": "hours", "g": "g", "kg": "kg", "mm": "mm", "mm2": "mm2", "ml": "mL",
-	"ppm": "ppm (mg/L)", "c": "degrees Celsius", "percent": "percent", "kly": "kLy (41.84 MJ/m2)", "m2": "m2", "sed": "SED (100 J/m2)"}
+var unitNames = map[string]string{
+	"s": "seconds", "h": "hours", "g": "g", "kg": "kg", "mm": "mm", "mm2": "mm2", "m2": "m2", "ml": "mL",
+	"ppm": "ppm (mg/L)", "c": "degrees Celsius", "percent": "percent", "kly": "kLy (41.84 MJ/m2)", "sed": "SED (100 J/m2)",
+}

@@ -231,7 +231,8 @@ func (p *people) allowed(host string) error {
 		return &PairError{"too many wrong codes from many devices; the station takes none for ten minutes"}
 	case len(own) >= pairPerHost, all >= pairFlood && len(own) > 0:
 		wait := pairFor - p.now().Sub(own[0])
-		return &PairError{fmt.Sprintf("too many wrong codes from this device; try again in %d minutes", int(wait.Minutes())+1)}
+		return &PairError{fmt.Sprintf("too many wrong codes from this device; try again in %d minutes",
+			int(wait.Minutes())+1)}
 	}
 	return nil
 }
@@ -250,7 +251,8 @@ func (p *people) pair(code, device, host, before string) (cookie string, role Ro
 		return "", "", err
 	}
 	if len(code) != pairDigits {
-		return "", "", &PairError{fmt.Sprintf("a code has %d digits, this has %d; type it as the station shows it", pairDigits, len(code))}
+		return "", "", &PairError{fmt.Sprintf("a code has %d digits, this has %d; type it as the station shows it",
+			pairDigits, len(code))}
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -275,7 +277,8 @@ func (p *people) pair(code, device, host, before string) (cookie string, role Ro
 	cookie = hex.EncodeToString(b[:])
 	now := p.now().UTC()
 	delete(p.sessions, hashOf(before))
-	p.sessions[hashOf(cookie)] = &session{Hash: hashOf(cookie), Device: device, Role: role, Made: now, Seen: now, Renewed: now}
+	p.sessions[hashOf(cookie)] = &session{Hash: hashOf(cookie), Device: device, Role: role,
+		Made: now, Seen: now, Renewed: now}
 	return cookie, role, p.save()
 }
 
@@ -356,7 +359,8 @@ func (p *people) mayTake(who *session, initials string) error {
 			continue
 		}
 		if other.Role == Supervisor {
-			return &RoleError{initials + " are the initials of a supervisor; take your own, or pair this device with a supervisor's code"}
+			return &RoleError{initials +
+				" are the initials of a supervisor; take your own, or pair this device with a supervisor's code"}
 		}
 		if other.onShift(now) {
 			return &RoleError{fmt.Sprintf("%s is at work on the device %q; end the shift there first, or take your own initials",

@@ -164,7 +164,8 @@ func (s *Station) settlePictures(who session, o *order, done []medium.Step, err 
 // of the step.
 func (p *photos) keep(h *multipart.FileHeader) (string, error) {
 	if h.Size > maxPicture {
-		return "", &PictureError{Why: fmt.Sprintf("a picture of %d MB is too large: at most %d MB", h.Size>>20, maxPicture>>20)}
+		return "", &PictureError{Why: fmt.Sprintf("a picture of %d MB is too large: at most %d MB",
+			h.Size>>20, maxPicture>>20)}
 	}
 	select {
 	case p.turn <- struct{}{}:

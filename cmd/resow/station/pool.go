@@ -220,8 +220,8 @@ func planInPageWords(err error) error {
 	var typed *amount.Error
 	switch {
 	case errors.As(err, &typed) && typed.What == "sow":
-		return &medium.InputError{Field: "sowing plan", Value: typed.Input, Want: "a crop with its sowings a week times mats, " +
-			"such as radish=3x8, or radish=3x8:8-10 with its days to harvest"}
+		return &medium.InputError{Field: "sowing plan", Value: typed.Input,
+			Want: "a crop with its sowings a week times mats, such as radish=3x8, or radish=3x8:8-10 with its days to harvest"}
 	case errors.As(err, &typed):
 		return &medium.InputError{Field: "share", Value: typed.Input, Want: "a percentage, such as 25%"}
 	}

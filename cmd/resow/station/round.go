@@ -39,7 +39,8 @@ func (r *round) look(do func(*farm.Farm) error) (err error) {
 		r.farm, r.zone = &state, state.Location()
 	}
 	now := r.door.now()
-	return do(&farm.Farm{Store: r.store, Farm: *r.farm, Loc: r.zone, Clock: func() time.Time { return now }, Random: r.door.random})
+	return do(&farm.Farm{Store: r.store, Farm: *r.farm, Loc: r.zone,
+		Clock: func() time.Time { return now }, Random: r.door.random})
 }
 
 func (r *round) do(j *job) {

@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"net/url"
 	"strings"
 
@@ -65,7 +66,11 @@ func (v *visit) labelPage(*farm.Farm) (filling, error) {
 }
 
 func labelFields(v *visit) ([]string, error) {
-	return append(fieldNames(v.labelForm(nil).Fields), "token"), nil
+	names := []string{"token"}
+	for _, f := range v.labelForm(nil).Fields {
+		names = append(names, f.Name)
+	}
+	return names, nil
 }
 
 // labelForm is the form of a label.
@@ -122,11 +127,9 @@ func sanitizerOf(form url.Values, f medium.Farm) (b *medium.Sanitizer, err error
 			b.Stock, b.DensityGPML = stock, 0
 		}
 	}
-	for name, to := range map[string]*string{"directions": &b.Directions, "registration": &b.Registration, "note": &b.Note} {
-		if text := said(name); text != "" {
-			*to = text
-		}
-	}
+	b.Directions = cmp.Or(said("directions"), b.Directions)
+	b.Registration = cmp.Or(said("registration"), b.Registration)
+	b.Note = cmp.Or(said("note"), b.Note)
 	contact := float64(b.ContactS)
 	span := func(what, text string) (float64, error) { return farm.Amount(medium.OfSpan, what, text) }
 	for _, o := range []struct {
@@ -148,19 +151,14 @@ func sanitizerOf(form url.Values, f medium.Farm) (b *medium.Sanitizer, err error
 		}
 	}
 	b.ContactS = int(contact)
-	b.Corrects, b.Confirmed = said("corrects"), false
-	for _, o := range []struct {
-		name string
-		to   *bool
-	}{{"rinse", &b.Rinse}, {"as_printed", &b.Confirmed}} {
-		if text := said(o.name); text != "" {
-			ticked, err := farm.YesNo(o.name, text)
-			if err != nil {
-				return b, err
-			}
-			*o.to = *o.to || ticked
-		}
+	rinse, err := ticked("rinse", said("rinse"))
+	if err != nil {
+		return b, err
 	}
+	if b.Confirmed, err = ticked("as_printed", said("as_printed")); err != nil {
+		return b, err
+	}
+	b.Rinse, b.Corrects = b.Rinse || rinse, said("corrects")
 	// one left empty is what is on file
 	if text := said("least"); text != "" || b.MinPPM == 0 {
 		if b.MinPPM, _, err = sanitizer.UseRange(b.Active, amount.Beside(text, "ppm")); err != nil {
@@ -171,4 +169,11 @@ func sanitizerOf(form url.Values, f medium.Farm) (b *medium.Sanitizer, err error
 		_, b.MaxPPM, err = sanitizer.UseRange(b.Active, amount.Beside(text, "ppm"))
 	}
 	return b, err
+}
+
+func ticked(name, said string) (bool, error) {
+	if said == "" {
+		return false, nil
+	}
+	return farm.YesNo(name, said)
 }

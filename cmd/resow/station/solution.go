@@ -15,13 +15,18 @@ import (
 )
 
 var (
-	mixForm = page{"mix", "mix", (*visit).mixPage,
-		orderFields("product", "volume", "strength", "stock", "opened", "amounts", "temp", "ph"), (*visit).sendMix}
-	stripForm = page{"solution", "mix", (*visit).solutionPage,
-		orderFields("reads", "blocks", "temp", "ph"), (*visit).sendStrip}
-	discardForm = page{"solution", "mix", (*visit).solutionPage,
-		orderFields("reason"), (*visit).sendDiscard}
+	mixForm = bottleForm("mix", (*visit).mixPage, medium.KindSolution, "/solutions/CODE?new=yes",
+		"product", "volume", "strength", "stock", "opened", "amounts", "temp", "ph")
+	stripForm = bottleForm("solution", (*visit).solutionPage, medium.KindStrip, "/solutions/CODE",
+		"reads", "blocks", "temp", "ph")
+	discardForm = bottleForm("solution", (*visit).solutionPage, medium.KindDiscard, "/mix", "reason")
 )
+
+// bottleForm is a page whose form records something about a bottle.
+func bottleForm(name string, draw drawing, kind medium.Kind, next string, names ...string) page {
+	send := func(v *visit) (string, error) { return v.sendBottle(kind, next) }
+	return page{name, "mix", draw, orderFields(names...), send}
+}
 
 type mixPage struct {
 	frame
@@ -54,7 +59,8 @@ func bottleLineOf(f *farm.Farm, b medium.Bottle) bottleLine {
 func mixing(v url.Values) farm.Mixing {
 	said := func(name string) string { return strings.TrimSpace(v.Get(name)) }
 	return farm.Mixing{Mist: true, Product: v.Get("product"), Volume: said("volume"), Stock: said("stock"),
-		Strength: amount.Beside(v.Get("strength"), "ppm"), Opened: said("opened"), PH: said("ph"), Exact: v.Get("amounts") == "exact"}
+		Strength: amount.Beside(v.Get("strength"), "ppm"), Opened: said("opened"), PH: said("ph"),
+		Exact: v.Get("amounts") == "exact"}
 }
 
 // mixPage answers how much stock and water a solution takes. It records nothing, so it
@@ -110,56 +116,29 @@ func (s *Station) spoons(r sanitizer.Recipe) string {
 	return fmt.Sprintf("%s: %s %s", r.System, r.Text, really)
 }
 
-// sendMix records the solution that was mixed. The code is drawn here; a request that
-// is sent again gets the code of the first.
-func (v *visit) sendMix() (string, error) {
-	done, err := v.recordBottle(medium.KindSolution, "")
-	if err != nil {
-		return "", err
-	}
-	return v.after(done, "/solutions/"+string(done.Body.(*medium.Solution).Code)+"?new=yes"), nil
-}
-
-// sendStrip records what was read in a solution: a test strip, its temperature, its
-// pH, or some of them.
-func (v *visit) sendStrip() (string, error) {
-	done, err := v.recordBottle(medium.KindStrip, v.r.PathValue("code"))
-	if err != nil {
-		return "", err
-	}
-	return v.after(done, "/solutions/"+string(done.Body.(*medium.Strip).Code)), nil
-}
-
-// sendDiscard records that a solution was used up or poured away.
-func (v *visit) sendDiscard() (string, error) {
-	done, err := v.recordBottle(medium.KindDiscard, v.r.PathValue("code"))
-	if err != nil {
-		return "", err
-	}
-	return v.after(done, "/mix"), nil
-}
-
-// recordBottle records what was done with a bottle, mixed or measured or poured away.
-func (v *visit) recordBottle(kind medium.Kind, text string) (medium.Step, error) {
+// sendBottle records what was done with a bottle: mixed, measured or poured away. The
+// code of one that was mixed is drawn with its record; a request that is sent again gets
+// the code of the first.
+func (v *visit) sendBottle(kind medium.Kind, next string) (string, error) {
 	o := order{token: v.form.Get("token"), kind: kind, form: v.form}
+	code, ok := solutionCode(v.r.PathValue("code"))
 	if kind != medium.KindSolution {
-		code, ok := solutionCode(text)
-		if !ok {
-			return medium.Step{}, v.noBottle()
-		}
 		o.mats = []string{string(code)}
+	}
+	if kind != medium.KindSolution && !ok {
+		return "", v.noBottle()
 	}
 	done, err := v.take(v.who, &o)
 	if err != nil {
-		return medium.Step{}, err
+		return "", err
 	}
-	return done[0], nil
-}
-
-// after tells the script what was recorded, and gives the page to go to.
-func (v *visit) after(done medium.Step, next string) string {
-	v.done = answered{result{Steps: []medium.Result{done.Result()}, Next: next}, *v.door.standing.Load()}
-	return next
+	if mixed, ok := done[0].Body.(*medium.Solution); ok {
+		code = mixed.Code
+	}
+	r := resultOf(done...)
+	r.Next = strings.Replace(next, "CODE", string(code), 1)
+	v.done = answered{r, *v.door.standing.Load()}
+	return r.Next, nil
 }
 
 // bottleStep plans the record. It does not look a bottle up that is named: a request

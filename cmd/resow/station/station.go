@@ -100,7 +100,8 @@ func New(c Config) (*Station, error) {
 	}
 	s := &Station{c: c, t: english, pages: pages, photos: newPhotos(filepath.Join(folder, "pictures")),
 		tls: c.TLSCert != "", log: log.New(c.Err, "resow station: ", 0), changes: newChanges(),
-		results: newest[result]{most: maxResults}, plans: plans{turn: make(chan struct{}, 1), made: newest[report.Report]{most: maxPlans}},
+		results: newest[result]{most: maxResults},
+		plans:   plans{turn: make(chan struct{}, 1), made: newest[report.Report]{most: maxPlans}},
 		backups: loadBackups(filepath.Join(folder, "backup.json"))}
 	if s.people, err = loadPeople(filepath.Join(folder, "people.json"), c.Now, c.Random); err != nil {
 		return nil, err
@@ -125,13 +126,13 @@ func (s *Station) listen() error {
 		host = ""
 	}
 	if ip := net.ParseIP(host); !s.c.LAN && host != "localhost" && !ip.IsLoopback() {
-		return &ConfigError{fmt.Sprintf("--listen %s would open the station to the network; say so with --lan, or listen on 127.0.0.1",
-			s.c.Listen)}
+		return &ConfigError{fmt.Sprintf(
+			"--listen %s would open the station to the network; say so with --lan, or listen on 127.0.0.1", s.c.Listen)}
 	}
 	s.listener, err = net.Listen("tcp", net.JoinHostPort(host, port))
 	if err != nil {
-		return &ConfigError{fmt.Sprintf("can't listen on %s: %v; another station may be running, or choose another port with --listen",
-			s.c.Listen, err)}
+		return &ConfigError{fmt.Sprintf(
+			"can't listen on %s: %v; another station may be running, or choose another port with --listen", s.c.Listen, err)}
 	}
 	_, port, _ = net.SplitHostPort(s.listener.Addr().String())
 	names, shown := slices.Clone(s.c.Names), "127.0.0.1"

@@ -64,20 +64,21 @@ var answers = []struct {
 		as[*medium.VerdictError], as[*medium.CorrectError], as[*medium.ReviewError], as[*store.TakenError],
 	), http.StatusConflict, ""},
 	{isOne( // a code that can't be read is no mat either
-		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*store.UnknownMatError],
+		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*farm.CodesError], as[*store.UnknownMatError],
 	), http.StatusNotFound, ""},
 	{isOne(
 		as[*PictureError], as[*turnedDownError], as[*medium.InputError], as[*medium.UnknownError], as[*amount.Error],
 		as[*labels.PrintError], as[*labels.SymbolError],
-		as[*sanitizer.InputError], as[*sanitizer.UnknownActiveError], as[*sanitizer.BasisError], as[*sanitizer.NoDensityError],
-		as[*sanitizer.RangeError], as[*sanitizer.AmountError], as[*sanitizer.TooStrongError], as[*sanitizer.TooWeakError],
-		as[*sanitizer.CeilingError], as[*sanitizer.MixedActivesError], as[*sanitizer.TooSmallError], as[*sanitizer.ReadingError],
+		as[*sanitizer.InputError], as[*sanitizer.UnknownActiveError], as[*sanitizer.BasisError],
+		as[*sanitizer.NoDensityError], as[*sanitizer.RangeError], as[*sanitizer.AmountError],
+		as[*sanitizer.TooStrongError], as[*sanitizer.TooWeakError], as[*sanitizer.CeilingError],
+		as[*sanitizer.MixedActivesError], as[*sanitizer.TooSmallError], as[*sanitizer.ReadingError],
 		as[*store.AnchorError], as[*store.ImportError], as[*store.LackError],
 	), http.StatusUnprocessableEntity, ""},
 	{isOne(
-		as[*ConfigError], as[*labels.RandomError], as[*store.MissingError], as[*store.ExistsError], as[*store.NotStoreError],
-		as[*store.DamagedError], as[*store.NewerError], as[*store.ReadOnlyError], as[*store.LossError], as[*store.UnsoundError],
-		as[*store.RecordError], as[*store.ViewError], as[*fs.PathError],
+		as[*ConfigError], as[*labels.RandomError], as[*store.MissingError], as[*store.ExistsError],
+		as[*store.NotStoreError], as[*store.DamagedError], as[*store.NewerError], as[*store.ReadOnlyError],
+		as[*store.LossError], as[*store.UnsoundError], as[*store.RecordError], as[*store.ViewError], as[*fs.PathError],
 	), http.StatusInternalServerError, "guard.failed"},
 }
 

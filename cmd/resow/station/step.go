@@ -66,7 +66,7 @@ func stepFields(v *visit) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	names := append(fieldNames(knownFields(kind)), orderNames...)
+	names := append(fieldNames(kind), orderNames...)
 	if v.r.PathValue("code") == "" {
 		names = append(names, "mat*", "codes")
 	}

@@ -39,7 +39,8 @@ func readSteps(text []byte) (o order, err error) {
 		return o, &medium.InputError{Field: "kind", Value: string(o.kind), Want: "a step that the pages have"}
 	}
 	if !tokenForm().MatchString(o.token) {
-		return o, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step", o.token)}
+		return o, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step",
+			o.token)}
 	}
 	if o.form, err = readFields(o.kind, doc["fields"]); err != nil {
 		return o, err
@@ -53,8 +54,7 @@ func readFields(k medium.Kind, text []byte) (url.Values, error) {
 	if text == nil {
 		return form, nil
 	}
-	known := knownFields(k)
-	fields, err := members("a step of "+string(k), text, fieldNames(known))
+	fields, err := members("a step of "+string(k), text, fieldNames(k))
 	if err != nil {
 		return form, err
 	}
@@ -65,10 +65,11 @@ func readFields(k medium.Kind, text []byte) (url.Values, error) {
 		}
 		form.Set(name, said)
 	}
-	for _, f := range known { // a page names the unit beside the field; here nothing does
+	row, _ := medium.KindNamed(k)
+	for _, f := range row.Asked() { // a page names the unit beside the field; here nothing does
 		v := strings.TrimSpace(form.Get(f.Name))
-		if f.Unit != "" && amount.Beside(v, f.Unit) != v {
-			return form, &medium.InputError{Field: f.Name, Value: v, Want: "its unit with it, such as " + v + f.Unit}
+		if with := amount.Beside(v, farm.Unit(f, false)); with != v {
+			return form, &medium.InputError{Field: f.Name, Value: v, Want: "its unit with it, such as " + with}
 		}
 	}
 	return form, nil
@@ -80,8 +81,8 @@ var lookedFor = []string{"fold_snaps", "fuzz", "smell", "mold"}
 // saysAll refuses a look that does not say what it saw: on the page the boxes
 // that were left empty are before the person's eyes, in a document nothing is.
 func saysAll(o order) error {
-	if o.kind != medium.KindInspect || strings.EqualFold(o.form.Get("mold"), "yes") { // no report of danger waits for the rest
-		return nil
+	if o.kind != medium.KindInspect || strings.EqualFold(o.form.Get("mold"), "yes") {
+		return nil // no report of danger waits for the rest
 	}
 	for _, name := range lookedFor {
 		if strings.TrimSpace(o.form.Get(name)) == "" {
@@ -91,22 +92,13 @@ func saysAll(o order) error {
 	return nil
 }
 
-// knownFields are all the fields that a step of a kind may have.
-func knownFields(k medium.Kind) []field {
+// fieldNames are those of all that a step of a kind may say.
+func fieldNames(k medium.Kind) (names []string) {
 	row, _ := medium.KindNamed(k)
-	var known []field
 	for _, f := range row.Asked() {
-		known = append(known, field{Name: f.Name, Unit: farm.Unit(f, false)})
+		names = append(names, f.Name)
 	}
-	return append(known, field{Name: "at"}, field{Name: "ago_ms"})
-}
-
-func fieldNames(fields []field) []string {
-	names := make([]string, len(fields))
-	for i, f := range fields {
-		names[i] = f.Name
-	}
-	return names
+	return append(names, "at", "ago_ms")
 }
 
 // members reads an object that has only known names, each once, and nothing

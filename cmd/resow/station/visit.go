@@ -94,11 +94,14 @@ func (v *visit) renewCookie() {
 type page struct {
 	name string // of the template; its title is the text NAME.title
 	here string // the entry of the menu that it belongs to
-	draw func(*visit, *farm.Farm) (filling, error)
+	draw drawing
 
 	fields func(*visit) ([]string, error)        // that its form may have
 	send   func(*visit) (next string, err error) // and what it does; next is the page after it
 }
+
+// drawing fills a page in as the ledger stands.
+type drawing func(*visit, *farm.Farm) (filling, error)
 
 // filling is what a template is filled with; every one has a frame.
 type filling interface{ around() *frame }
