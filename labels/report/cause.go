@@ -51,8 +51,9 @@ func (c causesOver) say() []string {
 	}
 	first := c.curves[0]
 	p := incidenceAt(first, c.last)
-	return []string{fmt.Sprintf("The most frequent cause so far: by turn %s the chance that a mat has been retired for %s is %s (95 %% interval %s).",
-		short(c.last), causePhrase(first.Cause), percentOf(p.F), percentSpan(p.Low, p.High))}
+	return []string{fmt.Sprintf("The most frequent cause so far: by turn %s the chance that a mat has "+
+		"been retired for %s is %s "+
+		"(95 %% interval %s).", short(c.last), causePhrase(first.Cause), percentOf(p.F), percentSpan(p.Low, p.High))}
 }
 
 func causePhrase(cause string) string {
@@ -82,7 +83,8 @@ func (c causesOver) section() Section {
 		rare.say("%s %s", causeName(medium.Cause(curve.Cause)), chance(incidenceAt(curve, c.last)).text)
 	}
 	if len(rare) > 0 {
-		s.Note += fmt.Sprintf(" Of the less frequent causes only the chance by turn %s is given: %s.", short(c.last), list(rare))
+		s.Note += fmt.Sprintf(" Of the less frequent causes only the chance by turn %s is given: %s.",
+			short(c.last), list(rare))
 	}
 	p := newPlot("chance_by_cause")
 	p.X.To, p.Y.To = c.last+1, 10

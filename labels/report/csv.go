@@ -21,7 +21,8 @@ func CSV(w io.Writer, r Report) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
 	write := func(cells ...string) {
-		_ = c.Write(changed(cells, func(cell string) string { return guard(loose(cell)) })) // a failed write is kept and told by c.Error
+		// a failed write is kept and told by c.Error
+		_ = c.Write(changed(cells, func(cell string) string { return guard(loose(cell)) }))
 	}
 	all := func(what string, texts []string) {
 		for _, text := range texts {

@@ -35,7 +35,8 @@ func (in CuttingInput) cuts() cuts {
 		c := cuts{p.Batches, p.Made, p.Proven, p.GapPercent(), count(p.Sheets, "sheet", "sheets") + " of " + stock(p.Batches),
 			"No cutting plan needs fewer: proven.", fields{"sheets": p.Sheets, "least_sheets": p.Bound}}
 		if !p.Proven {
-			c.proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", p.Bound, short(c.gap))
+			c.proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", p.Bound,
+				short(c.gap))
 		}
 		return c
 	case in.Best != nil:
@@ -50,9 +51,11 @@ func (in CuttingInput) cuts() cuts {
 		p := in.Roll
 		c := cuts{[]cutting.Batch{{Pattern: p.Pattern, Times: 1}}, p.Made, p.Proven, p.GapPercent(),
 			fmt.Sprintf("%d mm off a roll %d mm wide", p.LengthMM, p.Pattern.Sheet.WidthMM),
-			"No cutting plan needs less of the roll: proven.", fields{"roll_length_mm": p.LengthMM, "least_length_mm": p.BoundMM}}
+			"No cutting plan needs less of the roll: proven.", fields{"roll_length_mm": p.LengthMM,
+				"least_length_mm": p.BoundMM}}
 		if !p.Proven {
-			c.proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", p.BoundMM, short(c.gap))
+			c.proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", p.BoundMM,
+				short(c.gap))
 		}
 		return c
 	}
@@ -84,7 +87,8 @@ func Cutting(in CuttingInput) Report {
 	waste, lost := c.waste()
 	r.Summary = []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.",
 		mats(total), c.from, keep(short(waste)+" %"), keep(short(lost)+" %")), c.proof}
-	r.Figures = fields{"mats": total, "waste_percent": num(waste), "lost_percent": num(lost), "proven": c.proven, "gap_percent": num(c.gap)}
+	r.Figures = fields{"mats": total, "waste_percent": num(waste), "lost_percent": num(lost), "proven": c.proven,
+		"gap_percent": num(c.gap)}
 	maps.Copy(r.Figures, c.figures)
 	r.Sections = []Section{in.sizeTable(c.made)}
 	for i, b := range c.batches {
@@ -115,7 +119,8 @@ func (in CuttingInput) sizeTable(made []int) Section {
 		if size.Turn {
 			turn.text = "yes"
 		}
-		name := cell{letter(i) + ": " + size.Name, fields{"size": letter(i), "length_mm": size.LengthMM, "width_mm": size.WidthMM}}
+		name := cell{letter(i) + ": " + size.Name, fields{"size": letter(i), "length_mm": size.LengthMM,
+			"width_mm": size.WidthMM}}
 		s.add(name, wanted, n, turn, kind)
 	}
 	return s
@@ -131,8 +136,9 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	if in.Roll != nil {
 		s.Heading = words("pattern_{number}").text("roll")
 	}
-	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM), Along: "mesh direction (along the roll)",
-		Alt: words("pattern_{number}", filled...).text("plot")}
+	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM),
+		Along: "mesh direction (along the roll)",
+		Alt:   words("pattern_{number}", filled...).text("plot")}
 	for _, placed := range p.Placed {
 		text := in.Sizes[placed.Size].Name
 		if placed.Turned {
@@ -157,14 +163,16 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 		remnants = append(remnants, named)
 	}
 	s.Layouts = []Layout{l}
-	s.Figures = fields{"length_mm": p.Sheet.LengthMM, "width_mm": p.Sheet.WidthMM, "sheets": b.Times, "pieces": pieces, "remnants": remnants}
+	s.Figures = fields{"length_mm": p.Sheet.LengthMM, "width_mm": p.Sheet.WidthMM, "sheets": b.Times, "pieces": pieces,
+		"remnants": remnants}
 	for n, c := range p.Cuts {
 		way := "along the mesh"
 		if c.Across {
 			way = "across the mesh"
 		}
 		s.add(n+1, cell{fmt.Sprintf("%d / %d", c.X, c.Y), rect(c.Rect)},
-			cell{fmt.Sprintf("%d / %d", c.X+c.Length, c.Y+c.Width), fields{"to_x_mm": c.X + c.Length, "to_y_mm": c.Y + c.Width}}, way)
+			cell{fmt.Sprintf("%d / %d", c.X+c.Length, c.Y+c.Width), fields{"to_x_mm": c.X + c.Length, "to_y_mm": c.Y +
+				c.Width}}, way)
 	}
 	return s
 }

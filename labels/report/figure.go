@@ -100,7 +100,8 @@ func mesh(m medium.Mat) string {
 }
 
 func meshCell(m medium.Mat) cell {
-	return cell{mesh(m), fields{"material": known(m.Material), "aperture_mm": given(m.ApertureMM), "layers": given(float64(m.Layers)), "form": m.Form}}
+	return cell{mesh(m), fields{"material": known(m.Material), "aperture_mm": given(m.ApertureMM),
+		"layers": given(float64(m.Layers)), "form": m.Form}}
 }
 
 func codes(mats []medium.Code) string {
@@ -132,7 +133,8 @@ func share(c lifetime.Count) cell {
 	if err != nil || !ratable(c) {
 		return plain
 	}
-	plain.text += fmt.Sprintf(" (%s; 95 %% interval %s to %s %%)", percentOf(c.Share()), short(100*interval.Low), short(100*interval.High))
+	plain.text += fmt.Sprintf(" (%s; 95 %% interval %s to %s %%)", percentOf(c.Share()), short(100*interval.Low),
+		short(100*interval.High))
 	named["mold_percent"] = percentWithin(c.Share(), interval.Low, interval.High, "Wilson").value
 	return plain
 }

@@ -54,7 +54,10 @@ func fitsOf(c *census) fits {
 		f.all = f.groups[0]
 		f.all.name = allMats
 	}
-	slices.SortFunc(f.groups, func(a, b fitted) int { return cmp.Or(cmp.Compare(b.mats, a.mats), strings.Compare(a.name, b.name)) })
+	slices.SortFunc(f.groups, func(a, b fitted) int {
+		return cmp.Or(cmp.Compare(b.mats, a.mats),
+			strings.Compare(a.name, b.name))
+	})
 	return f
 }
 
@@ -77,7 +80,9 @@ func fitLife(obs []lifetime.Observation) (lifetime.Fit, error) {
 	err := lifetime.DefaultLimits().Fit(obs)
 	var little *lifetime.TooLittle
 	if errors.As(err, &little) { // a mat that was retired before its first sowing is not among them
-		return lifetime.Fit{}, &lifetime.TooLittle{Statement: little.Statement, Have: little.Have, Need: little.Need, Of: "retired mats that were sown on", Advice: little.Advice}
+		sown := *little
+		sown.Of = "retired mats that were sown on"
+		return lifetime.Fit{}, &sown
 	}
 	if err != nil {
 		return lifetime.Fit{}, err
@@ -210,7 +215,8 @@ func (f fitted) row() []any {
 	if mean, err := f.fit.MeanLife(); err == nil {
 		row[3] = estimate(mean)
 	}
-	row[4] = spanned(lifetime.Estimate{Value: f.fit.Shape, Low: f.fit.ShapeLog.Low, High: f.fit.ShapeLog.High}, hundredths, "")
+	row[4] = spanned(lifetime.Estimate{Value: f.fit.Shape, Low: f.fit.ShapeLog.Low, High: f.fit.ShapeLog.High},
+		hundredths, "")
 	row[5], row[6] = f.wear(), f.suit()
 	return row
 }

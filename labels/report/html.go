@@ -51,7 +51,8 @@ func htmlMeasure(text string, points float64) float64 { return cellsOf(text) * 0
 // picture, no address. It prints with repeated heads and numbered pages.
 func HTML(w io.Writer, r Report) error {
 	r = r.cleaned()
-	p := htmlPage{Report: r, Owner: r.owner(), Identity: r.identity(), Foot: cssString(r.identity()), PageSize: pageSize(r), SignLines: signLines}
+	p := htmlPage{Report: r, Owner: r.owner(), Identity: r.identity(), Foot: cssString(r.identity()),
+		PageSize: pageSize(r), SignLines: signLines}
 	var b bytes.Buffer
 	if err := page().Execute(&b, p); err != nil {
 		return err

@@ -37,19 +37,19 @@ func (in ForecastInput) Left(mat medium.Condition) Report {
 	r.Figures["life_of"] = f.name
 	r.Figures["median_left_turns"] = within(median, "Weibull fit")
 	r.Figures["mean_left_turns"] = within(mean, "Weibull fit")
-	r.Summary = []string{
-		fmt.Sprintf("%s has done %s. Half of such mats make at least %s turns more (%s), by the fitted life of %s.",
-			code, turns(mat.Turn), short(median.Value), interval95(median, short), from),
-		fmt.Sprintf("The mean of such mats is %s turns more (%s). Both intervals tell how well the life is known; "+
-			"single mats vary more widely.", short(mean.Value), interval95(mean, short)),
-	}
+	var out sentences
+	out.say("%s has done %s. Half of such mats make at least %s turns more (%s), by the fitted life of %s.",
+		code, turns(mat.Turn), short(median.Value), interval95(median, short), from)
+	out.say("The mean of such mats is %s turns more (%s). Both intervals tell how well the life is known; "+
+		"single mats vary more widely.", short(mean.Value), interval95(mean, short))
 	if set := in.Farm.Policy.Setting("max-turns"); set.On {
 		left := max(0, int(set.Limit)-mat.Turn)
 		r.Figures["limit_turns"], r.Figures["limit_left_turns"] = num(set.Limit), left
-		r.Summary = append(r.Summary, fmt.Sprintf("The farm's own limit of %s turns leaves it %s.", short(set.Limit), turns(left)))
+		out.say("The farm's own limit of %s turns leaves it %s.", short(set.Limit), turns(left))
 	}
 	if f.misfit() {
-		r.Summary = append(r.Summary, fmt.Sprintf("The fitted life of %s does not suit its records (%s): take this as rough.", f.name, probability(f.suits)))
+		out.say("The fitted life of %s does not suit its records (%s): take this as rough.", f.name, probability(f.suits))
 	}
+	r.Summary = out
 	return r
 }

@@ -167,21 +167,25 @@ func (l lives) say() []string {
 		}
 		done := turns(int(rate.Turns + 0.5))
 		if rate.Retired == 0 {
-			return []string{"No mat is retired yet, so how long a mat lasts can't be said; the mats have made " + done + " in all."}
+			return []string{"No mat is retired yet, so how long a mat lasts can't be said; the mats have made " +
+				done + " in all."}
 		}
-		return []string{fmt.Sprintf("Too few mats are retired to say how long a mat lasts: %d so far, in %s of all mats together.",
+		return []string{fmt.Sprintf("Too few mats are retired to say how long a mat lasts: %d so far, in "+
+			"%s of all mats together.",
 			rate.Retired, done)}
 	}
 	unlike := l.sayUnlike()
-	switch {
-	case len(unlike) > 0:
+	if len(unlike) > 0 {
 		return unlike[:min(len(unlike), 2)]
-	case len(l.pairs) > 0:
-		return []string{l.all.sayHalf(), fmt.Sprintf("The records show no difference in life between %s beyond chance (log-rank %s).", l.by.many, probability(l.test.P))}
-	case len(l.groups) > 1:
-		return []string{l.all.sayHalf(), fmt.Sprintf("Too few mats are retired to compare the life of the %s.", l.by.many)}
 	}
-	return []string{l.all.sayHalf()}
+	out := sentences{l.all.sayHalf()}
+	if len(l.pairs) > 0 {
+		out.say("The records show no difference in life between %s beyond chance (log-rank %s).", l.by.many,
+			probability(l.test.P))
+	} else if len(l.groups) > 1 {
+		out.say("Too few mats are retired to compare the life of the %s.", l.by.many)
+	}
+	return out
 }
 
 // sayUnlike names the pairs that differ beyond chance.
@@ -190,7 +194,8 @@ func (l lives) sayUnlike() []string {
 	for _, p := range l.pairs {
 		if p.adjusted < 1-confidence {
 			out.say("Mats of %s last %s times as long as %s over the first %s turns (%s; log-rank %s).", p.a,
-				hundredths(p.ratio.Value), p.b, short(p.ratio.Until), interval95(p.ratio.Estimate, hundredths), probability(p.adjusted))
+				hundredths(p.ratio.Value), p.b, short(p.ratio.Until), interval95(p.ratio.Estimate, hundredths),
+				probability(p.adjusted))
 		}
 	}
 	return out
@@ -200,7 +205,8 @@ func (g lifeGroup) sayHalf() string {
 	half := g.curve.Median()
 	if !half.At.Reached {
 		last := g.curve.Points[len(g.curve.Points)-1]
-		return fmt.Sprintf("Fewer than half of the mats end within the %s turns that the records reach: %s are still in use then (95 %% interval %s).",
+		return fmt.Sprintf("Fewer than half of the mats end within the %s turns that the records reach: "+
+			"%s are still in use then (95 %% interval %s).",
 			short(g.curve.LastTurn), percentOf(last.S), percentSpan(last.Low, last.High))
 	}
 	e := medianTurns(half)
@@ -235,7 +241,8 @@ func (l lives) table() Section {
 
 // section begins a section whose words name what the lives are broken down by.
 func (l lives) section(key string, filled ...string) Section {
-	return newSection(key, append(filled, "{one}", l.by.one, "{One}", headed(l.by.one), "{many}", l.by.many, "{Many}", headed(l.by.many))...)
+	one, many := l.by.one, l.by.many
+	return newSection(key, append(filled, "{one}", one, "{One}", headed(one), "{many}", many, "{Many}", headed(many))...)
 }
 
 // headed begins a text with a capital letter.
@@ -249,7 +256,8 @@ func (l lives) meanHead() string {
 }
 
 func (l lives) row(g lifeGroup) []any {
-	half, mean, rate := cell{text: tooFewShort(g.refused)}, cell{text: "–"}, cell{"no turns yet", fields{"turns_watched": 0}}
+	half, mean := cell{text: tooFewShort(g.refused)}, cell{text: "–"}
+	rate := cell{"no turns yet", fields{"turns_watched": 0}}
 	if g.refused == nil {
 		half = cell{text: "not reached"}
 		if q := g.curve.Median(); q.At.Reached {
@@ -279,7 +287,8 @@ func retiredIn(obs []lifetime.Observation) int {
 // rate per 100 turns would read as a percentage, and can be over 100.
 func turnsForEach(r lifetime.Rate) cell {
 	if r.Retired == 0 {
-		return cell{fmt.Sprintf("none in %s", turns(int(r.Turns+0.5))), fields{"turns_watched": num(r.Turns), "turns_per_retired_mat": nil}}
+		return cell{fmt.Sprintf("none in %s", turns(int(r.Turns+0.5))), fields{"turns_watched": num(r.Turns),
+			"turns_per_retired_mat": nil}}
 	}
 	each := spanned(lifetime.Estimate{Value: 1 / r.PerTurn, Low: 1 / r.High, High: 1 / r.Low}, short, "exact Poisson")
 	each.value = fields{"turns_watched": num(r.Turns), "turns_per_retired_mat": each.value}
@@ -382,7 +391,8 @@ func survivalPlot(groups []lifeGroup, at int, last float64) Plot {
 	}
 	p.Series = append(p.Series, Series{Shape: Steps, Points: steps})
 	if f, err := fitLife(sownOn(groups[at].obs)); err == nil {
-		p.Series = append(p.Series, Series{Name: "fitted life", Style: 2, Points: fittedPoints(f.Weibull, groups[at].curve.LastTurn)})
+		points := fittedPoints(f.Weibull, groups[at].curve.LastTurn)
+		p.Series = append(p.Series, Series{Name: "fitted life", Style: 2, Points: points})
 	}
 	return p
 }

@@ -54,7 +54,10 @@ func moldsOf(t *Tally) molds {
 func (m *molds) compare() {
 	var p []float64
 	for i, counts := range m.groups {
-		enough := slices.DeleteFunc(slices.Clone(counts), func(c lifetime.Count) bool { return !ratable(c) || c.Name == unknown })
+		enough := slices.DeleteFunc(slices.Clone(counts), func(c lifetime.Count) bool {
+			return !ratable(c) ||
+				c.Name == unknown
+		})
 		m.uncompared += max(0, len(enough)-groupsCompared)
 		enough = enough[:min(len(enough), groupsCompared)]
 		pairs, err := lifetime.ComparePairs(enough, confidence)
@@ -164,7 +167,8 @@ func (m molds) sayPairs() []string {
 	if p := m.compared[0]; p.Adjusted < 1-confidence {
 		return []string{p.say(pairs)}
 	}
-	return []string{fmt.Sprintf("No material, crop, sanitizer, place, season or age molds more often than another beyond chance "+
+	return []string{fmt.Sprintf("No material, crop, sanitizer, place, season or age molds more often than "+
+		"another beyond chance "+
 		"(%s looked at, corrected).", pairs)}
 }
 
@@ -217,7 +221,8 @@ func (m molds) sayChanges() []string {
 		default:
 			word = "more often"
 		}
-		out.say("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s points; Fisher %s).",
+		out.say("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference "+
+			"%s points; Fisher %s).",
 			c.product, date(dayTime(c.day)).text, percentOf(c.after.Share()), percentOf(c.before.Share()), word,
 			difference(c.Comparison).text, probability(c.P))
 	}
@@ -235,7 +240,8 @@ func (m molds) rateTable() Section {
 		for _, c := range counts[:min(len(counts), rowsPerGroup)] {
 			rate, interval, exact := cell{}, "too few turns", cell{}
 			if w, err := c.Wilson(confidence); err == nil && ratable(c) {
-				rate, interval = cell{percentOf(c.Share()), percentWithin(c.Share(), w.Low, w.High, "Wilson").value}, percentSpan(w.Low, w.High)
+				rate = cell{percentOf(c.Share()), percentWithin(c.Share(), w.Low, w.High, "Wilson").value}
+				interval = percentSpan(w.Low, w.High)
 			}
 			if w, err := c.ClopperPearson(confidence); err == nil && ratable(c) {
 				exact = cell{percentSpan(w.Low, w.High), percentWithin(c.Share(), w.Low, w.High, "Clopper-Pearson").value}
@@ -245,7 +251,8 @@ func (m molds) rateTable() Section {
 		}
 	}
 	if len(left) > 0 {
-		s.Note += fmt.Sprintf(" Of each breakdown the %d groups with most turns are listed; left out are %s.", rowsPerGroup, list(left))
+		s.Note += fmt.Sprintf(" Of each breakdown the %d groups with most turns are listed; left out are %s.",
+			rowsPerGroup, list(left))
 	}
 	for i := range m.groups {
 		if p, ok := m.ratePlot(i); ok {
@@ -315,7 +322,8 @@ func (m molds) pairTable() Section {
 		pairs += fmt.Sprintf("; the %d with the least p are shown", shown)
 	}
 	if m.uncompared > 0 {
-		pairs += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not", groupsCompared, m.uncompared)
+		pairs += fmt.Sprintf("; of each breakdown only the %d groups with most turns are compared, %d are not",
+			groupsCompared, m.uncompared)
 	}
 	s := newSection("mold_pairs", "{pairs}", pairs)
 	if len(m.compared) == 0 {
@@ -334,7 +342,8 @@ func (m molds) pairTable() Section {
 // difference is that of two shares, in percentage points.
 func difference(c lifetime.Comparison) cell {
 	low, high := c.Difference.Low, c.Difference.High
-	return cell{minus(short(100*low)) + " to " + minus(short(100*high)), percentWithin(c.A.Share()-c.B.Share(), low, high, "Newcombe").value}
+	text := minus(short(100*low)) + " to " + minus(short(100*high))
+	return cell{text, percentWithin(c.A.Share()-c.B.Share(), low, high, "Newcombe").value}
 }
 
 func ratio(c lifetime.Comparison) any {
@@ -353,7 +362,8 @@ func (m molds) chartSection() Section {
 	s := newSection("mold_by_week", "{center}", percentOf(m.chart.Centre), "{chance}", percentOf(m.chart.FalseAlarmChance))
 	switch {
 	case m.refused == nil:
-		s.Figures = fields{"center_percent": num(100 * m.chart.Centre), "false_alarm_percent": num(100 * m.chart.FalseAlarmChance)}
+		s.Figures = fields{"center_percent": num(100 * m.chart.Centre),
+			"false_alarm_percent": num(100 * m.chart.FalseAlarmChance)}
 	case len(m.weeks) > 0:
 		s.Note, s.Columns = "No limits: "+tooFew(m.refused)+".", s.Columns[:4]
 	default:

@@ -35,7 +35,8 @@ type costLine struct {
 }
 
 func costsOf(farm medium.Farm, all *census, l lives, t *Tally) costs {
-	c := costs{currency: farm.Settings.Currency, prices: farm.Prices, timed: t.minutes.N, areaMM2: all.usualArea(), sums: all.all}
+	c := costs{currency: farm.Settings.Currency, prices: farm.Prices, timed: t.minutes.N, areaMM2: all.usualArea(),
+		sums: all.all}
 	c.minutes, c.untimed = t.minutes.Mean(confidence)
 	c.minutes.Low = max(0, c.minutes.Low)
 	c.weigh(all)
@@ -97,9 +98,11 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 	if line.refused != "" {
 		return line
 	}
-	line.mat = lifetime.MatCost{Mesh: sum / float64(priced), Label: c.prices.LabelPerMat, SanitizerPerTurn: c.prices.SanitizerPerTurn,
-		WaterPerTurn: c.prices.WaterPerTurn, Minutes: c.minutes, LaborPerHour: c.prices.LaborPerHour}
-	line.medium = lifetime.Medium{PerSowing: c.prices.MediumPerTray * share, Minutes: c.prices.MediumMinutes, MassG: c.prices.MediumGPerTray * share}
+	line.mat = lifetime.MatCost{Mesh: sum / float64(priced), Label: c.prices.LabelPerMat,
+		SanitizerPerTurn: c.prices.SanitizerPerTurn,
+		WaterPerTurn:     c.prices.WaterPerTurn, Minutes: c.minutes, LaborPerHour: c.prices.LaborPerHour}
+	line.medium = lifetime.Medium{PerSowing: c.prices.MediumPerTray * share, Minutes: c.prices.MediumMinutes,
+		MassG: c.prices.MediumGPerTray * share}
 	var err error
 	if line.life, err = g.curve.RestrictedMean(0); err == nil {
 		line.costs, err = lifetime.CostPerTurn(line.mat, line.life.Estimate, line.medium)
@@ -162,7 +165,8 @@ func (l costLine) pays() string {
 }
 
 func (l costLine) say(c costs) string {
-	said := fmt.Sprintf("%s: a turn costs %s (%s; 95 %% interval), one on throw-away medium %s", l.pays(), c.amount(l.costs.PerTurn.Value).text, l.perTurn(), c.amount(l.costs.Medium).text)
+	said := fmt.Sprintf("%s: a turn costs %s (%s; 95 %% interval), one on throw-away medium %s",
+		l.pays(), c.amount(l.costs.PerTurn.Value).text, l.perTurn(), c.amount(l.costs.Medium).text)
 	if l.costs.BreakEven.Never && !l.costs.Earliest.Never {
 		return said + "; at the mean washing time a mat does not pay for itself, at the shortest it may."
 	}
@@ -170,7 +174,8 @@ func (l costLine) say(c costs) string {
 		return said + "; a mat never pays for itself."
 	}
 	paid := l.paid()
-	said += fmt.Sprintf("; a mat has paid for itself after %s (%s to %s)", turns(l.costs.BreakEven.Turns), turnOrNever(paid.Low), turnOrNever(paid.High))
+	said += fmt.Sprintf("; a mat has paid for itself after %s (%s to %s)",
+		turns(l.costs.BreakEven.Turns), turnOrNever(paid.Low), turnOrNever(paid.High))
 	if l.reached {
 		said += fmt.Sprintf(", and %s of them live that long", percentOf(l.reach.S))
 		if l.reach.Known {
@@ -203,9 +208,11 @@ func (c costs) sayMass() string {
 	if !c.weighsMedium() {
 		return ""
 	}
-	said := fmt.Sprintf(" The %s so far took the place of %s kg of throw-away medium", turns(c.turns), short(c.avoided.MediumG/1000))
+	said := fmt.Sprintf(" The %s so far took the place of %s kg of throw-away medium", turns(c.turns),
+		short(c.avoided.MediumG/1000))
 	if c.weighed > 0 {
-		said += fmt.Sprintf("; the %s that are retired weighed about %s kg, so %s kg less went to waste", mats(c.retired), short(c.avoided.MatsG/1000), minus(short(c.avoided.NetG/1000)))
+		said += fmt.Sprintf("; the %s that are retired weighed about %s kg, so %s kg less went to waste", mats(c.retired),
+			short(c.avoided.MatsG/1000), minus(short(c.avoided.NetG/1000)))
 	}
 	return said + "."
 }
@@ -220,17 +227,20 @@ func (c costs) sayMinutes() string {
 }
 
 func (c costs) section() Section {
-	sanitizer, water, labor := c.price(c.prices.SanitizerPerTurn), c.price(c.prices.WaterPerTurn), c.price(c.prices.LaborPerHour)
+	p := c.prices
+	sanitizer, water, labor := c.price(p.SanitizerPerTurn), c.price(p.WaterPerTurn), c.price(p.LaborPerHour)
 	s := newSection("costs", "{sanitizer}", sanitizer.text, "{water}", water.text, "{labor}", labor.text)
 	s.Note += c.sayMinutes() + c.sayMass()
-	s.Figures = fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value, "labor_cost_per_h": labor.value}
+	s.Figures = fields{"sanitizer_cost_per_turn": sanitizer.value, "water_cost_per_turn": water.value,
+		"labor_cost_per_h": labor.value}
 	if c.untimed == nil {
 		s.Figures["washing_min_per_turn"], s.Figures["turns_timed"] = within(c.minutes, ""), c.timed
 	}
 	if c.weighsMedium() {
 		s.Figures["turns"], s.Figures["medium_avoided_g"] = c.turns, num(c.avoided.MediumG)
 		if c.weighed > 0 {
-			s.Figures["mats_retired"], s.Figures["mats_retired_g"], s.Figures["waste_avoided_g"] = c.retired, num(c.avoided.MatsG), num(c.avoided.NetG)
+			s.Figures["mats_retired"], s.Figures["mats_retired_g"] = c.retired, num(c.avoided.MatsG)
+			s.Figures["waste_avoided_g"] = num(c.avoided.NetG)
 		}
 	}
 	if why, alike := c.refusedAlike(); alike {
@@ -276,23 +286,25 @@ func (c costs) row(l costLine) []any {
 	}
 	perTurn := amountWithin(l.costs.PerTurn, c.currency)
 	perTurn.text += " (" + l.perTurn() + ")"
-	return []any{l.name, c.amount(l.costs.UpFront.Value), spanned(l.life.Estimate, short, "Kaplan-Meier"), perTurn, c.amount(l.costs.Medium),
+	return []any{l.name, c.amount(l.costs.UpFront.Value), spanned(l.life.Estimate, short, "Kaplan-Meier"), perTurn,
+		c.amount(l.costs.Medium),
 		amountWithin(l.costs.Saving, c.currency), paid, live}
 }
 
 func (c costs) plot(l costLine) Plot {
 	last := math.Ceil(math.Max(l.life.Until, 1.5*float64(l.costs.BreakEven.Turns)))
-	up := l.costs.UpFront.Value
+	up, running := l.costs.UpFront.Value, l.costs.Running
 	line := func(start, each float64) []Point { return []Point{{X: 0, Y: start}, {X: last, Y: start + each*last}} }
-	mat := line(up, l.costs.Running.Value)
-	band := []Point{{X: 0, Y: up, Low: up}, {X: last, Y: up + last*l.costs.Running.High, Low: up + last*l.costs.Running.Low}}
+	mat := line(up, running.Value)
+	band := []Point{{X: 0, Y: up, Low: up}, {X: last, Y: up + last*running.High, Low: up + last*running.Low}}
 	media := line(0, l.costs.Medium)
 	p := newPlot("costs", "{currency}", c.currency)
 	p.Title, p.X.To, p.Y.To = l.name, last, 1.05*math.Max(band[1].Y, media[1].Y)
 	p.Series = []Series{{Shape: Band, Points: band}, {Name: "mat", Points: mat}, {Name: "medium", Style: 1, Points: media}}
 	if !l.costs.BreakEven.Never && l.costs.BreakEven.Turns > 0 {
 		n := float64(l.costs.BreakEven.Turns)
-		p.Series = append(p.Series, Series{Name: fmt.Sprintf("turn %d", l.costs.BreakEven.Turns), Shape: Dots, Points: []Point{{X: n, Y: n * l.costs.Medium}}})
+		crossing := Series{Name: "turn " + short(n), Shape: Dots, Points: []Point{{X: n, Y: n * l.costs.Medium}}}
+		p.Series = append(p.Series, crossing)
 	}
 	return p
 }
@@ -305,7 +317,8 @@ func (c costs) whatIf() (Section, bool) {
 		return Section{}, false
 	}
 	l := lines[0]
-	prices, lives := []float64{l.mat.Mesh / 2, l.mat.Mesh, 2 * l.mat.Mesh}, []float64{math.Max(1, l.life.Value/2), l.life.Value, 1.5 * l.life.Value}
+	prices := []float64{l.mat.Mesh / 2, l.mat.Mesh, 2 * l.mat.Mesh}
+	lives := []float64{math.Max(1, l.life.Value/2), l.life.Value, 1.5 * l.life.Value}
 	rows, err := lifetime.WhatIf(l.mat, l.life.Estimate, l.medium, prices, lives)
 	if err != nil {
 		return Section{}, false

@@ -163,7 +163,8 @@ func interval95(e lifetime.Estimate, write func(float64) string) string {
 
 // percentWithin prints a share with its interval, in percent.
 func percentWithin(share, low, high float64, by string) cell {
-	return cell{fmt.Sprintf("%s (%s)", percentOf(share), percentSpan(low, high)), within(lifetime.Estimate{Value: 100 * share, Low: 100 * low, High: 100 * high}, by)}
+	percents := lifetime.Estimate{Value: 100 * share, Low: 100 * low, High: 100 * high}
+	return cell{fmt.Sprintf("%s (%s)", percentOf(share), percentSpan(low, high)), within(percents, by)}
 }
 
 // given is a figure that is nil where it is 0: not known.

@@ -98,7 +98,8 @@ func (in ForecastInput) look(c *census) outlook {
 		o.Refused = tooFew(err)
 		return o
 	}
-	f, err := lifetime.ForecastRetirements(kinds, lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Limit: o.Limit, Runs: forecastRuns}, rand.NewPCG(forecastSeed, 0))
+	plan := lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Limit: o.Limit, Runs: forecastRuns}
+	f, err := lifetime.ForecastRetirements(kinds, plan, rand.NewPCG(forecastSeed, 0))
 	if err != nil {
 		o.Refused = tooFew(err)
 		return o
@@ -154,7 +155,8 @@ func (in ForecastInput) plan(o *outlook) []int {
 
 func (o outlook) week(from time.Time, w lifetime.ForecastWeek) weekAhead {
 	buy := func(n int) int { return max(0, n+o.Due-o.Spares) }
-	return weekAhead{From: from, ForecastWeek: w, BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian), BuyHigh: buy(w.SumAllHigh)}
+	return weekAhead{From: from, ForecastWeek: w, BuyLow: buy(w.SumAllLow), Buy: buy(w.SumAllMedian),
+		BuyHigh: buy(w.SumAllHigh)}
 }
 
 // weeksInAMonth is how far the first sentence of a report looks.
@@ -180,14 +182,17 @@ func (o outlook) say() string {
 	sure := o.Due + month.SumAtLimit
 	parts := sentences{due}
 	if month.SumAtLimit > 0 {
-		parts.say("%s the farm's own limit of %s turns", count(month.SumAtLimit, "more comes to", "more come to"), short(o.Limit))
+		parts.say("%s the farm's own limit of %s turns", count(month.SumAtLimit, "more comes to", "more come to"),
+			short(o.Limit))
 	}
-	parts.say("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow, month.SumHigh)
+	parts.say("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow,
+		month.SumHigh)
 	replace := "Replace about " + mats(sure+month.SumMedian)
 	if sure+month.SumMedian == 0 {
 		replace = "Probably no mat has to be replaced"
 	}
-	return fmt.Sprintf("%s within 4 weeks (95 %% interval %d to %d): %s.", replace, o.Due+month.SumAllLow, o.Due+month.SumAllHigh, strings.Join(parts, ", "))
+	return fmt.Sprintf("%s within 4 weeks (95 %% interval %d to %d): %s.", replace, o.Due+month.SumAllLow,
+		o.Due+month.SumAllHigh, strings.Join(parts, ", "))
 }
 
 // sayLives says which life which mats go by.
@@ -206,7 +211,8 @@ func (o outlook) sayLives() []string {
 	}
 	for _, l := range o.lives {
 		if l.misfit() {
-			out.say("The fitted life of %s does not suit its records (%s): take these weeks as rough.", l.name, probability(l.suits))
+			out.say("The fitted life of %s does not suit its records (%s): take these weeks as rough.", l.name,
+				probability(l.suits))
 		}
 	}
 	return out
@@ -228,8 +234,10 @@ func (o outlook) section() Section {
 	s.Figures["lives"] = lives
 	for _, w := range o.Weeks {
 		sums := runs95(w.SumMedian, w.SumLow, w.SumHigh)
-		sums.value = fields{"sum_worn_or_lost_mats": sums.value, "sum_expected_mats": num(w.SumExpected), "sum_retired_mats": runs95(w.SumAllMedian, w.SumAllLow, w.SumAllHigh).value}
-		s.add(date(w.From), cell{hundredths(w.Expected), within(lifetime.Estimate{Value: w.Expected, Low: float64(w.Low), High: float64(w.High)}, "simulation")},
+		sums.value = fields{"sum_worn_or_lost_mats": sums.value, "sum_expected_mats": num(w.SumExpected),
+			"sum_retired_mats": runs95(w.SumAllMedian, w.SumAllLow, w.SumAllHigh).value}
+		expected := lifetime.Estimate{Value: w.Expected, Low: float64(w.Low), High: float64(w.High)}
+		s.add(date(w.From), cell{hundredths(w.Expected), within(expected, "simulation")},
 			cell{text: fmt.Sprintf("%d to %d", w.Low, w.High)},
 			sums, w.SumAtLimit, runs95(w.Buy, w.BuyLow, w.BuyHigh))
 	}

@@ -45,7 +45,8 @@ func lineHeight(points float64) float64 { return mm(points) * lineEm }
 func PDF(w io.Writer, r Report) error {
 	r, lacking := printable(r)
 	if lacking > 0 {
-		r.Cautions = append(r.Cautions, fmt.Sprintf("%s not in the printed fonts and shown as %c; the screen and the CSV file have them.",
+		r.Cautions = append(r.Cautions, fmt.Sprintf("%s not in the printed fonts and shown as %c; the screen and "+
+			"the CSV file have them.",
 			count(lacking, "character is", "characters are"), stand))
 	}
 	d := newDrawing(r)
@@ -323,7 +324,8 @@ func (d *drawing) opening(s Section) float64 {
 }
 
 func (d *drawing) pictures(s Section) [][]picture {
-	return s.pictures(d.inner(), d.bottom()-margin-40, func(text string, points float64) float64 { return d.measureIn(false, points)(text) })
+	measure := func(text string, points float64) float64 { return d.measureIn(false, points)(text) }
+	return s.pictures(d.inner(), d.bottom()-margin-40, measure)
 }
 
 func rowHeight(row []picture) float64 {

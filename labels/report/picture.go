@@ -216,7 +216,8 @@ func (f frame) axes(pic *picture, xTicks, yTicks []Tick, measure measurer) {
 		return oneLine(text, room, func(t string) float64 { return measure(t, plotPt) })
 	}
 	pic.write(fit(f.w, f.p.X.Label), vec{f.x + f.w/2, base + mm(plotPt)*2.55}, 0.5, plotPt, false)
-	pic.inks = append(pic.inks, ink{text: fit(f.h, f.p.Y.Label), at: vec{mm(plotPt) * 0.95, f.y + f.h/2}, anchor: 0.5, points: plotPt, up: true})
+	middle := vec{mm(plotPt) * 0.95, f.y + f.h/2}
+	pic.inks = append(pic.inks, ink{text: fit(f.h, f.p.Y.Label), at: middle, anchor: 0.5, points: plotPt, up: true})
 }
 
 func (f frame) series(pic *picture, s Series) {

@@ -38,8 +38,9 @@ func Pool(in PoolInput) Report {
 }
 
 func (in PoolInput) named() fields {
-	f := fields{"busy_mean_mats": num(in.Needs.Mean), "mats_at_hand": given(float64(in.Have)), "wanted_percent": num(100 * in.Level),
-		"mats_enough": nil, "bottleneck": nil}
+	f := fields{"busy_mean_mats": num(in.Needs.Mean), "mats_at_hand": given(float64(in.Have)),
+		"wanted_percent": num(100 * in.Level),
+		"mats_enough":    nil, "bottleneck": nil}
 	if !in.Plan.ByOrder {
 		f["fullest_day_mats"] = in.Needs.AtOnce
 	}
@@ -90,7 +91,8 @@ func (in PoolInput) say() []string {
 func (in PoolInput) cropTable() Section {
 	s := newSection("pool.crops")
 	for _, c := range in.Needs.Crops {
-		s.add(c.Crop, c.MatsPerWeek, tenths(c.GrowDays), tenths(c.Growing), tenths(c.TurnAround), tenths(c.OnOrder), tenths(c.Total()))
+		s.add(c.Crop, c.MatsPerWeek, tenths(c.GrowDays), tenths(c.Growing), tenths(c.TurnAround), tenths(c.OnOrder),
+			tenths(c.Total()))
 	}
 	return s
 }
@@ -129,10 +131,12 @@ func (in PoolInput) closedForm() Section {
 	}
 	ready := int(float64(in.Enough.Mats) * (1 - in.Plan.Losses.Aside))
 	if lost, err := pool.ErlangB(n.Mean, ready); err == nil {
-		s.add(cell{"Sowings that find no mat (Erlang)", "sowings_without_mat_percent"}, percentage(lost), percentage(in.lacking(out)))
+		s.add(cell{"Sowings that find no mat (Erlang)", "sowings_without_mat_percent"}, percentage(lost),
+			percentage(in.lacking(out)))
 	}
 	if enough, err := pool.PoissonMats(n.Mean, in.Level); err == nil {
-		s.add(cell{fmt.Sprintf("Mats that are enough in all but %s of moments (Palm)", percentOf(in.Level)), "enough_mats"}, enough, nil)
+		s.add(cell{fmt.Sprintf("Mats that are enough in all but %s of moments (Palm)", percentOf(in.Level)), "enough_mats"},
+			enough, nil)
 	}
 	return s
 }

@@ -54,7 +54,7 @@ type Section struct {
 	Note    string            `json:"note,omitempty"`
 	Columns []Column          `json:"-"`
 	Rows    [][]string        `json:"-"`                   // one cell per column
-	Dense   bool              `json:"-"`                   // many columns: on paper in small type, so that a row keeps to one line
+	Dense   bool              `json:"-"`                   // in small type on paper, so that a row keeps to one line
 	Empty   string            `json:"why_empty,omitempty"` // what to say instead of a table without rows
 	Plots   []Plot            `json:"-"`                   // above the table, which holds their figures
 	Layouts []Layout          `json:"-"`
@@ -92,8 +92,9 @@ func (o Origin) report(name string, filled ...string) Report {
 	if own := w.texts["caution"]; own != nil {
 		cautions = own
 	}
-	r := Report{Name: w.name, Title: w.heading, Farm: o.Farm.Settings.Name, Place: o.Farm.Settings.Place, StoreID: o.StoreID,
-		Anchor: o.Anchor, At: o.now(), Cautions: cautions, Method: w.texts["method"], Letter: o.Farm.Settings.Paper == "letter"}
+	farm := o.Farm.Settings
+	r := Report{Name: w.name, Title: w.heading, Farm: farm.Name, Place: farm.Place, StoreID: o.StoreID, Anchor: o.Anchor,
+		At: o.now(), Cautions: cautions, Method: w.texts["method"], Letter: farm.Paper == "letter"}
 	if o.Demo {
 		r.Mark = DemoMark
 	}

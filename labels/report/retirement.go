@@ -30,15 +30,18 @@ func Retirement(in RetirementInput) Report {
 	f, c := in.figures()
 	why := causesOverOf(c)
 	r.Summary = append(f.summary(), why.say()...)
-	r.Figures = fields{"from": moment(f.from), "to": moment(f.to), "mats": f.mats, "mats_due": len(f.due), "mats_due_growing": f.growing,
-		"mats_near": len(f.near), "mats_retired": len(f.gone)}
+	r.Figures = fields{"from": moment(f.from), "to": moment(f.to), "mats": f.mats, "mats_due": len(f.due),
+		"mats_due_growing": f.growing,
+		"mats_near":        len(f.near), "mats_retired": len(f.gone)}
 	if s := f.reached(); s.n >= fewRetired {
-		r.Figures["median_reached_turns"], r.Figures["least_reached_turns"], r.Figures["most_reached_turns"] = num(s.median), s.least, s.most
+		r.Figures["median_reached_turns"] = num(s.median)
+		r.Figures["least_reached_turns"], r.Figures["most_reached_turns"] = s.least, s.most
 	}
 	if f.mats == 0 {
 		r.Lacks = []Lack{LacksMats}
 	}
-	r.Sections = []Section{f.dueTable(), f.nearTable(), why.section(), f.causeTable(), f.goneTable(), limitTable(in.Farm.Policy)}
+	r.Sections = []Section{f.dueTable(), f.nearTable(), why.section(), f.causeTable(), f.goneTable(),
+		limitTable(in.Farm.Policy)}
 	return r
 }
 
@@ -149,7 +152,8 @@ func (f retirementFigures) sayNear() string {
 	case 1:
 		return "1 " + more + "mat is near a limit, or gave a sign of wear or mold: look at it before the next sowing."
 	}
-	return fmt.Sprintf("%d %smats are near a limit, or gave a sign of wear or mold: look at them before the next sowing.", n, more)
+	return fmt.Sprintf("%d %smats are near a limit, or gave a sign of wear or mold: look at them before "+
+		"the next sowing.", n, more)
 }
 
 func (f retirementFigures) sayDue() string {
@@ -166,7 +170,8 @@ func (f retirementFigures) sayDue() string {
 			parts.say("%d by %s", n, r.Name)
 		}
 	}
-	said := fmt.Sprintf("%s due to be retired now by the farm's own rules: %s.", count(len(f.due), "mat is", "mats are"), list(parts))
+	said := fmt.Sprintf("%s due to be retired now by the farm's own rules: %s.", count(len(f.due), "mat is", "mats are"),
+		list(parts))
 	if f.growing > 0 {
 		said += fmt.Sprintf(" %s a crop; harvest that first.", count(f.growing, "of them carries", "of them carry"))
 	}
@@ -196,7 +201,8 @@ func (f retirementFigures) sayGone() []string {
 	if s.n < fewRetired {
 		return []string{said, "That is too few to say how many turns a mat usually reaches."}
 	}
-	return []string{said, fmt.Sprintf("Half of them had reached %s turns or more; the least was %d and the most %d.", short(s.median), s.least, s.most)}
+	return []string{said, fmt.Sprintf("Half of them had reached %s turns or more; the least was %d and the most %d.",
+		short(s.median), s.least, s.most)}
 }
 
 // causes lists the causes that occur, in the order of medium.Causes; others
@@ -269,7 +275,8 @@ func (f retirementFigures) causeTable() Section {
 func (f retirementFigures) goneTable() Section {
 	s := newSection("retired")
 	for _, c := range f.gone {
-		s.add(date(c.RetiredAt.In(f.loc)), c.Code, cell{causeName(c.Cause), known(string(c.Cause))}, c.Turn, moldTurns(*c), tenths(c.SunKLy), meshCell(c.Mat))
+		s.add(date(c.RetiredAt.In(f.loc)), c.Code, cell{causeName(c.Cause), known(string(c.Cause))}, c.Turn, moldTurns(*c),
+			tenths(c.SunKLy), meshCell(c.Mat))
 	}
 	return s.cut()
 }

@@ -232,8 +232,9 @@ func (f reuseFigures) sayPool() string {
 	if f.all.inUse() == 0 {
 		return fmt.Sprintf("%s on file, none in use: %d retired.", mats(f.all.mats), retired)
 	}
-	return fmt.Sprintf("%s on file, %d retired and %d in use; of these, by the farm's own rules: %d clear to sow on now, %d with care, %d not clear, %d due to be retired.",
-		mats(f.all.mats), retired, f.all.inUse(), f.words[medium.SowIt], f.words[medium.SowWithCare], f.words[medium.DoNotSow], f.words[medium.RetireMat])
+	return fmt.Sprintf("%s on file, %d retired and %d in use; of these, by the farm's own rules: %d clear to sow on now, "+
+		"%d with care, %d not clear, %d due to be retired.", mats(f.all.mats), retired, f.all.inUse(),
+		f.words[medium.SowIt], f.words[medium.SowWithCare], f.words[medium.DoNotSow], f.words[medium.RetireMat])
 }
 
 // sayTurns says what the mats in use have done so far.
@@ -247,7 +248,8 @@ func (f reuseFigures) sayTurns() string {
 	case s.least == s.most:
 		return fmt.Sprintf("Each mat in use has done %s so far.", turns(s.least))
 	}
-	return fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()), s.least, s.most)
+	return fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()),
+		s.least, s.most)
 }
 
 func (f reuseFigures) lacks() (out []Lack) {
@@ -272,7 +274,8 @@ func (f reuseFigures) sayCost() string {
 	case g.priced == 0:
 		return "No mat has a price on file, so there is no cost per turn; put it on file when mats are added."
 	case g.pricedTurns < fewTurns:
-		return fmt.Sprintf("Mats with a price on file: %d, with %s in all; too few to state a cost per turn.", g.priced, turns(g.pricedTurns))
+		return fmt.Sprintf("Mats with a price on file: %d, with %s in all; too few to state a cost per turn.", g.priced,
+			turns(g.pricedTurns))
 	}
 	said := fmt.Sprintf("The mesh has cost %s per turn so far: %s over %s of %s", g.costPerTurn(f.currency).text,
 		money(g.cost, f.currency), turns(g.pricedTurns), mats(g.priced))
@@ -285,11 +288,12 @@ func (f reuseFigures) sayCost() string {
 // sayUndocumented is what keeps the mats in use from being in order on paper.
 func (f reuseFigures) sayUndocumented() (out sentences) {
 	if f.all.undocumented > 0 {
-		out.say("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.all.undocumented, mats(f.all.inUse()))
+		out.say("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.all.undocumented,
+			mats(f.all.inUse()))
 	}
 	if f.procedure > 0 {
-		out.say("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: %d of %s in use.",
-			f.procedure, mats(f.all.inUse()))
+		out.say("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: "+
+			"%d of %s in use.", f.procedure, mats(f.all.inUse()))
 	}
 	return out
 }
@@ -318,14 +322,16 @@ func (f reuseFigures) meshTable() Section {
 	s := newSection("meshes")
 	s.Note += " " + f.sayCost()
 	if f.all.priced > 0 {
-		s.Figures = fields{"mesh_cost": amount(f.all.cost, f.currency).value, "mats_priced": f.all.priced, "turns_priced": f.all.pricedTurns}
+		s.Figures = fields{"mesh_cost": amount(f.all.cost, f.currency).value, "mats_priced": f.all.priced,
+			"turns_priced": f.all.pricedTurns}
 	}
 	rows := f.meshes
 	if len(rows) > 1 {
 		rows = append(slices.Clone(rows), group{cell{"all", fields{"material": "all"}}, f.all})
 	}
 	for _, g := range rows {
-		s.add(g.name, g.mats, g.inUse(), g.turns, tenths(float64(g.turns)/float64(g.mats)), g.costPerTurn(f.currency), g.undocumented)
+		s.add(g.name, g.mats, g.inUse(), g.turns, tenths(float64(g.turns)/float64(g.mats)), g.costPerTurn(f.currency),
+			g.undocumented)
 	}
 	return s
 }
@@ -342,7 +348,8 @@ func (f reuseFigures) cropTable() Section {
 		}
 		row := []any{c.name, c.harvests, mean}
 		if f.counted {
-			row = append(row, cell{keep(fmt.Sprintf("%d of %d", c.mold, c.turns)), fields{"turns_with_mold": c.mold, "finished_turns": c.turns}})
+			found := fields{"turns_with_mold": c.mold, "finished_turns": c.turns}
+			row = append(row, cell{keep(fmt.Sprintf("%d of %d", c.mold, c.turns)), found})
 		}
 		s.add(row...)
 	}
@@ -367,7 +374,8 @@ func (f reuseFigures) matTable(in ReuseInput) Section {
 	}
 	if f.listed.left > 0 {
 		s.Figures = fields{"mats_left_out": f.listed.left}
-		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out; the list of mats has all.", matRows, f.listed.left)
+		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out; the list of mats has all.", matRows,
+			f.listed.left)
 	}
 	return s
 }
@@ -408,7 +416,7 @@ func (l *listing) add(c medium.Condition) {
 }
 
 func (l *listing) cut() {
-	slices.SortStableFunc(l.mats, func(a, b medium.Condition) int { return strings.Compare(string(a.Code), string(b.Code)) })
+	slices.SortStableFunc(l.mats, func(a, b medium.Condition) int { return cmp.Compare(a.Code, b.Code) })
 	if over := len(l.mats) - l.most; over > 0 {
 		clear(l.mats[l.most:]) // else their texts stay in memory
 		l.left += over

@@ -103,11 +103,13 @@ type stepKey struct {
 // decisive are the kinds of records that change what the steps of mats count for,
 // whenever they were made.
 func decisive() []medium.Kind {
-	return []medium.Kind{medium.KindCorrect, medium.KindReview, medium.KindSanitizer, medium.KindSolution, medium.KindStrip, medium.KindDiscard}
+	return []medium.Kind{medium.KindCorrect, medium.KindReview, medium.KindSanitizer, medium.KindSolution,
+		medium.KindStrip, medium.KindDiscard}
 }
 
 func (in SanitationInput) log() *sanitationLog {
-	l := &sanitationLog{loc: in.now().Location(), now: in.now(), from: in.From, to: in.To, farm: map[string][]medium.Step{}, names: medium.Names{}, directions: map[medium.Sanitizer]*medium.Sanitizer{}}
+	l := &sanitationLog{loc: in.now().Location(), now: in.now(), from: in.From, to: in.To,
+		farm: map[string][]medium.Step{}, names: medium.Names{}, directions: map[medium.Sanitizer]*medium.Sanitizer{}}
 	if l.to.IsZero() {
 		l.to = in.now()
 	}
@@ -240,7 +242,8 @@ func (l *sanitationLog) reviewTable() Section {
 		own := l.tally(func(r cleaning) bool {
 			return b.Covers(r.step, step.Recorded, l.loc) && medium.SamePerson(r.step, step)
 		})
-		s.add(cell{b.From + " to " + b.To, fields{"from": b.From, "to": b.To, "name": known(b.Name)}}, cell{l.time(step.Recorded), step.Recorded},
+		s.add(cell{b.From + " to " + b.To, fields{"from": b.From, "to": b.To, "name": known(b.Name)}},
+			cell{l.time(step.Recorded), step.Recorded},
 			cell{strings.TrimSpace(step.By + " " + b.Name), step.By}, n, own, cell{cmp.Or(b.Note, "–"), known(b.Note)})
 	}
 	return s
@@ -269,17 +272,17 @@ func (l *sanitationLog) note(t *thread, row cleaning) {
 // slim is a step with one copy of each text, since a text is part of its record's,
 // and without what no row shows.
 func (l *sanitationLog) slim(s medium.Step) medium.Step {
-	s.Mat, s.By, s.Kind, s.Token = medium.Code(l.names.Kept(string(s.Mat))), l.names.Kept(s.By), medium.Kind(l.names.Kept(string(s.Kind))), ""
+	s.Mat, s.By, s.Kind, s.Token = kept(l.names, s.Mat), l.names.Kept(s.By), kept(l.names, s.Kind), ""
 	s.Outcome.From, s.Outcome.To = "", ""
 	switch b := s.Body.(type) {
 	case *medium.Rinse:
 		slim := *b
-		slim.Debris, slim.Detergent, slim.Place = medium.Debris(l.names.Kept(string(b.Debris))), l.names.Kept(b.Detergent), l.names.Kept(b.Place)
+		slim.Debris, slim.Detergent, slim.Place = kept(l.names, b.Debris), l.names.Kept(b.Detergent), l.names.Kept(b.Place)
 		s.Body = &slim
 	case *medium.Sanitize:
 		slim := *b
 		slim.Product, slim.Active, slim.Method = l.names.Kept(b.Product), l.names.Kept(b.Active), l.names.Kept(b.Method)
-		slim.Solution, slim.Place = medium.Code(l.names.Kept(string(b.Solution))), l.names.Kept(b.Place)
+		slim.Solution, slim.Place = kept(l.names, b.Solution), l.names.Kept(b.Place)
 		if b.Directions != nil {
 			if l.directions[*b.Directions] == nil {
 				l.directions[*b.Directions] = b.Directions
@@ -290,6 +293,8 @@ func (l *sanitationLog) slim(s medium.Step) medium.Step {
 	}
 	return s
 }
+
+func kept[T ~string](names medium.Names, text T) T { return T(names.Kept(string(text))) }
 
 // placeOf is where a step was done.
 func placeOf(body medium.Body) string {
@@ -313,7 +318,8 @@ func (l *sanitationLog) follow(t *thread, row cleaning) {
 			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before",
 				mat: s.Mat, at: s.At, by: s.By, more: lotText(crop, b.Lot)})
 		}
-		*t = thread{crop: l.names.Kept(crop), lot: l.names.Kept(b.Lot), place: l.names.Kept(b.Place), sown: true, corrected: t.corrected}
+		*t = thread{crop: l.names.Kept(crop), lot: l.names.Kept(b.Lot), place: l.names.Kept(b.Place), sown: true,
+			corrected: t.corrected}
 	case *medium.Harvest:
 		if !b.MoreCutsToCome {
 			t.harvested, t.cleared = s.At, false
@@ -331,7 +337,8 @@ func (l *sanitationLog) stillOpen(threads map[medium.Code]*thread) {
 	var open []gap
 	for mat, t := range threads {
 		if !t.harvested.IsZero() && l.covers(t.harvested) {
-			open = append(open, gap{what: "harvested, no accepted sanitizing step since", mat: mat, at: t.harvested, more: lotText(t.crop, t.lot)})
+			open = append(open, gap{what: "harvested, no accepted sanitizing step since", mat: mat, at: t.harvested,
+				more: lotText(t.crop, t.lot)})
 		}
 	}
 	slices.SortFunc(open, func(a, b gap) int {
@@ -346,13 +353,17 @@ func (l *sanitationLog) rowGaps() {
 	add := func(what string, pick func(cleaning) bool, more func(cleaning) string) {
 		for _, r := range l.rows {
 			if pick(r) {
-				l.gaps = append(l.gaps, gap{what: what, mat: r.step.Mat, at: r.step.At, when: l.when(r.step), by: r.step.By, more: more(r), row: r.key()})
+				l.gaps = append(l.gaps, gap{what: what, mat: r.step.Mat, at: r.step.At, when: l.when(r.step), by: r.step.By,
+					more: more(r), row: r.key()})
 			}
 		}
 	}
 	crop := func(r cleaning) string { return r.crop }
 	add("sanitizing step not accepted", cleaning.notAccepted, func(r cleaning) string { return r.why(l.loc) })
-	add("late entry", cleaning.late, func(r cleaning) string { return "written down " + minute(r.step.Recorded.In(l.loc)) })
+	add("late entry", cleaning.late, func(r cleaning) string {
+		return "written down " +
+			minute(r.step.Recorded.In(l.loc))
+	})
 	add("voided step", func(r cleaning) bool { return !r.counts() }, func(r cleaning) string { return r.void(l.loc) })
 	add("no lot on file", func(r cleaning) bool { return r.counts() && r.sown && r.lot == "" }, crop)
 	add("no place on file", func(r cleaning) bool { return r.counts() && r.sown && r.place == "" }, crop)
@@ -366,7 +377,8 @@ func (c cleaning) notAccepted() bool {
 }
 
 func (c cleaning) void(loc *time.Location) string {
-	return fmt.Sprintf("void since %s (%s): %s", day(c.voidedBy.At.In(loc)), c.voidedBy.By, c.voidedBy.Body.(*medium.Correct).Reason)
+	return fmt.Sprintf("void since %s (%s): %s", day(c.voidedBy.At.In(loc)), c.voidedBy.By,
+		c.voidedBy.Body.(*medium.Correct).Reason)
 }
 
 func lotText(crop, lot string) string {
@@ -383,7 +395,8 @@ func lotText(crop, lot string) string {
 func (c cleaning) why(loc *time.Location) string {
 	if c.lost != nil {
 		b := c.lost.Body.(*medium.Correct)
-		return fmt.Sprintf("accepted when recorded; not counted since step %d (%s) was voided on %s (%s): %s", b.MatSeq, b.Voids, day(c.lost.At.In(loc)), c.lost.By, b.Reason)
+		return fmt.Sprintf("accepted when recorded; not counted since step %d (%s) was voided on %s (%s): %s",
+			b.MatSeq, b.Voids, day(c.lost.At.In(loc)), c.lost.By, b.Reason)
 	}
 	var out []string
 	for _, f := range c.step.Outcome.Findings {
@@ -415,7 +428,8 @@ func (l *sanitationLog) figures() fields {
 			codes[r.step.Mat] = true
 		}
 	}
-	return fields{"from": moment(l.from), "to": moment(l.to), "mats": len(codes), "mats_not_sanitized_since": l.open, "sowings_not_sanitized_before": l.unsown,
+	return fields{"from": moment(l.from), "to": moment(l.to), "mats": len(codes), "mats_not_sanitized_since": l.open,
+		"sowings_not_sanitized_before":  l.unsown,
 		"rinses":                        l.tally(func(r cleaning) bool { return r.counts() && !r.sanitize() }),
 		"sanitizings":                   l.tally(func(r cleaning) bool { return r.counts() && r.sanitize() }),
 		"sanitizings_not_accepted":      l.tally(cleaning.notAccepted),
@@ -439,7 +453,8 @@ func (l *sanitationLog) summary(f fields) []string {
 	out.say("Sown on without an accepted sanitizing step before: %s.", count(l.unsown, "time", "times"))
 	out.say("Harvested, and no accepted sanitizing step since, at the end of the period: %s.", mats(l.open))
 	out.say("Not accepted: %d of %s.", n("sanitizings_not_accepted"), sanitized)
-	out.say("Written down late: %s. Voided: %s.", count(n("steps_late"), "step", "steps"), count(n("steps_voided"), "step", "steps"))
+	out.say("Written down late: %s. Voided: %s.", count(n("steps_late"), "step", "steps"), count(n("steps_voided"),
+		"step", "steps"))
 	out.say("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks)
 	if own := n("steps_reviewed_by_their_own"); own > 0 {
 		out.say("Reviewed by the person who did them: %s.", count(own, "step", "steps"))
@@ -461,13 +476,15 @@ func byProcedure(r cleaning) bool {
 func (l *sanitationLog) gapTable() Section {
 	s := newSection("gaps")
 	for i, g := range l.gaps {
-		when, more := cell{cmp.Or(g.when, l.time(g.at)), fields{"at": moment(g.at)}}, cell{g.more, fields{"more": known(g.more)}}
+		when := cell{cmp.Or(g.when, l.time(g.at)), fields{"at": moment(g.at)}}
+		more := cell{g.more, fields{"more": known(g.more)}}
 		if g.week > 0 {
 			monday := date(g.at.In(l.loc))
 			when = cell{"week of " + monday.text, fields{"week_from": monday.value}}
 			more = cell{count(g.week, "step", "steps"), fields{"steps": g.week}}
 		}
-		s.add(i+1, g.what, cell{cmp.Or(keep(g.mat.String()), "–"), known(string(g.mat))}, when, cell{cmp.Or(g.by, "–"), known(g.by)}, more)
+		mat := cell{cmp.Or(keep(g.mat.String()), "–"), known(string(g.mat))}
+		s.add(i+1, g.what, mat, when, cell{cmp.Or(g.by, "–"), known(g.by)}, more)
 	}
 	return s
 }
@@ -510,8 +527,10 @@ func (l *sanitationLog) stepTable() Section {
 
 // named is a step of the log for programs: its record, and what it counts for.
 func (c cleaning) named(gaps []int) fields {
-	f := fields{"step": c.step, "place": known(c.place), "crop_before": known(c.crop), "lot_before": known(c.lot), "accepted": c.accepted && c.counts(),
-		"voided": !c.counts(), "by_farm_procedure": byProcedure(c), "gaps": gaps, "reviewed_by": nil, "reviewed_at": nil, "own_review": c.own()}
+	f := fields{"step": c.step, "place": known(c.place), "crop_before": known(c.crop), "lot_before": known(c.lot),
+		"accepted": c.accepted && c.counts(),
+		"voided":   !c.counts(), "by_farm_procedure": byProcedure(c), "gaps": gaps, "reviewed_by": nil, "reviewed_at": nil,
+		"own_review": c.own()}
 	if c.review != nil {
 		f["reviewed_by"], f["reviewed_at"] = c.review.By, c.review.Recorded
 	}
@@ -530,7 +549,8 @@ func (l *sanitationLog) row(r cleaning, numbers []int) []string {
 	if r.own() {
 		reviewed += " (own)"
 	}
-	cells := append([]string{l.when(r.step), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)}, l.values(r.step.Body)...)
+	cells := append([]string{l.when(r.step), place, keep(r.step.Mat.String()), lotText(r.crop, r.lot)},
+		l.values(r.step.Body)...)
 	return append(cells, r.step.By, reviewed, result(r, numbers))
 }
 
@@ -544,7 +564,8 @@ func (l *sanitationLog) values(body medium.Body) []string {
 		}
 		return []string{"rinse", cmp.Or(b.Detergent, "water"), "–", "–", other}
 	case *medium.Sanitize:
-		return []string{method(b), cmp.Or(b.Product, b.Active, unknown), fmt.Sprintf("%v", b.StrengthPPM), keep(medium.Seconds(b.ContactS)), l.otherValues(b)}
+		return []string{method(b), cmp.Or(b.Product, b.Active, unknown), fmt.Sprint(b.StrengthPPM),
+			keep(medium.Seconds(b.ContactS)), l.otherValues(b)}
 	}
 	return make([]string, 5)
 }
@@ -600,7 +621,8 @@ func result(r cleaning, numbers []int) string {
 	case !r.counts():
 		said = "void"
 	case r.lost != nil:
-		said = fmt.Sprintf("accepted when recorded; not counted since step %d was voided", r.lost.Body.(*medium.Correct).MatSeq)
+		said = fmt.Sprintf("accepted when recorded; not counted since step %d was voided",
+			r.lost.Body.(*medium.Correct).MatSeq)
 	case !r.accepted:
 		said = "not accepted"
 	case byProcedure(r):

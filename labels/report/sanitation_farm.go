@@ -120,8 +120,9 @@ func (l *sanitationLog) newerStrength(step medium.Step, used *medium.Sanitize, t
 		if then.Strength() == used.StrengthPPM {
 			continue
 		}
-		take(replaced{what: "solution " + keep(used.Solution.String()), first: first,
-			then: l.signed(fmt.Sprintf("%s %v ppm", kind, then.Strength()), s, fields{"strength_ppm": then.Strength(), "from": from}), more: against(then, used.Directions)})
+		strength := fields{"strength_ppm": then.Strength(), "from": from}
+		take(replaced{what: "solution " + keep(used.Solution.String()), first: first, more: against(then, used.Directions),
+			then: l.signed(fmt.Sprintf("%s %v ppm", kind, then.Strength()), s, strength)})
 		return
 	}
 }

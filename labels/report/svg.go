@@ -15,7 +15,8 @@ func (p Plot) SVG(w, h float64) template.HTML { return p.picture(w, h, htmlMeasu
 // when the page is printed at the width that it was laid out for.
 func (pic picture) svg() template.HTML {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %s %s" role="img" aria-label="%s" font-family="sans-serif">`, tenth(pic.w), tenth(pic.h), template.HTMLEscapeString(pic.alt))
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %s %s" role="img" aria-label="%s" font-family="sans-serif">`,
+		tenth(pic.w), tenth(pic.h), template.HTMLEscapeString(pic.alt))
 	for _, i := range pic.inks {
 		if i.text != "" {
 			b.WriteString(i.svgText())
@@ -38,8 +39,8 @@ func (i ink) svgText() string {
 	if i.up {
 		extra += fmt.Sprintf(` transform="rotate(-90 %s %s)"`, tenth(i.at.x), tenth(i.at.y))
 	}
-	return fmt.Sprintf(`<text x="%s" y="%s" font-size="%s"%s>%s</text>`, tenth(i.at.x), tenth(i.at.y), tenth(mm(i.points)), extra,
-		template.HTMLEscapeString(loose(i.text)))
+	return fmt.Sprintf(`<text x="%s" y="%s" font-size="%s"%s>%s</text>`,
+		tenth(i.at.x), tenth(i.at.y), tenth(mm(i.points)), extra, template.HTMLEscapeString(loose(i.text)))
 }
 
 func (i ink) svgPath() string {

@@ -51,7 +51,8 @@ func (in TraceInput) summary() []string {
 		}
 	}
 	if n := len(in.Result.Voided); n > 0 {
-		out.say("NOT AMONG THEM: %s of such lots, on other mats, that were voided; look at each.", count(n, "sowing", "sowings"))
+		out.say("NOT AMONG THEM: %s of such lots, on other mats, that were voided; look at each.",
+			count(n, "sowing", "sowings"))
 	}
 	for _, c := range in.Commands {
 		out = append(out, "To hold them: "+c)

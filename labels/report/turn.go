@@ -142,7 +142,8 @@ func NewTally(farm medium.Farm, now time.Time) *Tally {
 // except of a mat with a correction: what was voided changes what the steps
 // behind it did.
 func TallyKinds() []medium.Kind {
-	return []medium.Kind{medium.KindAdd, medium.KindSow, medium.KindHarvest, medium.KindMold, medium.KindInspect, medium.KindRinse,
+	return []medium.Kind{medium.KindAdd, medium.KindSow, medium.KindHarvest, medium.KindMold, medium.KindInspect,
+		medium.KindRinse,
 		medium.KindSanitize, medium.KindRetire, medium.KindCorrect}
 }
 
@@ -257,7 +258,8 @@ func turnBand(n int) string {
 func (t *Tally) harvest(code string, mat medium.Mat, turn Turn) {
 	perSeed, ok := medium.PerSeed(turn.YieldG, turn.SeedG)
 	if ok && turn.Whole && !turn.unweighed {
-		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: t.names.Kept(named(mat.Material)), Crop: t.names.Kept(named(turn.Crop)),
+		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: t.names.Kept(named(mat.Material)),
+			Crop: t.names.Kept(named(turn.Crop)),
 			Turn: float64(turn.Number), PerSeed: perSeed})
 	}
 }

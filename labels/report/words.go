@@ -28,7 +28,8 @@ var allWords = sync.OnceValue(func() map[string]*worded { return parseWords(word
 // limits are figures of this program that the texts name.
 func limits() *strings.Replacer {
 	return strings.NewReplacer("{few harvests}", strconv.Itoa(fewHarvests), "{few turns}", strconv.Itoa(fewTurns),
-		"{few retired}", strconv.Itoa(fewRetired), "{runs}", fmt.Sprintf("%d,000", forecastRuns/1000), "{need source}", pool.NeedSource)
+		"{few retired}", strconv.Itoa(fewRetired), "{runs}", fmt.Sprintf("%d,000", forecastRuns/1000), "{need source}",
+		pool.NeedSource)
 }
 
 func parseWords(source string) map[string]*worded {

@@ -140,7 +140,8 @@ func (y yields) plot() (Plot, bool) {
 	p.Series = []Series{
 		{Name: "middle half of the harvests", Shape: Ranges, Points: half},
 		{Name: "middle harvest", Shape: Dots, Points: middle},
-		{Name: "common slope", Shape: Line, Style: 1, Points: []Point{{X: turns[0], Y: y0 + slope*(turns[0]-x0)}, {X: last, Y: y0 + slope*(last-x0)}}},
+		{Name: "common slope", Shape: Line, Style: 1, Points: []Point{{X: turns[0], Y: y0 + slope*(turns[0]-x0)},
+			{X: last, Y: y0 + slope*(last-x0)}}},
 	}
 	return p, true
 }
