@@ -53,24 +53,14 @@ func (c causesOver) say() []string {
 	p := incidenceAt(first, c.last)
 	return []string{fmt.Sprintf("The most frequent cause so far: by turn %s the chance that a mat has "+
 		"been retired for %s is %s "+
-		"(95 %% interval %s).", short(c.last), causePhrase(first.Cause), percentOf(p.F), percentSpan(p.Low, p.High))}
+		"(95 %% interval %s).", short(c.last), cmp.Or(causePhrases[first.Cause], first.Cause), percentOf(p.F),
+		percentSpan(p.Low, p.High))}
 }
 
-func causePhrase(cause string) string {
-	switch cause {
-	case causeName(""):
-		return "a cause that was not noted"
-	case string(medium.CauseCut):
-		return "a cut"
-	case string(medium.CauseYield):
-		return "falling yield"
-	case string(medium.CauseLost):
-		return "having been lost"
-	case string(medium.CauseOther):
-		return "another cause"
-	}
-	return cause
-}
+// causePhrases are the causes whose name is no part of a sentence.
+var causePhrases = map[string]string{causeName(""): "a cause that was not noted", string(medium.CauseCut): "a cut",
+	string(medium.CauseYield): "falling yield", string(medium.CauseLost): "having been lost",
+	string(medium.CauseOther): "another cause"}
 
 func (c causesOver) section() Section {
 	s := newSection("chance_by_cause")

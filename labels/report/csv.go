@@ -47,7 +47,7 @@ func CSV(w io.Writer, r Report) error {
 		if s.Note != "" {
 			write("note", s.Note)
 		}
-		all("picture", s.captions())
+		all("picture", s.Captions())
 		if len(s.Rows) == 0 {
 			write("note", s.Empty)
 			continue

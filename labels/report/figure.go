@@ -144,7 +144,7 @@ func share(c lifetime.Count) cell {
 func reasons(v medium.Verdict) cell {
 	texts := []string{}
 	for _, f := range v.Findings {
-		if decides(f.Severity, v.Word) {
+		if severity, ok := decides[v.Word]; ok && f.Severity == severity {
 			texts = append(texts, f.Text)
 		}
 	}
@@ -158,14 +158,6 @@ func reasons(v medium.Verdict) cell {
 	return cell{said, fields{"verdict": v.Word, "reasons": texts}}
 }
 
-func decides(s medium.Severity, w medium.Word) bool {
-	switch w {
-	case medium.RetireMat:
-		return s == medium.RetireIt
-	case medium.DoNotSow:
-		return s == medium.Stop
-	case medium.SowWithCare:
-		return s == medium.Care
-	}
-	return false
-}
+// decides is the severity that gives a verdict its word.
+var decides = map[medium.Word]medium.Severity{medium.RetireMat: medium.RetireIt, medium.DoNotSow: medium.Stop,
+	medium.SowWithCare: medium.Care}

@@ -40,9 +40,6 @@ func (p htmlPage) Figures(s Section) [][]template.HTML {
 	return out
 }
 
-// Captions gives the words for the pictures of a section.
-func (p htmlPage) Captions(s Section) []string { return s.captions() }
-
 // htmlMeasure guesses the width of a text in a font that only the reader's
 // program knows, rather too wide than too narrow.
 func htmlMeasure(text string, points float64) float64 { return cellsOf(text) * 0.58 * mm(points) }

@@ -183,11 +183,10 @@ func moment(t time.Time) any {
 	return t.Truncate(time.Second)
 }
 
-func tenths(v float64) cell                      { return cell{short(v), num(v)} }
-func percentage(share float64) cell              { return cell{percentOf(share), num(100 * share)} }
-func pValue(p float64) cell                      { return cell{figure(p), num(p)} }
-func date(t time.Time) cell                      { return cell{keep(day(t)), t.Format(time.DateOnly)} }
-func joined(texts []string, between string) cell { return cell{strings.Join(texts, between), texts} }
+func tenths(v float64) cell         { return cell{short(v), num(v)} }
+func percentage(share float64) cell { return cell{percentOf(share), num(100 * share)} }
+func pValue(p float64) cell         { return cell{figure(p), num(p)} }
+func date(t time.Time) cell         { return cell{keep(day(t)), t.Format(time.DateOnly)} }
 
 // amount is one of money, in the farm's own currency.
 func amount(v float64, currency string) cell {

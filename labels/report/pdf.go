@@ -349,7 +349,7 @@ func (d *drawing) figures(s Section) {
 		d.y += h + 1
 	}
 	d.font(false, smallPt)
-	for _, text := range s.captions() {
+	for _, text := range s.Captions() {
 		d.para(margin, d.inner(), text)
 		d.y += 1.5
 	}

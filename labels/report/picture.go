@@ -408,8 +408,8 @@ func plotsInRow(n int) int {
 	return min(n, 3)
 }
 
-// captions are the words for the pictures of a section, each said once.
-func (s Section) captions() []string {
+// Captions are the words for the pictures of a section, each said once.
+func (s Section) Captions() []string {
 	var out []string
 	for _, p := range s.Plots {
 		out = append(out, p.Alt)

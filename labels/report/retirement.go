@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"iter"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -31,8 +32,7 @@ func Retirement(in RetirementInput) Report {
 	why := causesOverOf(c)
 	r.Summary = append(f.summary(), why.say()...)
 	r.Figures = fields{"from": moment(f.from), "to": moment(f.to), "mats": f.mats, "mats_due": len(f.due),
-		"mats_due_growing": f.growing,
-		"mats_near":        len(f.near), "mats_retired": len(f.gone)}
+		"mats_due_growing": f.growing, "mats_near": len(f.near), "mats_retired": len(f.gone)}
 	if s := f.reached(); s.n >= fewRetired {
 		r.Figures["median_reached_turns"] = num(s.median)
 		r.Figures["least_reached_turns"], r.Figures["most_reached_turns"] = s.least, s.most
@@ -63,7 +63,7 @@ func (j judged) each(what func(medium.Finding) string, between string) cell {
 			out = append(out, text)
 		}
 	}
-	return joined(out, between)
+	return cell{strings.Join(out, between), out}
 }
 
 type retirementFigures struct {
@@ -208,19 +208,10 @@ func (f retirementFigures) sayGone() []string {
 // causes lists the causes that occur, in the order of medium.Causes; others
 // follow by name.
 func causes(by map[medium.Cause][]int) []medium.Cause {
-	var out, others []medium.Cause
-	for _, c := range medium.Causes {
-		if len(by[c]) > 0 {
-			out = append(out, c)
-		}
-	}
-	for c := range by {
-		if !slices.Contains(medium.Causes, c) {
-			others = append(others, c)
-		}
-	}
-	slices.Sort(others)
-	return append(out, others...)
+	all := append(slices.Clone(medium.Causes), slices.Sorted(maps.Keys(by))...)
+	return slices.SortedFunc(maps.Keys(by), func(a, b medium.Cause) int {
+		return cmp.Compare(slices.Index(all, a), slices.Index(all, b))
+	})
 }
 
 func causeName(c medium.Cause) string {

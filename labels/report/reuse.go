@@ -152,10 +152,10 @@ func (in ReuseInput) figures() reuseFigures {
 // count takes what the threads add to the conditions. What needs only the census
 // and the tally is worked out side by side.
 func (f *reuseFigures) count(in ReuseInput, crops map[string]cropFigures) {
-	for name, w := range in.Tally.crops {
-		crop := crops[name]
-		crop.turns, crop.mold = w.Turns, w.Moldy
-		crops[name] = crop
+	for _, c := range in.Tally.group("crop") {
+		crop := crops[c.Name]
+		crop.turns, crop.mold = c.Trials, c.Hits
+		crops[c.Name] = crop
 	}
 	sideBySide(
 		func() { f.yields = yieldsOf(in.Tally) },

@@ -84,7 +84,7 @@ func (t *terminal) section(s Section) {
 	if s.Note != "" {
 		t.para("", s.Note)
 	}
-	for _, text := range s.captions() {
+	for _, text := range s.Captions() {
 		t.para("", "(Drawn in the PDF and the page: "+text+")")
 	}
 	if len(s.Rows) == 0 {

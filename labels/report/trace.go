@@ -69,17 +69,12 @@ func counted(names []string) string {
 }
 
 // otherLots are the lots at risk that the start does not have itself.
-func (in TraceInput) otherLots() (others []string) {
+func (in TraceInput) otherLots() []string {
 	own := map[string]bool{}
 	for _, g := range in.Result.Start {
 		own[strings.ToLower(g.Lot)] = true
 	}
-	for _, lot := range in.Result.Lots {
-		if !own[strings.ToLower(lot)] {
-			others = append(others, lot)
-		}
-	}
-	return others
+	return slices.DeleteFunc(slices.Clone(in.Result.Lots), func(lot string) bool { return own[strings.ToLower(lot)] })
 }
 
 // mold names the growths of the trace on which mold was seen.

@@ -102,7 +102,6 @@ type Tally struct {
 	rates  map[rateKey]lifetime.Week
 	weeks  map[int]lifetime.Week    // by weeks since 1970
 	days   map[dayKey]lifetime.Week // by day of the sowing and product
-	crops  map[string]lifetime.Week // finished turns
 	recent int                      // sowings in the last paceWeeks
 	ended  lifetime.Week
 	turns  []Turn // of the thread at hand; kept for the next
@@ -135,7 +134,7 @@ const (
 func NewTally(farm medium.Farm, now time.Time) *Tally {
 	return &Tally{loc: farm.Location(), south: farm.Settings.Lat != nil && *farm.Settings.Lat < 0, now: now,
 		rates: map[rateKey]lifetime.Week{}, weeks: map[int]lifetime.Week{}, days: map[dayKey]lifetime.Week{},
-		crops: map[string]lifetime.Week{}, every: 1, names: medium.Names{}}
+		every: 1, names: medium.Names{}}
 }
 
 // TallyKinds are the kinds of step that a Tally looks at; it needs no others,
@@ -143,8 +142,7 @@ func NewTally(farm medium.Farm, now time.Time) *Tally {
 // behind it did.
 func TallyKinds() []medium.Kind {
 	return []medium.Kind{medium.KindAdd, medium.KindSow, medium.KindHarvest, medium.KindMold, medium.KindInspect,
-		medium.KindRinse,
-		medium.KindSanitize, medium.KindRetire, medium.KindCorrect}
+		medium.KindRinse, medium.KindSanitize, medium.KindRetire, medium.KindCorrect}
 }
 
 // PaceKinds are the kinds of step that Sown looks at.
@@ -205,7 +203,6 @@ func (t *Tally) turn(mat medium.Mat, turn Turn) {
 		one.Moldy = 1
 	}
 	t.ended = sumWeeks(t.ended, one)
-	t.crops[named(turn.Crop)] = sumWeeks(t.crops[named(turn.Crop)], one)
 	week := weekOf(turn.EndedAt.In(t.loc))
 	t.weeks[week] = sumWeeks(t.weeks[week], one)
 	day := dayKey{named(turn.Sanitizer), dayOf(turn.SownAt.In(t.loc))}
@@ -259,8 +256,7 @@ func (t *Tally) harvest(code string, mat medium.Mat, turn Turn) {
 	perSeed, ok := medium.PerSeed(turn.YieldG, turn.SeedG)
 	if ok && turn.Whole && !turn.unweighed {
 		t.harvests = append(t.harvests, lifetime.Harvest{Mat: code, Mesh: t.names.Kept(named(mat.Material)),
-			Crop: t.names.Kept(named(turn.Crop)),
-			Turn: float64(turn.Number), PerSeed: perSeed})
+			Crop: t.names.Kept(named(turn.Crop)), Turn: float64(turn.Number), PerSeed: perSeed})
 	}
 }
 
