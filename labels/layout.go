@@ -141,8 +141,7 @@ func printable(text string) error {
 	}
 	if missing := lettering.Missing(text); len(missing) > 0 {
 		return refused("%q has characters that no built-in font has, such as %q; leave them out or "+
-			"write them in other letters",
-			shorten(text, 40), string(missing[0]))
+			"write them in other letters", shorten(text, 40), string(missing[0]))
 	}
 	return nil
 }

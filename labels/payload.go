@@ -68,8 +68,7 @@ func GRAIPayload(resolver, prefix, assetType, code string) (string, error) {
 	}
 	if len(prefix) < 4 || len(prefix) > 12 || len(prefix)+len(assetType) != 12 {
 		return "", refused("company prefix %q and asset type %q have %d digits; together they need 12, the prefix as GS1 "+
-			"issued it to the farm (without one, print the bare code)",
-			prefix, assetType, len(prefix)+len(assetType))
+			"issued it to the farm (without one, print the bare code)", prefix, assetType, len(prefix)+len(assetType))
 	}
 	check, err := CheckDigit(prefix + assetType)
 	if err != nil {

@@ -145,14 +145,12 @@ func (s Stock) Validate() error {
 	const slack = 0.05 // measures are often given to a tenth
 	if (s.Columns > 1 && s.PitchX < s.LabelW-slack) || (s.Rows > 1 && s.PitchY < s.LabelH-slack) {
 		return refused("labels of %v x %v mm overlap at a pitch of %v x %v mm; the pitch is from one label's edge to the "+
-			"next label's same edge",
-			s.LabelW, s.LabelH, s.PitchX, s.PitchY)
+			"next label's same edge", s.LabelW, s.LabelH, s.PitchX, s.PitchY)
 	}
 	last := s.Cell(s.PerPage() - 1)
 	if last.right() > s.PageW+slack || last.bottom() > s.PageH+slack {
 		return refused("the last label ends at %.2f x %.2f mm, outside the page of %v x %v mm; check "+
-			"margins, pitch and count",
-			last.right(), last.bottom(), s.PageW, s.PageH)
+			"margins, pitch and count", last.right(), last.bottom(), s.PageW, s.PageH)
 	}
 	if s.Dot > 0.3 {
 		return refused("a printer dot of %v mm is too coarse; 203 dpi is 0.125 mm", s.Dot)

@@ -47,8 +47,7 @@ func (e *SymbolError) Error() string {
 			shorten(e.Payload, 60))
 	}
 	return fmt.Sprintf("a symbol for %q in %.1f mm could not be scanned; it needs %.1f mm with its quiet "+
-		"zone, or a shorter payload",
-		shorten(e.Payload, 60), e.Side, e.SmallestSide)
+		"zone, or a shorter payload", shorten(e.Payload, 60), e.Side, e.SmallestSide)
 }
 
 // level is one error correction level that a payload can be encoded at.
@@ -169,8 +168,7 @@ func (s Symbol) Explain() string {
 	size := fmt.Sprintf("at or above the recommended %.1f mm", RecommendedModule)
 	if s.Module < RecommendedModule-1e-9 {
 		size = fmt.Sprintf("below the recommended %.1f mm but not below the published minimum of %.3f mm: use a larger "+
-			"label or a shorter payload for wet work",
-			RecommendedModule, SmallestModule)
+			"label or a shorter payload for wet work", RecommendedModule, SmallestModule)
 	}
 	return fmt.Sprintf("QR version %d (%d x %d modules), error correction %s (about %s %% of the codewords can be "+
 		"lost), module %.3f mm, %s; %.1f mm square with a quiet zone of %d modules.",

@@ -137,8 +137,7 @@ func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 		s.Heading = words("pattern_{number}").text("roll")
 	}
 	l := Layout{LengthMM: float64(p.Sheet.LengthMM), WidthMM: float64(p.Sheet.WidthMM),
-		Along: "mesh direction (along the roll)",
-		Alt:   words("pattern_{number}", filled...).text("plot")}
+		Along: "mesh direction (along the roll)", Alt: words("pattern_{number}", filled...).text("plot")}
 	for _, placed := range p.Placed {
 		text := in.Sizes[placed.Size].Name
 		if placed.Turned {

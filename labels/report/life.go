@@ -171,8 +171,7 @@ func (l lives) say() []string {
 				done + " in all."}
 		}
 		return []string{fmt.Sprintf("Too few mats are retired to say how long a mat lasts: %d so far, in "+
-			"%s of all mats together.",
-			rate.Retired, done)}
+			"%s of all mats together.", rate.Retired, done)}
 	}
 	unlike := l.sayUnlike()
 	if len(unlike) > 0 {

@@ -168,8 +168,7 @@ func (m molds) sayPairs() []string {
 		return []string{p.say(pairs)}
 	}
 	return []string{fmt.Sprintf("No material, crop, sanitizer, place, season or age molds more often than "+
-		"another beyond chance "+
-		"(%s looked at, corrected).", pairs)}
+		"another beyond chance (%s looked at, corrected).", pairs)}
 }
 
 func (p comparedPair) say(of string) string {

@@ -287,8 +287,7 @@ func (c costs) row(l costLine) []any {
 	perTurn := amountWithin(l.costs.PerTurn, c.currency)
 	perTurn.text += " (" + l.perTurn() + ")"
 	return []any{l.name, c.amount(l.costs.UpFront.Value), spanned(l.life.Estimate, short, "Kaplan-Meier"), perTurn,
-		c.amount(l.costs.Medium),
-		amountWithin(l.costs.Saving, c.currency), paid, live}
+		c.amount(l.costs.Medium), amountWithin(l.costs.Saving, c.currency), paid, live}
 }
 
 func (c costs) plot(l costLine) Plot {

@@ -238,8 +238,7 @@ func (o outlook) section() Section {
 			"sum_retired_mats": runs95(w.SumAllMedian, w.SumAllLow, w.SumAllHigh).value}
 		expected := lifetime.Estimate{Value: w.Expected, Low: float64(w.Low), High: float64(w.High)}
 		s.add(date(w.From), cell{hundredths(w.Expected), within(expected, "simulation")},
-			cell{text: fmt.Sprintf("%d to %d", w.Low, w.High)},
-			sums, w.SumAtLimit, runs95(w.Buy, w.BuyLow, w.BuyHigh))
+			cell{text: fmt.Sprintf("%d to %d", w.Low, w.High)}, sums, w.SumAtLimit, runs95(w.Buy, w.BuyLow, w.BuyHigh))
 	}
 	s.Plots = []Plot{o.plot()}
 	return s

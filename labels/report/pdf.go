@@ -46,8 +46,7 @@ func PDF(w io.Writer, r Report) error {
 	r, lacking := printable(r)
 	if lacking > 0 {
 		r.Cautions = append(r.Cautions, fmt.Sprintf("%s not in the printed fonts and shown as %c; the screen and "+
-			"the CSV file have them.",
-			count(lacking, "character is", "characters are"), stand))
+			"the CSV file have them.", count(lacking, "character is", "characters are"), stand))
 	}
 	d := newDrawing(r)
 	d.title()

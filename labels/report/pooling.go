@@ -39,8 +39,7 @@ func Pool(in PoolInput) Report {
 
 func (in PoolInput) named() fields {
 	f := fields{"busy_mean_mats": num(in.Needs.Mean), "mats_at_hand": given(float64(in.Have)),
-		"wanted_percent": num(100 * in.Level),
-		"mats_enough":    nil, "bottleneck": nil}
+		"wanted_percent": num(100 * in.Level), "mats_enough": nil, "bottleneck": nil}
 	if !in.Plan.ByOrder {
 		f["fullest_day_mats"] = in.Needs.AtOnce
 	}
