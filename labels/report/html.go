@@ -42,7 +42,7 @@ func (p htmlPage) Figures(s Section) [][]template.HTML {
 
 // htmlMeasure guesses the width of a text in a font that only the reader's
 // program knows, rather too wide than too narrow.
-func htmlMeasure(text string, points float64) float64 { return cellsOf(text) * 0.58 * mm(points) }
+func htmlMeasure(text string) float64 { return cellsOf(text) * 0.58 * mm(plotPt) }
 
 // HTML writes a report as one page that needs nothing else: no script, no
 // picture, no address. It prints with repeated heads and numbered pages.

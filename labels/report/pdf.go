@@ -323,8 +323,7 @@ func (d *drawing) opening(s Section) float64 {
 }
 
 func (d *drawing) pictures(s Section) [][]picture {
-	measure := func(text string, points float64) float64 { return d.measureIn(false, points)(text) }
-	return s.pictures(d.inner(), d.bottom()-margin-40, measure)
+	return s.pictures(d.inner(), d.bottom()-margin-40, d.measureIn(false, plotPt))
 }
 
 func rowHeight(row []picture) float64 {
@@ -367,16 +366,16 @@ func (d *drawing) picture(x, y float64, pic picture) {
 }
 
 func (d *drawing) inkText(x, y float64, i ink) {
-	d.font(i.bold, i.points)
+	d.font(i.bold, i.points())
 	shift := d.measure(i.text) * i.anchor
 	text := loose(i.text)
 	if !i.up {
-		d.pen.Text(x-shift, y, text, i.bold, i.points)
+		d.pen.Text(x-shift, y, text, i.bold, i.points())
 		return
 	}
 	d.pdf.TransformBegin()
 	d.pdf.TransformRotate(90, x, y)
-	d.pen.Text(x-shift, y, text, i.bold, i.points)
+	d.pen.Text(x-shift, y, text, i.bold, i.points())
 	d.pdf.TransformEnd()
 }
 

@@ -10,9 +10,10 @@ import (
 // picture is a plot or a layout turned into strokes, in mm from its upper left
 // corner. The PDF and the page draw the same one.
 type picture struct {
-	w, h float64
-	alt  string
-	inks []ink
+	w, h    float64
+	alt     string
+	measure measurer
+	inks    []ink
 }
 
 type vec struct{ x, y float64 }
@@ -28,8 +29,7 @@ type ink struct {
 	text   string
 	at     vec // base line
 	anchor float64
-	points float64
-	bold   bool
+	bold   bool // and a point larger
 	up     bool // written from below to above
 }
 
@@ -46,31 +46,39 @@ const (
 	markMM   = 0.85
 )
 
-// measurer gives the width in mm of a text in points.
-type measurer func(text string, points float64) float64
+// measurer gives the width in mm of a text of plotPt.
+type measurer func(text string) float64
+
+// points is the size of a text.
+func (i ink) points() float64 {
+	if i.bold {
+		return plotPt + 1
+	}
+	return plotPt
+}
 
 // picture lays the plot out for a width and height in mm; the key comes above.
 func (p Plot) picture(w, h float64, measure measurer) picture {
-	pic := picture{w: w, h: h, alt: p.Alt}
+	pic := picture{w: w, h: h, alt: p.Alt, measure: measure}
 	top := 1.0
 	if p.Title != "" {
 		pic.alt = p.Title + ": " + p.Alt
-		pic.write(p.Title, vec{0, mm(plotPt+1) * 0.95}, 0, plotPt+1, true)
+		pic.write(p.Title, vec{0, mm(plotPt+1) * 0.95}, 0, true)
 		top = mm(plotPt+1) * 1.5
 	}
-	top = pic.key(p.Series, top, measure)
+	top = pic.key(p.Series, top)
 	xTicks, yTicks := p.X.ticks(max(3, min(7, int(w/12)))), p.Y.ticks(6)
 	left := 1.0
 	for _, t := range yTicks {
-		left = max(left, measure(t.Text, plotPt))
+		left = max(left, measure(t.Text))
 	}
 	left += mm(plotPt)*1.5 + 1.5
 	right := 2.0
 	if n := len(xTicks); n > 0 {
-		right += measure(xTicks[n-1].Text, plotPt) / 2
+		right += measure(xTicks[n-1].Text) / 2
 	}
 	f := frame{x: left, y: top + 1.5, w: w - left - right, h: h - top - 1.5 - mm(plotPt)*2.9, p: p}
-	f.axes(&pic, xTicks, yTicks, measure)
+	f.axes(&pic, xTicks, yTicks)
 	for _, under := range []bool{true, false} {
 		for _, s := range p.Series {
 			if (s.Shape == Band || s.Shape == StepBand) == under {
@@ -81,8 +89,8 @@ func (p Plot) picture(w, h float64, measure measurer) picture {
 	return pic
 }
 
-func (pic *picture) write(text string, at vec, anchor, points float64, bold bool) {
-	pic.inks = append(pic.inks, ink{text: text, at: at, anchor: anchor, points: points, bold: bold})
+func (pic *picture) write(text string, at vec, anchor float64, bold bool) {
+	pic.inks = append(pic.inks, ink{text: text, at: at, anchor: anchor, bold: bold})
 }
 
 func (pic *picture) stroke(width float64, grey int, dash []float64, path ...vec) {
@@ -98,60 +106,50 @@ func (pic *picture) area(grey int, path ...vec) {
 }
 
 // key names the series in rows and gives the height below it.
-func (pic *picture) key(all []Series, top float64, measure measurer) float64 {
+func (pic *picture) key(all []Series, top float64) float64 {
 	const sample, gap = 8.0, 4.0
-	x, row, any := 0.0, mm(plotPt)*1.45, false
+	x, row, below := 0.0, mm(plotPt)*1.45, top
 	for _, s := range all {
 		if s.Name == "" {
 			continue
 		}
-		name := oneLine(s.Name, pic.w-sample-2, func(t string) float64 { return measure(t, plotPt) })
-		width := sample + 1.2 + measure(name, plotPt)
-		if any && x+width > pic.w {
-			x, top = 0, top+row
+		name := oneLine(s.Name, pic.w-sample-2, pic.measure)
+		width := sample + 1.2 + pic.measure(name)
+		if below > top && x+width > pic.w {
+			x, top = 0, below
 		}
-		any = true
+		below = top + row
 		pic.sample(s, vec{x, top + row/2}, sample)
-		pic.write(name, vec{x + sample + 1.2, top + row/2 + mm(plotPt)*0.33}, 0, plotPt, false)
+		pic.write(name, vec{x + sample + 1.2, top + row/2 + mm(plotPt)*0.33}, 0, false)
 		x += width + gap
 	}
-	if !any {
-		return top
-	}
-	return top + row
+	return below
 }
 
 func (pic *picture) sample(s Series, at vec, width float64) {
-	end := vec{at.x + width, at.y}
+	middle, end := vec{at.x + width/2, at.y}, vec{at.x + width, at.y}
 	switch s.Shape {
 	case Band, StepBand:
 		pic.area(bandGrey, vec{at.x, at.y - 1}, vec{end.x, at.y - 1}, vec{end.x, at.y + 1}, vec{at.x, at.y + 1})
-	case Dots:
-		pic.mark(s.Style, vec{at.x + width/2, at.y})
 	case Ranges:
-		pic.stroke(s.lineWidth(), s.grey(), nil, vec{at.x + width/2, at.y - 1.2}, vec{at.x + width/2, at.y + 1.2})
-	case Dotted:
-		pic.stroke(s.lineWidth(), s.grey(), s.dash(), at, end)
-		pic.mark(s.Style, vec{at.x + width/2, at.y})
-	default:
-		pic.stroke(s.lineWidth(), s.grey(), s.dash(), at, end)
+		pic.draw(s, nil, vec{middle.x, at.y - 1.2}, vec{middle.x, at.y + 1.2})
+	case Line, Steps, Dotted, Across:
+		pic.draw(s, s.dash(), at, end)
+	}
+	if s.Shape == Dots || s.Shape == Dotted {
+		pic.mark(s.Style, middle)
 	}
 }
 
 func (s Series) dash() []float64 { return dashes[s.Style%len(dashes)] }
 
-func (s Series) lineWidth() float64 {
+// draw draws a line of a series.
+func (pic *picture) draw(s Series, dash []float64, path ...vec) {
 	if s.Faint {
-		return 0.22
+		pic.stroke(0.22, faint, dash, path...)
+		return
 	}
-	return plotLine
-}
-
-func (s Series) grey() int {
-	if s.Faint {
-		return faint
-	}
-	return 0
+	pic.stroke(plotLine, 0, dash, path...)
 }
 
 // mark draws a filled circle, an open square, a filled triangle or an open
@@ -188,79 +186,59 @@ func (f frame) at(x, y float64) vec {
 		if a.To <= a.From {
 			return 0
 		}
-		return math.Max(0, math.Min(1, (v-a.From)/(a.To-a.From)))
+		return max(0, min(1, (v-a.From)/(a.To-a.From)))
 	}
 	return vec{f.x + f.w*share(x, f.p.X), f.y + f.h*(1-share(y, f.p.Y))}
 }
 
-func (f frame) axes(pic *picture, xTicks, yTicks []Tick, measure measurer) {
+func (f frame) axes(pic *picture, xTicks, yTicks []Tick) {
 	for _, t := range yTicks {
 		at := f.at(f.p.X.From, t.At)
 		pic.stroke(0.12, 190, nil, at, vec{f.x + f.w, at.y})
-		pic.write(t.Text, vec{at.x - 1.2, at.y + mm(plotPt)*0.33}, 1, plotPt, false)
+		pic.write(t.Text, vec{at.x - 1.2, at.y + mm(plotPt)*0.33}, 1, false)
 	}
 	base := f.y + f.h
 	lastEnd := math.Inf(-1)
 	for _, t := range xTicks {
 		at := f.at(t.At, f.p.Y.From)
 		pic.stroke(0.2, 0, nil, vec{at.x, base}, vec{at.x, base + 0.9})
-		half := measure(t.Text, plotPt) / 2
+		half := pic.measure(t.Text) / 2
 		if at.x-half < lastEnd+1 {
 			continue
 		}
 		lastEnd = at.x + half
-		pic.write(t.Text, vec{at.x, base + 0.9 + mm(plotPt)*1.05}, 0.5, plotPt, false)
+		pic.write(t.Text, vec{at.x, base + 0.9 + mm(plotPt)*1.05}, 0.5, false)
 	}
 	pic.stroke(0.25, 0, nil, vec{f.x, f.y}, vec{f.x, base}, vec{f.x + f.w, base})
-	fit := func(room float64, text string) string {
-		return oneLine(text, room, func(t string) float64 { return measure(t, plotPt) })
-	}
-	pic.write(fit(f.w, f.p.X.Label), vec{f.x + f.w/2, base + mm(plotPt)*2.55}, 0.5, plotPt, false)
-	middle := vec{mm(plotPt) * 0.95, f.y + f.h/2}
-	pic.inks = append(pic.inks, ink{text: fit(f.h, f.p.Y.Label), at: middle, anchor: 0.5, points: plotPt, up: true})
+	pic.write(oneLine(f.p.X.Label, f.w, pic.measure), vec{f.x + f.w/2, base + mm(plotPt)*2.55}, 0.5, false)
+	label := oneLine(f.p.Y.Label, f.h, pic.measure)
+	pic.inks = append(pic.inks, ink{text: label, at: vec{mm(plotPt) * 0.95, f.y + f.h/2}, anchor: 0.5, up: true})
 }
 
 func (f frame) series(pic *picture, s Series) {
-	if len(s.Points) == 0 {
-		return
-	}
 	switch s.Shape {
 	case Band, StepBand:
-		f.band(pic, s)
-	case Dots:
-		for _, p := range s.Points {
-			pic.mark(s.Style, f.at(p.X, p.Y))
-		}
-	case Ranges:
-		for _, p := range s.Points {
-			pic.stroke(s.lineWidth(), s.grey(), nil, f.at(p.X, p.Low), f.at(p.X, p.Y))
-		}
-	case Across:
-		for _, p := range s.Points {
-			pic.stroke(s.lineWidth(), s.grey(), nil, f.at(p.Low, p.Y), f.at(p.X, p.Y))
-		}
-	default:
-		pic.stroke(s.lineWidth(), s.grey(), s.dash(), f.path(s.Points, s.Shape == Steps, upper)...)
-		if s.Shape == Dotted {
-			for _, p := range s.Points {
-				pic.mark(s.Style, f.at(p.X, p.Y))
-			}
+		high, low := f.path(s.Points, s.Shape == StepBand, upper), f.path(s.Points, s.Shape == StepBand, lower)
+		slices.Reverse(low)
+		pic.area(bandGrey, append(high, low...)...)
+	case Line, Steps, Dotted:
+		pic.draw(s, s.dash(), f.path(s.Points, s.Shape == Steps, upper)...)
+	}
+	for _, p := range s.Points {
+		at := f.at(p.X, p.Y)
+		switch s.Shape {
+		case Dots, Dotted:
+			pic.mark(s.Style, at)
+		case Ranges:
+			pic.draw(s, nil, f.at(p.X, p.Low), at)
+		case Across:
+			pic.draw(s, nil, f.at(p.Low, p.Y), at)
 		}
 	}
 }
 
 func upper(p Point) float64 { return p.Y }
 func lower(p Point) float64 { return p.Low }
-
-func (f frame) band(pic *picture, s Series) {
-	steps := s.Shape == StepBand
-	path := f.path(s.Points, steps, upper)
-	back := f.path(s.Points, steps, lower)
-	for i := len(back) - 1; i >= 0; i-- {
-		path = append(path, back[i])
-	}
-	pic.area(bandGrey, path...)
-}
 
 func (f frame) path(points []Point, steps bool, y func(Point) float64) []vec {
 	var path []vec
@@ -316,10 +294,10 @@ func (l Layout) scale(w, h float64) float64 {
 
 // picture draws the layout to scale within a width and height in mm.
 func (l Layout) picture(w, h float64, measure measurer) picture {
-	pic := picture{w: w, alt: l.Alt}
+	pic := picture{w: w, alt: l.Alt, measure: measure}
 	const below = 9.0
 	scale := l.scale(w, h-below)
-	pic.write(fmt.Sprintf("scale 1 : %v", math.Round(scale*10)/10), vec{0, mm(plotPt+1) * 0.95}, 0, plotPt+1, true)
+	pic.write(fmt.Sprintf("scale 1 : %v", math.Round(scale*10)/10), vec{0, mm(plotPt+1) * 0.95}, 0, true)
 	top := mm(plotPt+1) * 1.6
 	at := func(x, y float64) vec { return vec{x / scale, top + y/scale} }
 	box := func(x, y, length, width float64) []vec {
@@ -327,24 +305,22 @@ func (l Layout) picture(w, h float64, measure measurer) picture {
 	}
 	pic.area(225, box(0, 0, l.LengthMM, l.WidthMM)...)
 	for _, p := range l.Pieces {
-		path := box(p.X, p.Y, p.LengthMM, p.WidthMM)
-		switch {
-		case p.Keep:
-			pic.inks = append(pic.inks, ink{path: path, fill: 245, width: 0.3, dash: dashes[1]})
-		case p.Waste:
-			pic.inks = append(pic.inks, ink{path: path, fill: 225, width: 0})
-		default:
-			pic.inks = append(pic.inks, ink{path: path, fill: 255, width: 0.3})
+		shape := ink{path: box(p.X, p.Y, p.LengthMM, p.WidthMM), fill: 255, width: 0.3}
+		if p.Keep {
+			shape.fill, shape.dash = 245, dashes[1]
+		} else if p.Waste {
+			shape.fill, shape.width = 225, 0
 		}
-		pic.label(p, at(p.X+p.LengthMM/2, p.Y+p.WidthMM/2), p.LengthMM/scale-1, p.WidthMM/scale-1, measure)
+		pic.inks = append(pic.inks, shape)
+		pic.label(p, at(p.X+p.LengthMM/2, p.Y+p.WidthMM/2), p.LengthMM/scale-1, p.WidthMM/scale-1)
 	}
 	pic.stroke(0.45, 0, nil, box(0, 0, l.LengthMM, l.WidthMM)...)
 	end := at(0, l.WidthMM).y
 	if l.Along != "" {
 		y := end + 4
 		pic.stroke(0.3, 0, nil, vec{0, y}, vec{18, y})
-		pic.inks = append(pic.inks, ink{path: []vec{{18, y - 0.9}, {20.5, y}, {18, y + 0.9}, {18, y - 0.9}}, fill: 0})
-		pic.write(l.Along, vec{22, y + mm(plotPt)*0.33}, 0, plotPt, false)
+		pic.area(0, vec{18, y - 0.9}, vec{20.5, y}, vec{18, y + 0.9}, vec{18, y - 0.9})
+		pic.write(l.Along, vec{22, y + mm(plotPt)*0.33}, 0, false)
 	}
 	pic.h = end + below - 3
 	return pic
@@ -352,17 +328,17 @@ func (l Layout) picture(w, h float64, measure measurer) picture {
 
 // label writes a text, or its short form, in the middle of a box where it
 // fits, along or upright.
-func (pic *picture) label(p Piece, middle vec, w, h float64, measure measurer) {
-	if p.Text != "" && !pic.fitText(p.Text, middle, w, h, measure) && p.Short != "" {
-		pic.fitText(p.Short, middle, w, h, measure)
+func (pic *picture) label(p Piece, middle vec, w, h float64) {
+	if p.Text != "" && !pic.fitText(p.Text, middle, w, h) && p.Short != "" {
+		pic.fitText(p.Short, middle, w, h)
 	}
 }
 
-func (pic *picture) fitText(text string, middle vec, w, h float64, measure measurer) bool {
+func (pic *picture) fitText(text string, middle vec, w, h float64) bool {
 	lines := strings.Split(text, " · ")
 	wide := 0.0
 	for _, l := range lines {
-		wide = max(wide, measure(l, plotPt))
+		wide = max(wide, pic.measure(l))
 	}
 	tall := float64(len(lines)) * lineHeight(plotPt)
 	up := wide > w || tall > h
@@ -375,7 +351,7 @@ func (pic *picture) fitText(text string, middle vec, w, h float64, measure measu
 		if up {
 			at = vec{middle.x + shift, middle.y}
 		}
-		pic.inks = append(pic.inks, ink{text: l, at: at, anchor: 0.5, points: plotPt, up: up})
+		pic.inks = append(pic.inks, ink{text: l, at: at, anchor: 0.5, up: up})
 	}
 	return true
 }

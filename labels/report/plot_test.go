@@ -20,7 +20,6 @@ import (
 
 // Every picture of the reports stays on its paper, whatever its figures.
 func TestInkStaysOnThePicture(t *testing.T) {
-	measure := func(text string, points float64) float64 { return htmlMeasure(text, points) }
 	rapid.Check(t, func(t *rapid.T) {
 		p := Plot{Title: "T", X: Axis{Label: "x", From: 0, To: rapid.Float64Range(0.01, 1e6).Draw(t, "to")}, Y: Axis{Label: "y", To: rapid.Float64Range(0.01, 1e6).Draw(t, "high"), Unit: "%"}}
 		for shape := range 7 {
@@ -32,7 +31,7 @@ func TestInkStaysOnThePicture(t *testing.T) {
 			p.Series = append(p.Series, s)
 		}
 		for _, w := range []float64{56, 178} {
-			pic := p.picture(w, 60, measure)
+			pic := p.picture(w, 60, htmlMeasure)
 			for _, i := range pic.inks {
 				for _, v := range append(i.path, i.at) {
 					if math.IsNaN(v.x) || math.IsNaN(v.y) || v.x < -2 || v.x > w+2 {

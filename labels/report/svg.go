@@ -40,7 +40,7 @@ func (i ink) svgText() string {
 		extra += fmt.Sprintf(` transform="rotate(-90 %s %s)"`, tenth(i.at.x), tenth(i.at.y))
 	}
 	return fmt.Sprintf(`<text x="%s" y="%s" font-size="%s"%s>%s</text>`,
-		tenth(i.at.x), tenth(i.at.y), tenth(mm(i.points)), extra, template.HTMLEscapeString(loose(i.text)))
+		tenth(i.at.x), tenth(i.at.y), tenth(mm(i.points())), extra, template.HTMLEscapeString(loose(i.text)))
 }
 
 func (i ink) svgPath() string {
