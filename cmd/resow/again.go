@@ -90,10 +90,7 @@ func (a *app) recordedBefore() (done bool, err error) {
 			return err
 		}
 		lines := a.results(steps)
-		return a.Print(struct {
-			Repeated bool            `json:"repeated"`
-			Steps    []medium.Result `json:"steps"`
-		}{true, lines}, func(w io.Writer) {
+		return a.Print(map[string]any{"repeated": true, "steps": lines}, func(w io.Writer) {
 			fmt.Fprintln(w, "The first try has recorded this; nothing was added:")
 			a.printRecorded(w, lines)
 		})

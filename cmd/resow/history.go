@@ -26,10 +26,7 @@ func (a *app) historyCommand(c *cobra.Command) {
 		if err != nil {
 			return err
 		}
-		return a.Print(struct {
-			Code  medium.Code   `json:"code"`
-			Steps []medium.Step `json:"steps"`
-		}{code, thread}, func(w io.Writer) { a.printThread(w, f, thread) })
+		return a.Print(map[string]any{"code": code, "steps": thread}, func(w io.Writer) { a.printThread(w, f, thread) })
 	})
 }
 

@@ -45,9 +45,7 @@ func (a *app) listCommand(c *cobra.Command) {
 			if err != nil {
 				return err
 			}
-			return a.Print(struct {
-				Mats []listItem `json:"mats"`
-			}{items}, func(w io.Writer) {
+			return a.Print(map[string]any{"mats": items}, func(w io.Writer) {
 				fmt.Fprintf(w, "%-9s  %-11s  %4s  %-13s  %-14s  %s\n", "CODE", "STAGE", "TURN", "VERDICT", "SIZE", "CROP")
 				for _, it := range items {
 					crop := it.Crop

@@ -105,9 +105,7 @@ func (a *app) solutionListCommand(c *cobra.Command) {
 			least, most := b.Range()
 			lines = append(lines, solutionLine{Bottle: b, StrengthPPM: b.Strength(), LeastPPM: least, MostPPM: most, State: f.State(b, f.Now())})
 		}
-		return a.Print(struct {
-			Solutions []solutionLine `json:"solutions"`
-		}{lines}, func(w io.Writer) {
+		return a.Print(map[string]any{"solutions": lines}, func(w io.Writer) {
 			if len(lines) == 0 {
 				fmt.Fprintln(w, "No solution on file. Mix one with `resow mix --bottle`.")
 				return

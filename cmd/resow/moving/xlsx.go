@@ -327,6 +327,10 @@ func (b *book) cell(kind string, style int, value string, inline richText) (text
 	return strconv.FormatFloat(v, 'f', -1, 64), true, nil
 }
 
+// unsaid is what a format writes as it stands: quoted, behind a backslash, or a colour or
+// language in brackets.
+var unsaid = lazily(`\\.|"[^"]*"?|\[[^\]]*\]?`)
+
 // format says what a style makes of a number: a day or time, a percentage, or
 // nothing that matters here.
 func (b *book) format(style int) string {
@@ -344,21 +348,7 @@ func (b *book) format(style int) string {
 		if f.ID != id {
 			continue
 		}
-		code, quoted, bracket, literal := "", false, false, false
-		for _, r := range strings.ToLower(f.Code) {
-			switch {
-			case literal:
-				literal = false
-			case r == '\\':
-				literal = true
-			case r == '"':
-				quoted = !quoted
-			case r == '[' || r == ']':
-				bracket = r == '['
-			case !quoted && !bracket:
-				code += string(r)
-			}
-		}
+		code := unsaid().ReplaceAllString(strings.ToLower(f.Code), "")
 		if strings.ContainsAny(code, "ydhs") || strings.Contains(code, "mm") {
 			return "day"
 		}
