@@ -79,10 +79,12 @@ func (a *app) recordedBefore() (done bool, err error) {
 	a.request = strings.NewReplacer("-", "", " ", "").Replace(strings.ToUpper(a.request))
 	raw, err := numberText.DecodeString(a.request)
 	if err != nil || len(raw) != 10 {
-		return false, ui.Wrong(fmt.Sprintf("--request %q: want the 16 letters and digits that the first try printed", a.request))
+		return false, ui.Wrong(fmt.Sprintf("--request %q: want the 16 letters and digits that the first try printed",
+			a.request))
 	}
 	if string(raw[len(raw)-argsLen:]) != string(a.argsSum()) {
-		return false, ui.Wrong("--request: this number was printed by another command; repeat that one word for word, or leave --request out")
+		return false, ui.Wrong("--request: this number was printed by another command; repeat that one word for word, " +
+			"or leave --request out")
 	}
 	err = a.open(true, func(f *farm.Farm) error {
 		steps, err := f.Recorded(a.request)
@@ -110,7 +112,8 @@ func (e *againError) Error() string {
 	for rest := e.number; rest != ""; rest = rest[min(4, len(rest)):] {
 		parts = append(parts, rest[:min(4, len(rest))])
 	}
-	return fmt.Sprintf("%v. To do it again without recording it twice, repeat the same command with --request %s", e.err, strings.Join(parts, "-"))
+	return fmt.Sprintf("%v. To do it again without recording it twice, repeat the same command with --request %s", e.err,
+		strings.Join(parts, "-"))
 }
 
 func (e *againError) Unwrap() error { return e.err }

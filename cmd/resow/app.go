@@ -263,8 +263,8 @@ func takesAt(c *cobra.Command, args []string) bool {
 		return true
 	}
 	switch name {
-	case "mix", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine", "tags resolve",
-		"crop add", "cards add", "cards withdraw", "prices", "review":
+	case "mix", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine",
+		"tags resolve", "crop add", "cards add", "cards withdraw", "prices set", "review":
 		return true
 	case "scan":
 		return len(args) == 0 // the wash station says itself why not
@@ -441,7 +441,8 @@ func (a *app) expand(args []string) ([]string, error) {
 		return nil, ui.Wrong("name at least one mat: its code, or - to read codes from standard input")
 	}
 	if len(texts) > maxCodes {
-		return nil, ui.Wrong(fmt.Sprintf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes))
+		return nil, ui.Wrong(fmt.Sprintf("%d mats, and one command takes %d: give them in several runs",
+			len(texts), maxCodes))
 	}
 	return texts, nil
 }

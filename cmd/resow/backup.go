@@ -25,7 +25,8 @@ func (a *app) backupCommand(c *cobra.Command) {
 		if dir == "" {
 			dir = filepath.Join(filepath.Dir(a.storePath()), "backups")
 		}
-		to := store.Backups{Dir: dir, Keep: keep, Progress: a.Progress("copying and checking, percent", a.now), Throttle: func() { time.Sleep(pause) }}
+		to := store.Backups{Dir: dir, Keep: keep, Progress: a.Progress("copying and checking, percent", a.now),
+			Throttle: func() { time.Sleep(pause) }}
 		made, err := store.BackUp(a.storePath(), to, a.storeOptions(false))
 		if err != nil {
 			return err
@@ -88,7 +89,9 @@ func (a *app) restoreCommand(c *cobra.Command) {
 // printHeld says what a restore did about findings that the backup lacks.
 func (a *app) printHeld(w io.Writer, l store.Loss) {
 	if l.Problem != "" {
-		ui.Say(w, "%s", a.Paint(ui.Red, "Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be read.")+" Look at every mat before you sow on it.")
+		ui.Say(w, "%s", a.Paint(ui.Red,
+			"Nobody can say what mold, cuts, holds, failed inspections and swabs were lost with the file that can't be "+
+				"read.")+" Look at every mat before you sow on it.")
 	}
 	if len(l.Held) > 0 {
 		fmt.Fprintf(w, "Put on hold: %s; release each when you have looked at it:\n", ui.Counted(len(l.Held), "mat"))
@@ -97,7 +100,8 @@ func (a *app) printHeld(w io.Writer, l store.Loss) {
 		ui.Item(w, fmt.Sprintf("  %6d  %-9s  ", s.Seq, s.Mat), farm.Line(s.Body))
 	}
 	for _, mat := range l.Unheld {
-		ui.Say(w, "%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and register it again before it is used.", mat)
+		ui.Say(w, "%s is not in the backup, and something was found on it since, or it was sown on: set it apart, and "+
+			"register it again before it is used.", mat)
 	}
 }
 
@@ -128,12 +132,14 @@ func (a *app) printLoss(w io.Writer, l store.Loss) {
 		if i == 20 {
 			break
 		}
-		ui.Item(w, fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind), farm.Line(s.Body))
+		ui.Item(w, fmt.Sprintf("  %6d  %s  %-9s  %-9s  ", s.Seq, s.At.Format("2006-01-02 15:04"), s.Mat, s.Kind),
+			farm.Line(s.Body))
 	}
 	if l.Lost > 20 {
 		fmt.Fprintf(w, "  and %d more\n", l.Lost-20)
 	}
 	if mats := l.Speaks(); mats > 0 {
-		ui.Say(w, "Among them are findings against %s. A restore puts on hold what would look fit for use without them.", ui.Counted(mats, "mat"))
+		ui.Say(w, "Among them are findings against %s. A restore puts on hold what would look fit for use without them.",
+			ui.Counted(mats, "mat"))
 	}
 }

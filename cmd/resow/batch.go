@@ -162,7 +162,8 @@ func (j batchJob) areas(f *farm.Farm, mats []medium.Condition) ([]sanitizer.MatA
 	areas := make([]sanitizer.MatArea, len(mats))
 	for i, c := range mats {
 		d := f.ProductFor(c, j.product)
-		areas[i] = sanitizer.MatArea{Code: string(c.Code), Product: d.Name, AreaM2: c.Mat.AreaM2(), Sides: sides, ContactS: float64(d.ContactS)}
+		areas[i] = sanitizer.MatArea{Code: string(c.Code), Product: d.Name, AreaM2: c.Mat.AreaM2(), Sides: sides,
+			ContactS: float64(d.ContactS)}
 	}
 	return areas, nil
 }
@@ -172,7 +173,8 @@ func printBatch(w io.Writer, f *farm.Farm, l batchLine) {
 	if name == "" {
 		name = "No product known"
 	}
-	ui.Say(w, "%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, ui.Counted(len(l.Mats), "mat"), l.AreaM2, f.Volume(l.MakeML), ui.Counted(l.Bottles, "bottle"), math.Ceil(l.Minutes))
+	ui.Say(w, "%s: %s, %.2f m2 to wet, %s of solution, %s, about %.0f min", name, ui.Counted(len(l.Mats), "mat"), l.AreaM2,
+		f.Volume(l.MakeML), ui.Counted(l.Bottles, "bottle"), math.Ceil(l.Minutes))
 	codes := make([]string, len(l.Mats))
 	for i, c := range l.Mats {
 		codes[i] = medium.Code(c).String()
@@ -186,6 +188,7 @@ func printBatch(w io.Writer, f *farm.Farm, l batchLine) {
 	if l.StockG > 0 {
 		stock = farm.Digits(l.StockG, 3) + " g"
 	}
-	fmt.Fprintf(w, "  %g ppm: %s of stock, %s of water; each side wet for %s\n", l.StrengthPPM, stock, f.Volume(l.WaterML), medium.Seconds(l.ContactS))
+	fmt.Fprintf(w, "  %g ppm: %s of stock, %s of water; each side wet for %s\n", l.StrengthPPM, stock, f.Volume(l.WaterML),
+		medium.Seconds(l.ContactS))
 	fmt.Fprintf(w, "  %s\n", l.Mix)
 }

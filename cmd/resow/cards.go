@@ -61,7 +61,8 @@ func (a *app) cards(f *farm.Farm, out, paper string, sun int, printer string) er
 		return err
 	}
 	cards := farm.CardsInForce(f.Farm)
-	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.PaperTime(nil), Correction: correctionOf(correction)}
+	set := labels.ActionCards{Letter: paper == "letter", Farm: f.Settings.Name, Created: f.PaperTime(nil),
+		Correction: correctionOf(correction)}
 	for _, c := range cards {
 		detail := farm.FaceOf(c.Action).Detail
 		if own := farm.CardLine(c); c.Action != medium.ActOperator && own != "" && own != farm.StandardReason(c.Action) {
@@ -83,11 +84,13 @@ func (a *app) cards(f *farm.Farm, out, paper string, sun int, printer string) er
 		if len(fresh) > 0 {
 			fmt.Fprintf(w, "Registered %s.\n", ui.Counted(len(fresh), "card"))
 		}
-		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.", ui.Counted(len(cards), "card"), out), 79, "  "))
+		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s in %s, six to a page. Print at 100 %%, laminate matt, cut apart.",
+			ui.Counted(len(cards), "card"), out), 79, "  "))
 		printedCorrected(w, correction)
 		for _, s := range f.ProductsWithoutCard() {
 			rinsed := map[bool]string{true: " --rinsed"}[s.Rinse]
-			fmt.Fprintf(w, "No card yet for %s:\n  resow cards add sanitize --product %s --strength %gppm%s\n", s.Name, ui.Quoted(s.Name), farm.Rounded((s.MinPPM+s.MaxPPM)/2, 3), rinsed)
+			fmt.Fprintf(w, "No card yet for %s:\n  resow cards add sanitize --product %s --strength %gppm%s\n", s.Name,
+				ui.Quoted(s.Name), farm.Rounded((s.MinPPM+s.MaxPPM)/2, 3), rinsed)
 		}
 		if !slices.ContainsFunc(cards, func(c medium.Card) bool { return c.Action == medium.ActOperator }) {
 			fmt.Fprintln(w, "No person has a card yet: `resow cards add operator --initials MK`.")

@@ -29,7 +29,8 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 	if err != nil {
 		return err
 	}
-	done, err := a.keep(f, []medium.Step{{Mat: code, By: a.initials(), At: at, Body: &medium.Correct{MatSeq: seq, Reason: reason}}})
+	done, err := a.keep(f, []medium.Step{{Mat: code, By: a.initials(), At: at,
+		Body: &medium.Correct{MatSeq: seq, Reason: reason}}})
 	if err != nil {
 		return err
 	}
@@ -39,7 +40,8 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 	}
 	changed := []changedStep{}
 	for _, c := range medium.ChangedBy(thread, seq) {
-		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind, At: c.Step.When(f.Loc, farm.StampForm), By: c.Step.By, Why: c.Why})
+		changed = append(changed, changedStep{MatSeq: c.Step.MatSeq, Kind: c.Step.Kind,
+			At: c.Step.When(f.Loc, farm.StampForm), By: c.Step.By, Why: c.Why})
 	}
 	later, fixed := laterSteps(thread, seq)
 	lines := []medium.Result{done[0].Result()}
@@ -54,13 +56,17 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 		for _, c := range changed {
 			ui.Item(w, fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why))
 		}
-		text := fmt.Sprintf("If something else happened, record it now, with --at for the time; add --replaces %d if that was the same kind of step (%s).", seq, done[0].Body.(*medium.Correct).Voids)
+		text := fmt.Sprintf("If something else happened, record it now, with --at for the time; add --replaces %d if "+
+			"that was the same kind of step (%s).", seq, done[0].Body.(*medium.Correct).Voids)
 		if len(later) > 0 {
-			text = fmt.Sprintf("Later steps still count: %s. Something else can't be recorded in front of them: void each of them too, then record what happened in its order, with --at for the time and --replaces for the step that it stands for.",
+			text = fmt.Sprintf("Later steps still count: %s. Something else can't be recorded in front of them: void each "+
+				"of them too, then record what happened in its order, with --at for the time and --replaces for the step that "+
+				"it stands for.",
 				strings.Join(later, ", "))
 		}
 		if fixed > 0 {
-			text = fmt.Sprintf("Step %d, a relabeling, came later and can't be voided: if something else happened, record it with a time after that.", fixed)
+			text = fmt.Sprintf("Step %d, a relabeling, came later and can't be voided: if something else happened, record "+
+				"it with a time after that.", fixed)
 		}
 		ui.Tell(w, "%s", text)
 	})
@@ -91,7 +97,9 @@ func (a *app) correctCommand(c *cobra.Command) {
 			return ui.Wrong(fmt.Sprintf("step %q: want its number in `resow history`", args[1]))
 		}
 		if strings.EqualFold(args[0], "farm") {
-			return ui.Wrong("a record about the farm is not voided: record it again, and the newer one counts (resow policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where a step relied on the older one")
+			return ui.Wrong("a record about the farm is not voided: record it again, and the newer one counts (resow " +
+				"policy set, sanitizer add, solution strip, crop add, prices set); `resow report sanitation` shows both where " +
+				"a step relied on the older one")
 		}
 		return a.open(false, func(f *farm.Farm) error {
 			code, err := f.Find(args[0])

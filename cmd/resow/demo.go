@@ -27,7 +27,8 @@ func (a *app) demoCommand(c *cobra.Command) {
 }
 
 // demoFiles are all that the demo writes, and all that it ever replaces.
-var demoFiles = struct{ store, labels, reuse, retirement string }{"farm.resow", "labels.pdf", "reuse.pdf", "retirement.pdf"}
+var demoFiles = struct{ store, labels, reuse, retirement string }{
+	"farm.resow", "labels.pdf", "reuse.pdf", "retirement.pdf"}
 
 func (a *app) demo(dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
@@ -87,13 +88,15 @@ func (a *app) writeDemoPapers(f *farm.Farm, dir string, mats []medium.Condition)
 	if err != nil {
 		return err
 	}
-	sheet := labels.Sheet{Stock: stock, CutLines: true, Created: f.Now(), Anchor: "resow ledger, anchor " + anchor.String()}
+	sheet := labels.Sheet{Stock: stock, CutLines: true, Created: f.Now(), Anchor: anchorLead + anchor.String()}
 	for _, c := range mats {
 		if c.Stage != medium.Retired {
-			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(printedCode(c)), Size: c.Mat.Size(), Farm: f.Settings.Name, Reprint: c.Labels})
+			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(printedCode(c)), Size: c.Mat.Size(),
+				Farm: f.Settings.Name, Reprint: c.Labels})
 		}
 	}
-	if err := ui.WriteFile(filepath.Join(dir, demoFiles.labels), ui.BeginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+	if err := ui.WriteFile(filepath.Join(dir, demoFiles.labels), ui.BeginsPDF,
+		func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
 		return err
 	}
 	origin, err := f.Origin()

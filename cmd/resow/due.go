@@ -78,7 +78,8 @@ func (a *app) printNext(w io.Writer, f *farm.Farm, now time.Time, ahead time.Dur
 	if wait := next[0].At.Sub(now); wait > 24*time.Hour {
 		within = fmt.Sprintf("%.0fd", math.Ceil(wait.Hours()/24))
 	}
-	ui.Tell(w, "%s Next: %s %s %s; `resow due --within %s` lists more.", said, next[0].Code, next[0].Step, overdue(next[0].OverdueH(now)), within)
+	ui.Tell(w, "%s Next: %s %s %s; `resow due --within %s` lists more.", said, next[0].Code, next[0].Step,
+		overdue(next[0].OverdueH(now)), within)
 }
 
 // overdue says how late something is in the unit that reads best.

@@ -31,7 +31,8 @@ func (a *app) forecastCommand(c *cobra.Command) {
 		if in.Spares < 0 {
 			return ui.Wrong(fmt.Sprintf("--spares %d: want 0 or more", in.Spares))
 		}
-		if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") || flags.Changed("spares")) {
+		if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") ||
+			flags.Changed("spares")) {
 			return ui.Wrong("--weeks, --sowings and --spares are about all mats; leave them out with a CODE")
 		}
 		return a.open(true, func(f *farm.Farm) (err error) {
@@ -99,5 +100,6 @@ func (a *app) maybeFarm(do func(*farm.Farm, report.Origin) error) error {
 	if !errors.As(err, &missing) || a.path != "" {
 		return err
 	}
-	return do(nil, report.Origin{Farm: medium.Farm{Settings: medium.FarmSettings{Paper: "a4", Currency: "EUR"}}, At: a.now()})
+	return do(nil, report.Origin{Farm: medium.Farm{Settings: medium.FarmSettings{Paper: "a4", Currency: "EUR"}},
+		At: a.now()})
 }

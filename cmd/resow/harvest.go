@@ -19,7 +19,9 @@ func (a *app) harvestCommand(c *cobra.Command) {
 			fmt.Fprintf(out, "%s on each of %d mats\n", f.Mass(g), len(codes))
 		}
 		if said["knife_touched"] == "true" {
-			fmt.Fprintln(out, "The knife touched the mesh: look for cuts at the rinse (`resow cut`), and inspect\nthe washed mat before it is sown on (`resow inspect`).")
+			fmt.Fprintln(out,
+				"The knife touched the mesh: look for cuts at the rinse (`resow cut`), and inspect\nthe washed mat before it "+
+					"is sown on (`resow inspect`).")
 		}
 		return nil
 	})

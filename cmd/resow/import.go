@@ -106,7 +106,8 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 // asItIs refuses what says how to read a file that says so itself.
 func (o *importing) asItIs(what string) error {
 	for _, option := range []struct{ name, said string }{
-		{"--what", o.What}, {"--map", strings.Join(o.maps, "")}, {"--set", strings.Join(o.sets, "")}, {"--skip", o.Skip}, {"--sheet", o.sheet},
+		{"--what", o.What}, {"--map", strings.Join(o.maps, "")}, {"--set", strings.Join(o.sets, "")}, {"--skip", o.Skip},
+		{"--sheet", o.sheet},
 	} {
 		if option.said != "" {
 			return ui.Wrong(fmt.Sprintf("%s does not apply to %s, which is read as it is; leave it out", option.name, what))
@@ -135,7 +136,8 @@ func (a *app) importLedger(in io.Reader, apply bool) error {
 	if !apply {
 		there, same = fileAt(path, anchor, o)
 	}
-	doc := map[string]any{"store": path, "records": anchor.Count, "anchor": anchor, "applied": apply && !repeated, "repeated": repeated || same}
+	doc := map[string]any{"store": path, "records": anchor.Count, "anchor": anchor, "applied": apply && !repeated,
+		"repeated": repeated || same}
 	if there && !same {
 		doc["refused"] = (&store.ExistsError{Path: path}).Error()
 	}
@@ -146,10 +148,12 @@ func (a *app) importLedger(in io.Reader, apply bool) error {
 		case apply:
 			fmt.Fprintf(w, "Made %s with %s, anchor %s.\n", path, ui.Counted(int(anchor.Count), "record"), anchor)
 		case there:
-			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written, and --apply will refuse:\n", ui.Counted(int(anchor.Count), "record"), anchor)
+			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written, and --apply will refuse:\n",
+				ui.Counted(int(anchor.Count), "record"), anchor)
 			ui.Say(w, "%s", (&store.ExistsError{Path: path}).Error()+".")
 		default:
-			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written; --apply makes %s.\n", ui.Counted(int(anchor.Count), "record"), anchor, path)
+			fmt.Fprintf(w, "All %s can be taken, anchor %s.\nNothing was written; --apply makes %s.\n",
+				ui.Counted(int(anchor.Count), "record"), anchor, path)
 		}
 	})
 }
@@ -247,7 +251,8 @@ func (a *app) importFolder(f *farm.Farm, dir string, o *importing) error {
 		names, tables = append(names, e.Name()), append(tables, table)
 	}
 	if len(names) == 0 {
-		return ui.Wrong(fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of `resow export --csv`", dir))
+		return ui.Wrong(fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of "+
+			"`resow export --csv`", dir))
 	}
 	plan, err := moving.Own(names, tables)
 	if err != nil {
@@ -264,7 +269,8 @@ func (a *app) importPlan(f *farm.Farm, plan moving.Plan, o *importing) (err erro
 		}
 	}
 	if plan.Ledger == fmt.Sprintf("%x", f.ID()) {
-		return ui.Wrong("these tables are this ledger's own export, and an import changes nothing of the ledger that it came from; to mend a record, void it with `resow correct` and record it anew")
+		return ui.Wrong("these tables are this ledger's own export, and an import changes nothing of the ledger that it " +
+			"came from; to mend a record, void it with `resow correct` and record it anew")
 	}
 	if plan.Lack != nil {
 		return plan.Lack
@@ -373,7 +379,8 @@ func (a *app) printImport(w io.Writer, doc importDoc, apply bool, more int) {
 			fmt.Fprintf(w, "An old name finds its mat as mark:NAME; `%s label` prints the labels.\n", a.self)
 		}
 	case apply:
-		fmt.Fprintln(w, a.Paint(ui.Red, "Nothing was recorded.")+"\nIf the guesses are right, run it again with --apply --confirm.")
+		fmt.Fprintln(w, a.Paint(ui.Red,
+			"Nothing was recorded.")+"\nIf the guesses are right, run it again with --apply --confirm.")
 	default:
 		fmt.Fprintln(w, "Nothing was recorded yet; --apply records the rows.")
 	}

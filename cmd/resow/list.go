@@ -38,8 +38,9 @@ func (a *app) listCommand(c *cobra.Command) {
 			var err error
 			for c := range f.EachMat(&err) {
 				if stage == "" || string(c.Stage) == stage {
-					items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn, Verdict: medium.Judge(c, f.Farm, now).Word,
-						Size: c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
+					items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn,
+						Verdict: medium.Judge(c, f.Farm, now).Word,
+						Size:    c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
 				}
 			}
 			if err != nil {
@@ -52,7 +53,8 @@ func (a *app) listCommand(c *cobra.Command) {
 					if it.Stage != medium.Growing && it.HeldIn != medium.Growing {
 						crop = ""
 					}
-					fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size, ui.Cut(crop, 16))
+					fmt.Fprintf(w, "%-9s  %-11s  %4d  %-13s  %-14s  %s\n", it.Code, it.Stage, it.Turn, it.Verdict, it.Size,
+						ui.Cut(crop, 16))
 				}
 				fmt.Fprintf(w, "%s\n", ui.Counted(len(items), "mat"))
 			})

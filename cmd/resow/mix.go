@@ -67,7 +67,8 @@ func (a *app) mix(m mixFlags) error {
 		return ui.Wrong("--tag prints the tag of a recorded solution: give --bottle too")
 	}
 	if m.bottle && m.Product == "" {
-		return ui.Wrong("--bottle records a solution of a product on file: give --product (resow sanitizer add copies its label)")
+		return ui.Wrong("--bottle records a solution of a product on file: give --product (resow sanitizer add copies " +
+			"its label)")
 	}
 	answer := func(f *farm.Farm) error {
 		f.Settings.Units = unitsOf(f.Settings.Units, m.Volume, m.Use, m.Have, m.Water, m.Add)
@@ -104,7 +105,8 @@ func (a *app) answerMix(f *farm.Farm, m mixFlags) error {
 	doc, err := f.Mix(m.Mixing)
 	var second *medium.InputError
 	if errors.As(err, &second) && second.Field == farm.SecondStock {
-		return ui.Wrong(fmt.Sprintf("--with %q is neither a product on file nor a strength such as 3%%; two different products never go into one bottle", m.With))
+		return ui.Wrong(fmt.Sprintf("--with %q is neither a product on file nor a strength such as 3%%; two different "+
+			"products never go into one bottle", m.With))
 	}
 	if err != nil {
 		return err
@@ -144,15 +146,23 @@ func (m mixFlags) complete(f *farm.Farm) (err error) {
 		is   bool
 		text string
 	}{
-		{reverse && (m.Add == "" || m.Water == ""), "give both: --add 2tbsp for the stock and --water 1gal for the water that it went into"},
-		{reverse && (m.Strength != "" || m.Volume != "" || m.Use != "" || m.Reads != ""), "--add and --water ask how strong a mix is; leave out --to, --make, --use and --reads"},
-		{blend && (m.WithAdd == "" || m.Add == ""), "give both amounts: --add 500mL of the first stock and --with-add 500mL of the second"},
+		{reverse && (m.Add == "" || m.Water == ""),
+			"give both: --add 2tbsp for the stock and --water 1gal for the water that it went into"},
+		{reverse && (m.Strength != "" || m.Volume != "" || m.Use != "" || m.Reads != ""),
+			"--add and --water ask how strong a mix is; leave out --to, --make, --use and --reads"},
+		{blend && (m.WithAdd == "" || m.Add == ""),
+			"give both amounts: --add 500mL of the first stock and --with-add 500mL of the second"},
 		{wanted && m.With != "" && m.Volume == "", "say how much you want of the two stocks together: --make 1L"},
-		{wanted && m.Strength == "" && !directions, "say how strong the solution must be: --to and the figure from the label, for example --to 100ppm"},
-		{adjust && (m.Reads == "" || m.Have == ""), "give both: --reads 120ppm for the strip and --have 5L for how much there is"},
-		{adjust && m.bottle, "a solution that was put right keeps its code: read a strip in it again and record it with `resow solution strip`"},
+		{wanted && m.Strength == "" && !directions,
+			"say how strong the solution must be: --to and the figure from the label, for example --to 100ppm"},
+		{adjust && (m.Reads == "" || m.Have == ""),
+			"give both: --reads 120ppm for the strip and --have 5L for how much there is"},
+		{adjust && m.bottle,
+			"a solution that was put right keeps its code: read a strip in it again and record it with `resow solution strip`"},
 		{plain && m.Volume != "" && m.Use != "", "--make and --use are two questions: give one of them"},
-		{plain && m.Volume == "" && m.Use == "", "say how much: --make 2L for the solution wanted, --use 50mL for the stock to use up, --reads 120ppm --have 5L for a solution that you have, or --add 2tbsp --water 1gal for one that was mixed"},
+		{plain && m.Volume == "" && m.Use == "",
+			"say how much: --make 2L for the solution wanted, --use 50mL for the stock to use up, --reads 120ppm --have 5L " +
+				"for a solution that you have, or --add 2tbsp --water 1gal for one that was mixed"},
 	} {
 		if no.is {
 			return ui.Wrong(no.text)
@@ -163,7 +173,8 @@ func (m mixFlags) complete(f *farm.Farm) (err error) {
 
 // strengthText writes ppm and percent by weight side by side.
 func strengthText(m sanitizer.Mix) string {
-	return fmt.Sprintf("%s ppm (mg/L) of %s; %s %% %s by weight", farm.Digits(m.StrengthPPM, 4), m.CountedAs, farm.Digits(m.StrengthPercentWW, 3), m.Active.Title())
+	return fmt.Sprintf("%s ppm (mg/L) of %s; %s %% %s by weight", farm.Digits(m.StrengthPPM, 4), m.CountedAs,
+		farm.Digits(m.StrengthPercentWW, 3), m.Active.Title())
 }
 
 func printMix(w io.Writer, f *farm.Farm, d farm.Mixed) {
@@ -229,10 +240,13 @@ func printRecipe(w io.Writer, f *farm.Farm, d farm.Mixed) {
 		ui.Item(w, "  ", r.Text)
 		ui.Item(w, "  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)))
 	} else if d.Kitchen != nil && d.Question == "dilute" {
-		fmt.Fprint(w, "\n", ui.Wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or make a larger batch.", 79, ""))
+		fmt.Fprint(w, "\n",
+			ui.Wrap("No rounded recipe stays inside the directions and the ceiling: measure exactly with a syringe, or "+
+				"make a larger batch.", 79, ""))
 	}
 	if k := d.Kitchen; k != nil {
-		text := fmt.Sprintf("The common kitchen sum (the printed figures taken as they stand) says %s of stock; that gives %s ppm, %s.", f.Volume(k.StockML), farm.Digits(k.StrengthPPM, 4), offBy(k.ErrorPercent))
+		text := fmt.Sprintf("The common kitchen sum (the printed figures taken as they stand) says %s of stock; that "+
+			"gives %s ppm, %s.", f.Volume(k.StockML), farm.Digits(k.StrengthPPM, 4), offBy(k.ErrorPercent))
 		fmt.Fprint(w, "\n", ui.Wrap(text, 79, ""))
 	}
 }
@@ -253,14 +267,16 @@ func printChlorine(w io.Writer, c *farm.Chlorine) {
 	}
 	text := ""
 	if c.PH != nil {
-		text = fmt.Sprintf("At pH %g about %.0f %% of the chlorine is hypochlorous acid, the form that sanitizes well. ", *c.PH, c.HOClPercent)
+		text = fmt.Sprintf("At pH %g about %.0f %% of the chlorine is hypochlorous acid, the form that sanitizes well. ",
+			*c.PH, c.HOClPercent)
 	}
 	if c.MinTempC > 0 {
 		below := ""
 		if c.BelowMinTempC > 0 {
 			below = fmt.Sprintf(" Warm it to %g C unless a strip shows clearly %g ppm or more.", c.BelowMinTempC, c.EdgePPM)
 		}
-		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used (FDA Food Code 4-501.114, a reference; the label decides).%s", c.MinTempC, below)
+		text += fmt.Sprintf("At this strength the solution must be at least %g C warm when used (FDA Food Code "+
+			"4-501.114, a reference; the label decides).%s", c.MinTempC, below)
 	}
 	if text != "" {
 		fmt.Fprint(w, "\n", ui.Wrap(text, 79, ""))
@@ -272,7 +288,8 @@ func printChlorine(w io.Writer, c *farm.Chlorine) {
 
 func printBottled(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	s := d.Solution
-	fmt.Fprintf(w, "\nRecorded as solution %s, %g ppm computed, good until %s.\n", s.Code, s.StrengthPPM, f.Stamp(s.GoodUntil))
+	fmt.Fprintf(w, "\nRecorded as solution %s, %g ppm computed, good until %s.\n", s.Code, s.StrengthPPM,
+		f.Stamp(s.GoodUntil))
 	if d.Tag != "" {
 		fmt.Fprintf(w, "Wrote its tag to %s. Print at 100 %%, not fitted to the page.\n", d.Tag)
 	} else {

@@ -29,7 +29,8 @@ func printSeedLotMats(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 		if err != nil {
 			return err
 		}
-		ui.Say(out, "Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", lot, ui.Counted(len(touched), "mat"))
+		ui.Say(out, "Seed lot %s touched %s; look at each, and hold those in doubt with `resow hold`:", lot,
+			ui.Counted(len(touched), "mat"))
 		for _, t := range touched {
 			tc, err := f.Condition(t)
 			if err != nil {

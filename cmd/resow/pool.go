@@ -36,7 +36,8 @@ func (a *app) poolCommand(c *cobra.Command) {
 		return a.maybeFarm(func(f *farm.Farm, origin report.Origin) error { return a.pool(f, origin, p) })
 	}
 	flags := c.Flags()
-	flags.StringArrayVar(&p.Sow, "sow", nil, "a crop of the plan: CROP=SOWINGSxMATS a week, or CROP=SOWINGSxMATS:DAYS-DAYS")
+	flags.StringArrayVar(&p.Sow, "sow", nil,
+		"a crop of the plan: CROP=SOWINGSxMATS a week, or CROP=SOWINGSxMATS:DAYS-DAYS")
 	flags.StringVar(&p.plan, "plan", "", "CSV file with the plan by weekday")
 	flags.IntVar(&p.Mats, "mats", 0, "mats at hand (default: those in use on file)")
 	flags.IntVar(&p.Wash, "wash", 0, "mats that can be washed in a day; 0: no limit")
@@ -56,7 +57,8 @@ func (a *app) poolCommand(c *cobra.Command) {
 	flags.StringVar(&p.out, "out", "", "file to write: .pdf, .html or .csv")
 }
 
-var planDays = map[string]time.Weekday{"sun": time.Sunday, "mon": time.Monday, "tue": time.Tuesday, "wed": time.Wednesday, "thu": time.Thursday, "fri": time.Friday, "sat": time.Saturday}
+var planDays = map[string]time.Weekday{"sun": time.Sunday, "mon": time.Monday, "tue": time.Tuesday,
+	"wed": time.Wednesday, "thu": time.Thursday, "fri": time.Friday, "sat": time.Saturday}
 
 const maxPlanBytes = 1 << 20
 
@@ -96,7 +98,8 @@ func readPlan(name string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 				s.Crop = cell
 				continue
 			case head != "days_min" && head != "days_max" && !isDay:
-				return nil, ui.Wrong(fmt.Sprintf("%s: column %q is not known; want crop, days_min, days_max, mon, tue, wed, thu, fri, sat, sun", name, head))
+				return nil, ui.Wrong(fmt.Sprintf("%s: column %q is not known; want crop, days_min, days_max, mon, tue, wed, "+
+					"thu, fri, sat, sun", name, head))
 			case cell == "":
 				continue
 			case err != nil:

@@ -68,7 +68,8 @@ func (a *app) pricesSetCommand(c *cobra.Command) {
 			c.Flags().Float64Var(p.of, p.flag, 0, p.help+", in the farm's currency")
 		}
 	}
-	readAs(c, &given.MediumGPerTray, "medium-mass", "mass of the medium", amount.Mass, "dry mass of the medium for one tray: 42g")
+	readAs(c, &given.MediumGPerTray, "medium-mass", "mass of the medium", amount.Mass,
+		"dry mass of the medium for one tray: 42g")
 	readAs(c, &given.MediumMinutes, "medium-time", "work on a tray of medium", minutes, "work on one tray of medium: 1min")
 	c.RunE = a.writes(func(f *farm.Farm, _ []string) error {
 		now := f.Prices

@@ -17,7 +17,10 @@ func (a *app) reportCommand(c *cobra.Command) {
 	for _, r := range farm.Reports[:2] { // the third takes a period here
 		a.sub(c, r.Name, func(a *app, c *cobra.Command) {
 			c.Short = r.About
-			a.oneReport(c, func(f *farm.Farm, origin report.Origin, _ []string) (report.Report, error) { return r.Build(f, origin) })
+			a.oneReport(c, func(f *farm.Farm, origin report.Origin, _ []string) (report.Report,
+				error) {
+				return r.Build(f, origin)
+			})
 		})
 	}
 	a.sub(c, "sanitation", (*app).sanitationReportCommand)
@@ -44,7 +47,8 @@ func (a *app) oneReport(c *cobra.Command, build func(*farm.Farm, report.Origin, 
 		if err := writeReport(out, r); err != nil {
 			return err
 		}
-		return a.Print(map[string]string{"file": out}, func(w io.Writer) { fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out) })
+		return a.Print(map[string]string{"file": out},
+			func(w io.Writer) { fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out) })
 	})
 }
 

@@ -35,9 +35,11 @@ func (a *app) reviewCommand(c *cobra.Command) {
 			Steps int `json:"steps_reviewed"`
 			Own   int `json:"own_steps"`
 		}{done[0], steps, own}, func(w io.Writer) {
-			ui.Say(w, "%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To, f.Stamp(done[0].Recorded), ui.Counted(steps, "step"))
+			ui.Say(w, "%s reviewed the records of %s to %s, %s: %s of mats.", done[0].By, b.From, b.To,
+				f.Stamp(done[0].Recorded), ui.Counted(steps, "step"))
 			if own > 0 {
-				ui.Tell(w, "%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By)
+				ui.Tell(w, "%d of them are %s's own; the report shows those as reviewed by the same person, as long as nobody "+
+					"else has reviewed them. 21 CFR 112.161(b) asks for a supervisor or responsible party.", own, done[0].By)
 			}
 		})
 	})

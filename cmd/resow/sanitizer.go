@@ -113,7 +113,8 @@ func (a *app) askPrinted(e *medium.UnlikelyError) bool {
 	if in, ok := a.in.(*os.File); a.JSON || !ok || !ui.IsTerminal(in) {
 		return false
 	}
-	ui.Say(a.Out, "The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source)
+	ui.Say(a.Out, "The directions of %s lie outside every published range: %s. Published: %s.", e.Product,
+		e.What, e.Source)
 	fmt.Fprint(a.Out, "Look at the label again. Does it say so? Type yes to record it: ")
 	line, _ := bufio.NewReader(a.in).ReadString('\n')
 	return strings.EqualFold(strings.TrimSpace(line), "yes")
@@ -135,7 +136,8 @@ func replacedText(old, s medium.Sanitizer) string {
 	if len(changed) == 0 {
 		return "It replaces " + old.Name + ", which was on file with the same directions."
 	}
-	return "It replaces " + old.Name + " on file: " + strings.Join(changed, "; ") + ". Solutions mixed before keep the directions that they were mixed under."
+	return "It replaces " + old.Name + " on file: " + strings.Join(changed, "; ") +
+		". Solutions mixed before keep the directions that they were mixed under."
 }
 
 func (a *app) sanitizerListCommand(c *cobra.Command) {
@@ -162,7 +164,8 @@ func printSanitizer(w io.Writer, s medium.Sanitizer) {
 		return
 	}
 	text := farm.Join(s.Directions+": "+farm.Strengths(s.MinPPM, s.MaxPPM), medium.Seconds(s.ContactS)+" wet",
-		farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC), farm.RinseText(s), farm.Named("registration", s.Registration), s.Note)
+		farm.Quantity("at least %g C", s.MinTempC), farm.Quantity("at most %g C", s.MaxTempC), farm.RinseText(s),
+		farm.Named("registration", s.Registration), s.Note)
 	fmt.Fprint(w, ui.Wrap("  "+text, 79, "    "))
 }
 
@@ -202,13 +205,15 @@ func printBench(w io.Writer, f *farm.Farm, d farm.SanitizerSheet) {
 		line("pH", farm.Join(farm.Quantity("at least %g", s.MinPH), farm.Quantity("at most %g", s.MaxPH)))
 		line("rinse", farm.RinseText(s))
 	}
-	good := fmt.Sprintf("%g h after mixing (the farm's solution-hours; the directions name none)", f.Policy.Setting("solution-hours").Limit)
+	good := fmt.Sprintf("%g h after mixing (the farm's solution-hours; the directions name none)",
+		f.Policy.Setting("solution-hours").Limit)
 	if s.MixedHours > 0 {
 		good = fmt.Sprintf("%g h after mixing", s.MixedHours)
 	}
 	line("good for", farm.Join(good, farm.Quantity("%g days after opening", s.OpenedDays)))
 	if d.CeilingPPM > 0 {
-		line("ceiling", fmt.Sprintf("%g ppm may stay on a food-contact surface without a rinse (%s)", d.CeilingPPM, d.CeilingSource))
+		line("ceiling", fmt.Sprintf("%g ppm may stay on a food-contact surface without a rinse (%s)", d.CeilingPPM,
+			d.CeilingSource))
 	}
 	line("note", s.Note)
 	line("never with", strings.Join(d.NeverWith, "; "))

@@ -47,11 +47,13 @@ func (a *app) scanCommand(c *cobra.Command) {
 
 const clearToSow = "Clear by the farm's own rules. Look at the mat before you sow."
 
-var verdictColor = map[medium.Word]string{medium.SowIt: ui.Green, medium.SowWithCare: ui.Yellow, medium.DoNotSow: ui.Red, medium.RetireMat: ui.Red}
+var verdictColor = map[medium.Word]string{medium.SowIt: ui.Green, medium.SowWithCare: ui.Yellow,
+	medium.DoNotSow: ui.Red, medium.RetireMat: ui.Red}
 
 func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medium.Verdict) {
 	fmt.Fprintf(w, "%s   %s\n", v.Code, a.Paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
-	ui.Say(w, "%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn), c.Mat.Size(), c.Mat.Material)
+	ui.Say(w, "%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn),
+		c.Mat.Size(), c.Mat.Material)
 	for _, finding := range v.Findings {
 		ui.Item(w, fmt.Sprintf("  %-6s  ", finding.Severity), finding.Text)
 		ui.Item(w, strings.Repeat(" ", 10), "("+finding.Rule+"; limit from: "+finding.Source+")")
@@ -62,7 +64,8 @@ func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medi
 		if !s.Accepted {
 			accepted = "not accepted"
 		}
-		ui.Say(w, "last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.Loc, farm.StampForm), s.Active, s.StrengthPPM, medium.Seconds(s.ContactS), accepted)
+		ui.Say(w, "last sanitized %s: %s %g ppm, %s, %s", c.When(s.At, f.Loc, farm.StampForm), s.Active, s.StrengthPPM,
+			medium.Seconds(s.ContactS), accepted)
 	}
 	if v.NextStep != "" {
 		ui.Say(w, "%s", "next step: "+string(v.NextStep))

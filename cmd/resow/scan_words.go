@@ -63,12 +63,14 @@ func words(to farm.WashAnswer) loud {
 		}
 		return said(ui.Yellow, "TWICE", "The same mat within 3 seconds: counted once, nothing more was recorded.")
 	case farm.WashUnknownCard:
-		return aside(ui.Red, "UNKNOWN CARD", to.Code.String()+" is no card in force of this farm. `resow cards list` lists them.")
+		return aside(ui.Red, "UNKNOWN CARD",
+			to.Code.String()+" is no card in force of this farm. `resow cards list` lists them.")
 	case farm.WashNoBottle:
 		return aside(ui.Red, "UNKNOWN BOTTLE", to.Code.String()+" is no solution on the farm. "+
 			"Do not use what nobody can identify; mix a fresh one with `resow mix`.")
 	case farm.WashMeasure:
-		return aside(ui.Red, "MEASURE", strings.Join(sentences(to.Missing), " ")+" Record what you read: resow solution strip "+
+		return aside(ui.Red, "MEASURE", strings.Join(sentences(to.Missing),
+			" ")+" Record what you read: resow solution strip "+
 			string(to.Code)+" --reads --step --temp --ph, or on a phone. Then scan the bottle again.")
 	case farm.WashWho:
 		return said(ui.Red, "WHO?", "Scan your own card first, or begin with --by INITIALS.")
@@ -89,7 +91,8 @@ func words(to farm.WashAnswer) loud {
 		return said(ui.Yellow, "BOTTLE?", strings.Join(sentences(to.Missing), " "),
 			"Nothing was recorded. Scan the tag of the bottle, and the mat again: what was read in it serves all mats.")
 	case farm.WashAsk:
-		return said(ui.Yellow, actionWord(to.Action)+"?", sentence(farm.Join(stageText(to.Condition.Stage), to.Condition.HeldFor)),
+		return said(ui.Yellow, actionWord(to.Action)+"?",
+			sentence(farm.Join(stageText(to.Condition.Stage), to.Condition.HeldFor)),
 			"Scan CONFIRM to do it, or anything else to leave it as it is.")
 	case farm.WashNothingAsked:
 		return said(ui.Yellow, "CONFIRM WHAT?", "Nothing waits for a confirmation.")
@@ -133,7 +136,8 @@ func ended(to farm.WashAnswer) loud {
 
 func verdictAloud(v medium.Verdict) loud {
 	l := loud{Word: strings.ToUpper(string(v.Word)), Code: v.Code, color: verdictColor[v.Word]}
-	l.Text = append(l.Text, sentence(farm.Join(stageText(v.Stage), turns(v.Turn), farm.Named("next step:", string(v.NextStep)))))
+	l.Text = append(l.Text, sentence(farm.Join(stageText(v.Stage), turns(v.Turn),
+		farm.Named("next step:", string(v.NextStep)))))
 	for _, finding := range v.Findings {
 		if finding.Rule != "stage" { // said already
 			l.Text = append(l.Text, sentence(finding.Text))

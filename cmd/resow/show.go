@@ -41,7 +41,8 @@ func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {
 	m := c.Mat
 	line(m.Form, "%s  %s, registered %s", c.Code, m.Size(), f.Date(c.Added))
 	if m.ApertureMM > 0 {
-		line("mesh", "%s, opening %g mm, thread %g mm, %.0f %% open, %.1f openings an inch, layers: %d", m.Material, m.ApertureMM, m.ThreadMM, m.OpenArea(), m.MeshCount(), m.Layers)
+		line("mesh", "%s, opening %g mm, thread %g mm, %.0f %% open, %.1f openings an inch, layers: %d", m.Material,
+			m.ApertureMM, m.ThreadMM, m.OpenArea(), m.MeshCount(), m.Layers)
 	} else {
 		line("mesh", "%s, opening not on file", m.Material)
 	}
@@ -60,7 +61,8 @@ func (a *app) printMat(w io.Writer, f *farm.Farm, c medium.Condition) {
 	for _, tag := range c.Tags {
 		line("also labeled", "%s", tag)
 	}
-	line("wear", "%s, %.1f kLy of sun, cuts: %d through, %d not, %g mm in all", turns(c.Turn), c.SunKLy, c.CutsThrough, c.Cuts, c.CutMM)
+	line("wear", "%s, %.1f kLy of sun, cuts: %d through, %d not, %g mm in all", turns(c.Turn), c.SunKLy, c.CutsThrough,
+		c.Cuts, c.CutMM)
 	if len(c.MoldTurns) > 0 {
 		line("mold", "in turns %s", strings.Trim(fmt.Sprint(slices.Compact(slices.Clone(c.MoldTurns))), "[]"))
 	}

@@ -16,7 +16,8 @@ import (
 // bottleUp records a mixed solution under a new code.
 func (a *app) bottleUp(f *farm.Farm, m mixFlags, doc farm.Mixed) (farm.Mixed, error) {
 	if d := doc.Directions; m.Opened == "" && d.OpenedDays > 0 {
-		return doc, ui.Wrong(fmt.Sprintf("an opened bottle of %s is good for %g days; say when it was opened: --opened 2026-11-01", d.Name, d.OpenedDays))
+		return doc, ui.Wrong(fmt.Sprintf("an opened bottle of %s is good for %g days; say when it was opened: --opened "+
+			"2026-11-01", d.Name, d.OpenedDays))
 	}
 	s, err := f.Solution(m.Mixing, doc)
 	if err != nil {
@@ -103,7 +104,8 @@ func (a *app) solutionListCommand(c *cobra.Command) {
 		lines := []solutionLine{}
 		for _, b := range f.Bottles {
 			least, most := b.Range()
-			lines = append(lines, solutionLine{Bottle: b, StrengthPPM: b.Strength(), LeastPPM: least, MostPPM: most, State: f.State(b, f.Now())})
+			lines = append(lines, solutionLine{Bottle: b, StrengthPPM: b.Strength(), LeastPPM: least, MostPPM: most,
+				State: f.State(b, f.Now())})
 		}
 		return a.Print(map[string]any{"solutions": lines}, func(w io.Writer) {
 			if len(lines) == 0 {
@@ -112,7 +114,8 @@ func (a *app) solutionListCommand(c *cobra.Command) {
 			}
 			fmt.Fprintf(w, "%-9s  %-16s  %-20s  %-12s  %s\n", "CODE", "PRODUCT", "PPM", "GOOD UNTIL", "STATE")
 			for _, l := range lines {
-				lead := fmt.Sprintf("%-9s  %-16s  %-20s  %-12s  ", l.Solution.Code, ui.Cut(l.Solution.Product, 16), bottleStrength(l.Bottle), f.Stamp(l.Solution.GoodUntil))
+				lead := fmt.Sprintf("%-9s  %-16s  %-20s  %-12s  ", l.Solution.Code, ui.Cut(l.Solution.Product, 16),
+					bottleStrength(l.Bottle), f.Stamp(l.Solution.GoodUntil))
 				ui.Item(w, lead, l.State)
 			}
 		})
@@ -183,10 +186,12 @@ func printStrip(w io.Writer, f *farm.Farm, b medium.Bottle, now time.Time) {
 	}
 	ui.Say(w, "%s", text+".")
 	if state == "no temperature or pH" {
-		ui.Say(w, "A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …", string(b.Solution.Code))
+		ui.Say(w, "A step with it is not accepted until both have been read: resow solution strip %s --temp …C --ph …",
+			string(b.Solution.Code))
 	}
 	if state == "unsure" {
-		ui.Say(w, "The strip can't tell whether it is within the directions: use a strip with finer steps, or mix nearer to their middle. A step with it is accepted and says so.")
+		ui.Say(w, "The strip can't tell whether it is within the directions: use a strip with finer steps, or mix "+
+			"nearer to their middle. A step with it is accepted and says so.")
 	}
 	if computed := b.Solution.StrengthPPM; b.Strip != nil && (computed < least*0.8 || computed > most*1.2) {
 		ui.Say(w, "The recipe gives %g ppm: the stock may be old, the strip out of date, or the measuring wrong.", computed)
@@ -198,7 +203,8 @@ func printStrip(w io.Writer, f *farm.Farm, b medium.Bottle, now time.Time) {
 		ui.Say(w, "The directions on file have changed since it was mixed: discard it and mix a fresh one.")
 	default:
 		have := b.Solution.StockML + b.Solution.WaterML
-		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)
+		fmt.Fprintf(w, "To put it right: resow mix --product %q --reads %gppm --have %.4gL\nand then read a strip "+
+			"again; or discard it and mix a fresh one.\n", b.Solution.Product, b.Strength(), have/1000)
 	}
 }
 

@@ -37,9 +37,11 @@ func printSeed(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 			continue
 		}
 		table := crop.SeedG(c.Mat.AreaM2())
-		ui.Say(out, "%s on %s: %s by the table (%g g/m2; %s)", crop.Name, c.Mat.Size(), f.Mass(table), crop.DensityGM2, crop.SowSource)
+		ui.Say(out, "%s on %s: %s by the table (%g g/m2; %s)", crop.Name, c.Mat.Size(), f.Mass(table), crop.DensityGM2,
+			crop.SowSource)
 		if s.SeedG > 0 && (s.SeedG > 2*table || s.SeedG < table/2) {
-			ui.Say(out, "Check the seed: %s on one mat is %s times the figure in the table. --seed is for each mat, not for all of them.", f.Mass(s.SeedG), farm.Digits(s.SeedG/table, 2))
+			ui.Say(out, "Check the seed: %s on one mat is %s times the figure in the table. --seed is for each mat, not "+
+				"for all of them.", f.Mass(s.SeedG), farm.Digits(s.SeedG/table, 2))
 		}
 	}
 	if _, d := medium.HarvestDays(c.Crops); d > 0 {

@@ -26,9 +26,11 @@ func (a *app) stationCommand(c *cobra.Command) {
 	}
 	flags := c.Flags()
 	flags.StringVar(&config.Listen, "listen", "127.0.0.1:8417", "address and port")
-	flags.BoolVar(&config.LAN, "lan", false, "listen for the phones of the farm's network, on all of this machine's addresses")
+	flags.BoolVar(&config.LAN, "lan", false,
+		"listen for the phones of the farm's network, on all of this machine's addresses")
 	flags.StringArrayVar(&config.Names, "name", nil, "a host name under which it is reached too")
-	flags.StringVar(&config.LocalName, "local-name", "resow", "with --lan: `NAME` that it answers for, as NAME.local; empty for none")
+	flags.StringVar(&config.LocalName, "local-name", "resow",
+		"with --lan: `NAME` that it answers for, as NAME.local; empty for none")
 	flags.StringVar(&config.TLSCert, "tls-cert", "", "the farm's own certificate, for https")
 	flags.StringVar(&config.TLSKey, "tls-key", "", "its key")
 	flags.StringVar(&config.BackupTo, "backup-to", "", "folder for scheduled backups, best on another disk")

@@ -13,13 +13,16 @@ import (
 	"resow/medium"
 )
 
+// bodyOf makes the body of a mat's step.
+type bodyOf func(f *farm.Farm, code medium.Code) (medium.Body, error)
+
 // told is what a command has to say of its mats once their steps are on disk.
 type told func(f *farm.Farm, codes []medium.Code, out io.Writer) error
 
 // stepCommand makes the command of one kind of step: it reads the codes,
 // records the body that body makes for all of them in one transaction, and
 // prints what became of each.
-func (a *app) stepCommand(c *cobra.Command, body func(f *farm.Farm, code medium.Code) (medium.Body, error), after told) {
+func (a *app) stepCommand(c *cobra.Command, body bodyOf, after told) {
 	var replaces uint64
 	c.Flags().Uint64Var(&replaces, "replaces", 0,
 		"the voided step of the mat that this one stands for, by its number in resow history")

@@ -87,7 +87,8 @@ func (a *app) tagsResolveCommand(c *cobra.Command) {
 			return err
 		}
 		return a.record(f, steps, func(_ *farm.Farm, _ []medium.Code, out io.Writer) error {
-			fmt.Fprint(out, ui.Wrap(fmt.Sprintf("Destroy both tags on the piece and print a new one with `resow label %s`.", string(mat)), 78, ""))
+			fmt.Fprint(out, ui.Wrap(fmt.Sprintf("Destroy both tags on the piece and print a new one with `resow label %s`.",
+				string(mat)), 78, ""))
 			return nil
 		})
 	})

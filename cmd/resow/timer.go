@@ -48,7 +48,8 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 	}
 	for _, arg := range args {
 		if arg == "-" {
-			return false, ui.Wrong("--timer may have to ask you something, so name the mats instead of reading them from standard input")
+			return false, ui.Wrong("--timer may have to ask you something, so name the mats instead of reading them from " +
+				"standard input")
 		}
 	}
 	var need time.Duration
@@ -69,18 +70,21 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 	if err != nil {
 		return false, err
 	}
-	fmt.Fprintf(a.Err, "Keep %s wet for %s, both sides; wet again what dries. Ctrl-C stops.\n", matsText(mats), medium.Seconds(int(need.Seconds())))
+	fmt.Fprintf(a.Err, "Keep %s wet for %s, both sides; wet again what dries. Ctrl-C stops.\n", matsText(mats),
+		medium.Seconds(int(need.Seconds())))
 	wet, interrupted := a.countDown(need)
 	s.wet = wet.Truncate(time.Second)
 	if !interrupted {
-		fmt.Fprintf(a.Err, "%sTime is up after %s.\n", a.clearLine()+ui.Control(a.Err, "\a"), medium.Seconds(int(s.wet.Seconds())))
+		fmt.Fprintf(a.Err, "%sTime is up after %s.\n", a.clearLine()+ui.Control(a.Err, "\a"),
+			medium.Seconds(int(s.wet.Seconds())))
 		return true, nil
 	}
 	if a.askShort(s.wet, need) {
 		return true, nil
 	}
 	a.code = exitFailed
-	return false, a.Print(map[string]any{"steps": []medium.Result{}}, func(w io.Writer) { fmt.Fprintln(w, "Nothing was recorded.") })
+	return false, a.Print(map[string]any{"steps": []medium.Result{}},
+		func(w io.Writer) { fmt.Fprintln(w, "Nothing was recorded.") })
 }
 
 // foresee tells before the countdown why the step would not be accepted.
@@ -95,7 +99,8 @@ func (a *app) foresee(f *farm.Farm, s sanitizing, codes []medium.Code) error {
 		if err != nil {
 			return err
 		}
-		step, err := medium.Admit(c, f.Farm, medium.Step{Mat: code, By: a.initials(), Body: b}, f.Now().Add(s.wet)) // when it is over
+		// When it is over.
+		step, err := medium.Admit(c, f.Farm, medium.Step{Mat: code, By: a.initials(), Body: b}, f.Now().Add(s.wet))
 		if err != nil {
 			return err
 		}
@@ -149,7 +154,8 @@ func (a *app) clearLine() string {
 // askShort asks what to do with a contact time that was cut short. Anything but
 // a clear yes records nothing.
 func (a *app) askShort(wet, need time.Duration) bool {
-	fmt.Fprintf(a.Err, "\n%sStopped after %s of %s.\nRecord the short time (r) or nothing (n)? [n] ", a.clearLine(), medium.Seconds(int(wet.Seconds())), medium.Seconds(int(need.Seconds())))
+	fmt.Fprintf(a.Err, "\n%sStopped after %s of %s.\nRecord the short time (r) or nothing (n)? [n] ", a.clearLine(),
+		medium.Seconds(int(wet.Seconds())), medium.Seconds(int(need.Seconds())))
 	answer, _ := bufio.NewReader(a.in).ReadString('\n')
 	switch strings.ToLower(strings.TrimSpace(answer)) {
 	case "r", "record", "short":

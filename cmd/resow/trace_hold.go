@@ -74,7 +74,8 @@ func (a *app) printHolding(w io.Writer, h farm.Holding, reason string) {
 		text += fmt.Sprintf(" Retired, and so not held: %d.", h.Retired)
 	}
 	if h.Voided > 0 {
-		text += fmt.Sprintf(" Not held, since the sowing on them was voided: %s; --voided holds these too.", ui.Counted(h.Voided, "mat"))
+		text += fmt.Sprintf(" Not held, since the sowing on them was voided: %s; --voided holds these too.",
+			ui.Counted(h.Voided, "mat"))
 	}
 	ui.Say(w, "%s", text)
 	if h.Others {

@@ -33,37 +33,42 @@ type complaint struct {
 // complaints are the texts of cobra 1.x and pflag 1.x; a test holds each
 // against the library.
 var complaints = []complaint{
-	{`^(?:accepts|requires) (?:at (?:least|most) )?\d+ arg\(s\), (?:only )?received (\d+)$`, func(c *cobra.Command, m []string) string {
-		given := m[1] + " words were given after the command"
-		switch m[1] {
-		case "0":
-			given = "nothing was given after the command"
-		case "1":
-			given = "one word was given after the command"
-		}
-		return fmt.Sprintf("%s; it takes `%s` (a name of several words goes in quotes)", given, usageOf(c))
-	}},
+	{`^(?:accepts|requires) (?:at (?:least|most) )?\d+ arg\(s\), (?:only )?received (\d+)$`,
+		func(c *cobra.Command, m []string) string {
+			given := m[1] + " words were given after the command"
+			switch m[1] {
+			case "0":
+				given = "nothing was given after the command"
+			case "1":
+				given = "one word was given after the command"
+			}
+			return fmt.Sprintf("%s; it takes `%s` (a name of several words goes in quotes)", given, usageOf(c))
+		}},
 	{`^unknown command ("(?:[^"\\]|\\.)*") for "(resow .+)"$`, func(c *cobra.Command, m []string) string {
 		return fmt.Sprintf("%s is one word too many: `%s` takes flags only", m[1], m[2])
 	}},
-	{`^if any flags in the group \[(.+)\] are set they must all be set; missing \[(.+)\]$`, func(_ *cobra.Command, m []string) string {
-		return fmt.Sprintf("%s belong together: give %s too", flagList(m[1]), flagList(m[2]))
-	}},
-	{`^if any flags in the group \[(.+)\] are set none of the others can be; \[(.+)\] were all set$`, func(_ *cobra.Command, m []string) string {
-		return fmt.Sprintf("%s exclude each other: give one of them", flagList(m[2]))
-	}},
-	{`(?s)^unknown command ("(?:[^"\\]|\\.)*") for "resow"\s+Did you mean this\?\s+(.+)$`, func(_ *cobra.Command, m []string) string {
-		return fmt.Sprintf("there is no command %s; did you mean %s?", m[1], strings.Join(strings.Fields(m[2]), " or "))
-	}},
+	{`^if any flags in the group \[(.+)\] are set they must all be set; missing \[(.+)\]$`,
+		func(_ *cobra.Command, m []string) string {
+			return fmt.Sprintf("%s belong together: give %s too", flagList(m[1]), flagList(m[2]))
+		}},
+	{`^if any flags in the group \[(.+)\] are set none of the others can be; \[(.+)\] were all set$`,
+		func(_ *cobra.Command, m []string) string {
+			return fmt.Sprintf("%s exclude each other: give one of them", flagList(m[2]))
+		}},
+	{`(?s)^unknown command ("(?:[^"\\]|\\.)*") for "resow"\s+Did you mean this\?\s+(.+)$`,
+		func(_ *cobra.Command, m []string) string {
+			return fmt.Sprintf("there is no command %s; did you mean %s?", m[1], strings.Join(strings.Fields(m[2]), " or "))
+		}},
 	{`^at least one of the flags in the group \[(.+)\] is required$`, func(_ *cobra.Command, m []string) string {
 		return "give one of them: " + strings.ReplaceAll(flagList(m[1]), " and ", " or ")
 	}},
 	{`^required flag\(s\) (.+) not set$`, func(_ *cobra.Command, m []string) string {
 		return fmt.Sprintf("give %s too", flagList(strings.ReplaceAll(strings.ReplaceAll(m[1], `"`, ""), ",", "")))
 	}},
-	{`(?s)^invalid argument (".*") for "(?:-\w, )?(--[\w-]+)" flag: (?:strconv|time|parse|invalid).*$`, func(c *cobra.Command, m []string) string {
-		return fmt.Sprintf("%s %s: want %s", m[2], m[1], wantedBy(c, strings.TrimPrefix(m[2], "--")))
-	}},
+	{`(?s)^invalid argument (".*") for "(?:-\w, )?(--[\w-]+)" flag: (?:strconv|time|parse|invalid).*$`,
+		func(c *cobra.Command, m []string) string {
+			return fmt.Sprintf("%s %s: want %s", m[2], m[1], wantedBy(c, strings.TrimPrefix(m[2], "--")))
+		}},
 }
 
 func usageOf(c *cobra.Command) string {

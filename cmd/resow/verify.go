@@ -80,7 +80,8 @@ func (a *app) printVerified(w io.Writer, v verified) {
 	printProblems(w, v.chain.Problems)
 	printProblems(w, v.kept.Bad)
 	if len(v.mended) > 0 {
-		fmt.Fprintf(w, "%s with what is derived from the records mended; no record was touched:\n", ui.Counted(len(v.mended), "problem"))
+		fmt.Fprintf(w, "%s with what is derived from the records mended; no record was touched:\n",
+			ui.Counted(len(v.mended), "problem"))
 		printProblems(w, v.mended)
 	}
 	offPaper := len(v.chain.Problems) < len(v.found.Problems)
@@ -91,12 +92,15 @@ func (a *app) printVerified(w io.Writer, v verified) {
 	fmt.Fprintf(w, "%s, %s: %s\n", ui.Counted(v.found.Mats, "mat"), ui.Counted(v.found.Steps, "record"), state)
 	switch {
 	case offPaper:
-		ui.Say(w, "%s", a.Paint(ui.Red, "does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed")
+		ui.Say(w, "%s", a.Paint(ui.Red,
+			"does not match the paper")+": restored from a backup, another farm's file, or changed since it was printed")
 	case v.want == nil && v.whole:
-		ui.Say(w, "%s", "Every record chains to the ledger's own head. Whether this is the ledger that was printed only the paper can say: "+
+		ui.Say(w, "%s", "Every record chains to the ledger's own head. Whether this is the ledger that was printed only "+
+			"the paper can say: "+
 			a.self+" verify --anchor ANCHOR, as it stands on a label sheet or a report.")
 	case v.want != nil && v.whole:
-		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n", ui.Counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
+		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n",
+			ui.Counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
 	}
 	if v.kept.Named > 0 {
 		fmt.Fprintf(w, "%s named by steps; problems with them: %d\n", ui.Counted(v.kept.Named, "picture"), len(v.kept.Bad))
@@ -108,7 +112,8 @@ func (a *app) printVerified(w io.Writer, v verified) {
 }
 
 // verifyOrRepair gives what stands now, and what a repair has mended.
-func verifyOrRepair(f *farm.Farm, repair bool, progress func(done, total int), want *store.Anchor) (now store.Report, mended []store.Problem, err error) {
+func verifyOrRepair(f *farm.Farm, repair bool, progress func(done, total int), want *store.Anchor) (now store.Report,
+	mended []store.Problem, err error) {
 	if !repair {
 		now, err = f.Verify(progress, want)
 		return now, nil, err
@@ -160,5 +165,6 @@ func printOrphans(w io.Writer, p farm.Pictures) {
 	if n := len(p.Orphans) - len(names); n > 0 {
 		more = fmt.Sprintf(" and %d more", n)
 	}
-	ui.Say(w, "%d files in %s are named by no step; nothing needs them: %s%s", len(p.Orphans), p.Folder, strings.Join(names, ", "), more)
+	ui.Say(w, "%d files in %s are named by no step; nothing needs them: %s%s", len(p.Orphans), p.Folder,
+		strings.Join(names, ", "), more)
 }

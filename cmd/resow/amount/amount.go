@@ -21,7 +21,8 @@ func (e *Error) Error() string {
 }
 
 var (
-	lengths = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "\"": 25.4} // inch: 25.4 mm exactly (international yard and pound, 1959)
+	// Inch: 25.4 mm exactly (international yard and pound, 1959).
+	lengths = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "\"": 25.4}
 	times   = map[string]float64{"s": 1, "sec": 1, "min": 60, "h": 3600, "d": 86400}
 )
 
@@ -177,7 +178,8 @@ func readAt(text string, now time.Time) (time.Time, error) {
 		day, clock = now.AddDate(0, 0, -1), strings.TrimSpace(rest)
 	}
 	if t, err := time.ParseInLocation("15:04", clock, now.Location()); err == nil {
-		return local(text, time.Date(day.Year(), day.Month(), day.Day(), t.Hour(), t.Minute(), 0, 0, time.UTC), now.Location())
+		return local(text, time.Date(day.Year(), day.Month(), day.Day(), t.Hour(), t.Minute(), 0, 0, time.UTC),
+			now.Location())
 	}
 	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02T15:04"} {
 		if t, err := time.Parse(layout, text); err == nil {
@@ -207,9 +209,13 @@ func local(text string, wall time.Time, loc *time.Location) (time.Time, error) {
 		_, change := wall.Add(-day).In(loc).ZoneBounds()
 		_, offset := change.Add(-time.Second).In(loc).Zone()
 		was := change.In(time.FixedZone("", offset)) // by the old clock
-		return time.Time{}, &Error{"time", text, fmt.Sprintf("another time: the clocks there went from %s to %s on %s", was.Format("15:04"), change.In(loc).Format("15:04"), was.Format(time.DateOnly))}
+		return time.Time{}, &Error{"time", text,
+			fmt.Sprintf("another time: the clocks there went from %s to %s on %s", was.Format("15:04"),
+				change.In(loc).Format("15:04"), was.Format(time.DateOnly))}
 	}
-	return time.Time{}, &Error{"time", text, fmt.Sprintf("which of two, since the clocks were put back: %s or %s", found[0].Format(time.RFC3339), found[1].Format(time.RFC3339))}
+	return time.Time{}, &Error{"time", text,
+		fmt.Sprintf("which of two, since the clocks were put back: %s or %s", found[0].Format(time.RFC3339),
+			found[1].Format(time.RFC3339))}
 }
 
 func scaled(what, text string, units map[string]float64, want string) (float64, error) {

@@ -30,14 +30,20 @@ type batch struct {
 func sown(name string, g float64) []medium.Sown { return []medium.Sown{{Crop: name, SeedG: g}} }
 
 var (
-	polyester = medium.Mat{Form: medium.FormMat, LengthMM: 510, WidthMM: 250, Material: "polyester", ApertureMM: 0.5, ThreadMM: 0.3, Layers: 1,
-		Supplier: "supplier A", ContactStatement: "complies with EU 10/2011 for repeated contact", ContactDate: "2025-11-10", Cost: 2.10, DryWeightG: 31}
-	polypropylene = medium.Mat{Form: medium.FormMat, LengthMM: 510, WidthMM: 250, Material: "polypropylene", ApertureMM: 0.8, ThreadMM: 0.4, Layers: 1,
+	polyester = medium.Mat{Form: medium.FormMat, LengthMM: 510, WidthMM: 250, Material: "polyester", ApertureMM: 0.5,
+		ThreadMM: 0.3, Layers: 1,
+		Supplier: "supplier A", ContactStatement: "complies with EU 10/2011 for repeated contact", ContactDate: "2025-11-10",
+		Cost: 2.10, DryWeightG: 31}
+	polypropylene = medium.Mat{Form: medium.FormMat, LengthMM: 510, WidthMM: 250, Material: "polypropylene",
+		ApertureMM: 0.8, ThreadMM: 0.4, Layers: 1,
 		Supplier: "supplier B", Cost: 1.35, DryWeightG: 38}
-	stainless = medium.Mat{Form: medium.FormScreen, LengthMM: 250, WidthMM: 250, Material: "stainless steel", ApertureMM: 0.6, ThreadMM: 0.25, Layers: 1,
-		Supplier: "supplier C", ContactStatement: "1.4404 steel, declaration of compliance", ContactDate: "2025-12-02", Cost: 6.80, DryWeightG: 96}
+	stainless = medium.Mat{Form: medium.FormScreen, LengthMM: 250, WidthMM: 250, Material: "stainless steel",
+		ApertureMM: 0.6, ThreadMM: 0.25, Layers: 1,
+		Supplier: "supplier C", ContactStatement: "1.4404 steel, declaration of compliance", ContactDate: "2025-12-02",
+		Cost: 6.80, DryWeightG: 96}
 
-	fineCrops   = [][]medium.Sown{sown("broccoli", 28), sown("radish", 42), sown("kale", 28), {{Crop: "broccoli", SeedG: 16}, {Crop: "radish", SeedG: 12}}}
+	fineCrops = [][]medium.Sown{sown("broccoli", 28), sown("radish", 42), sown("kale", 28),
+		{{Crop: "broccoli", SeedG: 16}, {Crop: "radish", SeedG: 12}}}
 	coarseCrops = [][]medium.Sown{sown("radish", 42), sown("pea", 150), sown("amaranth", 4)}
 	screenCrops = [][]medium.Sown{sown("arugula", 5), sown("broccoli", 14), sown("chia", 4)}
 )
@@ -58,7 +64,8 @@ func from(m medium.Mat, roll string) medium.Mat {
 }
 
 // yieldGM2 is an invented mean yield.
-var yieldGM2 = map[string]float64{"broccoli": 1650, "radish": 2300, "kale": 1500, "pea": 3100, "amaranth": 900, "arugula": 1100, "chia": 1000}
+var yieldGM2 = map[string]float64{"broccoli": 1650, "radish": 2300, "kale": 1500, "pea": 3100, "amaranth": 900,
+	"arugula": 1100, "chia": 1000}
 
 const (
 	chlorine = "chlorine, blue drum"
@@ -95,7 +102,8 @@ func Build(path string, end time.Time) error {
 	// The seed is one that shows every verdict and a difference between meshes.
 	f := &builder{rng: rand.New(rand.NewPCG(20, 32)), codes: rand.New(rand.NewPCG(20, 33))}
 	f.clock = time.Date(last.Year(), last.Month(), last.Day()-days, 7, 30, 0, 0, zone)
-	f.store, err = store.Create(path, medium.FarmSettings{Name: "Quillmoor Greens", Place: farm.DemoPlace, Zone: zone.String(), Units: medium.Metric, Currency: "EUR", Paper: "a4"},
+	f.store, err = store.Create(path, medium.FarmSettings{Name: "Quillmoor Greens", Place: farm.DemoPlace,
+		Zone: zone.String(), Units: medium.Metric, Currency: "EUR", Paper: "a4"},
 		"MK", store.Options{Now: func() time.Time { return f.clock }, Random: reader{f.rng}, NoSync: true})
 	if err != nil {
 		return err
@@ -141,10 +149,14 @@ func (f *builder) live(end time.Time) error {
 // settle writes down the sanitizers and the policy.
 func (f *builder) settle() error {
 	for _, body := range []medium.Body{
-		&medium.Sanitizer{Name: chlorine, Active: "hypochlorite", Stock: "5.25 %", Directions: medium.DirectionsLabel, MinPPM: 100, MaxPPM: 200, ContactS: 120, MixedHours: 24, Registration: "invented"},
-		&medium.Sanitizer{Name: peroxide, Active: "peroxide", Stock: "3 %", Directions: medium.DirectionsFarm, MinPPM: 29000, MaxPPM: 31000, ContactS: 600, Rinse: true, Note: "farm procedure 4, initialled MK"},
-		&medium.Prices{LaborPerHour: 15, MediumPerTray: 0.95, MediumGPerTray: 42, SanitizerPerTurn: 0.03, WaterPerTurn: 0.02, LabelPerMat: 0.25},
-		&medium.PolicyChange{Setting: medium.Setting{Rule: "max-turns", On: true, Limit: 20}, Reason: "demo: mats are looked at hard after 20 turns"},
+		&medium.Sanitizer{Name: chlorine, Active: "hypochlorite", Stock: "5.25 %", Directions: medium.DirectionsLabel,
+			MinPPM: 100, MaxPPM: 200, ContactS: 120, MixedHours: 24, Registration: "invented"},
+		&medium.Sanitizer{Name: peroxide, Active: "peroxide", Stock: "3 %", Directions: medium.DirectionsFarm, MinPPM: 29000,
+			MaxPPM: 31000, ContactS: 600, Rinse: true, Note: "farm procedure 4, initialled MK"},
+		&medium.Prices{LaborPerHour: 15, MediumPerTray: 0.95, MediumGPerTray: 42, SanitizerPerTurn: 0.03, WaterPerTurn: 0.02,
+			LabelPerMat: 0.25},
+		&medium.PolicyChange{Setting: medium.Setting{Rule: "max-turns", On: true, Limit: 20},
+			Reason: "demo: mats are looked at hard after 20 turns"},
 	} {
 		if _, err := f.store.Record("", []medium.Step{{Mat: medium.FarmThread, By: "MK", Body: body}}); err != nil {
 			return err
@@ -282,7 +294,8 @@ func (f *builder) sanitize(m *mat, day int) {
 }
 
 func (f *builder) inspect(m *mat) {
-	f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.Turn >= 8 && m.Mat.Material == "polypropylene" && f.chance(0.5)})
+	f.do(m, &medium.Inspect{Fuzz: m.SunKLy > 1 && f.chance(0.2), FoldSnaps: m.Turn >= 8 &&
+		m.Mat.Material == "polypropylene" && f.chance(0.5)})
 }
 
 // chlorine is the bottle of this session. It is mixed at its first use, and what
@@ -312,7 +325,8 @@ func (f *builder) chlorine(reads, temp float64) medium.Code {
 }
 
 func (f *builder) sow(m *mat, day int) {
-	v := medium.Judge(m.Condition, medium.Farm{Policy: medium.Policy{Settings: []medium.Setting{{Rule: "max-turns", On: true, Limit: 20}}}}, f.clock)
+	v := medium.Judge(m.Condition, medium.Farm{Policy: medium.Policy{Settings: []medium.Setting{{Rule: "max-turns",
+		On: true, Limit: 20}}}}, f.clock)
 	switch v.Word {
 	case medium.RetireMat:
 		if day < days-10 && f.chance(0.4) {
@@ -329,7 +343,8 @@ func (f *builder) sow(m *mat, day int) {
 	}
 	crops := m.batch.crops[f.rng.IntN(len(m.batch.crops))]
 	m.harvest = 0
-	f.do(m, &medium.Sow{Crops: crops, Lot: fmt.Sprintf("%s-%s", initial(crops[0].Crop), f.clock.Format("0102")), SeedLot: fmt.Sprintf("S%d-%s", 100+day/30, initial(crops[0].Crop)), Place: fmt.Sprintf("shelf %d", 1+f.rng.IntN(6))})
+	f.do(m, &medium.Sow{Crops: crops, Lot: fmt.Sprintf("%s-%s", initial(crops[0].Crop), f.clock.Format("0102")),
+		SeedLot: fmt.Sprintf("S%d-%s", 100+day/30, initial(crops[0].Crop)), Place: fmt.Sprintf("shelf %d", 1+f.rng.IntN(6))})
 }
 
 func initial(crop string) string { return string(crop[0]-'a'+'A') + crop[1:2] }
@@ -352,7 +367,8 @@ func causeOf(v medium.Verdict) medium.Cause {
 
 func (f *builder) grow(m *mat, morning bool) {
 	if f.chance(m.batch.moldPerDay / 2) {
-		f.do(m, &medium.Mold{Where: "crop, " + []string{"middle", "edge", "left corner"}[f.rng.IntN(3)], Seen: "growing", SharePercent: float64(1 + f.rng.IntN(8))})
+		f.do(m, &medium.Mold{Where: "crop, " + []string{"middle", "edge", "left corner"}[f.rng.IntN(3)], Seen: "growing",
+			SharePercent: float64(1 + f.rng.IntN(8))})
 		return
 	}
 	if m.harvest == 0 {
@@ -365,7 +381,8 @@ func (f *builder) grow(m *mat, morning bool) {
 	for _, c := range m.Crops {
 		g += yieldGM2[c.Crop] * m.Mat.AreaM2() / float64(len(m.Crops))
 	}
-	b := &medium.Harvest{YieldG: roundTo(f.about(g*(1-0.006*float64(m.Turn)), 0.09), 1), CutHeightMM: float64(8 + f.rng.IntN(8)), KnifeTouched: f.chance(0.04)}
+	b := &medium.Harvest{YieldG: roundTo(f.about(g*(1-0.006*float64(m.Turn)), 0.09), 1),
+		CutHeightMM: float64(8 + f.rng.IntN(8)), KnifeTouched: f.chance(0.04)}
 	tears := f.chance(m.batch.tears)
 	b.KnifeTouched = b.KnifeTouched || tears
 	f.do(m, b)

@@ -25,20 +25,22 @@ func FaceOf(a medium.Action) CardFace {
 var cardFaces = map[medium.Action]CardFace{
 	medium.ActHarvest:    {"HARVEST", "The crop is cut off.", "HARVESTED"},
 	medium.ActRinseClean: {"RINSED CLEAN", "Roots pulled, washed, nothing left.", "RINSED"},
-	medium.ActRinseRoots: {"ROOTS LEFT", "Washed, but roots or debris are still on it: it stays at the wash.", "WASH AGAIN"},
-	medium.ActDryAir:     {"DRY AIR", "Dry to the touch, dried in air.", "DRY"},
-	medium.ActDrySun:     {"DRY SUN", "Dry to the touch, dried in the sun.", "DRY"},
-	medium.ActSanitize:   {"SANITIZE", "Wet on both sides for the whole time.", "SANITIZED"},
-	medium.ActHold:       {"HOLD", "Set apart until somebody decides.", "ON HOLD"},
-	medium.ActMold:       {"MOLD", "Mold seen. Do not keep the crop.", "ON HOLD"},
-	medium.ActInspect:    {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else say what you saw.", "INSPECTED"},
-	medium.ActMist:       {"MIST", "The crop was misted with water.", "MISTED"},
-	medium.ActRelease:    {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
-	medium.ActRetire:     {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},
-	medium.ActEnd:        {"END", "The action is over.", ""},
-	medium.ActUndo:       {"UNDO", "Takes back the last step.", ""},
-	medium.ActConfirm:    {"CONFIRM", "Yes, do it.", ""},
-	medium.ActOperator:   {"", "Scan this before you begin.", ""},
+	medium.ActRinseRoots: {"ROOTS LEFT", "Washed, but roots or debris are still on it: it stays at the wash.",
+		"WASH AGAIN"},
+	medium.ActDryAir:   {"DRY AIR", "Dry to the touch, dried in air.", "DRY"},
+	medium.ActDrySun:   {"DRY SUN", "Dry to the touch, dried in the sun.", "DRY"},
+	medium.ActSanitize: {"SANITIZE", "Wet on both sides for the whole time.", "SANITIZED"},
+	medium.ActHold:     {"HOLD", "Set apart until somebody decides.", "ON HOLD"},
+	medium.ActMold:     {"MOLD", "Mold seen. Do not keep the crop.", "ON HOLD"},
+	medium.ActInspect: {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else say what you saw.",
+		"INSPECTED"},
+	medium.ActMist:     {"MIST", "The crop was misted with water.", "MISTED"},
+	medium.ActRelease:  {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
+	medium.ActRetire:   {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},
+	medium.ActEnd:      {"END", "The action is over.", ""},
+	medium.ActUndo:     {"UNDO", "Takes back the last step.", ""},
+	medium.ActConfirm:  {"CONFIRM", "Yes, do it.", ""},
+	medium.ActOperator: {"", "Scan this before you begin.", ""},
 }
 
 // CardWord is the word of a card in large letters.
@@ -64,7 +66,10 @@ func CardsInForce(f medium.Farm) []medium.Card {
 
 func (f *Farm) ProductsWithoutCard() (missing []medium.Sanitizer) {
 	for _, s := range f.Sanitizers {
-		has := slices.ContainsFunc(f.Cards, func(c medium.Card) bool { return !c.Withdrawn && medium.SameName(c.Product, s.Name) })
+		has := slices.ContainsFunc(f.Cards, func(c medium.Card) bool {
+			return !c.Withdrawn &&
+				medium.SameName(c.Product, s.Name)
+		})
 		if !has && s.Directions != "" && !MeasuredEachTime(s) {
 			missing = append(missing, s)
 		}

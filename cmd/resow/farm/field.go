@@ -34,7 +34,8 @@ type Reader struct {
 
 // Unit is what stands beside a field in the farm's units; empty where it has none.
 func Unit(f medium.Field, us bool) string {
-	metric, other := f.Of.Unit(), map[medium.Measure]string{medium.OfMass: "oz", medium.OfVolume: "floz", medium.OfLength: "in", medium.OfTemperature: "F"}[f.Of]
+	metric, other := f.Of.Unit(), map[medium.Measure]string{medium.OfMass: "oz", medium.OfVolume: "floz",
+		medium.OfLength: "in", medium.OfTemperature: "F"}[f.Of]
 	switch {
 	case f.Of == medium.OfSpan || f.Of == medium.OfLength && f.Most <= 20: // an opening is in mm everywhere
 		return strings.TrimLeft(f.Example, "0123456789.")
@@ -100,7 +101,8 @@ func (r Reader) together(b medium.Body, said map[string]string) error {
 	switch b := b.(type) {
 	case *medium.Sow:
 		if said["seed"] != "" && (len(b.Crops) != 1 || strings.Contains(said["crop"], "=")) {
-			return &medium.InputError{Field: "seed", Value: said["seed"], Want: "nothing for a mix: give each crop its own seed, broccoli=16g, radish=12g"}
+			return &medium.InputError{Field: "seed", Value: said["seed"],
+				Want: "nothing for a mix: give each crop its own seed, broccoli=16g, radish=12g"}
 		}
 	case *medium.Swab:
 		if said["result"] == "" && said["reading"] != "" && said["limit"] != "" {
@@ -113,7 +115,8 @@ func (r Reader) together(b medium.Body, said map[string]string) error {
 			return r.sun(b)
 		}
 		if b.Sky != "" || b.UVIndex != 0 {
-			return &medium.InputError{Field: "where it dried", Value: b.Where, Want: "the sun, where its sky or UV index is said"}
+			return &medium.InputError{Field: "where it dried", Value: b.Where,
+				Want: "the sun, where its sky or UV index is said"}
 		}
 	case *medium.Sanitize:
 		if b.Solution != "" || r.Past {
@@ -123,7 +126,8 @@ func (r Reader) together(b medium.Body, said map[string]string) error {
 			return &medium.UnknownError{What: "sanitizer", Name: b.Product}
 		}
 		if said["strength"] == "" {
-			return &medium.InputError{Field: "strength", Want: "how strong it was, such as 100ppm; or name the solution", Way: medium.CaseStrength}
+			return &medium.InputError{Field: "strength", Want: "how strong it was, such as 100ppm; or name the solution",
+				Way: medium.CaseStrength}
 		}
 	}
 	return nil
@@ -154,7 +158,8 @@ func (r Reader) read(b medium.Body, f medium.Field, said string) (any, error) {
 			return word, nil
 		}
 		return nil, &medium.InputError{Field: title, Value: said, Want: strings.Join(f.Choices, ", ")}
-	case medium.OfMass, medium.OfVolume, medium.OfLength, medium.OfSpan, medium.OfTemperature, medium.OfPercent, medium.OfNumber, medium.OfCount:
+	case medium.OfMass, medium.OfVolume, medium.OfLength, medium.OfSpan, medium.OfTemperature, medium.OfPercent,
+		medium.OfNumber, medium.OfCount:
 		return Amount(f.Of, title, said)
 	case medium.OfSize, medium.OfArea:
 		l, w, err := amount.Size(title, said)
@@ -250,7 +255,8 @@ func Crops(said string) ([]medium.Sown, error) {
 		crops = append(crops, sown)
 	}
 	if len(crops) == 0 {
-		return nil, &medium.InputError{Field: "crop", Value: said, Want: "a crop, or a mix with the seed of each: broccoli=18g, radish=10g"}
+		return nil, &medium.InputError{Field: "crop", Value: said,
+			Want: "a crop, or a mix with the seed of each: broccoli=18g, radish=10g"}
 	}
 	return crops, nil
 }

@@ -34,9 +34,11 @@ func TestFieldsAreRead(t *testing.T) {
 		{medium.KindMist, "water", "200mL", Reader{}, 200.0},
 		{medium.KindMist, "water", "200", Reader{}, nil},
 		{medium.KindMist, "water", "200", Reader{Beside: true}, 200.0},
-		{medium.KindMist, "water", "1", Reader{Beside: true, Farm: us}, 29.5735295625}, // US fluid ounce: NIST Handbook 44, appendix C
+		// US fluid ounce: NIST Handbook 44, appendix C.
+		{medium.KindMist, "water", "1", Reader{Beside: true, Farm: us}, 29.5735295625},
 		{medium.KindMist, "water", "200mL", Reader{Beside: true, Farm: us}, 200.0},
-		{medium.KindHarvest, "yield", "11oz", Reader{}, 11 * 28.349523125}, // ounce: 28.349523125 g, NIST Handbook 44, appendix C
+		// Ounce: 28.349523125 g, NIST Handbook 44, appendix C.
+		{medium.KindHarvest, "yield", "11oz", Reader{}, 11 * 28.349523125},
 		{medium.KindHarvest, "cut_height", "1", Reader{Beside: true, Farm: us}, 25.4},
 		{medium.KindInspect, "aperture", "0.5", Reader{Beside: true, Farm: us}, 0.5}, // an opening is in mm everywhere
 		{medium.KindInspect, "holes", "2", Reader{}, 2.0},
@@ -114,10 +116,13 @@ func TestWhatIsSaidTogether(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "edge, share a lot", b.(*medium.Mold).Where)
 	for said, want := range map[*map[string]string]medium.Body{
-		{"length": "huge", "where": "middle"}:                             &medium.Cut{LengthMM: 5000, Where: "middle, cut length huge"},
-		{"test": "ATP", "result": "fail", "reading": "-5"}:                &medium.Swab{Test: "ATP, reading -5"},
-		{"mold": "yes", "holes": "a few", "aperture": "wide"}:             &medium.Inspect{Mold: true, Note: "holes a few, aperture wide"},
-		{"where": "edge", "share": "200%", "area": "5", "treated": "cut"}: &medium.Mold{Where: "edge, share 200%, area 5", Treated: "cut"},
+		{"length": "huge", "where": "middle"}: &medium.Cut{LengthMM: 5000,
+			Where: "middle, cut length huge"},
+		{"test": "ATP", "result": "fail", "reading": "-5"}: &medium.Swab{Test: "ATP, reading -5"},
+		{"mold": "yes", "holes": "a few", "aperture": "wide"}: &medium.Inspect{Mold: true,
+			Note: "holes a few, aperture wide"},
+		{"where": "edge", "share": "200%", "area": "5", "treated": "cut"}: &medium.Mold{Where: "edge, share 200%, area 5",
+			Treated: "cut"},
 	} {
 		b, err := Reader{}.Body(medium.KindOf(want), *said)
 		require.NoError(t, err)
@@ -156,13 +161,15 @@ func TestTheSunOfADrying(t *testing.T) {
 	require.Equal(t, 6.0, forecast.UVIndex)
 	require.Equal(t, clear.KLy, forecast.KLy, "a forecast says nothing of the total sun")
 	require.Zero(t, dry(Reader{At: at}, map[string]string{}).KLy)
-	_, err := Reader{Farm: f, At: time.Date(2026, 12, 21, 4, 0, 0, 0, time.UTC)}.Body(medium.KindDry, map[string]string{"where": "sun", "for": "3h"})
+	_, err := Reader{Farm: f, At: time.Date(2026, 12, 21, 4, 0, 0, 0, time.UTC)}.Body(medium.KindDry,
+		map[string]string{"where": "sun", "for": "3h"})
 	require.ErrorContains(t, err, "hours of daylight")
 }
 
 // FuzzCrops: a mix that can be read is written so that it reads back as it was.
 func FuzzCrops(f *testing.F) {
-	for _, said := range []string{"radish", "broccoli=18g, radish=10g", "broccoli 18 g + radish 10 g", "pea; kale=1oz", "a=", ",", "=3g"} {
+	for _, said := range []string{"radish", "broccoli=18g, radish=10g", "broccoli 18 g + radish 10 g", "pea; kale=1oz",
+		"a=", ",", "=3g"} {
 		f.Add(said)
 	}
 	crop := field(&testing.T{}, medium.KindSow, "crop")

@@ -79,7 +79,8 @@ func (f *Farm) Other(code medium.Code) string {
 			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it", code)
 		}
 		s := b.Solution
-		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product, f.Stamp(b.MadeAt), f.Stamp(s.GoodUntil))
+		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product,
+			f.Stamp(b.MadeAt), f.Stamp(s.GoodUntil))
 		if !b.DiscardedAt.IsZero() {
 			return text + ", and was discarded " + f.Stamp(b.DiscardedAt)
 		}

@@ -28,13 +28,16 @@ func Line(body medium.Body) string {
 	case *medium.Crop:
 		return Join(b.Name, fmt.Sprintf("seed %.2f mm", b.SeedMM()), Quantity("%g g/m2", b.DensityGM2))
 	case *medium.Sanitizer:
-		return Join(b.Name, b.Active, b.Directions, Strengths(b.MinPPM, b.MaxPPM), medium.Seconds(b.ContactS), Named("corrects the copy before:", b.Corrects))
+		return Join(b.Name, b.Active, b.Directions, Strengths(b.MinPPM, b.MaxPPM), medium.Seconds(b.ContactS),
+			Named("corrects the copy before:", b.Corrects))
 	case *medium.Solution:
-		return Join(b.Code.String(), b.Product, Quantity("%g mL", b.StockML)+Quantity(" %g g", b.StockG)+" stock", Quantity("%g mL water", b.WaterML), fmt.Sprintf("%g ppm computed", b.StrengthPPM),
+		return Join(b.Code.String(), b.Product, Quantity("%g mL", b.StockML)+Quantity(" %g g", b.StockG)+" stock",
+			Quantity("%g mL water", b.WaterML), fmt.Sprintf("%g ppm computed", b.StrengthPPM),
 			Pointed("%g C", b.TempC), Pointed("pH %g", b.PH))
 	case *medium.Strip:
 		strip := fmt.Sprintf("%g ppm, strip in steps of %g", b.ReadPPM, b.StepPPM)
-		return Join(b.Code.String(), When(b.StepPPM > 0 || b.TempC == nil && b.PH == nil, strip), Pointed("%g C", b.TempC), Pointed("pH %g", b.PH))
+		return Join(b.Code.String(), When(b.StepPPM > 0 || b.TempC == nil && b.PH == nil, strip), Pointed("%g C", b.TempC),
+			Pointed("pH %g", b.PH))
 	case *medium.Discard:
 		return Join(b.Code.String(), b.Reason)
 	case *medium.Card:
@@ -44,7 +47,8 @@ func Line(body medium.Body) string {
 	case *medium.Review:
 		return Join(b.From+" to "+b.To, b.Name, b.Note)
 	case *medium.Printer:
-		return Join(b.Name, fmt.Sprintf("%g mm right", b.OffsetXMM), fmt.Sprintf("%g mm down", b.OffsetYMM), fmt.Sprintf("scale %g x %g %%", b.ScaleX, b.ScaleY))
+		return Join(b.Name, fmt.Sprintf("%g mm right", b.OffsetXMM), fmt.Sprintf("%g mm down", b.OffsetYMM),
+			fmt.Sprintf("scale %g x %g %%", b.ScaleX, b.ScaleY))
 	}
 	var said []string
 	row, _ := medium.KindNamed(medium.KindOf(body))
@@ -129,7 +133,8 @@ func CardLine(c medium.Card) string {
 
 // PricesLine lists the prices that are set.
 func PricesLine(p medium.Prices) string {
-	return Join(Quantity("labor %.2f an hour", p.LaborPerHour), Quantity("medium %.2f a tray", p.MediumPerTray)+Quantity(" of %g g", p.MediumGPerTray),
+	return Join(Quantity("labor %.2f an hour", p.LaborPerHour),
+		Quantity("medium %.2f a tray", p.MediumPerTray)+Quantity(" of %g g", p.MediumGPerTray),
 		Quantity("%g min a tray of medium", p.MediumMinutes), Quantity("sanitizer %.2f a turn", p.SanitizerPerTurn),
 		Quantity("water %.2f a turn", p.WaterPerTurn), Quantity("label %.2f a mat", p.LabelPerMat))
 }

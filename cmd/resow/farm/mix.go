@@ -109,7 +109,8 @@ func (m Mixing) asTyped(err error, doc Mixed) error {
 	if m.Strength == "" || m.With != "" || !errors.As(err, &strong) {
 		return err
 	}
-	return &typedError{fmt.Sprintf("wanted %s is stronger than the stock, which is %s; use a stronger stock or ask for less", m.Strength, doc.Stock), err}
+	return &typedError{fmt.Sprintf("wanted %s is stronger than the stock, which is %s; use a stronger stock or ask "+
+		"for less", m.Strength, doc.Stock), err}
 }
 
 // what reads the stock; without a product on file the directions are empty.
@@ -239,7 +240,8 @@ func (m Mixing) second(f *Farm, first sanitizer.Stock) (sanitizer.Stock, error) 
 		text = m.With
 	}
 	if text == strings.TrimLeft(text, "0123456789.") {
-		return sanitizer.Stock{}, &medium.InputError{Field: SecondStock, Value: m.With, Want: "a product on file or a strength such as 3%"}
+		return sanitizer.Stock{}, &medium.InputError{Field: SecondStock, Value: m.With,
+			Want: "a product on file or a strength such as 3%"}
 	}
 	strength, err := sanitizer.ParseStrength(text)
 	return sanitizer.Stock{Active: first.Active, Strength: strength, DensityGPerML: 0}, err
@@ -332,7 +334,8 @@ func (m Mixing) chlorine(mix sanitizer.Mix) (*Chlorine, error) {
 		c.Warnings = append(c.Warnings, "no row of the published table covers this strength and pH; follow the label")
 	}
 	if covered && c.TempC != nil && *c.TempC < least {
-		c.Warnings = append(c.Warnings, fmt.Sprintf("%g C is under the %g C of the published table for this strength and pH", *c.TempC, least))
+		c.Warnings = append(c.Warnings, fmt.Sprintf("%g C is under the %g C of the published table for this strength and pH",
+			*c.TempC, least))
 	}
 	if c.PH == nil {
 		return c, nil
@@ -382,18 +385,21 @@ func recipeIn(list []sanitizer.Recipe, system sanitizer.System) *sanitizer.Recip
 
 // roundMix keeps the digits that anybody could measure.
 func roundMix(m sanitizer.Mix) sanitizer.Mix {
-	for _, v := range []*float64{&m.StockML, &m.StockG, &m.Stock2ML, &m.WaterML, &m.FinalML, &m.StrengthPPM, &m.StrengthPercentWW, &m.StockDensity} {
+	for _, v := range []*float64{&m.StockML, &m.StockG, &m.Stock2ML, &m.WaterML, &m.FinalML, &m.StrengthPPM,
+		&m.StrengthPercentWW, &m.StockDensity} {
 		*v = Rounded(*v, 5)
 	}
 	if m.Kitchen != nil {
 		k := *m.Kitchen
-		k.StockML, k.StrengthPPM, k.ErrorPercent = Rounded(k.StockML, 5), Rounded(k.StrengthPPM, 5), Rounded(k.ErrorPercent, 3)
+		k.StockML, k.StrengthPPM, k.ErrorPercent = Rounded(k.StockML, 5), Rounded(k.StrengthPPM, 5),
+			Rounded(k.ErrorPercent, 3)
 		m.Kitchen = &k
 	}
 	recipes := append([]sanitizer.Recipe(nil), m.Recipes...)
 	for i := range recipes {
 		r := &recipes[i]
-		r.MeasureML, r.FinalML, r.StrengthPPM, r.ErrorPercent = Rounded(r.MeasureML, 5), Rounded(r.FinalML, 5), Rounded(r.StrengthPPM, 5), Rounded(r.ErrorPercent, 3)
+		r.MeasureML, r.FinalML, r.StrengthPPM, r.ErrorPercent = Rounded(r.MeasureML, 5), Rounded(r.FinalML, 5),
+			Rounded(r.StrengthPPM, 5), Rounded(r.ErrorPercent, 3)
 	}
 	m.Recipes = recipes
 	return m

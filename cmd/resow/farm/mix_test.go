@@ -21,8 +21,10 @@ var onFile = []struct {
 	wantML                   float64
 	density, gramsPerMLStock float64
 }{
-	{medium.Sanitizer{Name: "green jug", Active: "quat", Stock: "10%ww", DensityGPML: 0.99}, "200ppm", 4.0404, 0.99, 0.1 * 0.99},
-	{medium.Sanitizer{Name: "tall drum", Active: "peroxide", Stock: "35%ww", DensityGPML: 1.2}, "1000ppm", 4.7619, 1.2, 0.35 * 1.2},
+	{medium.Sanitizer{Name: "green jug", Active: "quat", Stock: "10%ww", DensityGPML: 0.99}, "200ppm", 4.0404, 0.99,
+		0.1 * 0.99},
+	{medium.Sanitizer{Name: "tall drum", Active: "peroxide", Stock: "35%ww", DensityGPML: 1.2}, "1000ppm", 4.7619, 1.2,
+		0.35 * 1.2},
 }
 
 func pageFarm(p medium.Sanitizer) *Farm {
@@ -42,7 +44,8 @@ func bottled(f *Farm, ask Mixing) (Mixed, medium.Solution, error) {
 
 func TestMixTakesTheDensityOnFile(t *testing.T) {
 	for _, tt := range onFile {
-		mix, solution, err := bottled(pageFarm(tt.product), Mixing{Product: tt.product.Name, Strength: tt.strength, Volume: "2L", Exact: true})
+		mix, solution, err := bottled(pageFarm(tt.product),
+			Mixing{Product: tt.product.Name, Strength: tt.strength, Volume: "2L", Exact: true})
 		require.NoError(t, err, tt.product.Name)
 		require.InEpsilon(t, tt.wantML, mix.StockML, 1e-4, tt.product.Name)
 		require.InDelta(t, tt.density, mix.StockDensity, 1e-9)
@@ -81,7 +84,8 @@ func TestMixKeepsTheRules(t *testing.T) {
 	}
 	bare := p
 	bare.Directions, bare.Stock = "", ""
-	for _, ask := range []Mixing{{Product: bare.Name, Volume: "2L"}, {Product: bare.Name, Volume: "2L", Strength: "100ppm"}} {
+	for _, ask := range []Mixing{{Product: bare.Name, Volume: "2L"},
+		{Product: bare.Name, Volume: "2L", Strength: "100ppm"}} {
 		_, _, err := bottled(pageFarm(bare), ask)
 		require.Error(t, err)
 		require.NotContains(t, err.Error(), " --")
@@ -106,7 +110,8 @@ func TestStripAndTag(t *testing.T) {
 	f.Settings.Paper, f.Settings.Name = "a4", "Reed End Greens"
 	code, err := f.FreshBottle()
 	require.NoError(t, err)
-	b := medium.Bottle{Solution: medium.Solution{Code: code, Product: "green jug", Active: "quat", StrengthPPM: 200}, MadeBy: "MK"}
+	b := medium.Bottle{Solution: medium.Solution{Code: code, Product: "green jug", Active: "quat", StrengthPPM: 200},
+		MadeBy: "MK"}
 	paper, err := f.TagPaper("")
 	require.NoError(t, err)
 	var pdf bytes.Buffer

@@ -40,11 +40,13 @@ type Planning struct {
 // Read gives the plan and the chance that is allowed. An amount that can't be read is
 // refused by its name: sow, no-dry, losses, aside, level, spell or replace.
 func (p Planning) Read(crop func(string) (medium.Crop, error)) (plan pool.Plan, level float64, err error) {
-	plan = pool.Plan{ByOrder: p.ByOrder, TurnAround: pool.TurnAround{WashPerDay: daily(p.Wash), SanitizePerDay: daily(p.Sanitize), Racks: p.Racks, DryDays: p.Dry, AirDays: p.Air}}
+	plan = pool.Plan{ByOrder: p.ByOrder, TurnAround: pool.TurnAround{WashPerDay: daily(p.Wash),
+		SanitizePerDay: daily(p.Sanitize), Racks: p.Racks, DryDays: p.Dry, AirDays: p.Air}}
 	shares := []struct {
 		to         *float64
 		name, text string
-	}{{&plan.TurnAround.Weather.NoDry, "no-dry", p.NoDry}, {&plan.Losses.PerTurn, "losses", p.Loss}, {&plan.Losses.Aside, "aside", p.Aside}, {&level, "level", p.Level}}
+	}{{&plan.TurnAround.Weather.NoDry, "no-dry", p.NoDry}, {&plan.Losses.PerTurn, "losses", p.Loss},
+		{&plan.Losses.Aside, "aside", p.Aside}, {&level, "level", p.Level}}
 	for _, s := range shares {
 		percent, err := amount.Percent(s.name, s.text)
 		if err != nil {
@@ -110,7 +112,8 @@ func daily(n int) (days [7]int) {
 
 // sowing reads CROP=SOWINGSxMATS[:DAYS-DAYS].
 func sowing(text string, crop func(string) (medium.Crop, error)) (pool.Sowing, error) {
-	bad := &amount.Error{What: "sow", Input: text, Want: "a crop with its sowings a week times mats, such as radish=3x8 or radish=3x8:8-10"}
+	bad := &amount.Error{What: "sow", Input: text,
+		Want: "a crop with its sowings a week times mats, such as radish=3x8 or radish=3x8:8-10"}
 	name, rest, ok := strings.Cut(text, "=")
 	if !ok || strings.TrimSpace(name) == "" {
 		return pool.Sowing{}, bad
@@ -166,7 +169,8 @@ const (
 // short by the number of mats in front.
 func PlanOnPage(f medium.Farm, p Planning) (none report.Report, err error) {
 	if len(p.Sow) == 0 || len(p.Sow) > pageSowings {
-		return none, &medium.InputError{Field: "sowing plan", Value: fmt.Sprint(len(p.Sow), " lines"), Want: fmt.Sprintf("1 to %d lines, one for each crop", pageSowings)}
+		return none, &medium.InputError{Field: "sowing plan", Value: fmt.Sprint(len(p.Sow), " lines"),
+			Want: fmt.Sprintf("1 to %d lines, one for each crop", pageSowings)}
 	}
 	p.Dry, p.Air, p.Spell, p.Loss, p.Wait, p.Aside, p.Weeks, p.Repeats = 1, 1, "0d", "0%", "0d", "0%", 12, pageRepeats
 	in := report.PoolInput{Origin: report.Origin{Farm: f}, Have: p.Mats}
@@ -180,7 +184,8 @@ func PlanOnPage(f medium.Farm, p Planning) (none report.Report, err error) {
 		}
 	}
 	if weekly > pageWeekly {
-		return none, &medium.InputError{Field: "mats sown in a week", Value: fmt.Sprint(weekly), Want: fmt.Sprintf("at most %d here", pageWeekly)}
+		return none, &medium.InputError{Field: "mats sown in a week", Value: fmt.Sprint(weekly),
+			Want: fmt.Sprintf("at most %d here", pageWeekly)}
 	}
 	if err := p.Work(&in); err != nil || in.Enough == nil {
 		return report.Pool(in), err
@@ -211,8 +216,10 @@ func shortByMats(in report.PoolInput, o pool.Options) (report.Section, error) {
 	slices.Sort(tried)
 	s := report.Section{Heading: "Chance that a week runs short, by number of mats",
 		Columns: []report.Column{{Head: "Mats", Right: true}, {Head: "A week runs short", Right: true}}}
-	plot := report.Plot{Alt: "Chance that a week of this plan lacks a mat (line with marks) for each number of mats, and the chance that is wanted at most (dashes).",
-		X: report.Axis{Label: "mats in use", From: float64(low), To: float64(high)}, Y: report.Axis{Label: "runs short", To: 100, Unit: "%"}}
+	plot := report.Plot{Alt: "Chance that a week of this plan lacks a mat (line with marks) for each number of mats, " +
+		"and the chance that is wanted at most (dashes).",
+		X: report.Axis{Label: "mats in use", From: float64(low), To: float64(high)},
+		Y: report.Axis{Label: "runs short", To: 100, Unit: "%"}}
 	var line, have []report.Point
 	for _, mats := range slices.Compact(tried) {
 		o.Mats = mats
@@ -228,7 +235,8 @@ func shortByMats(in report.PoolInput, o pool.Options) (report.Section, error) {
 		s.Rows = append(s.Rows, []string{fmt.Sprint(mats), fmt.Sprintf("%.3g %%", 100*out.InAWeek.Share)})
 	}
 	plot.Series = []report.Series{{Name: "chance", Shape: report.Dotted, Points: line},
-		{Name: "wanted at most", Style: 1, Points: []report.Point{{X: plot.X.From, Y: 100 * in.Level}, {X: plot.X.To, Y: 100 * in.Level}}}}
+		{Name: "wanted at most", Style: 1, Points: []report.Point{{X: plot.X.From, Y: 100 * in.Level},
+			{X: plot.X.To, Y: 100 * in.Level}}}}
 	if have != nil {
 		plot.Series = append(plot.Series, report.Series{Name: "mats on file", Shape: report.Dots, Style: 2, Points: have})
 	}

@@ -33,7 +33,8 @@ func TestPagePlanIsThatOfTheCommand(t *testing.T) {
 	require.NoError(t, err)
 	require.Greater(t, small.Sections[0].Plots[0].Series[0].Points[0].Y, 20.0, "too few mats are too few")
 
-	plan, _, err := Planning{Sow: ask.Sow, Wash: 20, Dry: 1, Air: 1, NoDry: "25%", Level: "5%", Spell: "0d", Loss: "0%", Wait: "0d", Aside: "0%"}.Read(medium.Farm{}.Crop)
+	plan, _, err := Planning{Sow: ask.Sow, Wash: 20, Dry: 1, Air: 1, NoDry: "25%", Level: "5%", Spell: "0d", Loss: "0%",
+		Wait: "0d", Aside: "0%"}.Read(medium.Farm{}.Crop)
 	require.NoError(t, err)
 	require.Len(t, plan.Sowings, 2)
 	require.Contains(t, strings.Join(r.Summary, " "), fmt.Sprintf("%d mats are enough", enoughFor(t, plan)))
@@ -58,7 +59,8 @@ func TestPagePlanRefuses(t *testing.T) {
 		require.Error(t, err, "%+v", ask)
 		require.NotContains(t, err.Error(), "--", fmt.Sprintf("%+v", ask))
 	}
-	r, err := PlanOnPage(medium.Farm{}, Planning{Sow: []string{"radish=7x40"}, Mats: 100, Wash: 3, NoDry: "0%", Level: "5%"})
+	r, err := PlanOnPage(medium.Farm{}, Planning{Sow: []string{"radish=7x40"}, Mats: 100, Wash: 3, NoDry: "0%",
+		Level: "5%"})
 	require.NoError(t, err, "a plan that no number of mats serves is answered, not refused")
 	require.Contains(t, strings.Join(r.Summary, " "), "No number of mats is enough")
 }

@@ -19,7 +19,8 @@ func (f *Farm) Origin() (report.Origin, error) {
 	if err != nil {
 		return report.Origin{}, err
 	}
-	return report.Origin{Farm: f.Farm, StoreID: fmt.Sprintf("%x", f.ID()[:6]), Anchor: anchor.String(), At: f.Now(), Demo: f.Settings.Place == DemoPlace}, nil
+	return report.Origin{Farm: f.Farm, StoreID: fmt.Sprintf("%x", f.ID()[:6]), Anchor: anchor.String(), At: f.Now(),
+		Demo: f.Settings.Place == DemoPlace}, nil
 }
 
 // Report is a report that every face offers.

@@ -66,7 +66,8 @@ type SanitizerSheet struct {
 // its active ingredient.
 func (f *Farm) SheetOf(s medium.Sanitizer) SanitizerSheet {
 	active := sanitizer.Active(s.Active)
-	doc := SanitizerSheet{Sanitizer: s, Title: active.Title(), CountedAs: active.CountedAs(), NeverWith: active.NeverWith(), Notes: sanitizer.Notes(s)}
+	doc := SanitizerSheet{Sanitizer: s, Title: active.Title(), CountedAs: active.CountedAs(),
+		NeverWith: active.NeverWith(), Notes: sanitizer.Notes(s)}
 	if stock, err := sanitizer.StockOf(s); err == nil {
 		ppm, _ := stock.PPM() // StockOf has read it
 		doc.StockPPM, doc.DensitySource = Round3(ppm), stock.DensitySource()
@@ -74,7 +75,8 @@ func (f *Farm) SheetOf(s medium.Sanitizer) SanitizerSheet {
 	if c, ok := active.CeilingUnder(f.Policy); ok {
 		doc.CeilingPPM, doc.CeilingSource = c.PPM, c.Source
 	}
-	doc.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, StockPPM: doc.StockPPM, UsePPM: s.MaxPPM, Misting: true})
+	doc.Cautions = sanitizer.Cautions(sanitizer.Work{Active: active, StockPPM: doc.StockPPM, UsePPM: s.MaxPPM,
+		Misting: true})
 	return doc
 }
 

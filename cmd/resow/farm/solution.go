@@ -31,7 +31,8 @@ func (f *Farm) PaperTime(mats []time.Time) time.Time {
 // Solution is what is recorded of a mix, without its code: what a person
 // measures, which is the rounded recipe where there is one.
 func (f *Farm) Solution(m Mixing, doc Mixed) (s medium.Solution, err error) {
-	s = medium.Solution{Product: doc.Product, Stock: doc.Stock, StockML: doc.StockML, WaterML: doc.WaterML, StrengthPPM: doc.StrengthPPM}
+	s = medium.Solution{Product: doc.Product, Stock: doc.Stock, StockML: doc.StockML, WaterML: doc.WaterML,
+		StrengthPPM: doc.StrengthPPM}
 	if s.TempC, err = Measured("temperature", m.Temp, amount.Temperature); err != nil {
 		return s, err
 	}
@@ -67,7 +68,8 @@ func asMeasured(s *medium.Solution, r sanitizer.Recipe, doc Mixed) error {
 		s.WaterML = r.MeasureML
 		return nil
 	}
-	exact, err := sanitizer.Dilute(doc.stock, sanitizer.Strength{Value: r.StrengthPPM, Basis: sanitizer.MgPerL}, r.FinalML, sanitizer.Use{RinseDeclared: true})
+	exact, err := sanitizer.Dilute(doc.stock, sanitizer.Strength{Value: r.StrengthPPM, Basis: sanitizer.MgPerL}, r.FinalML,
+		sanitizer.Use{RinseDeclared: true})
 	s.StockML, s.WaterML = r.MeasureML, exact.WaterML
 	return err
 }
@@ -167,8 +169,10 @@ func (f *Farm) BottleTag(b medium.Bottle) labels.BottleTag {
 		strength = fmt.Sprintf("%g ppm by strip", b.Strip.ReadPPM)
 	}
 	directions, _ := f.DirectionsOf(b)
-	return labels.BottleTag{Code: string(b.Solution.Code), Product: b.Solution.Product, Active: active.Title(), Strength: strength, Use: tagUse(directions),
-		MadeAt: b.MadeAt.In(f.Loc).Format(stamp), GoodUntil: b.Solution.GoodUntil.In(f.Loc).Format(stamp), MadeBy: b.MadeBy, Farm: f.Settings.Name,
+	return labels.BottleTag{Code: string(b.Solution.Code), Product: b.Solution.Product, Active: active.Title(),
+		Strength: strength, Use: tagUse(directions),
+		MadeAt: b.MadeAt.In(f.Loc).Format(stamp), GoodUntil: b.Solution.GoodUntil.In(f.Loc).Format(stamp), MadeBy: b.MadeBy,
+		Farm:     f.Settings.Name,
 		Cautions: pack(sanitizer.TagCautions(active, b.Solution.StrengthPPM), tagLine)}
 }
 

@@ -17,7 +17,8 @@ func (r Reader) sun(b *medium.Dry) error {
 		if r.Past {
 			return nil
 		}
-		return &medium.InputError{Field: "drying time", Want: "how long the mats lay in the sun: it is counted as wear", Way: medium.CaseSunTime}
+		return &medium.InputError{Field: "drying time", Want: "how long the mats lay in the sun: it is counted as wear",
+			Way: medium.CaseSunTime}
 	}
 	end := r.At.In(r.Farm.Location())
 	start := end.Add(-time.Duration(b.DurationS) * time.Second)
@@ -60,7 +61,8 @@ func clearSky(b *medium.Dry, place sunlight.Place, start, end time.Time) error {
 	}
 	if dose.KLy < 1e-4 {
 		return &medium.InputError{Field: "time in the sun", Value: start.Format("2 Jan 15:04") + " to " + end.Format("15:04"),
-			Want: fmt.Sprintf("hours of daylight: at %g, %g the sun was %s; check the times, or record it as dried in the air", place.LatDeg, place.LonDeg, daylight(start, place))}
+			Want: fmt.Sprintf("hours of daylight: at %g, %g the sun was %s; check the times, or record it as dried in the air",
+				place.LatDeg, place.LonDeg, daylight(start, place))}
 	}
 	b.KLy, b.Sky, b.SunFrom = Rounded(dose.KLy, 3), string(sky), "computed from place, time and sky; no measurement"
 	b.ErythemalJM2, b.SED, b.UVIndex = math.Round(dose.ErythemalJPerM2), Rounded(dose.SED, 3), Rounded(dose.PeakUVIndex, 2)
@@ -74,7 +76,8 @@ func daylight(day time.Time, place sunlight.Place) string {
 	if err != nil {
 		return err.Error()
 	}
-	return fmt.Sprintf("up from %s to %s that day", rise.In(day.Location()).Format("15:04"), set.In(day.Location()).Format("15:04"))
+	return fmt.Sprintf("up from %s to %s that day", rise.In(day.Location()).Format("15:04"),
+		set.In(day.Location()).Format("15:04"))
 }
 
 func (r Reader) place() (sunlight.Place, bool) {

@@ -31,7 +31,8 @@ func (f *Farm) Conflict(code medium.Code, size medium.Size, reason string) (step
 		piece.LengthMM, piece.WidthMM = size.LengthMM, size.WidthMM
 	}
 	if mat.Stage != medium.Retired {
-		steps = append(steps, medium.Step{Mat: code, Body: &medium.Hold{Reason: Join(conflictReason, reason), MustWash: true}})
+		steps = append(steps, medium.Step{Mat: code,
+			Body: &medium.Hold{Reason: Join(conflictReason, reason), MustWash: true}})
 	}
 	apart, err := f.SetApart(piece)
 	return append(steps, apart), err

@@ -307,7 +307,8 @@ func (w *Wash) bottle(f *Farm, code medium.Code) func() WashAnswer {
 	}
 	product, _ := f.DirectionsOf(b)
 	card := medium.Card{Action: medium.ActSanitize, Product: product.Name, ContactS: product.ContactS, Method: "spray"}
-	if open := w.Action; open != nil && open.Card.Action == medium.ActSanitize && medium.SameName(open.Card.Product, product.Name) {
+	if open := w.Action; open != nil && open.Card.Action == medium.ActSanitize &&
+		medium.SameName(open.Card.Product, product.Name) {
 		card = open.Card
 	}
 	action := &WashAction{Card: card, Bottle: code}

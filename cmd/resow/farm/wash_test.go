@@ -30,7 +30,8 @@ type washDay struct {
 func newWashDay(t *testing.T) *washDay {
 	w := &washDay{t: t, now: time.Date(2026, 11, 2, 8, 0, 0, 0, time.UTC), cards: map[medium.Action]medium.Code{}}
 	clock := func() time.Time { return w.now }
-	settings := medium.FarmSettings{Name: "Reed End Greens", Zone: "UTC", Units: medium.Metric, Currency: "EUR", Paper: "a4"}
+	settings := medium.FarmSettings{Name: "Reed End Greens", Zone: "UTC", Units: medium.Metric, Currency: "EUR",
+		Paper: "a4"}
 	var err error
 	w.store, err = store.Create(filepath.Join(t.TempDir(), "farm.resow"), settings, "MK", store.Options{Now: clock})
 	require.NoError(t, err)
@@ -43,7 +44,8 @@ func newWashDay(t *testing.T) *washDay {
 	w.bottle = fresh(labels.Bottle)
 	w.put(medium.FarmThread, &medium.Sanitizer{Name: "drum", Active: "quat", Directions: medium.DirectionsLabel,
 		MinPPM: 50, MaxPPM: 200, ContactS: 120})
-	w.put(medium.FarmThread, &medium.Solution{Code: w.bottle, Product: "drum", StrengthPPM: 120, StockML: 10, WaterML: 990})
+	w.put(medium.FarmThread, &medium.Solution{Code: w.bottle, Product: "drum", StrengthPPM: 120, StockML: 10,
+		WaterML: 990})
 	for _, action := range medium.Actions {
 		kind := labels.Card
 		if action == medium.ActOperator {
@@ -104,8 +106,10 @@ func (w *washDay) said(codes ...medium.Code) (said []WashSaid) {
 func TestWashFromCardToCard(t *testing.T) {
 	w := newWashDay(t)
 	card := w.cards
-	require.Equal(t, []WashSaid{WashVerdict, WashWho, WashOperator, WashBegun, WashRecorded, WashDoneBefore, WashEnded, WashEnded},
-		w.said(w.mats[0], card[medium.ActRinseClean], card[medium.ActOperator], card[medium.ActRinseClean], w.mats[0], w.mats[0],
+	require.Equal(t, []WashSaid{WashVerdict, WashWho, WashOperator, WashBegun, WashRecorded, WashDoneBefore,
+		WashEnded, WashEnded},
+		w.said(w.mats[0], card[medium.ActRinseClean], card[medium.ActOperator], card[medium.ActRinseClean],
+			w.mats[0], w.mats[0],
 			card[medium.ActEnd], card[medium.ActEnd]))
 	require.Equal(t, WashTally{Scans: 8, Recorded: 1, Looked: 1, Refused: 1, Doubles: 1}, w.Tally)
 	require.Equal(t, "JD", w.By)
@@ -121,7 +125,8 @@ func TestWashAsksBeforeARetirement(t *testing.T) {
 	require.Equal(t, []WashSaid{WashRecorded, WashNothingAsked}, w.said(yes, yes))
 	require.Equal(t, []WashSaid{WashEnded, WashVerdict}, w.said(w.cards[medium.ActEnd], w.mats[0]))
 	require.Equal(t, medium.Retired, w.scan(w.mats[1]).Verdict.Stage)
-	require.Equal(t, WashFailed, w.scan(w.cards[medium.ActRetire], w.mats[1]).Said, "what the rules refuse is not asked about")
+	require.Equal(t, WashFailed, w.scan(w.cards[medium.ActRetire], w.mats[1]).Said,
+		"what the rules refuse is not asked about")
 }
 
 func TestWashUndoesItsOwnStepsAlone(t *testing.T) {

@@ -82,7 +82,8 @@ func plainReadings(text string, year int) (out []reading) {
 		if r.y < 100 {
 			r.y += 2000
 		}
-		if t := time.Date(r.y, r.m, r.d, 12, 0, 0, 0, time.UTC); m >= 1 && m <= 12 && t.Day() == r.d && t.Month() == r.m && r.y >= 1990 && r.y <= 2200 {
+		if t := time.Date(r.y, r.m, r.d, 12, 0, 0, 0, time.UTC); m >= 1 && m <= 12 && t.Day() == r.d && t.Month() == r.m &&
+			r.y >= 1990 && r.y <= 2200 {
 			out = append(out, r)
 		}
 	}
@@ -151,7 +152,9 @@ const noTime = 12
 // A time that the clocks skipped is refused; of a time that they passed twice
 // it takes the first and says so.
 // Of a day alone it gives noon, and says that only the day is known.
-func moment(date, clock, order string, year int, loc *time.Location) (at time.Time, dayOnly bool, note string, err error) {
+func moment(date, clock, order string, year int, loc *time.Location) (
+	at time.Time, dayOnly bool, note string, err error,
+) {
 	date = strings.TrimSpace(date)
 	if t, err := time.Parse(time.RFC3339, date); err == nil && clock == "" {
 		return t, false, "", nil
@@ -174,7 +177,9 @@ func moment(date, clock, order string, year int, loc *time.Location) (at time.Ti
 	}
 	at = time.Date(y, mo, d, h, mi, s, 0, loc)
 	if at.Hour() != h || at.Minute() != mi {
-		return time.Time{}, false, "", fmt.Errorf("there was no %02d:%02d on %s in %s: the clocks went forward; give the right time", h, mi, at.Format(time.DateOnly), loc)
+		return time.Time{}, false, "",
+			fmt.Errorf("there was no %02d:%02d on %s in %s: the clocks went forward; give the right time", h, mi,
+				at.Format(time.DateOnly), loc)
 	}
 	if other, twice := passedTwice(at); twice {
 		if other.Before(at) {
@@ -189,8 +194,8 @@ func moment(date, clock, order string, year int, loc *time.Location) (at time.Ti
 // Zones go back by an hour, half an hour or two.
 func passedTwice(at time.Time) (time.Time, bool) {
 	const wall = "2006-01-02 15:04:05"
-	for _, d := range []time.Duration{-2 * time.Hour, -time.Hour, -30 * time.Minute, 30 * time.Minute, time.Hour, 2 * time.Hour} {
-		if other := at.Add(d); other.Format(wall) == at.Format(wall) {
+	for _, minutes := range []time.Duration{-120, -60, -30, 30, 60, 120} {
+		if other := at.Add(minutes * time.Minute); other.Format(wall) == at.Format(wall) {
 			return other, true
 		}
 	}
@@ -215,7 +220,8 @@ func day(text, order string, year int) (reading, error) {
 	case shortPattern().MatchString(text):
 		return reading{}, fmt.Errorf("the date %q has no year; say it with --map \"COLUMN=at,2026\"", text)
 	case serialDay(text):
-		return reading{}, fmt.Errorf("%q is a spreadsheet's number of a day; format the column as a date there, and save it again", text)
+		return reading{},
+			fmt.Errorf("%q is a spreadsheet's number of a day; format the column as a date there, and save it again", text)
 	}
 	return reading{}, fmt.Errorf("the date %q can't be read; write it as 2026-11-24 18:30", text)
 }

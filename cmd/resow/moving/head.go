@@ -37,7 +37,8 @@ func (t *Table) findHead(known func(head string) bool) error {
 	above := t.grid[:head]
 	if head > 0 && mergedNames(t.grid[head-1].Cells, t.Columns) {
 		above = t.grid[:head-1]
-		t.Guesses = append(t.Guesses, fmt.Sprintf("lines %d and %d are both taken as the head", t.grid[head-1].N, t.grid[head].N))
+		t.Guesses = append(t.Guesses, fmt.Sprintf("lines %d and %d are both taken as the head", t.grid[head-1].N,
+			t.grid[head].N))
 		for i := range t.Columns {
 			if t.Columns[i] == "" && i < len(t.grid[head-1].Cells) {
 				t.Columns[i] = t.grid[head-1].Cells[i]
@@ -45,7 +46,8 @@ func (t *Table) findHead(known func(head string) bool) error {
 		}
 	}
 	if len(rest) > 0 && unitsOnly(rest[0].Cells) {
-		t.Guesses = append(t.Guesses, fmt.Sprintf("line %d is taken as the units of the columns: %s", rest[0].N, firstText(rest[0].Cells)))
+		t.Guesses = append(t.Guesses, fmt.Sprintf("line %d is taken as the units of the columns: %s", rest[0].N,
+			firstText(rest[0].Cells)))
 		for i, u := range rest[0].Cells {
 			if u = strings.Trim(u, "()[] "); u != "" && i < len(t.Columns) {
 				t.Columns[i] += " (" + u + ")"
@@ -54,7 +56,8 @@ func (t *Table) findHead(known func(head string) bool) error {
 		rest = rest[1:]
 	}
 	for _, l := range above {
-		t.Guesses = append(t.Guesses, fmt.Sprintf("line %d stands above the head and is left out: %s", l.N, firstText(l.Cells)))
+		t.Guesses = append(t.Guesses, fmt.Sprintf("line %d stands above the head and is left out: %s", l.N,
+			firstText(l.Cells)))
 	}
 	t.Rows, t.grid = rest, nil
 	t.nameColumns()
@@ -93,7 +96,8 @@ func filled(cells []string) (n int) {
 }
 
 func firstText(cells []string) string {
-	text := strings.Join(strings.FieldsFunc(strings.Join(cells, " "), func(r rune) bool { return r == ' ' || r == '\n' }), " ")
+	text := strings.Join(strings.FieldsFunc(strings.Join(cells, " "),
+		func(r rune) bool { return r == ' ' || r == '\n' }), " ")
 	if r := []rune(text); len(r) > 60 {
 		return fmt.Sprintf("%q", string(r[:60])+"…")
 	}
@@ -129,7 +133,8 @@ func unitsOnly(cells []string) bool {
 // isTotal says whether a row is one of sums or means: the first word says so.
 func isTotal(cells []string) bool {
 	first := slices.IndexFunc(cells, func(c string) bool { return c != "" })
-	return first >= 0 && called("rows", plain(cells[first])) != "" && !slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, 0)) > 0 })
+	return first >= 0 && called("rows", plain(cells[first])) != "" &&
+		!slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, 0)) > 0 })
 }
 
 // leaveOut takes out what is no row: the head once more, sums, and remarks that

@@ -27,8 +27,9 @@ const (
 
 // units by what they measure, with other words for each.
 var units = map[medium.Measure][]string{
-	length: {"mm", "cm", "m", "in"}, mass: {"mg", "g", "kg", "oz", "lb"}, volume: {"ml", "l", "floz", "tsp", "tbsp", "gal", "qt"},
-	span: {"s", "min", "h", "d"}, temperature: {"c", "f"}, percent: {"%"}, strength: {"ppm", "%"},
+	length: {"mm", "cm", "m", "in"}, mass: {"mg", "g", "kg", "oz", "lb"},
+	volume: {"ml", "l", "floz", "tsp", "tbsp", "gal", "qt"},
+	span:   {"s", "min", "h", "d"}, temperature: {"c", "f"}, percent: {"%"}, strength: {"ppm", "%"},
 }
 
 // unitNamed gives the unit that a word names, in one spelling.

@@ -19,7 +19,8 @@ var numberPattern = lazily(`^([€$£]?\s*[+-]?)((?:\d[\d.,'’\x{00a0}\x{202f}\
 
 func parseNumber(cell string) (written, bool) {
 	m := numberPattern().FindStringSubmatch(strings.TrimSpace(cell))
-	if m == nil || strings.HasPrefix(strings.TrimSpace(m[3]), "/") || strings.HasPrefix(m[3], ".") && len(m[3]) > 1 && m[3][1] >= '0' && m[3][1] <= '9' {
+	if m == nil || strings.HasPrefix(strings.TrimSpace(m[3]), "/") || strings.HasPrefix(m[3], ".") && len(m[3]) > 1 &&
+		m[3][1] >= '0' && m[3][1] <= '9' {
 		return written{}, false // a fraction such as 1 1/2, or a date
 	}
 	return written{m[1], m[2], m[3]}, true
@@ -31,7 +32,8 @@ var thousands = strings.NewReplacer("'", "", "’", "", "\u00a0", "", "\u202f", 
 func grouped(digits, mark string) bool {
 	parts := strings.Split(digits, mark)
 	for i, p := range parts {
-		if i == 0 && (len(p) < 1 || len(p) > 3 || strings.Trim(p, "0") == "") || i > 0 && len(p) != 3 || strings.Trim(p, "0123456789") != "" {
+		if i == 0 && (len(p) < 1 || len(p) > 3 || strings.Trim(p, "0") == "") || i > 0 && len(p) != 3 ||
+			strings.Trim(p, "0123456789") != "" {
 			return false
 		}
 	}
@@ -48,7 +50,8 @@ func (w written) mark() (mark string, both, ok bool) {
 		if i := strings.LastIndexAny(d, ".,"); i >= 0 {
 			whole = d[:i]
 		}
-		if !grouped(strings.NewReplacer("’", "'", "\u00a0", "'", "\u202f", "'", "\u2009", "'", " ", "'").Replace(whole), "'") {
+		if !grouped(strings.NewReplacer("’", "'", "\u00a0", "'", "\u202f", "'", "\u2009", "'", " ",
+			"'").Replace(whole), "'") {
 			return "", false, false
 		}
 		d = thousands.Replace(d)

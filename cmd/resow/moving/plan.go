@@ -121,7 +121,8 @@ type saying struct {
 	down  bool   // an empty cell is as the one above it
 }
 
-const sayingWords = "a field, a unit (g, min), point or comma, dmy, mdy or ymd, a year, down for gaps; with commas between them; or - to leave the column out"
+const sayingWords = "a field, a unit (g, min), point or comma, dmy, mdy or ymd, a year, down for gaps; with " +
+	"commas between them; or - to leave the column out"
 
 // say reads the words behind --map COLUMN=.
 func say(column, words string) (s saying, err error) {
@@ -232,7 +233,9 @@ func (p *planner) columns() error {
 		}
 		if s.leave || !known {
 			if !s.leave && p.numbers(i) {
-				p.ask(head, "resow does not know this name, and the column holds numbers: say what they are, with the unit of bare numbers and, where it is not plain, the decimal mark (yield,g,comma); a row is one mat, or one step of one mat",
+				p.ask(head, "resow does not know this name, and the column holds numbers: say what they are, "+
+					"with the unit of bare numbers and, where it is not plain, the decimal mark (yield,g,comma); "+
+					"a row is one mat, or one step of one mat",
 					fmt.Sprintf("--map %q", head+"=FIELD"), fmt.Sprintf("--map %q", head+"=-"))
 			} else if !s.leave && p.anything(i) {
 				c.Guess = "resow does not know this name: the column is left out (say what it is with --map \"" + head + "=FIELD\")"
@@ -242,8 +245,10 @@ func (p *planner) columns() error {
 			continue
 		}
 		if other, twice := p.at[f.word]; twice {
-			p.ask(head, fmt.Sprintf("it and the column %q both read as %s; leave one out, or say what else it is", p.table.Columns[other], f.word),
-				fmt.Sprintf("--map %q", head+"=-"), fmt.Sprintf("--map %q", p.table.Columns[other]+"=-"), fmt.Sprintf("--map %q", head+"=FIELD"))
+			p.ask(head, fmt.Sprintf("it and the column %q both read as %s; leave one out, or say what else it is",
+				p.table.Columns[other], f.word),
+				fmt.Sprintf("--map %q", head+"=-"), fmt.Sprintf("--map %q", p.table.Columns[other]+"=-"),
+				fmt.Sprintf("--map %q", head+"=FIELD"))
 			p.plan.Columns = append(p.plan.Columns, c)
 			continue
 		}
@@ -384,14 +389,16 @@ func (p *planner) fillDown() {
 				n++
 			}
 		}
-		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: gaps are filled with the cell above (%s)", p.table.Columns[i], rowsOf(n)))
+		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: gaps are filled with the cell above (%s)",
+			p.table.Columns[i], rowsOf(n)))
 	}
 }
 
 // readingsOf are the two units between which a bare number stands, that of the
 // farm's own first.
 func readingsOf(f field, us bool) [2]string {
-	two := map[medium.Measure][2]string{length: {"mm", "in"}, mass: {"g", "oz"}, volume: {"ml", "floz"}, temperature: {"c", "f"}, strength: {"ppm", "%"}, span: {"min", "s"}}[f.of]
+	two := map[medium.Measure][2]string{length: {"mm", "in"}, mass: {"g", "oz"}, volume: {"ml", "floz"},
+		temperature: {"c", "f"}, strength: {"ppm", "%"}, span: {"min", "s"}}[f.of]
 	if f.word == "for" {
 		two = [2]string{"h", "min"}
 	}
@@ -428,7 +435,8 @@ func (p *planner) askUnits() {
 		if most != least {
 			text += fmt.Sprintf(", and %q too", most)
 		}
-		p.ask(c.Head, text+"; where they differ, write the unit into the cells", p.option(c.Head, u[0]), p.option(c.Head, u[1]))
+		p.ask(c.Head, text+"; where they differ, write the unit into the cells", p.option(c.Head, u[0]),
+			p.option(c.Head, u[1]))
 	}
 }
 
@@ -485,8 +493,9 @@ func (p *planner) askMarks() {
 		s.mark = mark
 		p.said[c.Field] = s
 		p.plan.Columns[i].Guess = fmt.Sprintf("decimal %s", mark)
-		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("column %q: %q is read as %s, since %q has a decimal %s (say it with %s)",
-			c.Head, own.open, w.as(mark, c.Unit), by, mark, p.option(c.Head, mark)))
+		p.plan.Guesses = append(p.plan.Guesses,
+			fmt.Sprintf("column %q: %q is read as %s, since %q has a decimal %s (say it with %s)",
+				c.Head, own.open, w.as(mark, c.Unit), by, mark, p.option(c.Head, mark)))
 	}
 }
 
@@ -514,7 +523,8 @@ func (p *planner) askDates() {
 		}
 		var here []reading
 		for _, r := range all {
-			if (len(fit) == 0 || slices.Contains(fit, r.order)) && !slices.ContainsFunc(here, func(o reading) bool { return o.String() == r.String() }) {
+			if (len(fit) == 0 || slices.Contains(fit, r.order)) &&
+				!slices.ContainsFunc(here, func(o reading) bool { return o.String() == r.String() }) {
 				here = append(here, r)
 			}
 		}
@@ -537,7 +547,9 @@ func (p *planner) askDates() {
 	}
 	if len(fit) > 0 && shown != "" {
 		p.plan.Dates = fit[0]
-		p.plan.Guesses = append(p.plan.Guesses, fmt.Sprintf("dates are read as %s, since %q fits no other order (say it with %s)", fit[0], shown, p.option(head, fit[0])))
+		p.plan.Guesses = append(p.plan.Guesses,
+			fmt.Sprintf("dates are read as %s, since %q fits no other order (say it with %s)", fit[0], shown,
+				p.option(head, fit[0])))
 	} else if len(fit) > 0 && slices.ContainsFunc(cells, func(c string) bool { return len(readings(c, s.year)) > 1 }) {
 		p.plan.Dates = fit[0] // 3.3.2026 is the same day in both
 	}

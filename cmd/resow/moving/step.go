@@ -88,7 +88,8 @@ func (r *row) make() (store.Row, error) {
 	}
 	for _, name := range slices.Sorted(maps.Keys(r.cells)) {
 		if cell := r.cells[name]; cell != "" && !r.used[name] && r.Set[name] == "" {
-			return out, fmt.Errorf("a row of %s has no %s, and %q stands there; empty the cell, say with --map what else the column is, or leave it out with --map \"Column=-\"", r.kindText(out), name, cell)
+			return out, fmt.Errorf("a row of %s has no %s, and %q stands there; empty the cell, say with --map what else "+
+				"the column is, or leave it out with --map \"Column=-\"", r.kindText(out), name, cell)
 		}
 	}
 	return out, nil
@@ -107,10 +108,13 @@ func (r *row) when() (at time.Time, dayOnly bool, err error) {
 		return time.Time{}, false, fmt.Errorf("it has a time of day (%s) and no date", clock)
 	}
 	if date == "" && r.plan.What == Steps {
-		return time.Time{}, false, errors.New("it has no date, and a past step needs one; fill the cell, or take the date above with --map \"COLUMN=at,down\"")
+		return time.Time{}, false,
+			errors.New("it has no date, and a past step needs one; fill the cell, or take the date above with --map " +
+				"\"COLUMN=at,down\"")
 	}
 	if date == "" {
-		r.note("no date: the mat is registered as of now, so that no step before now can follow (give one with --set at=2025-01-31)")
+		r.note("no date: the mat is registered as of now, so that no step before now can follow (give one with --set " +
+			"at=2025-01-31)")
 		return time.Time{}, false, nil
 	}
 	at, dayOnly, note, err := moment(date, clock, r.plan.Dates, r.said["at"].year, r.Location)
@@ -121,8 +125,10 @@ func (r *row) when() (at time.Time, dayOnly bool, err error) {
 }
 
 func (r *row) mat(out *store.Row) error {
-	m := medium.Mat{Form: r.text("form"), Material: r.text("material"), ApertureMM: r.number("aperture"), ThreadMM: r.number("thread"), Layers: int(r.number("layers")),
-		Roll: r.text("roll"), Supplier: r.text("supplier"), ContactStatement: r.text("contact statement"), ContactDate: r.text("contact date"), Cost: r.number("cost"),
+	m := medium.Mat{Form: r.text("form"), Material: r.text("material"), ApertureMM: r.number("aperture"),
+		ThreadMM: r.number("thread"), Layers: int(r.number("layers")),
+		Roll: r.text("roll"), Supplier: r.text("supplier"), ContactStatement: r.text("contact statement"),
+		ContactDate: r.text("contact date"), Cost: r.number("cost"),
 		DryWeightG: r.number("weight"), Mark: r.text("mark")}
 	if m.Form == "" {
 		m.Form = medium.FormMat
@@ -132,7 +138,8 @@ func (r *row) mat(out *store.Row) error {
 	}
 	m.LengthMM, m.WidthMM = r.number("length"), r.number("width")
 	if size := r.text("size"); size != "" {
-		if u := r.said["size"].unit; u != "" && strings.HasSuffix(strings.TrimRight(strings.ReplaceAll(size, "×", "x"), "0123456789., "), "x") {
+		if u := r.said["size"].unit; u != "" && strings.HasSuffix(strings.TrimRight(strings.ReplaceAll(size, "×", "x"),
+			"0123456789., "), "x") {
 			size += u
 		}
 		if m.LengthMM != 0 || m.WidthMM != 0 {
@@ -148,7 +155,8 @@ func (r *row) mat(out *store.Row) error {
 		return r.err
 	}
 	if r.cells["size"] == "" && r.cells["length"] == "" && r.cells["width"] == "" {
-		return errors.New("it has no size, so it is no mat; where the rows are past steps, say which column holds the kind of step: --map \"Column=kind\"")
+		return errors.New("it has no size, so it is no mat; where the rows are past steps, say which column holds the " +
+			"kind of step: --map \"Column=kind\"")
 	}
 	if err := m.Check(); err != nil {
 		return err
@@ -181,7 +189,8 @@ func (r *row) step(out *store.Row) error {
 		name = r.text("mark")
 	}
 	if name == "" {
-		return errors.New("it names no mat; where merged cells leave gaps, --map \"COLUMN=mat,down\" takes the name above, and --skip LINES leaves lines out")
+		return errors.New("it names no mat; where merged cells leave gaps, --map \"COLUMN=mat,down\" takes the name " +
+			"above, and --skip LINES leaves lines out")
 	}
 	if code, ok := r.Find(name); ok {
 		out.Step.Mat = code
@@ -220,11 +229,13 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 	var missing, sets []string
 	for _, f := range row.Asked() {
 		name := columnName(kind, f)
-		if kind == medium.KindTrim && f.Of == medium.OfSize && r.cells[name] == "" && r.cells["length"] != "" { // two columns for one
+		// Two columns for one.
+		if kind == medium.KindTrim && f.Of == medium.OfSize && r.cells[name] == "" && r.cells["length"] != "" {
 			said[f.Name] = fmt.Sprintf("%gmm x %gmm", r.number("length"), r.number("width"))
 			continue
 		}
-		if own := ownName(f); r.cells[name] == "" && own != name && r.raw[own] != "" { // which is another field's of other kinds
+		// Which is another field's of other kinds.
+		if own := ownName(f); r.cells[name] == "" && own != name && r.raw[own] != "" {
 			r.used[own], said[f.Name], any = true, r.raw[own], true
 			continue
 		}
@@ -235,10 +246,12 @@ func (r *row) body(kind medium.Kind) (medium.Body, error) {
 		any = any || said[f.Name] != ""
 	}
 	if kind == medium.KindInspect && !any {
-		r.keep(errors.New("it does not say what the look saw; fill fold snaps, fuzz, smell or mold with yes or no, or say it for all rows with --set mold=no"))
+		r.keep(errors.New("it does not say what the look saw; fill fold snaps, fuzz, smell or mold with yes or no, or " +
+			"say it for all rows with --set mold=no"))
 	}
 	if len(missing) > 0 { // nobody can know it for the person
-		r.keep(fmt.Errorf("it has no %s; fill the cells, or say it for all rows with %s", strings.Join(missing, ", "), strings.Join(sets, " ")))
+		r.keep(fmt.Errorf("it has no %s; fill the cells, or say it for all rows with %s", strings.Join(missing, ", "),
+			strings.Join(sets, " ")))
 	}
 	if r.err != nil {
 		return nil, r.err

@@ -60,8 +60,10 @@ const saveAs = "the table saved as CSV UTF-8 (in the spreadsheet: Save as, CSV U
 
 // others are files that are no tables that resow reads, by how they begin.
 var others = []struct{ begin, name string }{
-	{"\xd0\xcf\x11\xe0", "an old spreadsheet (.xls)"}, {"%PDF", "a PDF"}, {"{\\rtf", "a text document"}, {"<", "a web page or XML"},
-	{"\xff\xfe\x00\x00", "UTF-32 text"}, {"\x00\x00\xfe\xff", "UTF-32 text"}, {"\x1f\x8b", "a compressed file"}, {"\x89PNG", "a picture"}, {"\xff\xd8", "a picture"},
+	{"\xd0\xcf\x11\xe0", "an old spreadsheet (.xls)"}, {"%PDF", "a PDF"}, {"{\\rtf", "a text document"},
+	{"<", "a web page or XML"},
+	{"\xff\xfe\x00\x00", "UTF-32 text"}, {"\x00\x00\xfe\xff", "UTF-32 text"}, {"\x1f\x8b", "a compressed file"},
+	{"\x89PNG", "a picture"}, {"\xff\xd8", "a picture"},
 }
 
 // Read reads a table: CSV with commas, semicolons, tabs or bars, XLSX, JSON
@@ -154,7 +156,9 @@ func (t *Table) eightBits(content []byte) ([]byte, error) {
 			example = string(word[:min(len(word), 40)])
 		}
 	}
-	t.Guesses = append(t.Guesses, fmt.Sprintf("the file is not in UTF-8: it is read as Windows-1252, which gives %q, for example (if that is wrong, save it as CSV UTF-8)", example))
+	t.Guesses = append(t.Guesses,
+		fmt.Sprintf("the file is not in UTF-8: it is read as Windows-1252, which gives %q, for example (if that is "+
+			"wrong, save it as CSV UTF-8)", example))
 	return t.lineEnds(text)
 }
 
@@ -245,7 +249,8 @@ func (t *Table) put(line Line) bool {
 		line.Cells[i] = strings.TrimSpace(c)
 		empty = empty && line.Cells[i] == ""
 		if len(c) > maxCell && line.Bad == "" {
-			line.Bad = fmt.Sprintf("a cell of it has %d bytes; at most %d are taken (a quote that is never closed makes one cell of many)", len(c), maxCell)
+			line.Bad = fmt.Sprintf("a cell of it has %d bytes; at most %d are taken (a quote that is never closed makes "+
+				"one cell of many)", len(c), maxCell)
 		}
 	}
 	if !empty {
@@ -260,7 +265,8 @@ func (t *Table) bounds() error {
 	}
 	for _, l := range t.grid {
 		if len(l.Cells) > maxColumns {
-			return &Error{"line " + strconv.Itoa(l.N), fmt.Sprintf("%d columns", len(l.Cells)), fmt.Sprintf("at most %d", maxColumns)}
+			return &Error{"line " + strconv.Itoa(l.N), fmt.Sprintf("%d columns", len(l.Cells)),
+				fmt.Sprintf("at most %d", maxColumns)}
 		}
 	}
 	return nil
@@ -394,7 +400,8 @@ func (t *Table) check() error {
 	for i := range t.Rows {
 		r := &t.Rows[i]
 		if len(r.Cells) > len(t.Columns) && r.Bad == "" && strings.Join(r.Cells[len(t.Columns):], "") != "" {
-			r.Bad = fmt.Sprintf("it has %d cells, the head has %d columns; a cell with a comma in it, such as 1,5, needs quotes round it (or save the table with semicolons)", len(r.Cells), len(t.Columns))
+			r.Bad = fmt.Sprintf("it has %d cells, the head has %d columns; a cell with a comma in it, such as 1,5, needs "+
+				"quotes round it (or save the table with semicolons)", len(r.Cells), len(t.Columns))
 		}
 		r.Cells = append(r.Cells, make([]string, max(0, len(t.Columns)-len(r.Cells)))...)[:len(t.Columns)]
 		r.Exact = append(r.Exact, make([]bool, max(0, len(t.Columns)-len(r.Exact)))...)[:len(t.Columns)]
@@ -405,6 +412,7 @@ func (t *Table) check() error {
 // plain brings a name to one spelling: small letters, single spaces, no signs of
 // money; a # stands for "no".
 func plain(s string) string {
-	s = strings.NewReplacer("_", " ", "-", " ", ".", " ", "/", " ", ":", " ", "\n", " ", "#", " no ", "$", " ", "€", " ", "£", " ", "\ufeff", "").Replace(strings.ToLower(s))
+	s = strings.NewReplacer("_", " ", "-", " ", ".", " ", "/", " ", ":", " ", "\n", " ", "#", " no ", "$", " ", "€", " ",
+		"£", " ", "\ufeff", "").Replace(strings.ToLower(s))
 	return strings.Join(strings.Fields(s), " ")
 }

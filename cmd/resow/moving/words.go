@@ -149,7 +149,8 @@ func monthNamed(word string) (found time.Month) {
 
 func fieldNamed(name string) (field, bool) {
 	p := plain(name)
-	for _, is := range []func(field) bool{func(f field) bool { return f.word == p }, func(f field) bool { return f.is(p) }} {
+	for _, is := range []func(field) bool{func(f field) bool { return f.word == p },
+		func(f field) bool { return f.is(p) }} {
 		if i := slices.IndexFunc(fields(), is); i >= 0 {
 			return fields()[i], true
 		}

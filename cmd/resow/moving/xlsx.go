@@ -167,7 +167,8 @@ func readXLSX(content []byte, want string) (t Table, err error) {
 	}
 	var w workbook
 	var rel relations
-	for name, to := range map[string]any{"xl/workbook.xml": &w, "xl/_rels/workbook.xml.rels": &rel, "xl/styles.xml": &b.styles} {
+	for name, to := range map[string]any{"xl/workbook.xml": &w, "xl/_rels/workbook.xml.rels": &rel,
+		"xl/styles.xml": &b.styles} {
 		if err := b.part(name, to); err != nil {
 			return t, err
 		}
@@ -200,7 +201,8 @@ func readXLSX(content []byte, want string) (t Table, err error) {
 	}
 	switch {
 	case len(names) > 1:
-		return t, &Error{"workbook", "its sheets " + strings.Join(names, ", ") + " all hold rows", fmt.Sprintf("the one to read: --sheet %q", names[0])}
+		return t, &Error{"workbook", "its sheets " + strings.Join(names, ", ") + " all hold rows",
+			fmt.Sprintf("the one to read: --sheet %q", names[0])}
 	case len(names) == 0 && want != "":
 		return t, &Error{"--sheet", want, "the name of a sheet that holds rows"}
 	case len(names) == 0:

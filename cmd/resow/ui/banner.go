@@ -58,7 +58,8 @@ func MiddleText(text string, width int) []string {
 		var b strings.Builder
 		for x := range rows[y] {
 			top, bottom := rows[y][x], y+1 < glyphHigh && rows[y+1][x]
-			b.WriteString(map[[2]bool]string{{false, false}: " ", {true, false}: "▀", {false, true}: "▄", {true, true}: "█"}[[2]bool{top, bottom}])
+			b.WriteString(map[[2]bool]string{{false, false}: " ", {true, false}: "▀", {false, true}: "▄",
+				{true, true}: "█"}[[2]bool{top, bottom}])
 		}
 		lines = append(lines, strings.TrimRight(b.String(), " "))
 	}

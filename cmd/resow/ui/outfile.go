@@ -28,7 +28,8 @@ const (
 
 // kindNames say what a person calls them.
 var kindNames = map[string]string{
-	BeginsPDF: "a PDF", BeginsHTML: "a page of a report", BeginsCSV: "a table of a report", BeginsTable: "a table of an export",
+	BeginsPDF: "a PDF", BeginsHTML: "a page of a report", BeginsCSV: "a table of a report",
+	BeginsTable: "a table of an export",
 	BeginsLines: "an export of resow", BeginsEPCIS: "an EPCIS document", BeginsPNG: "a PNG", BeginsSVG: "an SVG",
 }
 

@@ -181,7 +181,8 @@ func FoldProse(text string, most int) string {
 
 // Quoted gives a name as it is typed in a shell.
 func Quoted(name string) string {
-	if name != "" && strings.Trim(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._-") == "" && name[0] != '-' {
+	if name != "" && strings.Trim(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._-") == "" &&
+		name[0] != '-' {
 		return name
 	}
 	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
