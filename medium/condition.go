@@ -84,6 +84,7 @@ type Condition struct {
 	Place     string    `cbor:"100,keyasint,omitzero" json:"place,omitempty"`
 	Misted    time.Time `cbor:"101,keyasint,omitzero" json:"misted_at,omitzero"`
 	Uncovered time.Time `cbor:"102,keyasint,omitzero" json:"uncovered_at,omitzero"`
+	Wiped     time.Time `cbor:"103,keyasint,omitzero" json:"wiped_at,omitzero"`
 
 	RetiredAt time.Time `cbor:"60,keyasint,omitzero" json:"retired_at,omitzero"`
 	Cause     Cause     `cbor:"61,keyasint,omitzero" json:"cause,omitempty"`
@@ -269,6 +270,8 @@ func (c *Condition) apply(s *Step) {
 	case *Uncover:
 		c.Uncovered = s.At
 		c.moved(b.Place)
+	case *Wipe:
+		c.Wiped = s.At
 	case *Move:
 		c.moved(b.Place)
 	case *Harvest:
@@ -351,7 +354,7 @@ func (c *Condition) sow(s *Step, b *Sow) {
 	c.Turn++
 	c.SownUncleared = c.Stage != Ready || !c.Cleared || c.Sanitized != nil && !c.Sanitized.Accepted
 	c.Crops, c.Lot, c.SeedLot, c.SownAt = b.Crops, b.Lot, b.SeedLot, s.At
-	c.Misted, c.Uncovered = time.Time{}, time.Time{}
+	c.Misted, c.Uncovered, c.Wiped = time.Time{}, time.Time{}, time.Time{}
 	c.moved(b.Place)
 	c.Cleared, c.TurnG, c.CutUnweighed, c.WetSince = false, 0, false, time.Time{}
 	switch c.Stage {

@@ -119,6 +119,16 @@ func (c *Condition) mistings() float64 {
 	return most
 }
 
+// falls names the first crop whose seed the mesh may not hold.
+func (c *Condition) falls() (crop string, may bool) {
+	for _, s := range c.Crops {
+		if fit := FitSeed(s.SizeMM, c.Mat.ApertureMM, c.Mat.Layers); fit == FitNear || fit == FitFalls {
+			return s.Crop, true
+		}
+	}
+	return "", false
+}
+
 // growingDues are the care of a crop, and its harvest from the first day that it can
 // be cut.
 func growingDues(c Condition, p Policy, loc *time.Location) []Due {
@@ -141,6 +151,11 @@ func growingDues(c Condition, p Policy, loc *time.Location) []Due {
 		d := darkDays(c.Crops)
 		add(KindUncover, daysAfter(c.SownAt, d, loc), "uncovering", "%s %s, %s in the dark", CropName(c.Crops), sown,
 			plural(d, "day"))
+	}
+	if h, on := p.limit("wiping"); on && c.Wiped.IsZero() {
+		if crop, may := c.falls(); may {
+			add(KindWipe, c.SownAt.Add(hours(h)), "wiping", "%s %s: seed that fell through rots", crop, sown)
+		}
 	}
 	_, cut := p.limit("harvest-window")
 	for _, crop := range c.Crops {

@@ -74,6 +74,23 @@ func TestCareOfAGrowingCrop(t *testing.T) {
 	assert.Equal(t, "misted 24 Oct 20:00, in the light it is misted every 12 h", duesOf(t, c, twice)["misting"].Text)
 }
 
+// TestSeedThatMayFallIsWiped: seed finer than the mesh holds (FitSeed) is wiped off from
+// below once; that of a mesh that holds it is not.
+func TestSeedThatMayFallIsWiped(t *testing.T) {
+	c := growingMat(t, "radish", "amaranth") // amaranth is about 1.0 mm across
+	c.Mat.ApertureMM = 0.9
+	got := duesOf(t, c, Policy{})
+	assert.Equal(t, "amaranth sown 24 Oct 09:00: seed that fell through rots", got["wiping"].Text)
+	assert.Equal(t, time.Date(2026, 10, 26, 8, 0, 0, 0, berlin).UTC(), got["wiping"].At)
+	assert.Equal(t, KindWipe, got["wiping"].Step)
+	wiped := c.Apply(done(&Wipe{}, time.Date(2026, 10, 25, 8, 0, 0, 0, berlin)))
+	assert.NotContains(t, duesOf(t, wiped, Policy{}), "wiping")
+	c.Mat.ApertureMM = 0.7
+	assert.NotContains(t, duesOf(t, c, Policy{}), "wiping")
+	c.Mat.ApertureMM = 0
+	assert.NotContains(t, duesOf(t, c, Policy{}), "wiping", "nobody knows the mesh")
+}
+
 // TestAMixGoesByEachOfItsCrops: each crop has a line of its own, and the cover comes
 // off when the first of them needs light.
 func TestAMixGoesByEachOfItsCrops(t *testing.T) {

@@ -181,6 +181,8 @@ var Rules = []Rule{
 		Source: common, About: "mistings a day of a growing crop"},
 	{Name: "uncovering", Severity: DueRule, Default: 1, Unit: "checked", Min: 1, Max: 1,
 		Source: "the crop table's days in the dark", About: "a crop is uncovered after its days in the dark"},
+	{Name: "wiping", Severity: DueRule, Default: 48, Unit: "h", Min: 1, Max: 240, Source: common + "; " + seedSource,
+		About: "hours from sowing seed that may fall through until it is wiped off from below"},
 	{Name: "harvest-window", Severity: DueRule, Default: 1, Unit: "checked", Min: 1, Max: 1,
 		Source: "the crop table's days to harvest", About: "a crop is on the list from the first day that it can be cut"},
 	{Name: "hold-hours", Severity: DueRule, Default: 48, Unit: "h", Min: 1, Max: 2000, Source: common,

@@ -35,7 +35,7 @@ func hasteOf(rule string) Haste {
 	switch rule {
 	case "unwashed-hours", "wet-hours", "crop-days", "hold-hours", "residue", "rested-on", "not-sanitized":
 		return Spoils
-	case "misting", "uncovering", "harvest-window":
+	case "misting", "uncovering", "wiping", "harvest-window":
 		return DaysCare
 	}
 	return CanWait
