@@ -242,7 +242,7 @@ func (c *Condition) apply(s *Step) {
 		return
 	}
 	from, heldIn, heldSince := c.Stage, c.HeldIn, c.HeldSince
-	if !c.danger(s.Body) && !unvoidable(s.Body) {
+	if !c.danger(s.Body) && Voidable(s.Body) {
 		c.Settled, c.Recorded = s.At, s.Recorded
 	}
 	if s.At.Before(c.Added) { // it was registered by a clock that was ahead
@@ -331,14 +331,14 @@ func (c *Condition) apply(s *Step) {
 	}
 }
 
-// unvoidable says that a step can't be taken back. By a clock that was ahead it must
-// keep no later step off: there would be no way out.
-func unvoidable(b Body) bool {
+// Voidable says whether a step of this body can be taken back. By a clock that was
+// ahead one that can't be must keep no later step off: there would be no way out.
+func Voidable(b Body) bool {
 	switch b.(type) {
-	case *Add, *Relabel:
-		return true
+	case *Add, *Relabel, *Correct:
+		return false
 	}
-	return false
+	return true
 }
 
 func (c *Condition) add(s *Step, b *Add) {
