@@ -2,9 +2,11 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/jung-kurt/gofpdf"
@@ -192,9 +194,12 @@ func (d *drawing) need(height float64) {
 	}
 }
 
-// para sets a paragraph at x; it may run on to the next page.
-func (d *drawing) para(x, width float64, text string) {
-	for _, line := range wrap(text, width, d.measure) {
+// para sets a paragraph.
+func (d *drawing) para(text string) { d.lines(margin, wrap(text, d.inner(), d.measure)) }
+
+// lines sets lines one below the other; they may run on to the next page.
+func (d *drawing) lines(x float64, lines []string) {
+	for _, line := range lines {
 		d.need(lineHeight(d.points))
 		d.at(x, d.y, line)
 		d.y += lineHeight(d.points)
@@ -205,14 +210,14 @@ func (d *drawing) title() {
 	d.mark()
 	d.y += 2
 	d.font(true, 17)
-	d.para(margin, d.inner(), d.r.Title)
+	d.para(d.r.Title)
 	d.y += 1
 	d.font(false, bodyPt+1)
 	if d.r.owner() != "" {
-		d.para(margin, d.inner(), d.r.owner())
+		d.para(d.r.owner())
 	}
 	d.font(false, smallPt)
-	d.para(margin, d.inner(), d.r.identity())
+	d.para(d.r.identity())
 	d.y += 1.5
 	d.rule(d.y)
 	d.y += 1
@@ -225,10 +230,7 @@ func (d *drawing) heading(text string, follow float64) {
 	if d.y > margin {
 		d.y += 4
 	}
-	for _, line := range lines {
-		d.at(margin, d.y, line)
-		d.y += lineHeight(11)
-	}
+	d.lines(margin, lines)
 	d.y += 0.8
 }
 
@@ -242,11 +244,7 @@ func (d *drawing) bullets(heading string, items []string, points float64) {
 		lines := wrap(item, d.inner()-bulletRoom, d.measure)
 		d.need(float64(min(len(lines), 8)) * lineHeight(points)) // an item stays on one page unless it is very long
 		d.at(margin+0.5, d.y, "–")
-		for _, line := range lines {
-			d.need(lineHeight(points))
-			d.at(margin+bulletRoom, d.y, line)
-			d.y += lineHeight(points)
-		}
+		d.lines(margin+bulletRoom, lines)
 		d.y += 0.7
 	}
 }
@@ -269,20 +267,18 @@ func (d *drawing) box(heading string, items []string) {
 	d.pdf.SetLineWidth(0.35)
 	d.pdf.SetDrawColor(0, 0, 0)
 	d.pdf.Rect(margin, d.y, d.inner(), height, "D")
-	y := d.y + boxPad
+	end := d.y + height
+	d.y += boxPad
 	d.font(true, cellPt)
-	d.at(margin+boxPad, y, heading)
-	y += lineHeight(cellPt) + 0.6
+	d.lines(margin+boxPad, []string{heading})
+	d.y += 0.6
 	d.font(false, cellPt)
 	for _, l := range lines {
-		d.at(margin+boxPad, y, "–")
-		for _, line := range l {
-			d.at(margin+boxPad+bulletRoom-0.5, y, line)
-			y += lineHeight(cellPt)
-		}
-		y += 0.4
+		d.at(margin+boxPad, d.y, "–")
+		d.lines(margin+boxPad+bulletRoom-0.5, l)
+		d.y += 0.4
 	}
-	d.y += height
+	d.y = end
 }
 
 // section draws a section. Its last rows stay on one page with what follows, of
@@ -291,14 +287,14 @@ func (d *drawing) section(s Section, follow float64) {
 	d.heading(s.Heading, d.opening(s))
 	d.font(false, cellPt)
 	if s.Note != "" {
-		d.para(margin, d.inner(), s.Note)
+		d.para(s.Note)
 		d.y += 1
 	}
 	d.figures(s)
 	d.font(false, cellPt)
 	if len(s.Rows) == 0 {
 		if s.Empty != "" {
-			d.para(margin, d.inner(), s.Empty)
+			d.para(s.Empty)
 		}
 		return
 	}
@@ -327,11 +323,7 @@ func (d *drawing) pictures(s Section) [][]picture {
 }
 
 func rowHeight(row []picture) float64 {
-	h := 0.0
-	for _, pic := range row {
-		h = max(h, pic.h)
-	}
-	return h
+	return slices.MaxFunc(row, func(a, b picture) int { return cmp.Compare(a.h, b.h) }).h
 }
 
 // figures draws the pictures of a section with their captions.
@@ -348,7 +340,7 @@ func (d *drawing) figures(s Section) {
 	}
 	d.font(false, smallPt)
 	for _, text := range s.Captions() {
-		d.para(margin, d.inner(), text)
+		d.para(text)
 		d.y += 1.5
 	}
 }
@@ -394,12 +386,9 @@ func (d *drawing) inkPath(x, y float64, i ink) {
 	if style == "" {
 		return
 	}
-	for n, p := range i.path {
-		if n == 0 {
-			d.pdf.MoveTo(x+p.x, y+p.y)
-		} else {
-			d.pdf.LineTo(x+p.x, y+p.y)
-		}
+	d.pdf.MoveTo(x+i.path[0].x, y+i.path[0].y)
+	for _, p := range i.path[1:] {
+		d.pdf.LineTo(x+p.x, y+p.y)
 	}
 	d.pdf.DrawPath(style)
 }
