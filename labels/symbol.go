@@ -52,9 +52,8 @@ func (e *SymbolError) Error() string {
 
 // level is one error correction level that a payload can be encoded at.
 type level struct {
-	name     string
-	recovery qrcode.RecoveryLevel
-	version  int
+	name    string
+	version int
 }
 
 // The encoder's names mislead: its High is level Q, and its Highest level H.
@@ -94,7 +93,7 @@ func newLevel(payload, name string) (level, error) {
 	if err != nil {
 		return level{}, err
 	}
-	return level{name, recoveryOf[name], q.VersionNumber}, nil
+	return level{name, q.VersionNumber}, nil
 }
 
 // levelsKnown remembers the levels for payloads of one build: all bare codes
@@ -140,7 +139,7 @@ func NewSymbol(payload string, side float64) (Symbol, error) {
 }
 
 func encode(payload string, l level, module float64) (Symbol, error) {
-	q, err := qrcode.New(payload, l.recovery)
+	q, err := qrcode.New(payload, recoveryOf[l.name])
 	if err != nil {
 		return Symbol{}, &SymbolError{Payload: payload}
 	}

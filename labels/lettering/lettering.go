@@ -31,10 +31,12 @@ const (
 
 // File gives a face's TrueType file. It panics on any other name: the files
 // are part of the build.
-func File(face string) []byte {
-	data, err := files.ReadFile(face)
+func File(face string) []byte { return must(files.ReadFile(face)) }
+
+// must gives what can't be missing but by a fault of the build.
+func must[T any](value T, err error) T {
 	if err != nil {
 		panic(err)
 	}
-	return data
+	return value
 }

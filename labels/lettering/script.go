@@ -69,11 +69,7 @@ func (s *shelf) face(name string) *font.Face {
 	if f, ok := s.faces[name]; ok {
 		return f
 	}
-	data := unpack(name)
-	f, err := font.ParseTTF(bytes.NewReader(data))
-	if err != nil {
-		panic(err)
-	}
+	f := must(font.ParseTTF(bytes.NewReader(unpack(name))))
 	s.faces[name] = f
 	return f
 }
@@ -82,19 +78,8 @@ func unpack(name string) []byte {
 	if name == Book || name == Bold {
 		return File(name)
 	}
-	data, err := packed.ReadFile("scripts/" + name + ".ttf.gz")
-	if err != nil {
-		panic(err)
-	}
-	r, err := gzip.NewReader(bytes.NewReader(data))
-	if err != nil {
-		panic(err)
-	}
-	out, err := io.ReadAll(r)
-	if err != nil {
-		panic(err)
-	}
-	return out
+	data := must(packed.ReadFile("scripts/" + name + ".ttf.gz"))
+	return must(io.ReadAll(must(gzip.NewReader(bytes.NewReader(data)))))
 }
 
 // choice picks the font of each character for the shaper: the font of its
