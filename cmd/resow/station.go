@@ -15,6 +15,7 @@ import (
 
 	"resow/cmd/resow/station"
 	"resow/cmd/resow/ui"
+	"resow/labels"
 )
 
 func (a *app) stationCommand(c *cobra.Command) {
@@ -70,7 +71,7 @@ func (a *app) welcome(s *station.Station, lan bool) error {
 			fmt.Fprintf(w, "Many devices open it under %s too.\n", s.LocalName())
 		}
 		if lan && ui.IsTerminal(a.Out) {
-			a.Note(station.TerminalQR(w, s.Address(), func(line string) string {
+			a.Note(terminalQR(w, s.Address(), func(line string) string {
 				return ui.Control(a.Out, "\x1b[97;40m") + line + ui.Control(a.Out, "\x1b[0m")
 			}))
 		}
@@ -104,4 +105,31 @@ func (a *app) codesOnEnter(s *station.Station) {
 		}
 		printCodes(a.Out, s, operator, supervisor)
 	}
+}
+
+// terminalQR writes an address as a QR symbol of half blocks, dark on light
+// whatever the terminal's colors are: dark colors a line.
+func terminalQR(w io.Writer, address string, dark func(line string) string) error {
+	symbol, err := labels.NewSymbol(address, 60)
+	if err != nil {
+		return err
+	}
+	const quiet = labels.QuietModules
+	n := symbol.Modules()
+	for y := -quiet; y < n+quiet; y += 2 {
+		var line strings.Builder
+		for x := -quiet; x < n+quiet; x++ {
+			top, low := symbol.Dark(x, y), symbol.Dark(x, y+1)
+			line.WriteString(halfBlocks[[2]bool{top, low}])
+		}
+		if _, err := fmt.Fprintln(w, dark(line.String())); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// halfBlocks are the signs for a dark or light module over another.
+var halfBlocks = map[[2]bool]string{
+	{true, true}: " ", {true, false}: "▄", {false, true}: "▀", {false, false}: "█",
 }

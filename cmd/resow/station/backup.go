@@ -2,7 +2,6 @@ package station
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -44,8 +43,7 @@ type backupNote struct {
 
 func loadBackups(path string) *backups {
 	b := &backups{path: path}
-	data, err := os.ReadFile(path)
-	if err != nil || json.Unmarshal(data, &b.note) != nil {
+	if readJSONFile(path, &b.note) != nil {
 		b.note = backupNote{} // a backup too many is no harm
 	}
 	return b

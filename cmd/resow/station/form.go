@@ -56,7 +56,7 @@ func (s *Station) stepCautions(k medium.Kind, f medium.Farm) (out []string) {
 		out = append(out, text)
 	}
 	if k == medium.KindSanitize {
-		for _, c := range cautions(f) {
+		for _, c := range farm.Cautions(f) {
 			out = append(out, c.Text)
 		}
 	}

@@ -10,11 +10,8 @@ import (
 )
 
 type historyLine struct {
-	Seq      uint64
+	medium.Step
 	At       string
-	By       string
-	SentBy   string
-	Kind     medium.Kind
 	Text     string
 	Move     string
 	Void     bool
@@ -45,9 +42,8 @@ func (v *visit) history(f *farm.Farm) (code medium.Code, lines []historyLine, er
 	thread, err := f.Thread(code)
 	now := medium.Standings(thread)
 	for i, one := range slices.Backward(thread) {
-		l := historyLine{Seq: one.MatSeq, At: one.When(f.Loc, "2006-01-02 15:04"), By: one.By, SentBy: one.SentBy,
-			Kind: one.Kind, Text: farm.Line(one.Body), Pictures: medium.PicturesOf(one.Body),
-			Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0}
+		l := historyLine{Step: one, At: one.When(f.Loc, "2006-01-02 15:04"), Text: farm.Line(one.Body),
+			Pictures: medium.PicturesOf(one.Body), Void: now[i].Void, Missed: !one.Outcome.Accepted || now[i].Since > 0}
 		if one.Outcome.From != one.Outcome.To {
 			l.Move = string(one.Outcome.To)
 		}
@@ -78,7 +74,7 @@ func (v *visit) correctPage(f *farm.Farm) (filling, error) {
 	if err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(lines, func(l historyLine) bool { return strconv.FormatUint(l.Seq, 10) == v.r.PathValue("seq") })
+	i := slices.IndexFunc(lines, func(l historyLine) bool { return strconv.FormatUint(l.MatSeq, 10) == v.r.PathValue("seq") })
 	if i < 0 {
 		return nil, v.noPage()
 	}

@@ -5,14 +5,10 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"net/http"
 	"net/url"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -106,7 +102,7 @@ func (p *people) pass(s session) string {
 }
 
 func (p *people) sign(id, shift, initials string) string {
-	mac := hmac.New(sha256.New, p.passKey)
+	mac := hmac.New(sha256.New, p.PassKey)
 	fmt.Fprintf(mac, "%s.%s.%s", id, shift, initials)
 	return id + "." + shift + "." + hex.EncodeToString(mac.Sum(nil)[:16])
 }
@@ -123,7 +119,7 @@ func (p *people) onPass(pass, by string, at time.Time) (device string, proven, r
 	during := err == nil && !at.Before(shift.Add(-agoSlack)) && !at.After(shift.Add(shiftFor+agoSlack))
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	revoked = !p.revoked[parts[0]].IsZero()
+	revoked = !p.Revoked[parts[0]].IsZero()
 	return parts[0], during && !revoked, revoked
 }
 
@@ -164,14 +160,7 @@ type holding struct {
 
 func loadHolding(path string) (*holding, error) {
 	h := &holding{path: path}
-	data, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return h, nil
-	}
-	if err == nil {
-		err = json.Unmarshal(data, &h.list)
-	}
-	if err != nil {
+	if err := readJSONFile(path, &h.list); err != nil {
 		return nil, &ConfigError{fmt.Sprintf(
 			"%s can't be read (%v); it holds steps that wait for a supervisor. Move it away; phones send them again", path, err)}
 	}
@@ -440,7 +429,7 @@ func (v *visit) sendHeld() (string, error) {
 	}
 	reason := strings.TrimSpace(v.form.Get("reason"))
 	if reason == "" || len(reason) > 300 {
-		return "", &medium.InputError{Field: v.t.get("field.reason"), Value: reason,
+		return "", &medium.InputError{Field: "reason", Value: reason,
 			Want: "why it is refused, in one line; its maker reads it"}
 	}
 	if err := v.holding.refuse(one.Token, fmt.Sprintf("%s (%s)", reason, sender), v.c.Now()); err != nil {

@@ -110,52 +110,35 @@ type people struct {
 	codes    []pairCode
 	triesOf  map[string][]time.Time
 	sessions map[string]*session
-	known    []string // initials seen, newest first
-	passKey  []byte   // signs what pages prove later
-	revoked  map[string]time.Time
-	last     map[medium.Kind]url.Values
+	saved
 }
 
 // saved is the file.
 type saved struct {
 	Sessions []*session                 `json:"sessions"`
-	Initials []string                   `json:"initials"`
+	Initials []string                   `json:"initials"` // seen, the newest first
 	Last     map[medium.Kind]url.Values `json:"last_values"`
-	PassKey  []byte                     `json:"pass_key"`
+	PassKey  []byte                     `json:"pass_key"`          // signs what pages prove later
 	Revoked  map[string]time.Time       `json:"revoked,omitempty"` // devices by their id
 }
 
 func loadPeople(path string, now func() time.Time, random io.Reader) (*people, error) {
-	p := &people{path: path, now: now, random: random, triesOf: map[string][]time.Time{}, sessions: map[string]*session{}}
-	data, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		data, err = []byte("{}"), nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	var s saved
-	if err := json.Unmarshal(data, &s); err != nil {
+	p := &people{path: path, now: now, random: random, triesOf: map[string][]time.Time{}, sessions: map[string]*session{},
+		saved: saved{Last: map[medium.Kind]url.Values{}, Revoked: map[string]time.Time{}}}
+	if err := readJSONFile(path, &p.saved); err != nil {
 		return nil, &ConfigError{fmt.Sprintf(
 			"%s can't be read (%v); remove it and pair the devices again, the ledger is not touched by that", path, err)}
 	}
-	for _, one := range s.Sessions {
+	for _, one := range p.Sessions {
 		if len(one.Hash) == 2*sha256.Size && (one.Role == Operator || one.Role == Supervisor) {
 			p.sessions[one.Hash] = one
 		}
 	}
-	p.known, p.last, p.revoked, p.passKey = s.Initials, s.Last, s.Revoked, s.PassKey
-	if p.last == nil {
-		p.last = map[medium.Kind]url.Values{}
-	}
-	if p.revoked == nil {
-		p.revoked = map[string]time.Time{}
-	}
-	if len(p.passKey) >= sha256.Size {
+	if len(p.PassKey) >= sha256.Size {
 		return p, nil
 	}
-	p.passKey = make([]byte, sha256.Size)
-	if _, err := io.ReadFull(random, p.passKey); err != nil {
+	p.PassKey = make([]byte, sha256.Size)
+	if _, err := io.ReadFull(random, p.PassKey); err != nil {
 		return nil, err
 	}
 	return p, p.save()
@@ -163,11 +146,23 @@ func loadPeople(path string, now func() time.Time, random io.Reader) (*people, e
 
 // save writes the file whole or not at all. The caller holds the lock.
 func (p *people) save() error {
-	s := saved{Initials: p.known, Last: p.last, PassKey: p.passKey, Revoked: p.revoked}
+	p.Sessions = nil
 	for _, hash := range slices.Sorted(maps.Keys(p.sessions)) {
-		s.Sessions = append(s.Sessions, p.sessions[hash])
+		p.Sessions = append(p.Sessions, p.sessions[hash])
 	}
-	return writeJSONFile(p.path, s)
+	return writeJSONFile(p.path, p.saved)
+}
+
+// readJSONFile reads a file beside the ledger; one that is not there is empty.
+func readJSONFile(path string, to any) error {
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return json.Unmarshal(data, to)
 }
 
 // writeJSONFile writes a file beside the ledger, whole or not at all.
@@ -381,8 +376,8 @@ func (p *people) beginShift(hash, text string) error {
 			return err
 		}
 		s.Initials, s.Shift = initials, p.now().UTC()
-		others := slices.DeleteFunc(p.known, func(known string) bool { return known == initials })
-		p.known = append([]string{initials}, others[:min(len(others), maxKnown-1)]...)
+		others := slices.DeleteFunc(p.Initials, func(known string) bool { return known == initials })
+		p.Initials = append([]string{initials}, others[:min(len(others), maxKnown-1)]...)
 		return nil
 	})
 }
@@ -415,8 +410,8 @@ func (p *people) revoke(id string) error {
 	for hash, s := range p.sessions {
 		if s.id() == id {
 			delete(p.sessions, hash)
-			p.revoked[id] = p.now().UTC()
-			maps.DeleteFunc(p.revoked, func(_ string, when time.Time) bool { return p.now().Sub(when) > heldFor })
+			p.Revoked[id] = p.now().UTC()
+			maps.DeleteFunc(p.Revoked, func(_ string, when time.Time) bool { return p.now().Sub(when) > heldFor })
 			return p.save()
 		}
 	}
@@ -438,7 +433,7 @@ func (p *people) list() (all []session) {
 func (p *people) initials(who session) (free []string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	for _, one := range p.known {
+	for _, one := range p.Initials {
 		if p.mayTake(&who, one) == nil {
 			free = append(free, one)
 		}
@@ -451,7 +446,7 @@ func (p *people) lastValues(k medium.Kind) url.Values {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	out := url.Values{}
-	for name, v := range p.last[k] {
+	for name, v := range p.Last[k] {
 		out[name] = slices.Clone(v)
 	}
 	return out
@@ -460,8 +455,8 @@ func (p *people) lastValues(k medium.Kind) url.Values {
 func (p *people) remember(k medium.Kind, v url.Values) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if !maps.EqualFunc(p.last[k], v, slices.Equal) {
-		p.last[k] = v
+	if !maps.EqualFunc(p.Last[k], v, slices.Equal) {
+		p.Last[k] = v
 		_ = p.save() // a value that is not prefilled next time is no harm
 	}
 }

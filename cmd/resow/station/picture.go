@@ -348,17 +348,16 @@ func orientation(jpg []byte) int {
 	if !bytes.HasPrefix(jpg, []byte{0xff, 0xd8}) {
 		return 1
 	}
-	for at := 2; at+4 <= len(jpg) && jpg[at] == 0xff; {
-		length := int(binary.BigEndian.Uint16(jpg[at+2:]))
-		if jpg[at+1] == 0xda || length < 2 || at+2+length > len(jpg) {
+	for at := 2; ; {
+		marker, body, next, ok := segment(jpg, at)
+		if !ok || marker == 0xda {
 			return 1
 		}
-		if part := jpg[at+4 : at+2+length]; jpg[at+1] == 0xe1 && bytes.HasPrefix(part, []byte("Exif\x00\x00")) {
-			return tiffOrientation(part[6:])
+		if exif, is := bytes.CutPrefix(body, []byte("Exif\x00\x00")); is && marker == 0xe1 {
+			return tiffOrientation(exif)
 		}
-		at += 2 + length
+		at = next
 	}
-	return 1
 }
 
 func tiffOrientation(tiff []byte) int {

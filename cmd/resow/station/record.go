@@ -195,7 +195,7 @@ func (s *Station) recordOrder(m maker, o *order) ([]medium.Step, error) {
 // name: one code that can't be read must not let the others go on.
 func (s *Station) plan(f *farm.Farm, m maker, o *order) ([]medium.Step, error) {
 	if slices.Contains(medium.FarmKinds(), o.kind) {
-		step, err := s.bottleStep(f, *o)
+		step, err := bottleStep(f, *o)
 		step.By, step.SentBy = m.by, m.sentBy
 		return []medium.Step{step}, err
 	}

@@ -141,7 +141,7 @@ func (r *round) answer(j *job, asked store.Request, answers []store.Answer, err 
 	a := answers[0]
 	if a.Repeated {
 		r.door.repeats.Add(1)
-		a.Err = sameSteps(asked.Token, asked.Steps, a.Steps)
+		a.Err = farm.SameSteps(asked.Token, asked.Steps, a.Steps)
 	}
 	j.steps = a.Steps
 	j.end(a.Err)

@@ -26,33 +26,11 @@ type sanitizersPage struct {
 }
 
 func (v *visit) sanitizersPage(f *farm.Farm) (filling, error) {
-	page := &sanitizersPage{Cautions: cautions(f.Farm)}
+	page := &sanitizersPage{Cautions: farm.Cautions(f.Farm)}
 	for _, one := range f.Sanitizers {
 		page.List = append(page.List, sanitizerLine{one, medium.Seconds(one.ContactS), sanitizer.Notes(one)})
 	}
 	return page, nil
-}
-
-// cautions are the sentences beside sanitizing with the farm's products.
-func cautions(f medium.Farm) (out []sanitizer.Caution) {
-	seen := map[string]bool{}
-	for _, p := range f.Sanitizers {
-		for _, c := range cautionsOf(p.Active, p.MaxPPM) {
-			if !seen[c.Code] {
-				seen[c.Code] = true
-				out = append(out, c)
-			}
-		}
-	}
-	if len(out) == 0 {
-		return cautionsOf(string(sanitizer.Other), 0)
-	}
-	return out
-}
-
-// cautionsOf are those of one solution that is sprayed.
-func cautionsOf(active string, ppm float64) []sanitizer.Caution {
-	return sanitizer.Cautions(sanitizer.Work{Active: sanitizer.Active(active), UsePPM: ppm, Misting: true})
 }
 
 type labelPage struct {

@@ -71,7 +71,7 @@ func (v *visit) mixPage(f *farm.Farm) (filling, error) {
 		asked = v.r.URL.Query()
 	}
 	page := &mixPage{frame: frame{Question: v.form == nil}, Asked: mixing(asked), Token: v.newToken(), At: asked.Get("at"),
-		TempUnit: tempUnit(f.Settings.Units)}
+		TempUnit: tempUnit(f)}
 	for i, one := range f.Sanitizers {
 		chosen := one.Name == page.Asked.Product || page.Asked.Product == "" && i == 0
 		page.Products = append(page.Products, choice{one.Name, one.Name, chosen})
@@ -80,7 +80,7 @@ func (v *visit) mixPage(f *farm.Farm) (filling, error) {
 		page.Bottles = append(page.Bottles, bottleLineOf(f, b))
 	}
 	if page.Asked.Product == "" {
-		page.Cautions = cautions(f.Farm)
+		page.Cautions = farm.Cautions(f.Farm)
 		return page, nil
 	}
 	product, err := f.Product(page.Asked.Product)
@@ -95,7 +95,7 @@ func (v *visit) mixPage(f *farm.Farm) (filling, error) {
 		if v.problem == "" {
 			v.refused(err)
 		}
-		page.Cautions = cautionsOf(product.Active, product.MaxPPM)
+		page.Cautions = farm.CautionsOf(product.Active, product.MaxPPM)
 		return page, nil
 	}
 	for _, r := range mixed.Recipes {
@@ -143,7 +143,7 @@ func (v *visit) sendBottle(kind medium.Kind, next string) (string, error) {
 
 // bottleStep plans the record. It does not look a bottle up that is named: a request
 // that is sent again after it was poured away is still the same request.
-func (s *Station) bottleStep(f *farm.Farm, o order) (step medium.Step, err error) {
+func bottleStep(f *farm.Farm, o order) (step medium.Step, err error) {
 	step.Mat = medium.FarmThread
 	at, day, _, err := o.happened(f.Now())
 	step.At = at
@@ -152,41 +152,19 @@ func (s *Station) bottleStep(f *farm.Farm, o order) (step medium.Step, err error
 	case o.kind == medium.KindStrip:
 		var strip medium.Strip
 		strip, err = farm.ReadStrip(amount.Beside(o.form.Get("reads"), "ppm"), amount.Beside(o.form.Get("blocks"), "ppm"),
-			amount.Beside(o.form.Get("temp"), tempUnit(f.Settings.Units)), strings.TrimSpace(o.form.Get("ph")))
+			amount.Beside(o.form.Get("temp"), tempUnit(f)), strings.TrimSpace(o.form.Get("ph")))
 		strip.Code, step.Body = medium.Code(o.mats[0]), &strip
 	case o.kind == medium.KindDiscard:
 		step.Body = &medium.Discard{Code: medium.Code(o.mats[0]), Reason: strings.TrimSpace(o.form.Get("reason"))}
 	case day:
-		err = &medium.InputError{Field: s.t.get("field.at"), Value: o.form.Get("at"),
+		err = &medium.InputError{Field: "at", Value: o.form.Get("at"),
 			Want: "the time too: it says how long the solution is good"}
 	default:
-		step.Body, err = s.mixture(f, o.form)
+		ask := mixing(o.form)
+		ask.Temp = amount.Beside(o.form.Get("temp"), tempUnit(f))
+		step.Body, err = f.Bottled(ask)
 	}
 	return step, err
-}
-
-// mixture works out the bottle that was mixed, and draws its code.
-func (s *Station) mixture(f *farm.Farm, form url.Values) (*medium.Solution, error) {
-	product, err := f.Product(form.Get("product"))
-	if err != nil {
-		return nil, err
-	}
-	ask := mixing(form)
-	ask.Temp = amount.Beside(form.Get("temp"), tempUnit(f.Settings.Units))
-	if product.OpenedDays > 0 && ask.Opened == "" {
-		want := fmt.Sprintf("the day; an opened bottle of %s stays good for %g days", product.Name, product.OpenedDays)
-		return nil, &medium.InputError{Field: s.t.get("field.opened"), Value: "", Want: want}
-	}
-	mixed, err := f.Mix(ask)
-	if err != nil {
-		return nil, err
-	}
-	solution, err := f.Solution(ask, mixed)
-	if err != nil {
-		return nil, err
-	}
-	solution.Code, err = f.FreshBottle()
-	return &solution, err
 }
 
 // solutionCode reads the code of a solution's tag.
@@ -235,7 +213,7 @@ func (v *visit) solutionPage(f *farm.Farm) (filling, error) {
 	}
 	page := &solutionPage{frame: frame{Title: v.t.get("solution.title", b.Solution.Code.String()), Live: true},
 		bottleLine: bottleLineOf(f, b), Active: sanitizer.Active(b.Solution.Active).Title(), Made: f.Stamp(b.MadeAt),
-		Water: water(f, b), TempUnit: tempUnit(f.Settings.Units), Cautions: cautionsOf(b.Solution.Active, b.Strength()),
+		Water: f.Water(b), TempUnit: tempUnit(f), Cautions: farm.CautionsOf(b.Solution.Active, b.Strength()),
 		New: v.r.FormValue("new") != "", Token: v.newToken(), Away: v.newToken(), Filled: v.form}
 	page.Least, page.Most = b.Range()
 	page.Product, _ = f.DirectionsOf(b)
@@ -245,26 +223,8 @@ func (v *visit) solutionPage(f *farm.Farm) (filling, error) {
 	return page, nil
 }
 
-// water says what was last read of a solution's temperature and pH.
-func water(f *farm.Farm, b medium.Bottle) (out []string) {
-	if r, ok := b.Temperature(); ok {
-		c, unit := *r.Strip.TempC, tempUnit(f.Settings.Units)
-		if unit == "F" {
-			c = c*9/5 + 32
-		}
-		out = append(out, fmt.Sprintf("%.1f %s (%s, %s)", c, unit, f.Stamp(r.Noted.At), r.Noted.By))
-	}
-	if r, ok := b.PH(); ok {
-		out = append(out, fmt.Sprintf("pH %g (%s, %s)", *r.Strip.PH, f.Stamp(r.Noted.At), r.Noted.By))
-	}
-	return out
-}
-
-func tempUnit(units string) string {
-	if units == medium.US {
-		return "F"
-	}
-	return "C"
+func tempUnit(f *farm.Farm) string {
+	return farm.Unit(medium.Field{Of: medium.OfTemperature}, f.Settings.Units == medium.US)
 }
 
 // solutionTag gives the tag for the bottle.

@@ -17,7 +17,6 @@ import (
 
 	"github.com/hashicorp/mdns"
 
-	"resow/labels"
 	"resow/labels/report"
 	"resow/store"
 )
@@ -257,28 +256,3 @@ func caseless(next http.Handler) http.Handler {
 		next.ServeHTTP(w, r)
 	})
 }
-
-// TerminalQR writes an address as a QR symbol of half blocks, dark on light
-// whatever the terminal's colors are: dark colors a line.
-func TerminalQR(w io.Writer, address string, dark func(line string) string) error {
-	symbol, err := labels.NewSymbol(address, 60)
-	if err != nil {
-		return err
-	}
-	const quiet = labels.QuietModules
-	n := symbol.Modules()
-	for y := -quiet; y < n+quiet; y += 2 {
-		var line strings.Builder
-		for x := -quiet; x < n+quiet; x++ {
-			top, low := symbol.Dark(x, y), symbol.Dark(x, y+1)
-			line.WriteString(halfBlocks[[2]bool{top, low}])
-		}
-		if _, err := fmt.Fprintln(w, dark(line.String())); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// halfBlocks are the signs for a dark or light module over another.
-var halfBlocks = map[[2]bool]string{{true, true}: " ", {true, false}: "▄", {false, true}: "▀", {false, false}: "█"}

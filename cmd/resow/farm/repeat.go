@@ -1,4 +1,4 @@
-package station
+package farm
 
 import (
 	"encoding/json"
@@ -8,10 +8,10 @@ import (
 	"resow/store"
 )
 
-// sameSteps holds a repeated request against what is on record under its
+// SameSteps holds a repeated request against what is on record under its
 // token. The store compares mats, kinds and initials; a form that was changed
 // and sent again under an old token must not look as if it had been recorded.
-func sameSteps(token string, asked, recorded []medium.Step) error {
+func SameSteps(token string, asked, recorded []medium.Step) error {
 	for i := range asked {
 		body := asked[i].Body
 		if solution, ok := body.(*medium.Solution); ok { // its code is drawn anew for each request
