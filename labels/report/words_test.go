@@ -2,6 +2,8 @@ package report
 
 import (
 	"maps"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"testing"
@@ -26,6 +28,28 @@ func TestWordsAreFilledAndRowsWhole(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Every text that the code asks for is there, and no text is there for nothing.
+func TestEachTextIsAskedFor(t *testing.T) {
+	asked, there := map[string]bool{}, map[string]bool{}
+	files, err := filepath.Glob("*.go")
+	require.NoError(t, err)
+	for _, file := range files {
+		source, err := os.ReadFile(file)
+		require.NoError(t, err)
+		for _, m := range regexp.MustCompile(`text(?:s\[|\()"([a-z ]+)"[\])]`).FindAllStringSubmatch(string(source), -1) {
+			asked[m[1]] = true
+		}
+	}
+	for key, w := range allWords() {
+		require.NotEmpty(t, w.heading, key)
+		for what, texts := range w.texts {
+			there[what] = true
+			require.NotContains(t, texts, "", key)
+		}
+	}
+	require.Equal(t, asked, there)
 }
 
 func TestWordsAreRead(t *testing.T) {
