@@ -163,14 +163,9 @@ func (c *census) grouped(by lifeBy) map[string][]lifetime.Observation {
 // oneMaterialEach says that every supplier sold one material, and every
 // material came from one supplier.
 func (c *census) oneMaterialEach() bool {
-	sold, from := map[string]string{}, map[string]string{}
+	sold, from, both := map[string]bool{}, map[string]bool{}, map[[2]string]bool{}
 	for _, m := range c.lines {
-		material, known := sold[m.supplier]
-		supplier, known2 := from[m.material]
-		if known && material != m.material || known2 && supplier != m.supplier {
-			return false
-		}
-		sold[m.supplier], from[m.material] = m.material, m.supplier
+		sold[m.supplier], from[m.material], both[[2]string{m.supplier, m.material}] = true, true, true
 	}
-	return true
+	return len(both) == len(sold) && len(both) == len(from)
 }

@@ -35,8 +35,8 @@ func (in CuttingInput) cuts() cuts {
 		c := cuts{p.Batches, p.Made, p.Proven, p.GapPercent(), count(p.Sheets, "sheet", "sheets") + " of " + stock(p.Batches),
 			"No cutting plan needs fewer: proven.", fields{"sheets": p.Sheets, "least_sheets": p.Bound}}
 		if !p.Proven {
-			c.proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", p.Bound,
-				short(c.gap))
+			c.proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).",
+				p.Bound, short(c.gap))
 		}
 		return c
 	case in.Best != nil:
@@ -54,8 +54,8 @@ func (in CuttingInput) cuts() cuts {
 			"No cutting plan needs less of the roll: proven.", fields{"roll_length_mm": p.LengthMM,
 				"least_length_mm": p.BoundMM}}
 		if !p.Proven {
-			c.proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", p.BoundMM,
-				short(c.gap))
+			c.proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).",
+				p.BoundMM, short(c.gap))
 		}
 		return c
 	}

@@ -133,8 +133,8 @@ func share(c lifetime.Count) cell {
 	if err != nil || !ratable(c) {
 		return plain
 	}
-	plain.text += fmt.Sprintf(" (%s; 95 %% interval %s to %s %%)", percentOf(c.Share()), short(100*interval.Low),
-		short(100*interval.High))
+	plain.text += fmt.Sprintf(" (%s; 95 %% interval %s to %s %%)",
+		percentOf(c.Share()), short(100*interval.Low), short(100*interval.High))
 	named["mold_percent"] = percentWithin(c.Share(), interval.Low, interval.High, "Wilson").value
 	return plain
 }

@@ -179,8 +179,8 @@ func (l lives) say() []string {
 	}
 	out := sentences{l.all.sayHalf()}
 	if len(l.pairs) > 0 {
-		out.say("The records show no difference in life between %s beyond chance (log-rank %s).", l.by.many,
-			probability(l.test.P))
+		out.say("The records show no difference in life between %s beyond chance (log-rank %s).",
+			l.by.many, probability(l.test.P))
 	} else if len(l.groups) > 1 {
 		out.say("Too few mats are retired to compare the life of the %s.", l.by.many)
 	}

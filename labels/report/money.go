@@ -73,22 +73,20 @@ func (c costs) shareOf(areaMM2 float64) float64 {
 
 func (c costs) line(g lifeGroup, all *census) costLine {
 	line := costLine{name: g.name}
-	sum, share, priced, n := 0.0, 0.0, 0, 0
+	p, sum, share, priced := c.prices, 0.0, 0.0, 0
 	for _, key := range all.bySize() {
 		if key.material != g.name {
 			continue
 		}
 		s := all.sizes[key]
-		n += s.mats
-		share += float64(s.mats) * c.shareOf(key.areaMM2)
+		share += float64(s.mats) * c.shareOf(key.areaMM2) / float64(len(g.obs))
 		priced += s.priced
 		sum += s.cost
 	}
-	share /= math.Max(1, float64(n))
 	switch {
 	case priced == 0:
 		line.refused = "no price of the mesh on file"
-	case c.prices.MediumPerTray == 0:
+	case p.MediumPerTray == 0:
 		line.refused = "no price of the medium on file"
 	case c.untimed != nil:
 		line.refused = "no washing times on file"
@@ -98,11 +96,9 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 	if line.refused != "" {
 		return line
 	}
-	line.mat = lifetime.MatCost{Mesh: sum / float64(priced), Label: c.prices.LabelPerMat,
-		SanitizerPerTurn: c.prices.SanitizerPerTurn,
-		WaterPerTurn:     c.prices.WaterPerTurn, Minutes: c.minutes, LaborPerHour: c.prices.LaborPerHour}
-	line.medium = lifetime.Medium{PerSowing: c.prices.MediumPerTray * share, Minutes: c.prices.MediumMinutes,
-		MassG: c.prices.MediumGPerTray * share}
+	line.mat = lifetime.MatCost{Mesh: sum / float64(priced), Label: p.LabelPerMat, SanitizerPerTurn: p.SanitizerPerTurn,
+		WaterPerTurn: p.WaterPerTurn, Minutes: c.minutes, LaborPerHour: p.LaborPerHour}
+	line.medium = lifetime.Medium{PerSowing: p.MediumPerTray * share, Minutes: p.MediumMinutes, MassG: p.MediumGPerTray * share}
 	var err error
 	if line.life, err = g.curve.RestrictedMean(0); err == nil {
 		line.costs, err = lifetime.CostPerTurn(line.mat, line.life.Estimate, line.medium)

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
 	"maps"
@@ -94,15 +95,13 @@ func (in ForecastInput) look(c *census) outlook {
 		return o
 	}
 	kinds, err := o.kinds(ages)
-	if err != nil {
-		o.Refused = tooFew(err)
-		return o
+	var f lifetime.Forecast
+	if err == nil {
+		plan := lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Limit: o.Limit, Runs: forecastRuns}
+		f, err = lifetime.ForecastRetirements(kinds, plan, rand.NewPCG(forecastSeed, 0))
 	}
-	plan := lifetime.ForecastPlan{TurnsPerMat: turns, Replace: true, Limit: o.Limit, Runs: forecastRuns}
-	f, err := lifetime.ForecastRetirements(kinds, plan, rand.NewPCG(forecastSeed, 0))
 	if err != nil {
 		o.Refused = tooFew(err)
-		return o
 	}
 	for i, w := range f.Weeks {
 		o.Weeks = append(o.Weeks, o.week(in.now().AddDate(0, 0, 7*i), w))
@@ -135,11 +134,7 @@ func (o *outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err e
 
 // plan gives the sowings of each week ahead.
 func (in ForecastInput) plan(o *outlook) []int {
-	n := in.Weeks
-	if n == 0 {
-		n = outlookWeeks
-	}
-	weeks := make([]int, n)
+	weeks := make([]int, cmp.Or(in.Weeks, outlookWeeks))
 	pace := (in.Sown + paceWeeks/2) / paceWeeks
 	total := 0
 	for i := range weeks {
@@ -149,7 +144,7 @@ func (in ForecastInput) plan(o *outlook) []int {
 		}
 		total += weeks[i]
 	}
-	o.Pace = float64(total) / float64(n)
+	o.Pace = float64(total) / float64(len(weeks))
 	return weeks
 }
 

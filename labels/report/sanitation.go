@@ -37,11 +37,8 @@ func Sanitation(in SanitationInput) Report {
 
 // cleaning is one row of the log.
 type cleaning struct {
-	step     medium.Step
-	place    string
-	crop     string
-	lot      string
-	sown     bool // the mat had carried a crop
+	step medium.Step
+	carried
 	voidedBy *medium.Step
 	accepted bool         // as the records stand now
 	lost     *medium.Step // the correction since which a step accepted before no longer counts
@@ -51,6 +48,12 @@ type cleaning struct {
 func (c cleaning) key() stepKey { return stepKey{c.step.Mat, c.step.MatSeq} }
 
 func (c cleaning) sanitize() bool { return c.step.Kind == medium.KindSanitize }
+
+// carried is what grew on a mat before, and where.
+type carried struct {
+	crop, lot, place string
+	sown             bool // the mat had carried a crop
+}
 
 // gap is something that an inspector would ask about.
 type gap struct {
@@ -81,11 +84,10 @@ type sanitationLog struct {
 
 // thread is what the log keeps of a mat while it reads.
 type thread struct {
-	crop, lot, place string
-	sown             bool
-	cleared          bool
-	harvested        time.Time
-	corrected        *corrected // nil: without corrections
+	carried
+	cleared   bool
+	harvested time.Time
+	corrected *corrected // nil: without corrections
 }
 
 // corrected is a mat with corrections: its steps so far and what they make of it
@@ -265,7 +267,8 @@ func (l *sanitationLog) note(t *thread, row cleaning) {
 		return
 	}
 	row.step = l.slim(s)
-	row.place, row.crop, row.lot, row.sown = cmp.Or(placeOf(row.step.Body), t.place), t.crop, t.lot, t.sown
+	row.carried = t.carried
+	row.place = cmp.Or(placeOf(row.step.Body), t.place)
 	l.rows = append(l.rows, row)
 }
 
@@ -318,8 +321,8 @@ func (l *sanitationLog) follow(t *thread, row cleaning) {
 			l.gaps = append(l.gaps, gap{what: "sown on without an accepted sanitizing step before",
 				mat: s.Mat, at: s.At, by: s.By, more: lotText(crop, b.Lot)})
 		}
-		*t = thread{crop: l.names.Kept(crop), lot: l.names.Kept(b.Lot), place: l.names.Kept(b.Place), sown: true,
-			corrected: t.corrected}
+		*t = thread{corrected: t.corrected,
+			carried: carried{l.names.Kept(crop), l.names.Kept(b.Lot), l.names.Kept(b.Place), true}}
 	case *medium.Harvest:
 		if !b.MoreCutsToCome {
 			t.harvested, t.cleared = s.At, false
@@ -361,8 +364,7 @@ func (l *sanitationLog) rowGaps() {
 	crop := func(r cleaning) string { return r.crop }
 	add("sanitizing step not accepted", cleaning.notAccepted, func(r cleaning) string { return r.why(l.loc) })
 	add("late entry", cleaning.late, func(r cleaning) string {
-		return "written down " +
-			minute(r.step.Recorded.In(l.loc))
+		return "written down " + minute(r.step.Recorded.In(l.loc))
 	})
 	add("voided step", func(r cleaning) bool { return !r.counts() }, func(r cleaning) string { return r.void(l.loc) })
 	add("no lot on file", func(r cleaning) bool { return r.counts() && r.sown && r.lot == "" }, crop)
