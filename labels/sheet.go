@@ -69,7 +69,7 @@ func (s Sheet) validate() error {
 		return err
 	}
 	if s.Copies < 0 || s.Copies > 100 {
-		return refused("%d copies cannot be; give 1 to 100", s.Copies)
+		return refused("%d copies are not possible; give 1 to 100", s.Copies)
 	}
 	if err := s.Correction.check(); err != nil {
 		return err
@@ -80,7 +80,7 @@ func (s Sheet) validate() error {
 // checkSkip refuses to leave out more labels than a page has.
 func (s Stock) checkSkip(skip int) error {
 	if skip < 0 || skip >= s.PerPage() {
-		return refused("%d labels to skip cannot be; a page of this stock has %d, so give 0 to %d", skip, s.PerPage(),
+		return refused("%d labels can't be skipped; a page of this stock has %d, so give 0 to %d", skip, s.PerPage(),
 			s.PerPage()-1)
 	}
 	return nil

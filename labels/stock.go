@@ -133,11 +133,11 @@ func (s Stock) Validate() error {
 	}
 	for _, m := range measures {
 		if math.IsNaN(m.value) || math.IsInf(m.value, 0) || m.value < 0 || m.value > 2000 || (m.positive && m.value == 0) {
-			return refused("%s of %v mm cannot be; give millimeters from the label pack, at most 2000", m.name, m.value)
+			return refused("%s of %v mm is not possible; give millimeters from the label pack, at most 2000", m.name, m.value)
 		}
 	}
 	if s.Columns < 1 || s.Rows < 1 || s.Columns > 100 || s.Rows > 100 {
-		return refused("%d columns and %d rows cannot be; give 1 to 100 of each", s.Columns, s.Rows)
+		return refused("%d columns and %d rows are not possible; give 1 to 100 of each", s.Columns, s.Rows)
 	}
 	if !(s.Safe >= SafeEdge) || s.Safe > 50 {
 		return refused("a clear edge of %v mm is too little or too much; give %v mm or some more", s.Safe, SafeEdge)

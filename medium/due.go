@@ -82,8 +82,8 @@ func WorkOn(c Condition, f Farm, loc *time.Location) (Work, bool) {
 // clock that was ahead.
 func DueByClock(recorded, now time.Time) (Finding, bool) {
 	return Finding{Rule: "clock-wrong", Severity: Stop, Source: "the times on record",
-		Text: fmt.Sprintf("the clock says %s, and the last record is of %s; one of the two is wrong, and what is due "+
-			"can't be told by it: set the clock",
+		Text: fmt.Sprintf("the clock says %s, and the last record is of %s; one of the two is wrong, so it can't tell "+
+			"what is due: set the clock",
 			now.Format(fullStamp), recorded.In(now.Location()).Format(fullStamp))}, now.Before(recorded.Add(-ClockDrift))
 }
 

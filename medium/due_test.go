@@ -195,7 +195,7 @@ func TestDuesAreInOrder(t *testing.T) {
 func TestADueListByAClockThatIsBehindSaysSo(t *testing.T) {
 	f, wrong := DueByClock(testNow, testNow.AddDate(-1, 0, 0))
 	assert.True(t, wrong)
-	assert.Equal(t, "the clock says 3 Nov 2025 09:00, and the last record is of 3 Nov 2026 09:00; one of the two is wrong, and what is due can't be told by it: set the clock", f.Text)
+	assert.Equal(t, "the clock says 3 Nov 2025 09:00, and the last record is of 3 Nov 2026 09:00; one of the two is wrong, so it can't tell what is due: set the clock", f.Text)
 	_, wrong = DueByClock(testNow, testNow.Add(-ClockDrift))
 	assert.False(t, wrong, "clocks differ by minutes")
 }

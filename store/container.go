@@ -234,7 +234,7 @@ func (c *container) checkFreelist() error {
 	}
 	n := binary.NativeEndian
 	if n.Uint16(b[8:]) != flagFreelist {
-		return fmt.Errorf("page %d is no list of free pages", c.freelist)
+		return fmt.Errorf("page %d is not a list of free pages", c.freelist)
 	}
 	count, ids := uint64(n.Uint16(b[10:])), b[pageHeader:]
 	if count == 0xFFFF {

@@ -44,7 +44,7 @@ func (e *ExistsError) Unwrap() error { return fs.ErrExist }
 type NotStoreError struct{ Path, Why string }
 
 func (e *NotStoreError) Error() string {
-	return fmt.Sprintf("%s is no ledger of resow: %s", e.Path, e.Why)
+	return fmt.Sprintf("%s is not a resow ledger: %s", e.Path, e.Why)
 }
 
 // DamagedError says that the container is broken: the file was cut, or pages of

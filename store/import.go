@@ -184,11 +184,11 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 		if err := in.Err(); err != nil && !errors.Is(err, bufio.ErrTooLong) {
 			return nil, h, nil, err
 		}
-		return refuse("it is no export of resow")
+		return refuse("it is not an export of resow")
 	}
 	line := bytes.TrimPrefix(in.Bytes(), []byte("\ufeff"))
 	if err := json.Unmarshal(line, &h); err != nil || h.Export == 0 {
-		return refuse("it is no head of an export: %v", err)
+		return refuse("it is not the head of an export: %v", err)
 	}
 	if h.Export != ExportVersion || h.Format < 1 || h.Format > Format { // that of the file when it was made
 		return nil, h, nil, &NewerError{What: fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format), MadeBy: h.MadeBy}

@@ -33,7 +33,7 @@ func strictJSON(text []byte, v any) error {
 func Members(text []byte, each func(name string, value json.RawMessage) error) error {
 	d := json.NewDecoder(bytes.NewReader(text))
 	if open, err := d.Token(); err != nil || open != json.Delim('{') {
-		return errors.New("it is no JSON object")
+		return errors.New("it is not a JSON object")
 	}
 	var names []string
 	for d.More() {

@@ -10,7 +10,7 @@ import (
 
 func TestMembersOfAnObject(t *testing.T) {
 	for text, want := range map[string]string{
-		`{"b":1,"a":[{"b":2}]}`: "", ` {} `: "", `[]`: "no JSON object", ``: "no JSON object", `{"a":1,"A":2}`: `"A" stands in it twice`,
+		`{"b":1,"a":[{"b":2}]}`: "", ` {} `: "", `[]`: "not a JSON object", ``: "not a JSON object", `{"a":1,"A":2}`: `"A" stands in it twice`,
 		`{"a":1} {}`: "something follows", `{"a":1`: "EOF", `{"a" 1}`: "expected colon", `{"a":1,"stop":2}`: "enough",
 	} {
 		var names string

@@ -70,7 +70,7 @@ func TestLongInputIsRefused(t *testing.T) {
 	require.NoError(t, os.WriteFile(plan, []byte("crop,days_min,days_max,mon,tue,wed,thu,fri,sat,sun\n"+strings.Repeat(row, 1+maxPlanBytes/len(row))), 0o600))
 	w, _, errs = deadWorld(recallDay)
 	require.Equal(t, exitUsage, run([]string{"pool", "--plan", plan, "--store", path}, w))
-	require.Contains(t, errs.String(), "larger than 1 MiB, so it is no sowing plan")
+	require.Contains(t, errs.String(), "larger than 1 MiB, so it is not a sowing plan")
 }
 
 // A shell that completes a code on a farm with more mats than it is told says so.

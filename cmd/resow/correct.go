@@ -51,7 +51,7 @@ func (a *app) correct(f *farm.Farm, code medium.Code, seq uint64, reason string)
 	}{lines, changed}, func(w io.Writer) {
 		a.printRecorded(w, lines)
 		if len(changed) > 0 {
-			fmt.Fprintln(w, "While that step was taken for true, these followed; look at each:")
+			fmt.Fprintln(w, "These steps followed while that one still counted; look at each:")
 		}
 		for _, c := range changed {
 			ui.Item(w, fmt.Sprintf("  step %d  ", c.MatSeq), fmt.Sprintf("%s on %s by %s: %s", c.Kind, c.At, c.By, c.Why))

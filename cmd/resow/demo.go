@@ -69,7 +69,7 @@ func (a *app) clearDemo() error {
 	}
 	err := a.open(true, func(f *farm.Farm) error {
 		if f.Settings.Place != farm.DemoPlace {
-			return ui.Wrong(a.path + " is no demo; choose another folder with --dir")
+			return ui.Wrong(a.path + " is not a demo; choose another folder with --dir")
 		}
 		return nil
 	})

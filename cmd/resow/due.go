@@ -20,7 +20,7 @@ func (a *app) dueCommand(c *cobra.Command) {
 	var limit int
 	var all bool
 	readAs(c, &ahead, "within", "within", amount.Span, "also what falls due soon: 24h, 3d")
-	c.Flags().IntVar(&limit, "limit", 50, "mats at most; how many more there are is said")
+	c.Flags().IntVar(&limit, "limit", 50, "most mats to list; how many more there are is said")
 	c.Flags().BoolVar(&all, "all", false, "all of them")
 	c.MarkFlagsMutuallyExclusive("limit", "all")
 	c.RunE = func(*cobra.Command, []string) error {

@@ -25,7 +25,7 @@ func (a *app) forecastCommand(c *cobra.Command) {
 		}
 		for _, n := range in.Sowings {
 			if n < 0 || n > 1e6 {
-				return ui.Wrong(fmt.Sprintf("--sowings %d: want sowings of a week, 0 or more", n))
+				return ui.Wrong(fmt.Sprintf("--sowings %d: want the sowings in a week, 0 or more", n))
 			}
 		}
 		if in.Spares < 0 {
@@ -62,7 +62,7 @@ func (a *app) forecastCommand(c *cobra.Command) {
 	}
 	c.Flags().IntVar(&in.Weeks, "weeks", 12, "how many weeks ahead")
 	c.Flags().IntSliceVar(&in.Sowings, "sowings", nil, "planned sowings of each week; the last goes on")
-	c.Flags().IntVar(&in.Spares, "spares", 0, "mats that lie ready to take the place of others")
+	c.Flags().IntVar(&in.Spares, "spares", 0, "mats that lie ready to replace others")
 	c.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .csv")
 }
 

@@ -25,7 +25,7 @@ func (a *app) importCommand(c *cobra.Command) {
 	o := &importing{}
 	c.RunE = func(_ *cobra.Command, args []string) error { return a.importFile(args[0], o) }
 	flags := c.Flags()
-	flags.StringVar(&o.What, "what", "", "mats or steps, where the columns do not tell")
+	flags.StringVar(&o.What, "what", "", "mats or steps, where the columns do not say")
 	flags.StringArrayVar(&o.maps, "map", nil, "what a column is: \"Wer=by\", yield=g,comma; \"Column=-\" leaves it out")
 	flags.StringArrayVar(&o.sets, "set", nil, "value for every row without one: sides=both, at=2026-01-05")
 	flags.StringVar(&o.Skip, "skip", "", "lines to leave out: 3,12-15")

@@ -236,7 +236,7 @@ func printAdded(line func(name, text string), f *farm.Farm, d farm.Mixed, weighe
 
 func printRecipe(w io.Writer, f *farm.Farm, d farm.Mixed) {
 	if r := d.Recipe; r != nil {
-		fmt.Fprintln(w, "\nWith the measures of a kitchen:")
+		fmt.Fprintln(w, "\nIn kitchen measures:")
 		ui.Item(w, "  ", r.Text)
 		ui.Item(w, "  ", fmt.Sprintf("That really gives %s ppm, %s.", farm.Digits(r.StrengthPPM, 4), offBy(r.ErrorPercent)))
 	} else if d.Kitchen != nil && d.Question == "dilute" {

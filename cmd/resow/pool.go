@@ -74,7 +74,7 @@ func readPlan(name string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 		return nil, err
 	}
 	if len(text) > maxPlanBytes {
-		return nil, ui.Wrong(name + " is larger than 1 MiB, so it is no sowing plan")
+		return nil, ui.Wrong(name + " is larger than 1 MiB, so it is not a sowing plan")
 	}
 	r := csv.NewReader(bytes.NewReader(text))
 	r.TrimLeadingSpace = true

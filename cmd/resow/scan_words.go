@@ -64,9 +64,9 @@ func words(to farm.WashAnswer) loud {
 		return said(ui.Yellow, "TWICE", "The same mat within 3 seconds: counted once, nothing more was recorded.")
 	case farm.WashUnknownCard:
 		return aside(ui.Red, "UNKNOWN CARD",
-			to.Code.String()+" is no card in force of this farm. `resow cards list` lists them.")
+			to.Code.String()+" is not a card in force on this farm. `resow cards list` lists them.")
 	case farm.WashNoBottle:
-		return aside(ui.Red, "UNKNOWN BOTTLE", to.Code.String()+" is no solution on the farm. "+
+		return aside(ui.Red, "UNKNOWN BOTTLE", to.Code.String()+" is not a solution on this farm. "+
 			"Do not use what nobody can identify; mix a fresh one with `resow mix`.")
 	case farm.WashMeasure:
 		return aside(ui.Red, "MEASURE", strings.Join(sentences(to.Missing),

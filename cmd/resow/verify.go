@@ -99,7 +99,7 @@ func (a *app) printVerified(w io.Writer, v verified) {
 			"the paper can say: "+
 			a.self+" verify --anchor ANCHOR, as it stands on a label sheet or a report.")
 	case v.want != nil && v.whole:
-		fmt.Fprintf(w, "all that the paper counts is here unchanged, %s; added since: %d\n",
+		fmt.Fprintf(w, "every record that the paper counts is here unchanged, %s; added since: %d\n",
 			ui.Counted(int(v.want.Count), "record"), uint64(v.found.Steps)-v.want.Count)
 	}
 	if v.kept.Named > 0 {

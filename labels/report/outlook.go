@@ -56,7 +56,7 @@ type ForecastInput struct {
 	Weeks   int   // ahead; 0 is 12
 	Sown    int   // sowings in the last four weeks
 	Sowings []int // planned, of each week; the last goes on. None: the pace of the last four weeks
-	Spares  int   // mats that lie ready to take the place of others
+	Spares  int   // mats that lie ready to replace others
 }
 
 // census judges every mat in use by the farm's own rules.

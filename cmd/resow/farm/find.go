@@ -19,7 +19,7 @@ type CodeError struct {
 }
 
 func (e *CodeError) Error() string {
-	text := fmt.Sprintf("%q is no mat of this farm", e.Input)
+	text := fmt.Sprintf("%q is not a mat of this farm", e.Input)
 	if e.Err != nil {
 		text = e.Err.Error()
 	}
@@ -79,7 +79,7 @@ func (f *Farm) Other(code medium.Code) string {
 			return fmt.Sprintf("%s is the code of a bottle, not of a mat, and no solution on file has it", code)
 		}
 		s := b.Solution
-		text := fmt.Sprintf("%s is no mat: it is the solution of %s, mixed %s, good until %s", code, s.Product,
+		text := fmt.Sprintf("%s is not a mat: it is the solution of %s, mixed %s, good until %s", code, s.Product,
 			f.Stamp(b.MadeAt), f.Stamp(s.GoodUntil))
 		if !b.DiscardedAt.IsZero() {
 			return text + ", and was discarded " + f.Stamp(b.DiscardedAt)
@@ -90,7 +90,7 @@ func (f *Farm) Other(code medium.Code) string {
 		if !ok {
 			return fmt.Sprintf("%s is the code of a card, not of a mat, and no card in force has it", code)
 		}
-		return fmt.Sprintf("%s is no mat: it is the card %s; it is scanned at the wash station", code, CardWord(c))
+		return fmt.Sprintf("%s is not a mat: it is the card %s; it is scanned at the wash station", code, CardWord(c))
 	}
 	return ""
 }

@@ -348,7 +348,7 @@ func TestMessyMats(t *testing.T) {
 	require.Equal(t, []float64{500, 254, 1.2, 0.4, 4.5}, []float64{b.LengthMM, b.WidthMM, b.ApertureMM, b.ThreadMM, b.Cost})
 	require.Equal(t, 14, p.Rows[0].Step.At.Day())
 	require.Len(t, p.Bad, 3)
-	for i, want := range []string{`length "fifty"`, "it has no size, so it is no mat", `there is no day "31/02/2025"`} {
+	for i, want := range []string{`length "fifty"`, "it has no size, so it is not a mat", `there is no day "31/02/2025"`} {
 		require.Equal(t, i+4, p.Bad[i].Line)
 		require.Contains(t, p.Bad[i].Text, want)
 	}

@@ -155,7 +155,7 @@ func (r *row) mat(out *store.Row) error {
 		return r.err
 	}
 	if r.cells["size"] == "" && r.cells["length"] == "" && r.cells["width"] == "" {
-		return errors.New("it has no size, so it is no mat; where the rows are past steps, say which column holds the " +
+		return errors.New("it has no size, so it is not a mat; where the rows are past steps, say which column holds the " +
 			"kind of step: --map \"Column=kind\"")
 	}
 	if err := m.Check(); err != nil {
@@ -170,9 +170,9 @@ func (r *row) mat(out *store.Row) error {
 			return err
 		}
 		out.Step.Mat = code
-		r.note("the mat gets a new code: its old name is no code of resow")
+		r.note("the mat gets a new code: its old name is not a resow code")
 		if name != "" && m.Mark != "" && name != m.Mark {
-			return fmt.Errorf("its name %q is no code of resow and it has the mark %q too; keep one of them", name, m.Mark)
+			return fmt.Errorf("its name %q is not a resow code and it has the mark %q too; keep one of them", name, m.Mark)
 		}
 		if name != "" {
 			m.Mark = name

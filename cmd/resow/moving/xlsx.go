@@ -163,7 +163,7 @@ func readXLSX(content []byte, want string) (t Table, err error) {
 		b.files[strings.TrimPrefix(f.Name, "/")] = f
 	}
 	if b.files["xl/workbook.xml"] == nil {
-		return t, &Error{"file", "an archive that is no workbook (.xlsx)", saveAs}
+		return t, &Error{"file", "an archive that is not a workbook (.xlsx)", saveAs}
 	}
 	var w workbook
 	var rel relations

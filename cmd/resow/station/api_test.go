@@ -257,7 +257,7 @@ func TestWhatIsNotKnownIsRefused(t *testing.T) {
 		step("mist", ``) + `x`:                                            `something follows the object`,
 		`{"kind":"mist","kind":"rinse"}`:                                  `\"kind\" stands in it twice`,
 		`{"Kind":"mist"}`:                                                 `did you mean \"kind\"`,
-		`["mist"]`:                                                        `no JSON object`,
+		`["mist"]`:                                                        `not a JSON object`,
 		step("mist", "\"where\":\"\xff\""):                                `not in UTF-8`,
 		`{"token":"0123456789abcdef","kind":"mist","mats":"` + mat + `"}`: `mats: want a list`,
 	} {

@@ -81,11 +81,11 @@ func TestDueCountsTheRest(t *testing.T) {
 func TestDueByAClockThatIsBehind(t *testing.T) {
 	s, _ := start(t, nil)
 	p := s.paired(t, Operator, "MK")
-	require.NotContains(t, p.get("/").body, "what is due can&#39;t be told by it")
+	require.NotContains(t, p.get("/").body, "it can&#39;t tell what is due")
 	require.NotContains(t, p.get("/api/v1/due").body, "clock-wrong")
 	s.clock.forward(time.Hour)
 	s.addMats(t, 1, rand.NewChaCha8([32]byte{4}))
 	s.clock.forward(-time.Hour)
-	require.Contains(t, p.get("/").body, "what is due can&#39;t be told by it")
+	require.Contains(t, p.get("/").body, "it can&#39;t tell what is due")
 	require.Contains(t, p.get("/api/v1/due").body, `"clock-wrong"`)
 }

@@ -126,7 +126,7 @@ func replaceable(path, begins string) error {
 	head = head[:n]
 	switch {
 	case IsLedger(head):
-		return Wrong(path + " is a ledger of resow or a backup of one, and is never overwritten; name another file")
+		return Wrong(path + " is a resow ledger or a backup of one, and is never overwritten; name another file")
 	case n > 0 && !strings.HasPrefix(strings.ToLower(string(head)), strings.ToLower(begins)):
 		return Wrong(path + " exists and is not " + kindNames[begins] + ", so it is not overwritten; name another file")
 	}
