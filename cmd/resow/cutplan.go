@@ -77,7 +77,8 @@ func (p cutFlags) read() (sizes []cutting.Size, knife cutting.Cutting, err error
 		sizes = append(sizes, s)
 	}
 	if len(p.sizes) == 0 || (p.sheet == "") == (p.roll == "") {
-		return nil, knife, ui.Wrong("give the stock, --sheet 2000x1000mm or --roll 1000mm, and at least one --size 510x250mm=24")
+		return nil, knife,
+			ui.Wrong("give the stock, --sheet 2000x1000mm or --roll 1000mm, and at least one --size 510x250mm=24")
 	}
 	for _, o := range []struct {
 		to         *int
@@ -88,7 +89,8 @@ func (p cutFlags) read() (sizes []cutting.Size, knife cutting.Cutting, err error
 		}
 	}
 	if knife.KerfMM > maxKerfMM {
-		return nil, knife, &amount.Error{What: "--kerf", Input: p.kerf, Want: fmt.Sprintf("what one cut takes away, at most %d mm", maxKerfMM)}
+		return nil, knife, &amount.Error{What: "--kerf", Input: p.kerf,
+			Want: fmt.Sprintf("what one cut takes away, at most %d mm", maxKerfMM)}
 	}
 	return sizes, knife, nil
 }

@@ -117,10 +117,12 @@ func (l labelFlags) paper(f *farm.Farm) (labels.Stock, error) {
 		return labels.FindStock(name)
 	}
 	if l.stock != "" {
-		return labels.Stock{}, ui.Wrong("--stock names a stock; --page, --label, --pitch and --margin describe one: give either")
+		return labels.Stock{},
+			ui.Wrong("--stock names a stock; --page, --label, --pitch and --margin describe one: give either")
 	}
 	if l.page == "" || l.label == "" {
-		return labels.Stock{}, ui.Wrong("a stock of your own needs at least --page and --label: --page 210x297mm --label 63.5x38.1mm")
+		return labels.Stock{},
+			ui.Wrong("a stock of your own needs at least --page and --label: --page 210x297mm --label 63.5x38.1mm")
 	}
 	return l.ownStock()
 }
@@ -142,7 +144,8 @@ func (l labelFlags) ownStock() (labels.Stock, error) {
 		{"pitch", l.pitch, &s.PitchX, &s.PitchY}, {"margin", l.margin, &s.Left, &s.Top},
 	} {
 		var err error
-		if *m.x, *m.y, err = pair("--"+m.what, m.text, lengthUnits, "width x height with the unit: 63.5x38.1mm or 2.5x1.5in"); err != nil {
+		if *m.x, *m.y, err = pair("--"+m.what, m.text, lengthUnits,
+			"width x height with the unit: 63.5x38.1mm or 2.5x1.5in"); err != nil {
 			return s, err
 		}
 	}
@@ -199,12 +202,14 @@ func (a *app) correction(f *farm.Farm, l labelFlags) (medium.Printer, error) {
 	old := p
 	var err error
 	if l.offset != "" {
-		if p.OffsetXMM, p.OffsetYMM, err = pair("--offset", l.offset, lengthUnits, "how far to move the print right x down: 1.5x-0.5mm"); err != nil {
+		if p.OffsetXMM, p.OffsetYMM, err = pair("--offset", l.offset, lengthUnits,
+			"how far to move the print right x down: 1.5x-0.5mm"); err != nil {
 			return p, err
 		}
 	}
 	if l.scale != "" {
-		if p.ScaleX, p.ScaleY, err = pair("--scale", l.scale, percentUnits, "how much to stretch the print across x down: 100.3x100%"); err != nil {
+		if p.ScaleX, p.ScaleY, err = pair("--scale", l.scale, percentUnits,
+			"how much to stretch the print across x down: 100.3x100%"); err != nil {
 			return p, err
 		}
 	}
@@ -249,7 +254,10 @@ func (a *app) calibrate(f *farm.Farm, l labelFlags) error {
 		out = "calibration.pdf"
 	}
 	page := labels.Calibration{Stocks: []labels.Stock{paper}, Correction: correctionOf(p), Created: f.PaperTime(nil)}
-	if err := ui.WriteFile(out, ui.BeginsPDF, func(w io.Writer) error { return labels.WriteCalibration(w, page) }); err != nil {
+	if err := ui.WriteFile(out, ui.BeginsPDF, func(w io.Writer) error {
+		return labels.WriteCalibration(w,
+			page)
+	}); err != nil {
 		return err
 	}
 	return a.Print(struct {
@@ -259,23 +267,29 @@ func (a *app) calibrate(f *farm.Farm, l labelFlags) error {
 	}{out, paper.Name, p}, func(w io.Writer) {
 		fmt.Fprintf(w, "Wrote the ruler page of %s to %s, corrected as on record for printer %s:\n", paper.Name, out, p.Name)
 		fmt.Fprintf(w, "  %s\n", farm.Line(&p))
-		fmt.Fprint(w, ui.Wrap("Print it at 100 % on plain paper, measure, and run this again with --offset and --scale.", 78, ""))
+		fmt.Fprint(w, ui.Wrap("Print it at 100 % on plain paper, measure, and run this again with --offset and "+
+			"--scale.", 78, ""))
 	})
 }
 
 // writeLabels writes the sheet, and the single files that were asked for.
-func (a *app) writeLabels(f *farm.Farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
+func (a *app) writeLabels(f *farm.Farm, l labelFlags, printer medium.Printer,
+	codes []medium.Code) (labels.Sheet, error) {
 	sheet, err := a.labelSheet(f, l, printer, codes)
 	if err != nil {
 		return sheet, err
 	}
-	if err := ui.WriteFile(l.out, ui.BeginsPDF, func(w io.Writer) error { return labels.WriteSheet(w, sheet) }); err != nil {
+	if err := ui.WriteFile(l.out, ui.BeginsPDF, func(w io.Writer) error {
+		return labels.WriteSheet(w,
+			sheet)
+	}); err != nil {
 		return sheet, err
 	}
 	return sheet, writeSymbols(sheet, l.png, l.svg, a.Progress("writing single files", a.now))
 }
 
-func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer, codes []medium.Code) (labels.Sheet, error) {
+func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer,
+	codes []medium.Code) (labels.Sheet, error) {
 	paper, err := l.paper(f)
 	if err != nil {
 		return labels.Sheet{}, err
@@ -284,7 +298,8 @@ func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer, cod
 	if err != nil {
 		return labels.Sheet{}, err
 	}
-	sheet := labels.Sheet{Stock: paper, Skip: l.skip, Copies: l.copies, CropMarks: l.cropMarks, CutLines: paper.CutByHand(),
+	sheet := labels.Sheet{Stock: paper, Skip: l.skip, Copies: l.copies, CropMarks: l.cropMarks,
+		CutLines:   paper.CutByHand(),
 		Correction: correctionOf(printer),
 		Anchor:     anchorLead + anchor.String(), Progress: a.Progress("drawing labels", a.now)}
 	last := make([]time.Time, len(codes))
@@ -315,7 +330,8 @@ func (a *app) labelOf(f *farm.Farm, l labelFlags, c medium.Condition) (labels.La
 		size = "SET APART"
 	}
 	reprint, err := reprints(f, c)
-	return labels.Label{Code: code, Payload: payload, Size: size, Farm: f.Settings.Name, Note: l.note, Reprint: reprint}, err
+	return labels.Label{Code: code, Payload: payload, Size: size, Farm: f.Settings.Name, Note: l.note,
+		Reprint: reprint}, err
 }
 
 // payloadOf builds what the symbol holds; empty is the bare code.
@@ -348,7 +364,8 @@ func (l labelFlags) graiPayload(code string) (string, error) {
 			return "", err
 		}
 		if key[12] != want {
-			return "", &labels.PrintError{Text: fmt.Sprintf("the GRAI %s should end in the check digit %c; compare it with what GS1 issued", key, want)}
+			return "", &labels.PrintError{Text: fmt.Sprintf("the GRAI %s should end in the check digit %c; compare it with "+
+				"what GS1 issued", key, want)}
 		}
 		asset = asset[:len(asset)-1]
 	}
@@ -391,7 +408,10 @@ func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, tot
 		dir, ext, begins string
 		write            func(s labels.Symbol, w io.Writer, code string) error
 	}{
-		{pngDir, ".png", ui.BeginsPNG, func(s labels.Symbol, w io.Writer, code string) error { return s.WritePNG(w, pngPixels, code) }},
+		{pngDir, ".png", ui.BeginsPNG, func(s labels.Symbol, w io.Writer,
+			code string) error {
+			return s.WritePNG(w, pngPixels, code)
+		}},
 		{svgDir, ".svg", ui.BeginsSVG, labels.Symbol.WriteSVG},
 	} {
 		if kind.dir == "" {
@@ -475,17 +495,21 @@ func (a *app) printLabelled(sheet labels.Sheet, printer medium.Printer, l labelF
 		Explain string          `json:"symbol"`
 		Payload string          `json:"first_payload"`
 		Printer *medium.Printer `json:"printer"`
-	}{l.out, len(sheet.Labels), sheet.Pages(), sheet.Stock.Name, len(layout.Symbols), layout.Dropped, sheet.Stock.HasAnchorRoom(), symbol.Explain(), symbol.Payload, &printer}, func(w io.Writer) {
+	}{l.out, len(sheet.Labels), sheet.Pages(), sheet.Stock.Name, len(layout.Symbols), layout.Dropped,
+		sheet.Stock.HasAnchorRoom(), symbol.Explain(), symbol.Payload, &printer}, func(w io.Writer) {
 		fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s on %s of %s in %s. Print at 100 %%, not fitted to the page.",
-			ui.Counted(len(sheet.Labels)*max(1, l.copies), "label"), ui.Counted(sheet.Pages(), "page"), sheet.Stock.Name, l.out), 78, ""))
+			ui.Counted(len(sheet.Labels)*max(1, l.copies), "label"), ui.Counted(sheet.Pages(), "page"), sheet.Stock.Name,
+			l.out), 78, ""))
 		if l.fresh {
-			fmt.Fprint(w, ui.Wrap("These are all mats not sown on yet, those labeled before too. Two tags of one code mix up two mats: destroy the spare ones.", 78, ""))
+			fmt.Fprint(w, ui.Wrap("These are all mats not sown on yet, those labeled before too. Two tags of one code mix "+
+				"up two mats: destroy the spare ones.", 78, ""))
 		}
 		if len(layout.Dropped) > 0 {
 			fmt.Fprint(w, ui.Wrap("No room on the label for: "+strings.Join(layout.Dropped, ", ")+".", 78, ""))
 		}
 		if !sheet.Stock.HasAnchorRoom() {
-			fmt.Fprint(w, ui.Wrap("This stock has no margin for the ledger's anchor: write "+strings.TrimPrefix(sheet.Anchor, anchorLead)+" down, or print a report, for resow verify --anchor.", 78, ""))
+			fmt.Fprint(w, ui.Wrap("This stock has no margin for the ledger's anchor: write "+strings.TrimPrefix(sheet.Anchor,
+				anchorLead)+" down, or print a report, for resow verify --anchor.", 78, ""))
 		}
 		printedCorrected(w, printer)
 		for _, dir := range []string{l.png, l.svg} {

@@ -23,13 +23,16 @@ import (
 type tracing struct{ as, since string }
 
 func (t *tracing) flags(c *cobra.Command) {
-	c.Flags().StringVar(&t.as, "as", "", "what the name is: lot, seed-lot, mat, solution or roll (found out where only one fits)")
-	c.Flags().StringVar(&t.since, "since", "", "of a mat, solution or roll: only what was sown from this day on: 2026-11-01")
+	c.Flags().StringVar(&t.as, "as", "",
+		"what the name is: lot, seed-lot, mat, solution or roll (found out where only one fits)")
+	c.Flags().StringVar(&t.since, "since", "",
+		"of a mat, solution or roll: only what was sown from this day on: 2026-11-01")
 	must(c.RegisterFlagCompletionFunc("as", fixedWords("lot", "seed-lot", "mat", "solution", "roll")))
 }
 
 var traceKinds = []struct{ flag, from string }{
-	{"lot", trace.FromLot}, {"seed-lot", trace.FromSeedLot}, {"mat", trace.FromMat}, {"solution", trace.FromSolution}, {"roll", trace.FromRoll},
+	{"lot", trace.FromLot}, {"seed-lot", trace.FromSeedLot}, {"mat", trace.FromMat}, {"solution", trace.FromSolution},
+	{"roll", trace.FromRoll},
 }
 
 // find traces a name. Without --as it tries all that the name can be.
@@ -205,7 +208,8 @@ func (a *app) traceCommand(c *cobra.Command) {
 	c.Flags().BoolVar(&voided, "voided", false, "hold also the mats whose sowing of such a lot was voided")
 	c.Flags().StringVar(&epcis, "epcis", "", "file for the steps of these mats as GS1 EPCIS 2.0 JSON-LD")
 	c.Flags().BoolVar(&initials, "initials", false, "put into that file also who did each step")
-	c.Flags().StringVar(&n.Base, "base", "", "address of your own under which the names in it stand: https://greens.example/")
+	c.Flags().StringVar(&n.Base, "base", "",
+		"address of your own under which the names in it stand: https://greens.example/")
 	c.Flags().StringVar(&n.GRAI, "grai", "", "your GS1 company prefix and asset type for the mats: 9521234.00001")
 }
 
@@ -226,7 +230,8 @@ func (a *app) printHoldCommands(w io.Writer, r trace.Result, held bool) {
 	for _, c := range a.holdCommands(r) {
 		fmt.Fprintf(w, "to hold    %s\n", c)
 	}
-	fmt.Fprintf(w, "to print   %s report trace %s --as %s --out trace.pdf\n", a.self, ui.Quoted(r.Query.Name), traceFlag(r.Query.From))
+	fmt.Fprintf(w, "to print   %s report trace %s --as %s --out trace.pdf\n", a.self, ui.Quoted(r.Query.Name),
+		traceFlag(r.Query.From))
 }
 
 // holdCommands gives the commands that hold the mats of a trace and those with
@@ -241,11 +246,13 @@ func (a *app) holdCommands(r trace.Result) (out []string) {
 		voided = " --voided"
 	}
 	if len(r.Hold)+len(r.VoidedHold) > 0 {
-		out = append(out, fmt.Sprintf("%s trace %s --as %s%s%s --hold %s", a.self, ui.Quoted(r.Query.Name), traceFlag(r.Query.From), since, voided, ui.Quoted("recall of "+r.Query.From+" "+r.Query.Name)))
+		out = append(out, fmt.Sprintf("%s trace %s --as %s%s%s --hold %s", a.self, ui.Quoted(r.Query.Name),
+			traceFlag(r.Query.From), since, voided, ui.Quoted("recall of "+r.Query.From+" "+r.Query.Name)))
 	}
 	for _, s := range r.Seeds {
 		if len(s.Hold) > 0 {
-			out = append(out, fmt.Sprintf("%s trace %s --as seed-lot --hold %s", a.self, ui.Quoted(s.Name), ui.Quoted("same seed lot as "+r.Query.From+" "+r.Query.Name)))
+			out = append(out, fmt.Sprintf("%s trace %s --as seed-lot --hold %s", a.self, ui.Quoted(s.Name),
+				ui.Quoted("same seed lot as "+r.Query.From+" "+r.Query.Name)))
 		}
 	}
 	return out
@@ -294,7 +301,8 @@ func (a *app) writeEPCIS(f *farm.Farm, path string, mats []medium.Code, doc trac
 }
 
 func (a *app) printTrace(w io.Writer, f *farm.Farm, r trace.Result) {
-	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s %s, growths: %d, other lots at risk: %d, mats: %d", r.Query.From, r.Query.Name, len(r.Start), len(otherLots(r)), len(r.Mats)), 79, "  "))
+	fmt.Fprint(w, ui.Wrap(fmt.Sprintf("%s %s, growths: %d, other lots at risk: %d, mats: %d", r.Query.From, r.Query.Name,
+		len(r.Start), len(otherLots(r)), len(r.Mats)), 79, "  "))
 	for _, g := range r.Start {
 		a.printGrowth(w, f, g, "")
 		for _, c := range g.Before {
@@ -319,7 +327,9 @@ func (a *app) printTrace(w io.Writer, f *farm.Farm, r trace.Result) {
 	part("POSSIBLE SOURCES, on the same mats before", r.Sources)
 	a.printSeedAlso(w, f, r)
 	if len(r.Voided) > 0 {
-		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red, "SOWING VOIDED, and the mat not found otherwise")+" (--hold alone does not hold it, --hold with --voided does):", 79, "  "))
+		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red,
+			"SOWING VOIDED, and the mat not found otherwise")+" (--hold alone does not hold it, --hold with --voided "+
+			"does):", 79, "  "))
 	}
 	for _, v := range r.Voided {
 		lot := farm.Join(farm.Named("lot", v.Lot), farm.Named("seed lot", v.SeedLot))
@@ -362,7 +372,8 @@ func (a *app) printSeedAlso(w io.Writer, f *farm.Farm, r trace.Result) {
 		growths := of[medium.FoldLot(seed.Name)]
 		fmt.Fprintf(w, "OTHER CROPS OF THE SAME SEED LOT, %s:\n", seed.Name)
 		if len(r.SeedAlso) > seedShown {
-			fmt.Fprint(w, ui.Column("  ", fmt.Sprintf("%s, %s: %s", ui.Counted(len(growths), "growth"), ui.Counted(len(seed.Lots), "lot"),
+			fmt.Fprint(w, ui.Column("  ", fmt.Sprintf("%s, %s: %s", ui.Counted(len(growths), "growth"),
+				ui.Counted(len(seed.Lots), "lot"),
 				strings.Join(seed.Lots, ", ")), 79))
 		}
 		for _, g := range growths {
