@@ -22,6 +22,11 @@ type field struct {
 	Required bool
 }
 
+// Long says that a choice takes the whole width of a phone.
+func (f field) Long() bool {
+	return slices.ContainsFunc(f.Choices, func(c choice) bool { return len(c.Label) > 20 })
+}
+
 type choice struct {
 	Value, Label string
 	Chosen       bool

@@ -15,6 +15,7 @@ import (
 	"sync"
 	"time"
 
+	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/medium"
 	"resow/store"
@@ -390,21 +391,23 @@ func (s *Station) heldLine(one held, f *farm.Farm) heldLine {
 	if more := len(one.Mats) - shown; more > 0 {
 		line.Named += fmt.Sprintf(" +%d", more)
 	}
+	row, _ := medium.KindNamed(one.Kind)
 	for name, values := range one.Form {
-		if text := strings.TrimSpace(strings.Join(values, ", ")); text != "" {
-			line.Fields = append(line.Fields, keptField{s.fieldName(name), text})
+		text := strings.TrimSpace(strings.Join(values, ", "))
+		if field, ok := row.Field(name); ok { // the unit stood beside it
+			text = amount.Beside(text, farm.Unit(field, f.Settings.Units == medium.US))
+		}
+		if text != "" {
+			line.Fields = append(line.Fields, keptField{s.fieldName(one.Kind, name), text})
 		}
 	}
 	slices.SortFunc(line.Fields, func(a, b keptField) int { return strings.Compare(a.Label, b.Label) })
 	return line
 }
 
-// fieldName is what a form calls a field.
-func (s *Station) fieldName(name string) string {
-	if _, ok := s.t["field."+name]; ok {
-		return s.t.get("field." + name)
-	}
-	return name
+// fieldName is what the form of a kind calls a field: one name can mean two things.
+func (s *Station) fieldName(k medium.Kind, name string) string {
+	return cmp.Or(s.t["field."+string(k)+"."+name], s.t["field."+name], name)
 }
 
 // sendHeld accepts or refuses a step that waits. An accepted one is recorded as the

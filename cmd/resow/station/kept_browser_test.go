@@ -221,7 +221,7 @@ func TestBrowserSupervisorDecides(t *testing.T) {
 		require.Equal(t, http.StatusAccepted, status)
 	}
 	b.open("/")
-	b.see("Kept steps wait for you: 2")
+	b.see("Steps waiting for your decision: 2")
 	b.open("/kept")
 	b.see("Accept: MK did this")
 	b.picture("supervisor")
@@ -232,7 +232,7 @@ func TestBrowserSupervisorDecides(t *testing.T) {
 	require.Equal(t, medium.Growing, s.condition(t, mats[1]).Stage)
 	b.fill("reason", "it was another shelf")
 	b.click(`.card button[value="refuse"]`)
-	b.see("This device keeps no steps")
+	b.see("No steps are kept on this device")
 	require.Equal(t, medium.Growing, s.condition(t, mats[1]).Stage)
 
 	b.open("/many") // collecting
@@ -305,7 +305,7 @@ func TestBrowserMendsARefusedStep(t *testing.T) {
 	require.False(t, eval[bool](b, `document.querySelector("#waiting details").open`), "what the person came for is not pushed down")
 	b.click("#waiting summary")
 	b.click("#waiting li button")
-	b.see("You are mending the step of")
+	b.see("You are fixing the step of")
 	require.Equal(t, "281", eval[string](b, `document.querySelector("[name=yield]").value`))
 	require.True(t, eval[bool](b, `document.querySelector("[name=knife_touched]").checked`))
 	b.picture("mending")
@@ -360,7 +360,7 @@ func TestBrowserOffersARestoredLedgerItsSteps(t *testing.T) {
 		require.Equal(t, http.StatusSeeOther, p.record(mats[5], medium.KindMist, url.Values{"water": {"100"}}).status)
 	}
 	b.open("/")
-	b.see("lacks steps of this device")
+	b.see("lacks steps from this device")
 	b.picture("restored")
 	require.Eventually(t, func() bool { return b.steps("waiting") == "" }, 10*time.Second, 100*time.Millisecond)
 	for _, mat := range mats[:3] {

@@ -152,7 +152,7 @@ func TestKeptStepOverRevocationNightAndPairing(t *testing.T) {
 	accept := url.Values{"token": {form.Get("token")}, "do": {"accept"}}
 	require.Equal(t, http.StatusForbidden, boss.post("/kept/held", accept).status, "who decides says who he is")
 	require.Equal(t, http.StatusSeeOther, boss.post("/shift", url.Values{"initials": {"SV"}}).status)
-	has(t, boss.get("/").body, "Kept steps wait for you: 2")
+	has(t, boss.get("/").body, "Steps waiting for your decision: 2")
 	page := boss.get("/kept").body
 	has(t, page, "By MK, entered 25 Nov 09:00. Sent by AB")
 	has(t, page, "Accept: MK did this")
@@ -320,7 +320,7 @@ func TestKeptMixWaitsToo(t *testing.T) {
 	}
 	page := boss.get("/kept").body
 	has(t, page, "test strip")
-	has(t, page, "Nearest color block")
+	has(t, page, "nearest color block")
 	hasNot(t, page, "[kind.")
 	for _, one := range s.holding.open() {
 		require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {one.Token}, "do": {"accept"}}).status)
@@ -642,7 +642,7 @@ func TestKeptStepOutlivesAWrongClock(t *testing.T) {
 	got := send()
 	require.Equal(t, http.StatusServiceUnavailable, got.status, got.body)
 	has(t, got.body, `"final": false`)
-	has(t, got.body, "The clock of the station's computer is meant")
+	has(t, got.body, "the clock of the station's computer")
 	s.clock.forward(20*24*time.Hour + time.Minute)
 	require.Equal(t, http.StatusOK, send().status)
 }

@@ -136,9 +136,9 @@ func (s *Station) labelled(err error) string {
 	var typed *amount.Error
 	switch {
 	case errors.As(err, &input):
-		err = &medium.InputError{Field: s.fieldName(input.Field), Value: input.Value, Want: input.Want}
+		err = &medium.InputError{Field: s.fieldName("", input.Field), Value: input.Value, Want: input.Want}
 	case errors.As(err, &typed):
-		err = &amount.Error{What: s.fieldName(typed.What), Input: typed.Input, Want: typed.Want}
+		err = &amount.Error{What: s.fieldName("", typed.What), Input: typed.Input, Want: typed.Want}
 	}
 	text := err.Error()
 	if len(text) > 1 && text[1] >= 'a' && text[1] <= 'z' { // not pH

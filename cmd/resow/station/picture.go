@@ -86,10 +86,10 @@ func (p *photos) count(device string, now time.Time) error {
 	}
 	switch {
 	case p.device[device] >= dayOfDevice:
-		return &PictureError{Why: fmt.Sprintf("this device has sent %d pictures today, which is all it may", dayOfDevice),
+		return &PictureError{Why: fmt.Sprintf("this device has sent %d pictures today, which is its limit", dayOfDevice),
 			Do: "send the next tomorrow, or from another device"}
 	case p.all >= dayOfAll:
-		return &PictureError{Why: fmt.Sprintf("the station has taken %d pictures today, which is all it takes", dayOfAll),
+		return &PictureError{Why: fmt.Sprintf("the station has taken %d pictures today, which is its limit", dayOfAll),
 			Do: "send the next tomorrow"}
 	}
 	p.all++

@@ -53,7 +53,7 @@ func labelFields(v *visit) ([]string, error) {
 
 // labelForm is the form of a label.
 func (s *Station) labelForm(filled url.Values) form {
-	b := formBuilder{t: s.t, v: filled}
+	b := formBuilder{t: s.t, v: filled, f: form{Kind: medium.KindSanitizer}}
 	b.input("name", true)
 	active := b.add("active", "select", true)
 	for _, a := range sanitizer.Actives() {

@@ -62,9 +62,11 @@ var answers = []struct {
 	{as[*store.UnsureError], http.StatusInternalServerError, "way.unsure"}, // the phone asks again with the same token
 	{isOne(
 		as[*medium.VerdictError], as[*medium.CorrectError], as[*medium.ReviewError], as[*store.TakenError],
+		as[*farm.NothingToUndoError], as[*farm.FixedError],
 	), http.StatusConflict, ""},
 	{isOne( // a code that can't be read is no mat either
-		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*farm.CodesError], as[*store.UnknownMatError],
+		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*farm.CodesError], as[*farm.NoneError],
+		as[*store.UnknownMatError],
 	), http.StatusNotFound, ""},
 	{isOne(
 		as[*PictureError], as[*turnedDownError], as[*medium.InputError], as[*medium.UnknownError], as[*amount.Error],

@@ -176,7 +176,7 @@ func readForm(r *http.Request, known ...string) (url.Values, error) {
 		return nil, err
 	}
 	if err != nil {
-		return nil, &RequestError{"the form did not arrive whole; send it again"}
+		return nil, &RequestError{"the form did not arrive complete; send it again"}
 	}
 	return r.PostForm, checkForm(r.PostForm, known...)
 }
