@@ -52,8 +52,8 @@ func (c causesOver) say() []string {
 	first := c.curves[0]
 	p := incidenceAt(first, c.last)
 	cause := cmp.Or(causePhrases[first.Cause], first.Cause)
-	return []string{fmt.Sprintf("The most frequent cause so far: by turn %s the chance that a mat has been retired for %s "+
-		"is %s (95 %% interval %s).", short(c.last), cause, percentOf(p.F), percentSpan(p.Low, p.High))}
+	return []string{fmt.Sprintf("The most frequent cause so far: by turn %s the chance that a mat has been retired "+
+		"for %s is %s (95 %% interval %s).", short(c.last), cause, percentOf(p.F), percentSpan(p.Low, p.High))}
 }
 
 // causePhrases are the causes whose name is no part of a sentence.

@@ -220,7 +220,8 @@ func (m molds) sayChanges() []string {
 		default:
 			word = "more often"
 		}
-		out.say("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s (difference %s points; Fisher %s).",
+		out.say("Mats sanitized with %s, in use since %s: mold in %s of turns, before it %s: %s "+
+			"(difference %s points; Fisher %s).",
 			c.product, date(dayTime(c.day)).text, percentOf(c.after.Share()), percentOf(c.before.Share()), word,
 			difference(c.Comparison).text, probability(c.P))
 	}

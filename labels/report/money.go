@@ -98,7 +98,8 @@ func (c costs) line(g lifeGroup, all *census) costLine {
 	}
 	line.mat = lifetime.MatCost{Mesh: sum / float64(priced), Label: p.LabelPerMat, SanitizerPerTurn: p.SanitizerPerTurn,
 		WaterPerTurn: p.WaterPerTurn, Minutes: c.minutes, LaborPerHour: p.LaborPerHour}
-	line.medium = lifetime.Medium{PerSowing: p.MediumPerTray * share, Minutes: p.MediumMinutes, MassG: p.MediumGPerTray * share}
+	line.medium = lifetime.Medium{PerSowing: p.MediumPerTray * share, Minutes: p.MediumMinutes,
+		MassG: p.MediumGPerTray * share}
 	var err error
 	if line.life, err = g.curve.RestrictedMean(0); err == nil {
 		line.costs, err = lifetime.CostPerTurn(line.mat, line.life.Estimate, line.medium)

@@ -177,11 +177,11 @@ func (o outlook) say() string {
 	sure := o.Due + month.SumAtLimit
 	parts := sentences{due}
 	if month.SumAtLimit > 0 {
-		parts.say("%s the farm's own limit of %s turns", count(month.SumAtLimit, "more comes to", "more come to"),
-			short(o.Limit))
+		parts.say("%s the farm's own limit of %s turns",
+			count(month.SumAtLimit, "more comes to", "more come to"), short(o.Limit))
 	}
-	parts.say("and about %d of the others (%d to %d) will be cut, molded, worn or lost", month.SumMedian, month.SumLow,
-		month.SumHigh)
+	parts.say("and about %d of the others (%d to %d) will be cut, molded, worn or lost",
+		month.SumMedian, month.SumLow, month.SumHigh)
 	replace := "Replace about " + mats(sure+month.SumMedian)
 	if sure+month.SumMedian == 0 {
 		replace = "Probably no mat has to be replaced"
@@ -206,8 +206,8 @@ func (o outlook) sayLives() []string {
 	}
 	for _, l := range o.lives {
 		if l.misfit() {
-			out.say("The fitted life of %s does not suit its records (%s): take these weeks as rough.", l.name,
-				probability(l.suits))
+			out.say("The fitted life of %s does not suit its records (%s): take these weeks as rough.",
+				l.name, probability(l.suits))
 		}
 	}
 	return out

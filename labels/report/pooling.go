@@ -134,8 +134,8 @@ func (in PoolInput) closedForm() Section {
 			percentage(in.lacking(out)))
 	}
 	if enough, err := pool.PoissonMats(n.Mean, in.Level); err == nil {
-		s.add(cell{fmt.Sprintf("Mats that are enough in all but %s of moments (Palm)", percentOf(in.Level)), "enough_mats"},
-			enough, nil)
+		s.add(cell{fmt.Sprintf("Mats that are enough in all but %s of moments (Palm)",
+			percentOf(in.Level)), "enough_mats"}, enough, nil)
 	}
 	return s
 }

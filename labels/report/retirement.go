@@ -170,8 +170,8 @@ func (f retirementFigures) sayDue() string {
 			parts.say("%d by %s", n, r.Name)
 		}
 	}
-	said := fmt.Sprintf("%s due to be retired now by the farm's own rules: %s.", count(len(f.due), "mat is", "mats are"),
-		list(parts))
+	said := fmt.Sprintf("%s due to be retired now by the farm's own rules: %s.",
+		count(len(f.due), "mat is", "mats are"), list(parts))
 	if f.growing > 0 {
 		said += fmt.Sprintf(" %s a crop; harvest that first.", count(f.growing, "of them carries", "of them carry"))
 	}

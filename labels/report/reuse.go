@@ -248,8 +248,8 @@ func (f reuseFigures) sayTurns() string {
 	case s.least == s.most:
 		return fmt.Sprintf("Each mat in use has done %s so far.", turns(s.least))
 	}
-	return fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).", short(s.mean()),
-		s.least, s.most)
+	return fmt.Sprintf("Mats in use have done %s turns each so far on average (%d to %d).",
+		short(s.mean()), s.least, s.most)
 }
 
 func (f reuseFigures) lacks() (out []Lack) {
@@ -274,8 +274,8 @@ func (f reuseFigures) sayCost() string {
 	case g.priced == 0:
 		return "No mat has a price on file, so there is no cost per turn; put it on file when mats are added."
 	case g.pricedTurns < fewTurns:
-		return fmt.Sprintf("Mats with a price on file: %d, with %s in all; too few to state a cost per turn.", g.priced,
-			turns(g.pricedTurns))
+		return fmt.Sprintf("Mats with a price on file: %d, with %s in all; too few to state a cost per turn.",
+			g.priced, turns(g.pricedTurns))
 	}
 	said := fmt.Sprintf("The mesh has cost %s per turn so far: %s over %s of %s", g.costPerTurn(f.currency).text,
 		money(g.cost, f.currency), turns(g.pricedTurns), mats(g.priced))
@@ -288,8 +288,8 @@ func (f reuseFigures) sayCost() string {
 // sayUndocumented is what keeps the mats in use from being in order on paper.
 func (f reuseFigures) sayUndocumented() (out sentences) {
 	if f.all.undocumented > 0 {
-		out.say("Without a dated food-contact statement of the supplier on file: %d of %s in use.", f.all.undocumented,
-			mats(f.all.inUse()))
+		out.say("Without a dated food-contact statement of the supplier on file: %d of %s in use.",
+			f.all.undocumented, mats(f.all.inUse()))
 	}
 	if f.procedure > 0 {
 		out.say("Last sanitized by the farm's own procedure, not by label directions for food-contact surfaces: "+
@@ -374,8 +374,8 @@ func (f reuseFigures) matTable(in ReuseInput) Section {
 	}
 	if f.listed.left > 0 {
 		s.Figures = fields{"mats_left_out": f.listed.left}
-		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out; the list of mats has all.", matRows,
-			f.listed.left)
+		s.Note += fmt.Sprintf(" The first %d by code; %d more are left out; the list of mats has all.",
+			matRows, f.listed.left)
 	}
 	return s
 }

@@ -455,8 +455,8 @@ func (l *sanitationLog) summary(f fields) []string {
 	out.say("Sown on without an accepted sanitizing step before: %s.", count(l.unsown, "time", "times"))
 	out.say("Harvested, and no accepted sanitizing step since, at the end of the period: %s.", mats(l.open))
 	out.say("Not accepted: %d of %s.", n("sanitizings_not_accepted"), sanitized)
-	out.say("Written down late: %s. Voided: %s.", count(n("steps_late"), "step", "steps"), count(n("steps_voided"),
-		"step", "steps"))
+	out.say("Written down late: %s. Voided: %s.",
+		count(n("steps_late"), "step", "steps"), count(n("steps_voided"), "step", "steps"))
 	out.say("Weeks that are over and hold steps that nobody has reviewed: %d.", l.weeks)
 	if own := n("steps_reviewed_by_their_own"); own > 0 {
 		out.say("Reviewed by the person who did them: %s.", count(own, "step", "steps"))
