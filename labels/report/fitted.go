@@ -117,17 +117,6 @@ func (f fits) of(material string) fitted {
 	return f.all
 }
 
-// used are the lives that some mats in use go by.
-func (f fits) used(materials []string) []fitted {
-	var out []fitted
-	for _, g := range append(slices.Clone(f.groups), f.all) {
-		if g.refused == nil && slices.ContainsFunc(materials, func(m string) bool { return f.of(m).name == g.name }) {
-			out = append(out, g)
-		}
-	}
-	return out
-}
-
 // misfit says that a fitted life has the wrong shape for its records.
 func (f fitted) misfit() bool { return f.untested == nil && f.suits < 1-confidence }
 

@@ -117,7 +117,7 @@ func (o *outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err e
 			return nil, f.refused
 		}
 	}
-	for _, f := range o.fits.used(materials) {
+	for _, f := range append(slices.Clone(o.fits.groups), o.fits.all) {
 		kind, life := lifetime.Kind{Fit: f.fit}, lifeAhead{fitted: f}
 		for _, m := range materials {
 			if o.fits.of(m).name != f.name {
@@ -126,8 +126,9 @@ func (o *outlook) kinds(ages map[string][]float64) (kinds []lifetime.Kind, err e
 			life.materials = append(life.materials, m)
 			kind.Ages = append(kind.Ages, ages[m]...)
 		}
-		o.lives = append(o.lives, life)
-		kinds = append(kinds, kind)
+		if len(life.materials) > 0 {
+			o.lives, kinds = append(o.lives, life), append(kinds, kind)
+		}
 	}
 	return kinds, nil
 }

@@ -123,14 +123,14 @@ func (r Report) owner() string {
 
 // identity ties the paper to the file it was printed from.
 func (r Report) identity() string {
-	var parts []string
-	if r.StoreID != "" {
-		parts = append(parts, "store "+r.StoreID)
-	}
+	printed := r.stamp()
 	if r.Anchor != "" {
-		parts = append(parts, "anchor "+r.Anchor)
+		printed = "anchor " + r.Anchor + " · " + printed
 	}
-	return strings.Join(append(parts, r.stamp()), " · ")
+	if r.StoreID != "" {
+		printed = "store " + r.StoreID + " · " + printed
+	}
+	return printed
 }
 
 // hard is a space at which no line is broken.

@@ -91,9 +91,7 @@ func (t *terminal) section(s Section) {
 		t.para("", s.Empty)
 		return
 	}
-	s, dropped := t.narrow(s)
-	least, most := t.measure(s)
-	widths := whole(fitColumns(least, most, t.room(s)), most, int(t.room(s)))
+	s, widths, dropped := t.layOut(s)
 	rules := make([]string, len(widths))
 	for i, width := range widths {
 		rules[i] = strings.Repeat("-", width)
@@ -117,35 +115,31 @@ func (t *terminal) room(s Section) float64 {
 // and sentences stand on end.
 const longCell = 20
 
-// measure gives the widths that columns need. Where long cells can't have
-// their longCell, whole words must do.
-func (t *terminal) measure(s Section) (least, most []float64) {
-	words, most := measureColumns(s, 18, cellsOf, cellsOf)
-	least = make([]float64, len(words))
+// layOut leaves out columns of a cleaned section, in their order, until long cells
+// have their longCell, and gives the widths of the others and the heads of those
+// that went. With no column left to go, whole words must do.
+func (t *terminal) layOut(s Section) (kept Section, widths []int, dropped []string) {
+	longest, most := measureColumns(s, 18, cellsOf, cellsOf)
+	least := make([]float64, len(longest))
 	for i := range least {
-		least[i] = max(words[i], min(most[i], longCell))
+		least[i] = max(longest[i], min(most[i], longCell))
 	}
-	if sum(least) > t.room(s) && nextToDrop(s.Columns) < 0 {
-		return words, most
-	}
-	return least, most
-}
-
-// narrow leaves out columns in their order until words fit whole.
-func (t *terminal) narrow(s Section) (Section, []string) {
-	var dropped []string
-	for {
-		least, _ := t.measure(s)
+	for sum(least) > t.room(s) {
 		next := nextToDrop(s.Columns)
-		if sum(least) <= t.room(s) || next < 0 {
-			return s, dropped
+		if next < 0 {
+			least = longest
+			break
 		}
 		dropped = append(dropped, s.Columns[next].Head)
-		s.Columns, s.Rows = slices.Delete(slices.Clone(s.Columns), next, next+1), slices.Clone(s.Rows)
+		s.Columns = slices.Delete(s.Columns, next, next+1)
+		for _, figures := range []*[]float64{&longest, &least, &most} {
+			*figures = slices.Delete(*figures, next, next+1)
+		}
 		for i, row := range s.Rows {
-			s.Rows[i] = slices.Delete(slices.Clone(row), next, next+1)
+			s.Rows[i] = slices.Delete(row, next, next+1)
 		}
 	}
+	return s, whole(fitColumns(least, most, t.room(s)), most, int(t.room(s))), dropped
 }
 
 func nextToDrop(columns []Column) int {
