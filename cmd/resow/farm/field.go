@@ -217,12 +217,12 @@ func Strength(f medium.Farm, product, active, said string) (ppm float64, err err
 	return sanitizer.UsePPM(active, said)
 }
 
-// YesNo reads a box that is ticked or not.
+// YesNo reads a box that is ticked or not; one that nobody ticked is not.
 func YesNo(title, said string) (bool, error) {
 	switch strings.ToLower(said) {
 	case "yes", "on", "true": // a browser's own word, and that of a flag
 		return true, nil
-	case "no", "false":
+	case "", "no", "false":
 		return false, nil
 	}
 	return false, &medium.InputError{Field: title, Value: said, Want: "yes or no"}

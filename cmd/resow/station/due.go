@@ -15,13 +15,11 @@ const (
 )
 
 type dueLine struct {
-	Code    medium.Code
+	medium.DueItem
 	Stage   string
-	Step    medium.Kind
 	StepURL string
 	Late    bool
 	When    string
-	Reasons []string
 }
 
 type duePage struct {
@@ -40,8 +38,8 @@ func (v *visit) duePage(f *farm.Farm) (filling, error) {
 		page.Clock = list.Clock.Text
 	}
 	for _, one := range list.Items {
-		l := dueLine{Code: one.Code, Stage: v.stageText(one.Stage), Step: one.NextStep, StepURL: "/m/" + string(one.Code),
-			Late: !one.DueAt.After(now), When: v.overdue(now.Sub(one.DueAt).Hours()), Reasons: one.Reasons}
+		l := dueLine{DueItem: one, Stage: v.stageText(one.Stage), StepURL: "/m/" + string(one.Code),
+			Late: !one.DueAt.After(now), When: v.overdue(now.Sub(one.DueAt).Hours())}
 		if slices.Contains(farm.Recordable, one.NextStep) {
 			l.StepURL += "/" + string(one.NextStep)
 		}

@@ -39,18 +39,15 @@ func (s *Station) code(text string) (code medium.Code, err error) {
 
 type matPage struct {
 	frame
-	Code        medium.Code
+	medium.Condition
 	Word        medium.Word
 	Class       string // of the verdict: its shape and color
 	Gone        bool   // it is retired
 	Look        bool   // it waits to be sown on
 	Stage       string
 	Since       string
-	Turn        int
 	Crop        string
-	Mat         medium.Mat
 	Findings    []medium.Finding
-	Sanitized   *medium.LastSanitized
 	SanitizedAt string
 	Contact     string
 	Steps       []medium.Kind
@@ -79,10 +76,9 @@ func (v *visit) matPage(f *farm.Farm) (filling, error) {
 		return nil, err
 	}
 	verdict := medium.Judge(c, f.Farm, f.Now())
-	page := &matPage{frame: frame{Title: c.Code.String(), Live: true}, Code: c.Code, Word: verdict.Word,
+	page := &matPage{frame: frame{Title: c.Code.String(), Live: true}, Condition: c, Word: verdict.Word,
 		Class: verdictClass[verdict.Word], Gone: c.Stage == medium.Retired, Look: c.Stage == medium.Ready,
-		Stage: v.stageText(c.Stage), Since: c.When(c.Since, f.Loc, farm.StampForm), Turn: c.Turn, Mat: c.Mat,
-		Findings: verdict.Findings, Sanitized: c.Sanitized,
+		Stage: v.stageText(c.Stage), Since: c.When(c.Since, f.Loc, farm.StampForm), Findings: verdict.Findings,
 		Listed: slices.Contains(v.who.Basket, c.Code), Basket: len(v.who.Basket)}
 	if c.Stage == medium.Growing {
 		page.Crop = medium.CropName(c.Crops)

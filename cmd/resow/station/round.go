@@ -95,50 +95,39 @@ func aboutFarm(request store.Request) bool {
 
 // commit records what was gathered and answers each of its callers.
 func (r *round) commit() {
-	if len(r.jobs) == 0 {
-		return
-	}
 	jobs, requests := r.jobs, r.requests
 	r.jobs, r.requests, r.mats, r.steps = nil, nil, nil, 0
+	if len(jobs) == 0 {
+		return
+	}
 	answers, err := r.record(requests)
 	if _, mistake := isPanic(err); mistake && len(jobs) > 1 {
-		for i, j := range jobs { // one of them is at fault; the others must not suffer
-			alone, err := r.record(requests[i : i+1])
-			r.answer(j, requests[i], alone, err)
+		for i := range jobs { // one of them is at fault; the others must not suffer
+			r.jobs, r.requests = jobs[i:i+1], requests[i:i+1]
+			r.commit()
 		}
 		return
 	}
 	for i, j := range jobs {
-		if err != nil {
+		if err == nil {
+			r.answer(j, requests[i], answers[i])
+		} else {
 			j.end(err)
-			continue
 		}
-		r.answer(j, requests[i], answers[i:i+1], nil)
 	}
 }
 
 func (r *round) record(requests []store.Request) (answers []store.Answer, err error) {
 	defer recovered(&err)
 	answers, err = r.store.RecordEach(requests)
-	if err != nil {
-		return nil, err
+	if slices.ContainsFunc(answers, func(a store.Answer) bool { return a.Err == nil && !a.Repeated }) {
+		r.door.commits.Add(1)
+		r.door.note(r.store)
 	}
-	for _, a := range answers {
-		if a.Err == nil && !a.Repeated {
-			r.door.commits.Add(1)
-			r.door.note(r.store)
-			break
-		}
-	}
-	return answers, nil
+	return answers, err
 }
 
-func (r *round) answer(j *job, asked store.Request, answers []store.Answer, err error) {
-	if err != nil {
-		j.end(err)
-		return
-	}
-	a := answers[0]
+func (r *round) answer(j *job, asked store.Request, a store.Answer) {
 	if a.Repeated {
 		r.door.repeats.Add(1)
 		a.Err = farm.SameSteps(asked.Token, asked.Steps, a.Steps)
