@@ -139,14 +139,8 @@ func (t BottleTag) check() (code, payload string, err error) {
 	if strings.TrimSpace(t.Product) == "" {
 		return "", "", refused("a bottle tag without the product's name would be dangerous; give the name")
 	}
-	texts := append([]string{t.Product, t.Active, t.Strength, t.Use, t.MadeAt, t.GoodUntil, t.MadeBy, t.Farm},
-		t.Cautions...)
-	for _, text := range texts {
-		if err := printable(text); err != nil {
-			return "", "", err
-		}
-	}
-	return code, payload, nil
+	texts := []string{t.Product, t.Active, t.Strength, t.Use, t.MadeAt, t.GoodUntil, t.MadeBy, t.Farm}
+	return code, payload, printable(append(texts, t.Cautions...)...)
 }
 
 func (t BottleTag) headItems() []item {

@@ -177,8 +177,7 @@ func Parse(input string) (string, error) {
 }
 
 func parsePlain(input string) (string, error) {
-	s := strip(stripAIM(strings.ToUpper(strings.TrimFunc(input, blank))))
-	return parseStripped(input, fold(s))
+	return parseStripped(input, folded(input))
 }
 
 func parseStripped(input, s string) (string, error) {
@@ -234,7 +233,7 @@ func Print(code string) string {
 // list is sorted. exists is asked only about well-formed codes, at most some
 // thirty times, because the check character rules out nearly all neighbours.
 func Near(input string, exists func(code string) bool) []string {
-	s := fold(strip(stripAIM(strings.ToUpper(strings.TrimFunc(input, blank)))))
+	s := folded(input)
 	found := []string{}
 	for candidate := range slips(s) {
 		code, err := parseStripped(candidate, candidate)
@@ -291,7 +290,10 @@ func strip(s string) string {
 	}, s)
 }
 
-func fold(s string) string { return foldLetters.Replace(s) }
+// folded is what was typed or scanned, in the letters of a code.
+func folded(input string) string {
+	return foldLetters.Replace(strip(stripAIM(strings.ToUpper(strings.TrimFunc(input, blank)))))
+}
 
 var foldLetters = strings.NewReplacer("I", "1", "L", "1", "O", "0")
 

@@ -24,10 +24,8 @@ func WriteDoorSign(w io.Writer, sign DoorSign) error {
 		return refused("a door sign needs the station's web address, such as http://192.168.1.10:8080; got \"%s\"",
 			shorten(sign.Address, 60))
 	}
-	for _, text := range append([]string{sign.Title, sign.Address}, sign.Lines...) {
-		if err := printable(text); err != nil {
-			return err
-		}
+	if err := printable(append([]string{sign.Title, sign.Address}, sign.Lines...)...); err != nil {
+		return err
 	}
 	page := lettering.PageSize(sign.Letter)
 	width, height := page.Wd, page.Ht

@@ -126,22 +126,19 @@ func (l Label) check() (code, payload string, err error) {
 		return "", "", refused("the payload %q reads as %s and not as %s; build it from the label's own code",
 			payload, read, code)
 	}
-	for _, text := range []string{l.Size, l.Farm, l.Note} {
-		if err := printable(text); err != nil {
-			return "", "", err
-		}
-	}
-	return code, payload, nil
+	return code, payload, printable(l.Size, l.Farm, l.Note)
 }
 
-// printable refuses text that would come out as empty boxes.
-func printable(text string) error {
-	if !utf8.ValidString(text) {
-		return refused("%q is not text in UTF-8; type it again or convert the file it came from", shorten(text, 40))
-	}
-	if missing := lettering.Missing(text); len(missing) > 0 {
-		return refused("%q has characters that no built-in font has, such as %q; leave them out or "+
-			"write them in other letters", shorten(text, 40), string(missing[0]))
+// printable refuses texts that would come out as empty boxes.
+func printable(texts ...string) error {
+	for _, text := range texts {
+		if !utf8.ValidString(text) {
+			return refused("%q is not text in UTF-8; type it again or convert the file it came from", shorten(text, 40))
+		}
+		if missing := lettering.Missing(text); len(missing) > 0 {
+			return refused("%q has characters that no built-in font has, such as %q; leave them out or "+
+				"write them in other letters", shorten(text, 40), string(missing[0]))
+		}
 	}
 	return nil
 }
