@@ -230,8 +230,8 @@ func (d *door) work() {
 	}
 }
 
-// gather adds to a batch what is waiting, and waits a little until there are at
-// least.
+// gather adds to a batch what is waiting; where that makes fewer than least, it waits a
+// little for more.
 func (d *door) gather(batch []*job, least int) []*job {
 	enough := make(<-chan time.Time)
 	if least > 0 {

@@ -433,7 +433,7 @@ func (v *visit) sendHeld() (string, error) {
 	reason := strings.TrimSpace(v.form.Get("reason"))
 	if reason == "" || len(reason) > 300 {
 		return "", &medium.InputError{Field: "reason", Value: reason,
-			Want: "why it is refused, in one line; its maker reads it"}
+			Want: "why it is refused, in one line for whoever did it"}
 	}
 	if err := v.holding.refuse(one.Token, fmt.Sprintf("%s (%s)", reason, sender), v.c.Now()); err != nil {
 		return "", err

@@ -38,7 +38,7 @@ func operations() []operation {
 			reads((*visit).apiSolutions), reflect.TypeFor[solutionsAnswer](), nil},
 		{"GET", "/api/v1/mats/{code}", "judgeMat", "May this mat be sown on now, and why", "",
 			reads((*visit).apiMat), reflect.TypeFor[medium.Verdict](), []int{404}},
-		{"GET", "/api/v1/mats/{code}/history", "listSteps", "Every step of a mat, in their order", "",
+		{"GET", "/api/v1/mats/{code}/history", "listSteps", "Every step of a mat, in order", "",
 			reads((*visit).apiHistory), reflect.TypeFor[historyAnswer](), []int{404}},
 		{"POST", "/api/v1/steps", "recordStep", "Record one step of one or many mats, all or nothing",
 			"The token makes a repeated request harmless: the steps of the first come back. " +
@@ -54,7 +54,7 @@ type object = map[string]any
 func (s *Station) openAPI() []byte {
 	schemas := object{"Error": fixed([]string{"error", "status"}, object{
 		"error": kind("string"), "status": kind("integer"),
-		"final": object{"type": "boolean", "description": "refused by the rules: sending the same again is of no use"}})}
+		"final": object{"type": "boolean", "description": "refused by the rules: sending the same again is no use"}})}
 	paths := object{}
 	for _, o := range operations() {
 		if paths[o.path] == nil {
@@ -144,7 +144,7 @@ func fieldsOf(k medium.Kind) object {
 	row, _ := medium.KindNamed(k)
 	properties := object{
 		"at": object{"type": "string",
-			"description": "when it was done, where that is not now: 18:30, or 2026-11-24 18:30"},
+			"description": "when it was done, if that is not now: 18:30, or 2026-11-24 18:30"},
 		"ago_ms": object{"type": "string",
 			"description": "how long ago it was entered, in ms, where the device had kept it"}}
 	var needed []string

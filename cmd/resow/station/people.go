@@ -258,7 +258,7 @@ func (p *people) pair(code, device, host, before string) (cookie string, role Ro
 	hit := p.codeOf(code)
 	if hit < 0 {
 		p.triesOf[host] = append(p.triesOf[host], p.now())
-		return "", "", &PairError{"this code is not valid (any more); ask for a fresh one at the station's terminal"}
+		return "", "", &PairError{"this code is not valid, or no longer valid; ask for a fresh one at the station's terminal"}
 	}
 	if p.sessions[hashOf(before)] == nil && len(p.sessions) >= maxSessions {
 		return "", "", &PairError{"too many devices are paired; a supervisor has to revoke some"}
@@ -332,7 +332,7 @@ func (p *people) change(hash string, do func(*session) error) error {
 	defer p.mu.Unlock()
 	s, ok := p.sessions[hash]
 	if !ok {
-		return &RequestError{"this device is not paired any more"}
+		return &RequestError{"this device is no longer paired"}
 	}
 	if err := do(s); err != nil {
 		return err

@@ -156,7 +156,7 @@ func TestPictureBombs(t *testing.T) {
 	var anim bytes.Buffer
 	require.NoError(t, gif.Encode(&anim, image.NewPaletted(image.Rect(0, 0, 8, 8), palette.Plan9), nil))
 	adobe := marker(0xee, append([]byte("Adobe"), 0, 100, 0, 0, 0, 0, 0)...)
-	none, large, parts := "no JPEG or PNG", "too large", "too many parts"
+	none, large, parts := "neither a JPEG nor a PNG", "too large", "too many parts"
 	for name, b := range map[string]struct {
 		data []byte
 		why  string // empty: it is decoded

@@ -53,7 +53,7 @@ func weigh(data []byte) (cost, error) {
 		c, ok = weighJPEG(data)
 	}
 	if !ok {
-		return cost{}, &PictureError{Why: "this file is no JPEG or PNG picture"}
+		return cost{}, &PictureError{Why: "this file is neither a JPEG nor a PNG picture"}
 	}
 	return c, c.check()
 }
@@ -222,7 +222,7 @@ type until struct {
 
 func (u until) Read(p []byte) (int, error) {
 	if time.Now().After(u.end) {
-		return 0, &PictureError{Why: "this picture takes too long"}
+		return 0, &PictureError{Why: "this picture takes too long to read"}
 	}
 	return u.Reader.Read(p)
 }

@@ -84,7 +84,7 @@ func TestStepWithoutItsPicture(t *testing.T) {
 	path := "/m/" + string(mat) + "/mold"
 	whole := photo(t, 60, 40, 1)
 	big := bytes.Repeat([]byte{0}, maxPicture+1)
-	for why, data := range map[string][]byte{"no JPEG or PNG": []byte("<html>"), "cut off": whole[:len(whole)/2], "at most 12 MB": big} {
+	for why, data := range map[string][]byte{"neither a JPEG nor a PNG": []byte("<html>"), "cut off": whole[:len(whole)/2], "at most 12 MB": big} {
 		before := len(s.thread(t, mat))
 		done := p.upload(path, url.Values{"token": {s.newToken()}, "where": {"crop"}}, data)
 		require.Equal(t, http.StatusSeeOther, done.status, "%s: %s", why, textOf(done.body))

@@ -39,7 +39,7 @@ func readSteps(text []byte) (o order, err error) {
 		return o, &medium.InputError{Field: "kind", Value: string(o.kind), Want: "a step that the pages have"}
 	}
 	if !tokenForm().MatchString(o.token) {
-		return o, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made afresh for each step",
+		return o, &RequestError{fmt.Sprintf("token %.70q: want 16 to 64 letters, digits, - and _, made anew for each step",
 			o.token)}
 	}
 	if o.form, err = readFields(o.kind, doc["fields"]); err != nil {
@@ -86,7 +86,7 @@ func saysAll(o order) error {
 	}
 	for _, name := range lookedFor {
 		if strings.TrimSpace(o.form.Get(name)) == "" {
-			return &medium.InputError{Field: name, Want: "yes or no: an inspection says what was looked for and not seen, too"}
+			return &medium.InputError{Field: name, Want: "yes or no: an inspection also says what was looked for and not found"}
 		}
 	}
 	return nil

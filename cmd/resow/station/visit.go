@@ -14,9 +14,8 @@ import (
 	"resow/medium"
 )
 
-// visit is one request: what is asked, by whom, and where the answer goes. Every page
-// and every form has the one shape of a function on it; an error that comes back is
-// answered in one place.
+// visit is one request: what is asked, by whom, and where the answer goes. All that a
+// route does is a function of it, and the error that comes back is answered in one place.
 type visit struct {
 	*Station
 	w   http.ResponseWriter
