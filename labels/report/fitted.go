@@ -73,7 +73,7 @@ func fit(name string, obs []lifetime.Observation) fitted {
 // sownOn leaves out the mats without a turn: a fitted life begins with the
 // first sowing.
 func sownOn(obs []lifetime.Observation) []lifetime.Observation {
-	return slices.DeleteFunc(slices.Clone(obs), func(o lifetime.Observation) bool { return o.Turns == 0 })
+	return where(obs, func(o lifetime.Observation) bool { return o.Turns > 0 })
 }
 
 func fitLife(obs []lifetime.Observation) (lifetime.Fit, error) {

@@ -101,11 +101,11 @@ func (l lives) noted() bool {
 
 // known are the groups with enough retired mats.
 func (l lives) known() []lifeGroup {
-	return slices.DeleteFunc(slices.Clone(l.groups), func(g lifeGroup) bool { return g.refused != nil })
+	return where(l.groups, func(g lifeGroup) bool { return g.refused == nil })
 }
 
 func (l *lives) compare() {
-	groups := slices.DeleteFunc(l.known(), func(g lifeGroup) bool { return g.name == unknown && len(l.groups) > 1 })
+	groups := where(l.known(), func(g lifeGroup) bool { return g.name != unknown || len(l.groups) == 1 })
 	var tested []lifetime.Group
 	for i, g := range groups {
 		if i == 0 || g.curve.LastTurn < l.until {

@@ -54,10 +54,7 @@ func moldsOf(t *Tally) molds {
 func (m *molds) compare() {
 	var p []float64
 	for i, counts := range m.groups {
-		enough := slices.DeleteFunc(slices.Clone(counts), func(c lifetime.Count) bool {
-			return !ratable(c) ||
-				c.Name == unknown
-		})
+		enough := where(counts, func(c lifetime.Count) bool { return ratable(c) && c.Name != unknown })
 		m.uncompared += max(0, len(enough)-groupsCompared)
 		enough = enough[:min(len(enough), groupsCompared)]
 		pairs, err := lifetime.ComparePairs(enough, confidence)
@@ -270,7 +267,7 @@ const groupsDrawn = 8
 // ratePlot draws the rates of one breakdown, a group to a line: the rate as a
 // dot on its interval.
 func (m molds) ratePlot(at int) (Plot, bool) {
-	drawn := slices.DeleteFunc(slices.Clone(m.groups[at]), func(c lifetime.Count) bool { return !ratable(c) })
+	drawn := where(m.groups[at], ratable)
 	drawn = drawn[:min(len(drawn), groupsDrawn)]
 	if len(drawn) < 2 {
 		return Plot{}, false

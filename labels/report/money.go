@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"resow/medium"
@@ -129,7 +128,7 @@ func (l costLine) perTurn() string {
 
 // known are the lines with figures.
 func (c costs) known() []costLine {
-	return slices.DeleteFunc(slices.Clone(c.lines), func(l costLine) bool { return l.refused != "" })
+	return where(c.lines, func(l costLine) bool { return l.refused == "" })
 }
 
 func (c costs) say() []string {

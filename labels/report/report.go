@@ -210,6 +210,16 @@ var signLines = []string{"Reviewed by (supervisor or responsible party)", "Signa
 // signShare is how much of a page's width each of them gets.
 var signShare = []float64{0.42, 0.34, 0.24}
 
+// where gives those of a list that are wanted.
+func where[T any](list []T, wanted func(T) bool) (out []T) {
+	for _, one := range list {
+		if wanted(one) {
+			out = append(out, one)
+		}
+	}
+	return out
+}
+
 // sentences are written one after the other.
 type sentences []string
 

@@ -74,7 +74,7 @@ func (in TraceInput) otherLots() []string {
 	for _, g := range in.Result.Start {
 		own[strings.ToLower(g.Lot)] = true
 	}
-	return slices.DeleteFunc(slices.Clone(in.Result.Lots), func(lot string) bool { return own[strings.ToLower(lot)] })
+	return where(in.Result.Lots, func(lot string) bool { return !own[strings.ToLower(lot)] })
 }
 
 // mold names the growths of the trace on which mold was seen.
