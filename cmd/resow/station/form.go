@@ -42,7 +42,7 @@ type form struct {
 
 // stepForm makes the form of a kind of step with the farm's last values.
 func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form {
-	b := formBuilder{t: s.t, v: values, f: form{Kind: k, Cautions: s.stepCautions(k, f), Pictures: takesPictures(k)}}
+	b := formBuilder{t: s.t, v: values, f: form{Kind: k, Cautions: s.stepCautions(k, f), Pictures: says(k, medium.OfPictures)}}
 	row, _ := medium.KindNamed(k)
 	for _, field := range row.Asked() {
 		b.ask(field, f)
@@ -50,17 +50,17 @@ func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form
 	return b.f
 }
 
-// takesPictures says that pictures may come with a kind of step.
-func takesPictures(k medium.Kind) bool {
+// says tells whether a kind of step says something of a measure.
+func says(k medium.Kind, of medium.Measure) bool {
 	row, _ := medium.KindNamed(k)
-	return slices.ContainsFunc(row.Fields, func(f medium.Field) bool { return f.Of == medium.OfPictures })
+	return slices.ContainsFunc(row.Fields, func(f medium.Field) bool { return f.Of == of })
 }
 
 func (s *Station) stepCautions(k medium.Kind, f medium.Farm) (out []string) {
 	if text, ok := s.t["caution."+string(k)]; ok {
 		out = append(out, text)
 	}
-	if k == medium.KindSanitize {
+	if says(k, medium.OfSolution) {
 		for _, c := range farm.Cautions(f) {
 			out = append(out, c.Text)
 		}

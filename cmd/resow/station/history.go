@@ -53,7 +53,7 @@ func (v *visit) history(f *farm.Farm) (code medium.Code, lines []historyLine, er
 		for _, finding := range one.Outcome.Findings {
 			l.Findings = append(l.Findings, finding.Text)
 		}
-		l.CanVoid = !l.Void && one.Kind != medium.KindAdd && one.Kind != medium.KindCorrect && one.Kind != medium.KindRelabel
+		l.CanVoid = !l.Void && medium.Voidable(one.Body)
 		lines = append(lines, l)
 	}
 	return code, lines, err

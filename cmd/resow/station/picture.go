@@ -280,7 +280,7 @@ func (s *Station) dropPictures(names []string) {
 				named[name] = true
 			}
 			return nil
-		}, slices.DeleteFunc(slices.Clone(farm.Recordable), func(k medium.Kind) bool { return !takesPictures(k) })...)
+		}, slices.DeleteFunc(slices.Clone(farm.Recordable), func(k medium.Kind) bool { return !says(k, medium.OfPictures) })...)
 	})
 	if err != nil {
 		s.log.Printf("the pictures of a refused step stay: %v", err)

@@ -70,7 +70,7 @@ func stepFields(v *visit) ([]string, error) {
 	if v.r.PathValue("code") == "" {
 		names = append(names, "mat*", "codes")
 	}
-	if takesPictures(kind) {
+	if says(kind, medium.OfPictures) {
 		names = append(names, "picture")
 	} else if isMultipart(v.r) {
 		return nil, &RequestError{v.t.get("guard.nopictures")}
