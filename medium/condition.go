@@ -374,7 +374,7 @@ func (c *Condition) moved(to string) {
 
 func (c *Condition) rinse(s *Step, b *Rinse) {
 	c.rinsed()
-	c.Debris = b.Debris
+	c.Debris, c.Place = b.Debris, b.Place // it has left the shelf that it grew on
 	if b.Debris == DebrisNone {
 		c.Washed++
 		c.Washes = append(slices.Clone(c.Washes[max(0, len(c.Washes)-washesKept+1):]), s.At)
@@ -504,6 +504,7 @@ func (c *Condition) harvest(b *Harvest) {
 }
 
 func (c *Condition) sanitize(s *Step, b *Sanitize) {
+	c.moved(b.Place)
 	last := LastSanitized{At: s.At, Product: b.Product, Active: b.Active, StrengthPPM: b.StrengthPPM, ContactS: b.ContactS,
 		Accepted: c.credits(s), Solution: b.Solution}
 	if c.Sanitized != nil {

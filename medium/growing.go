@@ -41,7 +41,7 @@ func StandOn(c Condition, now time.Time) *CropStand {
 	}
 	loc := now.Location()
 	from, to := HarvestDays(c.Crops)
-	s := &CropStand{Lot: c.Lot, Place: c.Place, Day: calendarDays(c.SownAt.In(loc), now), Phase: c.Phase(),
+	s := &CropStand{Lot: c.Lot, Place: c.Place, Day: CalendarDays(c.SownAt.In(loc), now), Phase: c.Phase(),
 		LastMistAt: c.Misted, HarvestFrom: daysAfter(c.SownAt, from, loc), HarvestBy: daysAfter(c.SownAt, to, loc)}
 	for _, crop := range c.Crops {
 		s.Crops = append(s.Crops, CropOn{Crop: crop.Crop, SeedLot: c.SeedLot})
@@ -50,8 +50,8 @@ func StandOn(c Condition, now time.Time) *CropStand {
 	return s
 }
 
-// calendarDays counts the days from one date to another, in the location of each.
-func calendarDays(from, to time.Time) int {
+// CalendarDays counts the days from one date to another, in the location of each.
+func CalendarDays(from, to time.Time) int {
 	date := func(t time.Time) time.Time {
 		y, m, d := t.Date()
 		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
@@ -144,8 +144,7 @@ func growingDues(c Condition, p Policy, loc *time.Location) []Due {
 		if c.Misted.After(c.SownAt) {
 			last = "misted " + day(c.Misted)
 		}
-		add(KindMist, later(c.SownAt, c.Misted).Add(every), "misting", "%s, %s it is misted every %s", last,
-			map[Phase]string{Dark: "in the dark", Light: "in the light"}[c.Phase()], hoursText(every))
+		add(KindMist, later(c.SownAt, c.Misted).Add(every), "misting", "%s, every %s in the %s", last, hoursText(every), c.Phase())
 	}
 	if _, on := p.limit("uncovering"); on && c.Phase() == Dark {
 		d := darkDays(c.Crops)

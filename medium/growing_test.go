@@ -47,7 +47,7 @@ func TestCareOfAGrowingCrop(t *testing.T) {
 	at := func(d, h int) time.Time { return time.Date(2026, 10, d, h, 0, 0, 0, berlin) }
 	c := growingMat(t, "radish") // sown on 24 October at 09:00, 2 days dark, 8 to 12 days
 	got := duesOf(t, c, Policy{})
-	assert.Equal(t, "sown 24 Oct 09:00, in the dark it is misted every 12 h", got["misting"].Text)
+	assert.Equal(t, "sown 24 Oct 09:00, every 12 h in the dark", got["misting"].Text)
 	assert.Equal(t, at(24, 21).UTC(), got["misting"].At)
 	assert.Equal(t, KindMist, got["misting"].Step)
 	assert.Equal(t, "radish sown 24 Oct 09:00, 2 days in the dark", got["uncovering"].Text)
@@ -65,13 +65,13 @@ func TestCareOfAGrowingCrop(t *testing.T) {
 	assert.Equal(t, "shelf B", c.Place)
 	got = duesOf(t, c, Policy{})
 	assert.NotContains(t, got, "uncovering")
-	assert.Equal(t, "misted 24 Oct 20:00, in the light it is misted every 24 h", got["misting"].Text)
+	assert.Equal(t, "misted 24 Oct 20:00, every 24 h in the light", got["misting"].Text)
 
 	off := Policy{Settings: []Setting{{Rule: "misting"}, {Rule: "harvest-window"}}}
 	assert.NotContains(t, duesOf(t, c, off), "misting")
 	assert.NotContains(t, duesOf(t, c, off), "harvest-window")
 	twice := Policy{Settings: []Setting{{Rule: "misting", On: true, Limit: 200}}}
-	assert.Equal(t, "misted 24 Oct 20:00, in the light it is misted every 12 h", duesOf(t, c, twice)["misting"].Text)
+	assert.Equal(t, "misted 24 Oct 20:00, every 12 h in the light", duesOf(t, c, twice)["misting"].Text)
 }
 
 // TestSeedThatMayFallIsWiped: seed finer than the mesh holds (FitSeed) is wiped off from
@@ -102,7 +102,7 @@ func TestAMixGoesByEachOfItsCrops(t *testing.T) {
 		texts = append(texts, string(d.Step)+": "+d.Text)
 	}
 	assert.Equal(t, []string{
-		"mist: sown 24 Oct 09:00, in the dark it is misted every 12 h",
+		"mist: sown 24 Oct 09:00, every 12 h in the dark",
 		"uncover: basil + radish sown 24 Oct 09:00, 2 days in the dark",
 		"harvest: radish sown 24 Oct 09:00, day 8 to 12",
 		"harvest: basil sown 24 Oct 09:00, day 12 to 16",

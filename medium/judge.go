@@ -29,6 +29,7 @@ type Verdict struct {
 	NextStep      Kind           `json:"next_step"`
 	Findings      []Finding      `json:"findings"`
 	LastSanitized *LastSanitized `json:"last_sanitized"`
+	Growing       *CropStand     `json:"growing"` // nil where nothing grows on it
 }
 
 // Judge says whether a mat of a farm may be sown on at a time, and why. With
@@ -45,7 +46,7 @@ func judge(c Condition, f Farm, now time.Time, crops ...Crop) Verdict {
 	late, _, _ := c.learnedResidue(f, true)
 	c.doubt(doubtResidue, late != nil)
 	v := Verdict{Code: c.Code, Stage: c.Stage, Turn: c.Turn, NextStep: c.Stage.Next(), LastSanitized: c.Sanitized,
-		Findings: []Finding{}}
+		Findings: []Finding{}, Growing: StandOn(c, now)}
 	v.Findings = append(v.Findings, retireFindings(c, p, now)...)
 	v.Findings = append(v.Findings, stopFindings(c, p, now)...)
 	residue, _, left := c.residueFinding(f, now.Location())

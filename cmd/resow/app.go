@@ -43,6 +43,7 @@ type app struct {
 	path    string
 	by      string
 	at      string
+	yes     bool     // --yes: do not ask
 	request string   // the number that an earlier try of this command printed
 	args    []string // as they were typed
 	ran     bool     // a command's own code began: errors from here on are not usage errors
@@ -155,11 +156,13 @@ var groups = []struct {
 		{"tags", (*app).tagsCommand},
 		{"note", nil},
 		{"retire", nil},
+		{"undo", (*app).undoCommand},
 		{"correct", (*app).correctCommand},
 		{"review", (*app).reviewCommand},
 	}},
 	{"look", "Look:", []maker{
 		{"due", (*app).dueCommand},
+		{"growing", (*app).growingCommand},
 		{"show", (*app).showCommand},
 		{"list", (*app).listCommand},
 		{"history", (*app).historyCommand},
@@ -400,10 +403,19 @@ func (a *app) recordFarm(f *farm.Farm, body medium.Body) error {
 	})
 }
 
-// findAll gives the mats that the arguments name, each once, in their order.
-// A single dash reads further codes from standard input, with any white space
-// between them. With an error it gives those that name a mat.
-func (a *app) findAll(f *farm.Farm, args []string) ([]medium.Code, error) {
+// findAll gives the mats that the arguments name, each once, in their order: by codes,
+// or by selectors for the step that is to be done. A single dash reads further codes
+// from standard input, with any white space between them. With an error it gives those
+// that name a mat.
+func (a *app) findAll(f *farm.Farm, args []string, step medium.Kind) ([]medium.Code, error) {
+	switch selectors(args) {
+	case 0:
+	case len(args):
+		return f.Select(args, step, a.initials())
+	default:
+		return nil, ui.Wrong("codes and selectors (" + strings.Join(farm.SelectorNames(), " ") +
+			") do not go together: give one or the other")
+	}
 	texts, err := a.expand(args)
 	if err != nil {
 		return nil, err

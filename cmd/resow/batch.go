@@ -125,7 +125,7 @@ func (a *app) batch(f *farm.Farm, job batchJob, args []string) error {
 func (a *app) batchMats(f *farm.Farm, job batchJob, args []string) ([]medium.Condition, error) {
 	var mats []medium.Condition
 	if len(args) > 0 {
-		codes, err := a.findAll(f, args)
+		codes, err := a.findAll(f, args, medium.KindSanitize)
 		for _, code := range codes {
 			c, err := f.Condition(code)
 			if err != nil {

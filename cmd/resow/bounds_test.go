@@ -19,7 +19,7 @@ func TestDueCountsWhatItLeavesOut(t *testing.T) {
 	path, _ := recallFarm(t, mats)
 	due := func(args ...string) (string, int) {
 		w, out, errs := deadWorld(recallDay.Add(60 * 24 * time.Hour))
-		require.Equal(t, 0, run(append([]string{"due", "--store", path}, args...), w), errs.String())
+		require.Equal(t, 0, run(append([]string{"due", "--mats", "--store", path}, args...), w), errs.String())
 		return out.String(), strings.Count("\n"+out.String(), "\nT")
 	}
 	all, n := due("--all")
@@ -33,7 +33,7 @@ func TestDueCountsWhatItLeavesOut(t *testing.T) {
 	}
 	text, n := due()
 	require.Equal(t, 50, n)
-	require.True(t, strings.HasSuffix(text, "+10 more; `resow due --all` lists them too\n"))
+	require.True(t, strings.HasSuffix(text, "+10 more; `resow due --mats --all` lists them too\n"))
 
 	text, _ = due("--limit", "7", "--json")
 	var doc struct {

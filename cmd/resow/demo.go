@@ -125,10 +125,10 @@ func (a *app) printDemo(w io.Writer, f *farm.Farm, dir string, mats []medium.Con
 		a.printVerdict(w, f, byCode[v.Code], v)
 	}
 	now := f.Now()
-	list, err := f.DueNow(now, 12*time.Hour, 8)
+	list, err := f.DueNow(now, 12*time.Hour, 0)
 	a.Note(err)
-	fmt.Fprintf(w, "\n$ resow due --within 12h --limit 8\n")
-	a.writeDue(w, f, list, now, 12*time.Hour)
+	fmt.Fprintf(w, "\n$ resow due --within 12h\n")
+	printRounds(w, list, false)
 	stages := map[medium.Stage]int{}
 	for _, c := range mats {
 		stages[c.Stage]++

@@ -53,8 +53,9 @@ func as[T error](err error) bool {
 // an exported error of a room has no place in it. What has several ways out is in ways.
 // The first row that fits counts.
 var failures = []failure{
-	{as[*medium.VerdictError], 0, ""},        // 3 or 4, after the verdict
-	{as[*medium.StageError], exitFailed, ""}, // 3 or 4 for a sowing
+	{as[*farm.RefusedError], exitNotAccepted, ""}, // the others are recorded
+	{as[*medium.VerdictError], 0, ""},             // 3 or 4, after the verdict
+	{as[*medium.StageError], exitFailed, ""},      // 3 or 4 for a sowing
 	{as[*medium.TimeError], exitFailed, timeWay},
 	{as[*medium.FitError], exitFailed, timeWay},
 	{as[*medium.ClockError], exitFailed, "--at gives the time at which it was done"},
@@ -71,11 +72,13 @@ var failures = []failure{
 	{as[*store.RecordError], exitFailed, "`resow verify` says what else is wrong"},
 	{as[*store.ViewError], exitFailed, "`resow verify --repair` makes it again"},
 	{as[*store.LackError], exitUsage, "the exact copy is `resow export --out FILE` there and `resow import FILE` here"},
+	{as[*farm.FixedError], exitFailed, "`resow retire CODE --cause loss` ends a mat that was registered by mistake, " +
+		"`resow relabel` gives it another label"},
 	{as[*store.UnsoundError], exitFailed, "`resow verify --store FILE` says all that is wrong with it"},
 	{as[*store.LossError], exitFailed, "`resow restore BACKUP --replace` keeps the present file under another name"},
 	{either(
 		as[*afterError], as[*medium.UnknownError], as[*medium.CorrectError], as[*medium.ReviewError],
-		as[*farm.CodeError], as[*farm.CodesError], as[*labels.RandomError], as[*sanitizer.TooStrongError],
+		as[*farm.CodeError], as[*farm.CodesError], as[*farm.NoneError], as[*farm.NothingToUndoError], as[*labels.RandomError], as[*sanitizer.TooStrongError],
 		as[*sanitizer.TooWeakError],
 		as[*sanitizer.CeilingError], as[*sanitizer.MixedActivesError], as[*sanitizer.TooSmallError],
 		as[*sanitizer.ReadingError], as[*sunlight.NoSunriseError], as[*store.ExistsError],

@@ -449,7 +449,7 @@ func printedCode(c medium.Condition) medium.Code {
 
 func (a *app) labelledMats(f *farm.Farm, args []string, fresh, all bool) (codes []medium.Code, err error) {
 	if !fresh && !all {
-		return a.findAll(f, args)
+		return a.findAll(f, args, "")
 	}
 	for c := range f.EachMat(&err) {
 		if c.Stage != medium.Retired && (all || c.Turn == 0) {

@@ -28,16 +28,21 @@ type listItem struct {
 
 func (a *app) listCommand(c *cobra.Command) {
 	var stage string
-	c.RunE = func(*cobra.Command, []string) error {
+	var bare bool
+	c.Flags().BoolVar(&bare, "codes", false, "the codes alone, one a line, for a pipe")
+	c.RunE = func(_ *cobra.Command, args []string) error {
 		if stage != "" && !slices.Contains(stageNames(), stage) {
 			return &medium.InputError{Field: "stage", Value: stage, Want: strings.Join(stageNames(), ", ")}
 		}
 		return a.open(true, func(f *farm.Farm) error {
+			named, err := a.listed(f, args)
+			if err != nil {
+				return err
+			}
 			items := []listItem{}
 			now := f.Now()
-			var err error
 			for c := range f.EachMat(&err) {
-				if stage == "" || string(c.Stage) == stage {
+				if (stage == "" || string(c.Stage) == stage) && (named == nil || named[c.Code]) {
 					items = append(items, listItem{Code: c.Code, Stage: c.Stage, Turn: c.Turn,
 						Verdict: medium.Judge(c, f.Farm, now).Word,
 						Size:    c.Mat.Size(), Mesh: c.Mat.Material, Crop: medium.CropName(c.Crops), Lot: c.Lot, HeldIn: c.HeldIn})
@@ -47,6 +52,10 @@ func (a *app) listCommand(c *cobra.Command) {
 				return err
 			}
 			return a.Print(map[string]any{"mats": items}, func(w io.Writer) {
+				if bare {
+					printBare(w, items)
+					return
+				}
 				fmt.Fprintf(w, "%-9s  %-11s  %4s  %-13s  %-14s  %s\n", "CODE", "STAGE", "TURN", "VERDICT", "SIZE", "CROP")
 				for _, it := range items {
 					crop := it.Crop
@@ -62,6 +71,25 @@ func (a *app) listCommand(c *cobra.Command) {
 	}
 	c.Flags().StringVar(&stage, "stage", "", "only this stage: ready, \"to wash\", growing …")
 	must(c.RegisterFlagCompletionFunc("stage", fixedWords(stageNames()...)))
+}
+
+func printBare(w io.Writer, items []listItem) {
+	for _, it := range items {
+		fmt.Fprintln(w, string(it.Code))
+	}
+}
+
+// listed are the mats that codes or selectors name; nil where nothing does.
+func (a *app) listed(f *farm.Farm, args []string) (map[medium.Code]bool, error) {
+	if len(args) == 0 {
+		return nil, nil
+	}
+	codes, err := a.findAll(f, args, "")
+	named := map[medium.Code]bool{}
+	for _, code := range codes {
+		named[code] = true
+	}
+	return named, err
 }
 
 func stageNames() (names []string) {

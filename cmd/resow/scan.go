@@ -51,6 +51,9 @@ var verdictColor = map[medium.Word]string{medium.SowIt: ui.Green, medium.SowWith
 	medium.DoNotSow: ui.Red, medium.RetireMat: ui.Red}
 
 func (a *app) printVerdict(w io.Writer, f *farm.Farm, c medium.Condition, v medium.Verdict) {
+	if v.Growing != nil {
+		a.printStand(w, f, c, *v.Growing)
+	}
 	fmt.Fprintf(w, "%s   %s\n", v.Code, a.Paint(verdictColor[v.Word], strings.ToUpper(string(v.Word))))
 	ui.Say(w, "%s since %s, %s, %s %s", stageText(v.Stage), c.When(c.Since, f.Loc, farm.StampForm), turns(v.Turn),
 		c.Mat.Size(), c.Mat.Material)

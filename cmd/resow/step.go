@@ -24,28 +24,39 @@ type told func(f *farm.Farm, codes []medium.Code, out io.Writer) error
 // prints what became of each.
 func (a *app) stepCommand(c *cobra.Command, body bodyOf, after told) {
 	var replaces uint64
+	var exceptRefused bool
+	c.Flags().BoolVar(&exceptRefused, "except-refused", false, "record those that can be, and name the others")
+	a.yesFlag(c)
 	c.Flags().Uint64Var(&replaces, "replaces", 0,
 		"the voided step of the mat that this one stands for, by its number in resow history")
 	c.Long += dashHelp
 	c.ValidArgsFunction = a.completeCodes
 	c.RunE = a.writes(func(f *farm.Farm, args []string) error {
-		codes, unknown := a.findAll(f, args)
-		if unknown != nil && len(codes) == 0 {
-			return noneRecorded(unknown, len(args))
+		codes, unknown := a.findAll(f, args, medium.Kind(c.Name()))
+		if unknown != nil && (len(codes) == 0 || selectors(args) > 0) {
+			return noneRecorded(unknown, len(codes))
+		}
+		if err := a.agreed(f, args, codes, c.Name()); err != nil {
+			return err
 		}
 		if replaces > 0 && len(codes) > 1 {
 			return ui.Wrong("--replaces names a step of one mat; give one code")
 		}
 		steps := make([]medium.Step, len(codes))
+		danger := true
 		for i, code := range codes {
 			b, err := body(f, code)
 			if err != nil {
 				return err
 			}
-			if unknown != nil && !medium.ReportsDanger(b) {
-				return noneRecorded(unknown, len(args))
-			}
+			danger = danger && medium.ReportsDanger(b)
 			steps[i] = medium.Step{Mat: code, Body: b, Replaces: replaces}
+		}
+		switch {
+		case exceptRefused:
+			return a.recordSome(f, steps, unknown, after)
+		case unknown != nil && !danger:
+			return noneRecorded(unknown, len(args))
 		}
 		if err := a.record(f, steps, after); err != nil || unknown == nil {
 			return err
@@ -55,7 +66,29 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after told) {
 	})
 }
 
-const dashHelp = "\n\nA single - reads the codes from standard input, with any white space between\n" +
+// recordSome records those steps that would not be refused, and says which were left
+// out; unknown are the codes that name no mat.
+func (a *app) recordSome(f *farm.Farm, steps []medium.Step, unknown error, after told) error {
+	a.sign(f, steps)
+	good, refused := f.Parted(steps)
+	if unknown != nil {
+		refused = append(refused, unknown)
+	}
+	left := &farm.RefusedError{All: refused}
+	switch {
+	case len(good) == 0:
+		return noneRecorded(left, len(steps))
+	case len(refused) == 0:
+		return a.record(f, good, after)
+	}
+	if err := a.record(f, good, after); err != nil {
+		return err
+	}
+	return left
+}
+
+const dashHelp = "\n\nIn the place of codes: due, again (your last act's mats), lot:R-12, crop:radish,\n" +
+	"place:\"shelf A\", stage:\"to wash\", size:250x510mm, material:polyester.\nA single - reads the codes from standard input, with any white space between\n" +
 	"them. All mats of a command are recorded, or none; a report of danger counts for\nthose that exist."
 
 // noneRecorded says of what stopped one mat of several that all are recorded or none.
@@ -63,15 +96,23 @@ func noneRecorded(err error, mats int) error {
 	if mats < 2 || isUnsure(err) {
 		return err
 	}
-	return fmt.Errorf("%w. Nothing was recorded for the %d codes of this command", err, mats)
+	return fmt.Errorf("%w. Nothing was recorded for the %d mats of this command; with --except-refused it takes the others",
+		err, mats)
+}
+
+// sign says of steps who did them and when.
+func (a *app) sign(f *farm.Farm, steps []medium.Step) {
+	at, day, unread := a.happenedOn(f)
+	for i := range steps {
+		steps[i].By, steps[i].At, steps[i].Day, steps[i].Unread = a.initials(), at, day, unread
+	}
 }
 
 // record puts steps into the ledger and prints what became of them.
 func (a *app) record(f *farm.Farm, steps []medium.Step, after told) error {
-	at, day, unread := a.happenedOn(f)
+	a.sign(f, steps)
 	codes := make([]medium.Code, len(steps))
 	for i := range steps {
-		steps[i].By, steps[i].At, steps[i].Day, steps[i].Unread = a.initials(), at, day, unread
 		codes[i] = steps[i].Mat
 	}
 	done, err := a.keep(f, steps)

@@ -55,7 +55,7 @@ func (a *app) timeSanitizing(args []string, s *sanitizing) (record bool, err err
 	var need time.Duration
 	mats := 0
 	err = a.open(true, func(f *farm.Farm) error {
-		codes, err := a.findAll(f, args)
+		codes, err := a.findAll(f, args, medium.KindSanitize)
 		if err != nil {
 			return err
 		}

@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"errors"
 	"slices"
 	"strings"
@@ -86,10 +87,23 @@ func SelectorNames() []string {
 	return append([]string{SelectDue, SelectAgain}, names...)
 }
 
-// NoneError says that no mat is named by some selectors.
-type NoneError struct{ Words []string }
+// NoneError says that no mat is named by some selectors, for what was to be done.
+type NoneError struct {
+	Words []string
+	Step  medium.Kind
+}
 
-func (e *NoneError) Error() string { return "no mat is named by " + strings.Join(e.Words, " and ") }
+func (e *NoneError) Error() string {
+	others := slices.DeleteFunc(slices.Clone(e.Words), func(w string) bool { return w == SelectDue })
+	text := "no mat is named by " + strings.Join(others, " and ")
+	if row, ok := medium.KindNamed(e.Step); ok && len(others) < len(e.Words) {
+		text = "no mat needs " + cmp.Or(row.Doing, string(e.Step)) + " by now"
+		if len(others) > 0 {
+			text += ", of those that are named by " + strings.Join(others, " and ")
+		}
+	}
+	return text
+}
 
 // Select gives the mats that all of some selectors name: in the order of the due list
 // or of the last act where one of them asks for that, and else of their codes. step is
@@ -125,7 +139,7 @@ func (f *Farm) Select(words []string, step medium.Kind, by string) ([]medium.Cod
 	}
 	codes, err := f.sift(lists, tests)
 	if err == nil && len(codes) == 0 {
-		err = &NoneError{words}
+		err = &NoneError{words, step}
 	}
 	return codes, err
 }
