@@ -11,6 +11,20 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// A newcomer finds a command in the file of its name, and its test in another one.
+func TestEveryCommandHasItsFiles(t *testing.T) {
+	for _, g := range groups {
+		for _, m := range g.makers {
+			if m.make != nil { // the others are all that stepCommand makes
+				require.FileExists(t, m.name+".go")
+			}
+			_, test := os.Stat(m.name + "_test.go")
+			_, script := os.Stat("testdata/script/" + m.name + ".txtar")
+			require.True(t, test == nil || script == nil, "%s has no test of its name", m.name)
+		}
+	}
+}
+
 // What help/NAME.txt holds is what the commands have: no text is for nothing, and each
 // heading names a command.
 func TestEveryHelpTextIsACommands(t *testing.T) {

@@ -72,6 +72,8 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			// farm begins a farm with the mats $A and $B, which are ready, and $C, which is new.
+			"farm": scriptFarm,
 			// code NAME FILE N puts the N-th code of an add --json document into a variable.
 			"code": scriptCode,
 			// bottle NAME FILE puts the code of a mix --json document's solution into a variable.

@@ -26,6 +26,33 @@ func scriptCode(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Setenv(args[0], doc.Codes[n])
 }
 
+func scriptFarm(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 0 {
+		ts.Fatalf("usage: farm")
+	}
+	do := func(words ...string) { ts.Check(ts.Exec("resow", words...)) }
+	do("init", "--name", "Reed End Greens", "--zone", "Europe/Dublin")
+	do("sanitizer", "add", "blue drum", "--active", "quat", "--stock", "10%", "--density", "0.99g/mL", "--directions", "label",
+		"--strength", "150-200ppm", "--contact", "2min", "--registration", "as on the label")
+	do("add", "--count", "3", "--size", "250x510mm", "--aperture", "0.5mm", "--thread", "0.3mm", "--material", "polyester",
+		"--contact", "complies with EU 10/2011", "--contact-date", "2026-03-01", "--json")
+	var doc struct {
+		Codes []string `json:"codes"`
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &doc))
+	a, b, c := doc.Codes[0], doc.Codes[1], doc.Codes[2]
+	ts.Setenv("A", a)
+	ts.Setenv("B", b)
+	ts.Setenv("C", c)
+	do("rinse", a, b, "--debris", "none")
+	scriptLater(ts, false, []string{"9h"})
+	do("dry", a, b, "--where", "air", "--for", "8h")
+	scriptLater(ts, false, []string{"1h"})
+	do("sanitize", a, b, "--product", "blue drum", "--strength", "180ppm", "--contact", "2min")
+	scriptLater(ts, false, []string{"10h"})
+	do("dry", a, b, "--where", "air", "--for", "8h")
+}
+
 func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
 		ts.Fatalf("usage: exits CODE COMMAND…")
