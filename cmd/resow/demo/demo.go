@@ -7,6 +7,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"resow/cmd/resow/farm"
@@ -181,7 +182,34 @@ func (f *builder) session(day int, morning bool) error {
 		}
 		f.tend(m, day, morning)
 	}
+	if day > days-14 {
+		f.care(day, morning)
+	}
 	return f.record()
+}
+
+// care mists and uncovers what grows, in the two weeks since the farm writes that down.
+// The last session has not come to shelf 2 yet.
+func (f *builder) care(day int, morning bool) {
+	for _, m := range f.mats {
+		if m.Stage != medium.Growing || day == days && m.Place == "shelf 2" || f.cut(m) {
+			continue
+		}
+		if m.Phase() == medium.Dark && morning &&
+			f.clock.Sub(m.SownAt) > time.Duration(m.Crops[0].DarkDays)*24*time.Hour-2*time.Hour {
+			f.steps = append(f.steps, medium.Step{Mat: m.Code, By: "AB", Body: &medium.Uncover{}})
+		}
+		if morning || m.Phase() == medium.Dark {
+			f.steps = append(f.steps, medium.Step{Mat: m.Code, By: "AB", Body: &medium.Mist{WaterML: 120}})
+		}
+	}
+}
+
+// cut says that a mat's crop ends in this session.
+func (f *builder) cut(m *mat) bool {
+	return slices.ContainsFunc(f.steps, func(s medium.Step) bool {
+		return s.Mat == m.Code && (medium.KindOf(s.Body) == medium.KindHarvest || medium.ReportsDanger(s.Body))
+	})
 }
 
 func (f *builder) register(b batch) error {
