@@ -106,34 +106,25 @@ func (a *app) cutplan(origin report.Origin, p cutFlags) error {
 	}
 	in := report.CuttingInput{Origin: origin, Sizes: sizes}
 	if p.roll != "" {
-		width, err := wholeMM("--roll", p.roll)
-		if err != nil {
-			return err
+		width, wrong := wholeMM("--roll", p.roll)
+		if wrong != nil {
+			return wrong
 		}
-		plan, err := cutting.ShortestRoll(cutting.Roll{WidthMM: width}, sizes, knife, cutting.Limit{})
-		if err != nil {
-			return err
+		in.Roll, err = cutting.ShortestRoll(width, sizes, knife, 0)
+	} else {
+		length, width, wrong := amount.Size("--sheet", p.sheet)
+		if wrong != nil {
+			return wrong
 		}
-		in.Roll = &plan
-		return a.paper(p.out, report.Cutting(in))
+		sheet := cutting.Sheet{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width))}
+		if allCounted(sizes) {
+			in.Sheets, err = cutting.FewestSheets(sheet, sizes, knife, 0)
+		} else {
+			in.Best, err = cutting.BestSheet(sheet, sizes, knife, 0)
+		}
 	}
-	length, width, err := amount.Size("--sheet", p.sheet)
 	if err != nil {
 		return err
-	}
-	sheet := cutting.Sheet{LengthMM: int(math.Round(length)), WidthMM: int(math.Round(width))}
-	if allCounted(sizes) {
-		plan, err := cutting.FewestSheets(sheet, sizes, knife, cutting.Limit{})
-		if err != nil {
-			return err
-		}
-		in.Sheets = &plan
-	} else {
-		plan, err := cutting.BestSheet(sheet, sizes, knife, cutting.Limit{})
-		if err != nil {
-			return err
-		}
-		in.Best = &plan
 	}
 	return a.paper(p.out, report.Cutting(in))
 }

@@ -94,7 +94,7 @@ var failures = []failure{
 		as[*sanitizer.InputError], as[*sanitizer.UnknownActiveError], as[*sanitizer.BasisError],
 		as[*sanitizer.NoDensityError], as[*sanitizer.RangeError], as[*sanitizer.AmountError],
 		as[*sunlight.RangeError], as[*sunlight.WindowError], as[*sunlight.UnknownSkyError], as[*store.AnchorError],
-		as[*lifetime.Invalid], as[*cutting.Invalid], as[*cutting.TooLarge], as[*cutting.NoFit], as[*moving.Error],
+		as[*lifetime.Invalid], as[*cutting.Invalid], as[*moving.Error],
 		as[*station.ConfigError],
 	), exitUsage, ""},
 }

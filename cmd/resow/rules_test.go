@@ -27,7 +27,7 @@ var mayImport = map[string][]string{
 	"medium/trace":     {"resow/medium"},
 	"medium/lifetime":  {"gonum.org/v1/gonum"},
 	"medium/pool":      {"resow/medium", "gonum.org/v1/gonum"},
-	"medium/cutting":   {},
+	"medium/cutting":   {"gonum.org/v1/gonum"},
 	"store":            {"resow/medium", "go.etcd.io/bbolt", "github.com/fxamacker/cbor/v2", "golang.org/x/sys"},
 	"labels":           {"resow/labels/lettering", "github.com/skip2/go-qrcode", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},
 	"labels/lettering": {"github.com/go-text/typesetting", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 
@@ -11,62 +12,52 @@ import (
 // Sheets, Best and Roll is set.
 type CuttingInput struct {
 	Origin
-	Sizes  []cutting.Size
-	Sheets *cutting.SheetsPlan
-	Best   *cutting.SheetPlan
-	Roll   *cutting.RollPlan
+	Sizes              []cutting.Size
+	Sheets, Best, Roll *cutting.Plan
 }
 
-// cuts are what the three plans have in common.
+// cuts is the plan, and what is said of it.
 type cuts struct {
-	batches []cutting.Batch // the patterns to cut and how many sheets of each
-	made    []int           // copies of each size
-	proven  bool
-	gap     float64 // to the bound that no plan can pass, in percent
-	from    string  // what they are cut from
-	proof   string  // what is proven of the plan, or how near it comes
+	cutting.Plan
+	from    string // what the mats are cut from
+	proof   string // what is proven of the plan, or how near it comes
 	figures fields
 }
 
 func (in CuttingInput) cuts() cuts {
+	c := cuts{Plan: *cmp.Or(in.Sheets, in.Best, in.Roll, &cutting.Plan{})}
+	gap := short(c.GapPercent())
 	switch {
 	case in.Sheets != nil:
-		p := in.Sheets
-		c := cuts{p.Batches, p.Made, p.Proven, p.GapPercent(), count(p.Sheets, "sheet", "sheets") + " of " + stock(p.Batches),
-			"No cutting plan needs fewer: proven.", fields{"sheets": p.Sheets, "least_sheets": p.Bound}}
-		if !p.Proven {
-			c.proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).",
-				p.Bound, short(c.gap))
+		c.from = count(c.Value, "sheet", "sheets") + " of " + stock(c.Batches)
+		c.figures = fields{"sheets": c.Value, "least_sheets": c.Bound}
+		c.proof = "No cutting plan needs fewer: proven."
+		if !c.Proven {
+			c.proof = fmt.Sprintf("Not proven to be the fewest: no plan can need fewer than %d (gap %s %%).", c.Bound, gap)
 		}
-		return c
 	case in.Best != nil:
-		p, one := in.Best, []cutting.Batch{{Pattern: in.Best.Pattern, Times: 1}}
-		c := cuts{one, p.Made, p.Proven, p.GapPercent(), "1 sheet of " + stock(one),
-			"No cutting plan gets more out of the sheet: proven.", fields{"sheets": 1}}
-		if !p.Proven {
-			c.proof = fmt.Sprintf("Not proven to be the best: another plan might get up to %s %% more out of it.", short(c.gap))
+		c.from = "1 sheet of " + stock(c.Batches)
+		c.figures = fields{"sheets": 1}
+		c.proof = "No cutting plan gets more out of the sheet: proven."
+		if !c.Proven {
+			c.proof = fmt.Sprintf("Not proven to be the best: another plan might get up to %s %% more out of it.", gap)
 		}
-		return c
 	case in.Roll != nil:
-		p := in.Roll
-		c := cuts{[]cutting.Batch{{Pattern: p.Pattern, Times: 1}}, p.Made, p.Proven, p.GapPercent(),
-			fmt.Sprintf("%d mm off a roll %d mm wide", p.LengthMM, p.Pattern.Sheet.WidthMM),
-			"No cutting plan needs less of the roll: proven.", fields{"roll_length_mm": p.LengthMM,
-				"least_length_mm": p.BoundMM}}
-		if !p.Proven {
-			c.proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).",
-				p.BoundMM, short(c.gap))
+		c.from = fmt.Sprintf("%d mm off a roll %d mm wide", c.Value, c.Batches[0].Pattern.Sheet.WidthMM)
+		c.figures = fields{"roll_length_mm": c.Value, "least_length_mm": c.Bound}
+		c.proof = "No cutting plan needs less of the roll: proven."
+		if !c.Proven {
+			c.proof = fmt.Sprintf("Not proven to be the shortest: no plan can need less than %d mm (gap %s %%).", c.Bound, gap)
 		}
-		return c
 	}
-	return cuts{}
+	return c
 }
 
 // waste is the share of all stock, in percent, that is in no mat, and the part
 // of it that is not worth keeping either.
-func (c cuts) waste() (waste, lost float64) {
+func waste(batches []cutting.Batch) (waste, lost float64) {
 	area, pieces, kept := 0, 0, 0
-	for _, b := range c.batches {
+	for _, b := range batches {
 		area += b.Times * b.Pattern.Sheet.AreaMM2()
 		pieces += b.Times * b.Pattern.PieceMM2
 		kept += b.Times * b.Pattern.KeptMM2
@@ -81,17 +72,17 @@ func (c cuts) waste() (waste, lost float64) {
 func Cutting(in CuttingInput) Report {
 	r := in.report("cutting_plan")
 	c, total := in.cuts(), 0
-	for _, n := range c.made {
+	for _, n := range c.Made {
 		total += n
 	}
-	waste, lost := c.waste()
+	waste, lost := waste(c.Batches)
 	r.Summary = []string{fmt.Sprintf("Cut %s from %s; %s of the mesh is waste, %s without the remnants worth keeping.",
 		mats(total), c.from, keep(short(waste)+" %"), keep(short(lost)+" %")), c.proof}
-	r.Figures = fields{"mats": total, "waste_percent": num(waste), "lost_percent": num(lost), "proven": c.proven,
-		"gap_percent": num(c.gap)}
+	r.Figures = fields{"mats": total, "waste_percent": num(waste), "lost_percent": num(lost), "proven": c.Proven,
+		"gap_percent": num(c.GapPercent())}
 	maps.Copy(r.Figures, c.figures)
-	r.Sections = []Section{in.sizeTable(c.made)}
-	for i, b := range c.batches {
+	r.Sections = []Section{in.sizeTable(c.Made)}
+	for i, b := range c.Batches {
 		r.Sections = append(r.Sections, in.pattern(i, b))
 	}
 	return r
@@ -129,9 +120,10 @@ func (in CuttingInput) sizeTable(made []int) Section {
 func (in CuttingInput) pattern(i int, b cutting.Batch) Section {
 	p := b.Pattern
 	var pieces, remnants []fields
+	wasted, lost := waste([]cutting.Batch{b})
 	filled := []string{"{number}", fmt.Sprint(i + 1), "{sheets}", count(b.Times, "sheet", "sheets"),
 		"{stock}", stock([]cutting.Batch{b}), "{mats}", mats(len(p.Placed)),
-		"{waste}", short(p.WastePercent()), "{lost}", short(p.LostPercent())}
+		"{waste}", short(wasted), "{lost}", short(lost)}
 	s := newSection("pattern_{number}", filled...)
 	if in.Roll != nil {
 		s.Heading = words("pattern_{number}").text("roll")

@@ -62,9 +62,9 @@ func documented(t *testing.T) map[string]Report {
 	plan.ByOrder = true
 	out["pool_by_order"], _ = poolPaper(t, plan, 0)
 	sizes := []cutting.Size{{Name: "510 x 250", LengthMM: 510, WidthMM: 250, Turn: true, Count: 9}, {Name: "125 x 125", LengthMM: 125, WidthMM: 125, Fill: true}}
-	cuts, err := cutting.FewestSheets(cutting.Sheet{LengthMM: 1200, WidthMM: 1000}, sizes, cutting.Cutting{MarginMM: 10, KeepMM: 100}, cutting.Limit{})
+	cuts, err := cutting.FewestSheets(cutting.Sheet{LengthMM: 1200, WidthMM: 1000}, sizes, cutting.Cutting{MarginMM: 10, KeepMM: 100}, 0)
 	require.NoError(t, err)
-	out["cutting_plan"] = Cutting(CuttingInput{Origin: f.origin(), Sizes: sizes, Sheets: &cuts})
+	out["cutting_plan"] = Cutting(CuttingInput{Origin: f.origin(), Sizes: sizes, Sheets: cuts})
 	return out
 }
 

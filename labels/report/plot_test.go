@@ -140,17 +140,17 @@ func TestStepsAreDrawnAsSteps(t *testing.T) {
 
 func TestCuttingPlanIsToScaleAndAddsUp(t *testing.T) {
 	sizes := []cutting.Size{{Name: "510 x 250", LengthMM: 510, WidthMM: 250, Turn: true, Count: 9}, {Name: "125 x 125", LengthMM: 125, WidthMM: 125, Turn: true, Fill: true}}
-	plan, err := cutting.FewestSheets(cutting.Sheet{LengthMM: 1200, WidthMM: 1000}, sizes, cutting.Cutting{MarginMM: 10, KeepMM: 100}, cutting.Limit{})
+	plan, err := cutting.FewestSheets(cutting.Sheet{LengthMM: 1200, WidthMM: 1000}, sizes, cutting.Cutting{MarginMM: 10, KeepMM: 100}, 0)
 	require.NoError(t, err)
-	in := CuttingInput{Sizes: sizes, Sheets: &plan}
+	in := CuttingInput{Sizes: sizes, Sheets: plan}
 	r := Cutting(in)
-	waste, lost := in.cuts().waste()
+	waste, lost := waste(in.cuts().Batches)
 	made, area := 0, 0
 	for i, n := range plan.Made {
 		made += n
 		area += n * sizes[i].LengthMM * sizes[i].WidthMM
 	}
-	require.Equal(t, []string{fmt.Sprint(made), fmt.Sprint(plan.Sheets), "1200", "1000", decimal(100 - 100*float64(area)/float64(plan.Sheets*1200*1000)), decimal(lost)}, numbers(loose(r.Summary[0])))
+	require.Equal(t, []string{fmt.Sprint(made), fmt.Sprint(plan.Value), "1200", "1000", decimal(100 - 100*float64(area)/float64(plan.Value*1200*1000)), decimal(lost)}, numbers(loose(r.Summary[0])))
 	require.LessOrEqual(t, lost, waste)
 	layout := r.Sections[1].Layouts[0]
 	require.Equal(t, 10.0, layout.scale(178, 200), "1200 mm at 1 : 10 is 120 mm on paper")

@@ -21,46 +21,45 @@ func BenchmarkCutPlan(b *testing.B) {
 	}
 	b.Run("best sheet gcut13 3000x3000", func(b *testing.B) {
 		for b.Loop() {
-			p, err := BestSheet(Sheet{3000, 3000}, instance(b, gcut13, false, false), Cutting{}, Limit{Steps: 4e9})
-			report(b, err, p.GapPercent(), p.Steps)
+			p, err := BestSheet(Sheet{3000, 3000}, instance(b, gcut13, false, false), Cutting{}, 4e9)
+			report(b, err, p.GapPercent())
 		}
 	})
 	b.Run("best sheet 36 limited trays 2000x1000", func(b *testing.B) {
 		for b.Loop() {
-			p, err := BestSheet(Sheet{2000, 1000}, trays, Cutting{}, Limit{})
-			report(b, err, p.GapPercent(), p.Steps)
+			p, err := BestSheet(Sheet{2000, 1000}, trays, Cutting{}, 0)
+			report(b, err, p.GapPercent())
 		}
 	})
 	b.Run("fewest sheets 94 trays 2000x1000", func(b *testing.B) {
 		for b.Loop() {
-			p, err := FewestSheets(Sheet{2000, 1000}, trays, hot, Limit{})
-			report(b, err, p.GapPercent(), p.Steps)
+			p, err := FewestSheets(Sheet{2000, 1000}, trays, hot, 0)
+			report(b, err, p.GapPercent())
 		}
 	})
 	b.Run("fewest sheets gcut4 250 copies", func(b *testing.B) {
 		for b.Loop() {
-			p, err := FewestSheets(Sheet{250, 250}, many(gcut4), Cutting{}, Limit{})
-			report(b, err, p.GapPercent(), p.Steps)
+			p, err := FewestSheets(Sheet{250, 250}, many(gcut4), Cutting{}, 0)
+			report(b, err, p.GapPercent())
 		}
 	})
 	b.Run("shortest roll 94 trays 1200 wide", func(b *testing.B) {
 		for b.Loop() {
-			p, err := ShortestRoll(Roll{1200}, trays, hot, Limit{})
-			report(b, err, p.GapPercent(), p.Steps)
+			p, err := ShortestRoll(1200, trays, hot, 0)
+			report(b, err, p.GapPercent())
 		}
 	})
 	b.Run("shortest roll gcut3 150 copies", func(b *testing.B) {
 		for b.Loop() {
-			p, err := ShortestRoll(Roll{250}, many(gcut3), Cutting{}, Limit{})
-			report(b, err, p.GapPercent(), p.Steps)
+			p, err := ShortestRoll(250, many(gcut3), Cutting{}, 0)
+			report(b, err, p.GapPercent())
 		}
 	})
 }
 
-func report(b *testing.B, err error, gap float64, steps int) {
+func report(b *testing.B, err error, gap float64) {
 	if err != nil {
 		b.Fatal(err)
 	}
 	b.ReportMetric(gap, "gap%")
-	b.ReportMetric(float64(steps)/1e6, "Msteps")
 }

@@ -82,11 +82,10 @@ func TestPublishedUnlimited(t *testing.T) {
 			if c.long && testing.Short() {
 				t.Skip("long: the largest published instance")
 			}
-			p, err := BestSheet(c.sheet, instance(t, c.data, c.turn, false), Cutting{}, Limit{Steps: 4e9})
+			p, err := BestSheet(c.sheet, instance(t, c.data, c.turn, false), Cutting{}, 4e9)
 			require.NoError(t, err)
 			require.Equal(t, c.want, p.Value, c.source)
 			require.True(t, p.Proven)
-			t.Logf("%d steps, %v", p.Steps, p.Pattern)
 		})
 	}
 }
@@ -107,9 +106,9 @@ func TestPublishedLimited(t *testing.T) {
 		{"CHL2", chl2, Sheet{62, 55}, false, 2326, "Cung, Hifi and Le Cun 2000, from memory"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			p, err := BestSheet(c.sheet, instance(t, c.data, c.turn, true), Cutting{}, Limit{Steps: 4e9})
+			p, err := BestSheet(c.sheet, instance(t, c.data, c.turn, true), Cutting{}, 4e9)
 			require.NoError(t, err)
-			t.Logf("value %d bound %d, %d steps, %v", p.Value, p.Bound, p.Steps, p.Pattern)
+			t.Logf("value %d bound %d, %v", p.Value, p.Bound, p.Batches[0].Pattern)
 			require.Equal(t, c.want, p.Value, c.source)
 			require.True(t, p.Proven)
 		})

@@ -1,0 +1,104 @@
+package cutting
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/optimize/convex/lp"
+)
+
+// priceScale: prices are in mm of stock, kept in whole parts of this.
+const priceScale = 10_000
+
+// relax solves the linear program "least stock of patterns that meets the
+// demand" with patterns made on demand (Gilmore and Gomory 1961), on sheets or
+// on bands of a roll up to this length. It gives the patterns to be used in
+// full, which is the solution rounded down, and in whole numbers the prices:
+// what one more copy of each size would cost.
+//
+// It ends when no pattern is worth more than it costs, or when the budget or
+// the arithmetic does: that changes only what is tried, never a proof. The
+// bound, for sheets, is the number that no plan goes below: no sheet holds more
+// than the top of an exact table, whatever floating point did to the prices, so
+// the demand needs at least its worth divided by that (Farley 1990).
+func (j *job) relax(length int, on rastered) (whole []batch, prices []int, bound int) {
+	b := j.budget.part(j.budget.left / 2)
+	t := newTable(j.rects, &j.any, length, j.y, on, b)
+	rs := slices.CompactFunc(fitting(j.rects, &j.any, math.MaxInt, j.y), func(a, b rect) bool { return a.size == b.size })
+	var patterns []*node // one block of each size to begin with
+	var basis []int
+	for k, r := range rs {
+		patterns = append(patterns, array(&rs[k], max(1, j.x/r.x), j.y/r.y))
+		basis = append(basis, len(rs)+k)
+	}
+	gain := func(x int) int { return t.at(x, j.y) - priceScale*cmp.Or(j.x, x) }
+	prices = j.area
+	for range 1000 {
+		times, dual, next := j.simplex(patterns, basis)
+		if next == nil {
+			break
+		}
+		whole, prices, basis = nil, make([]int, len(j.sizes)), next
+		for i, n := range patterns {
+			if full := int(times[i] + 0.01); full > 0 {
+				whole = append(whole, batch{n, full})
+			}
+		}
+		for i, size := range j.wanted {
+			prices[size] = max(1, int(math.Round(dual[i]*priceScale))) // a free size must still be cut
+		}
+		if !t.fill(prices, b) {
+			break
+		}
+		if t.exact {
+			bound = max(bound, ceilDiv(j.want.worth(prices), t.top()))
+		}
+		best := slices.MaxFunc(t.xs.at[1:], func(a, b int) int { return cmp.Compare(gain(a), gain(b)) })
+		n := t.pattern(best, j.y, j.any)
+		if gain(best) <= 0 || slices.ContainsFunc(patterns, func(p *node) bool { return p.made == n.made }) {
+			break // what is left of a gain is rounding
+		}
+		patterns = append(patterns, n)
+	}
+	return whole, prices, bound
+}
+
+// simplex meets the demand from these patterns, which follow one surplus a row
+// in the columns. It gives how often each is used, the dual prices by row and
+// the basis to go on from: nil when the arithmetic gave up.
+func (j *job) simplex(patterns []*node, basis []int) (times, dual []float64, next []int) {
+	rows := len(j.wanted)
+	a := mat.NewDense(rows, rows+len(patterns), nil)
+	cost, want := make([]float64, rows+len(patterns)), make([]float64, rows)
+	for i, size := range j.wanted {
+		a.Set(i, i, -1)
+		for k, n := range patterns {
+			a.Set(i, rows+k, float64(n.made[size]))
+			cost[rows+k] = float64(cmp.Or(j.x, n.x))
+		}
+		// No two sums of these small shares are equal (e is transcendental), so
+		// no basis is degenerate: gonum's simplex gives up on those.
+		want[i] = float64(j.want[size]) + 1e-4*math.Exp(-float64(i)/MaxSizes)
+	}
+	_, used, err := lp.Simplex(cost, a, want, 1e-9, basis)
+	for c, n := range used {
+		if n > 1e-9 {
+			next = append(next, c)
+		}
+	}
+	if err != nil || len(next) != rows {
+		return nil, nil, nil
+	}
+	columns, costs := mat.NewDense(rows, rows, nil), mat.NewVecDense(rows, nil)
+	for i, c := range next {
+		columns.SetRow(i, mat.Col(nil, c, a))
+		costs.SetVec(i, cost[c])
+	}
+	var y mat.VecDense
+	if y.SolveVec(columns, costs) != nil {
+		return nil, nil, nil
+	}
+	return used[rows:], y.RawVector().Data, next
+}
