@@ -108,7 +108,7 @@ func (v *visit) endShift() error {
 	return moved("/shift", http.StatusSeeOther)(v)
 }
 
-var shiftForm = page{"shift", "shift", (*visit).shiftPage, fields("pick", "initials", "next"), (*visit).sendShift}
+var shiftForm = page{"shift", "", (*visit).shiftPage, fields("pick", "initials", "next"), (*visit).sendShift}
 
 type shiftPage struct {
 	frame
@@ -173,7 +173,7 @@ func (v *visit) newCode() error {
 	if err != nil {
 		return err
 	}
-	return page{name: "people", here: "people", draw: func(v *visit, f *farm.Farm) (filling, error) {
+	return page{name: "people", draw: func(v *visit, f *farm.Farm) (filling, error) {
 		return v.devices(f, code, role), nil
 	}}.look(v)
 }

@@ -351,7 +351,7 @@ func (v *visit) fates() error {
 	return nil
 }
 
-var heldForm = page{"kept", "kept", (*visit).keptPage, fields("token", "do", "reason"), (*visit).sendHeld}
+var heldForm = page{"kept", "", (*visit).keptPage, fields("token", "do", "reason"), (*visit).sendHeld}
 
 type heldLine struct {
 	held

@@ -105,10 +105,9 @@ type donePage struct {
 	frame
 	Known  bool
 	Result result
-	Missed int
 }
 
 func (v *visit) donePage() error {
 	done, known := v.results.get(v.r.PathValue("token"))
-	return page{name: "done", here: "many"}.bare(v, &donePage{Known: known, Result: done, Missed: done.Missed()})
+	return page{name: "done", here: "many"}.bare(v, &donePage{Known: known, Result: done})
 }

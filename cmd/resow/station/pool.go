@@ -68,7 +68,7 @@ func (v *visit) poolPage() error {
 		v.refused(err)
 		with.Question = true
 	}
-	v.put(page{name: "pool", here: "pool"}, with.around(), f)
+	v.put(page{name: "pool"}, with.around(), f)
 	v.show("pool", with)
 	return nil
 }

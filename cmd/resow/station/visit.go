@@ -92,7 +92,7 @@ func (v *visit) renewCookie() {
 // page is one page: its template, what fills that in, and what its form does.
 type page struct {
 	name string // of the template; its title is the text NAME.title
-	here string // the entry of the menu that it belongs to
+	here string // the entry of the menu that it belongs to; empty: its own
 	draw drawing
 
 	fields func(*visit) ([]string, error)        // that its form may have
