@@ -13,7 +13,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/cmd/resow/ui"
 	"resow/medium"
@@ -148,7 +147,7 @@ var groups = []struct {
 		{"cut", nil},
 		{"swab", nil},
 		{"inspect", nil},
-		{"hold", nil},
+		{"hold", (*app).holdCommand},
 		{"release", nil},
 		{"trim", nil},
 		{"relabel", (*app).relabelCommand},
@@ -361,102 +360,6 @@ func (a *app) openStore(readOnly bool, do func(*store.Store) error) (err error) 
 		}
 	}()
 	return do(s)
-}
-
-// happened reads --at; the zero time stands for now.
-func (a *app) happened(f *farm.Farm) (time.Time, error) {
-	if a.at == "" {
-		return time.Time{}, nil
-	}
-	return amount.At(a.at, f.Now())
-}
-
-// happenedOn reads --at of a step about a mat, where a day alone is enough.
-func (a *app) happenedOn(f *farm.Farm) (at time.Time, day bool, err error) {
-	if a.at == "" {
-		return time.Time{}, false, nil
-	}
-	return amount.AtDay(a.at, f.Now())
-}
-
-// enter puts steps into the ledger under the run's initials, at the time of --at.
-func (a *app) enter(f *farm.Farm, steps ...medium.Step) ([]medium.Step, error) {
-	at, day, err := a.happenedOn(f)
-	if err != nil {
-		return nil, err
-	}
-	for i := range steps {
-		steps[i].By, steps[i].At, steps[i].Day = a.initials(), at, day
-	}
-	return a.keep(f, steps)
-}
-
-// recordFarm records something about the farm, and says so.
-func (a *app) recordFarm(f *farm.Farm, body medium.Body) error {
-	done, err := a.enter(f, medium.Step{Mat: medium.FarmThread, Body: body})
-	if err != nil {
-		return err
-	}
-	return a.Print(done[0], func(w io.Writer) {
-		ui.Say(w, "recorded %s: %s", done[0].Kind, farm.Line(done[0].Body))
-		printFindings(w, done[0].Outcome.Findings)
-	})
-}
-
-// findAll gives the mats that the arguments name, each once, in their order: by codes,
-// or by selectors for the step that is to be done. A single dash reads further codes
-// from standard input, with any white space between them. With an error it gives those
-// that name a mat.
-func (a *app) findAll(f *farm.Farm, args []string, step medium.Kind) ([]medium.Code, error) {
-	switch selectors(args) {
-	case 0:
-	case len(args):
-		return f.Select(args, step, a.initials())
-	default:
-		return nil, ui.Wrong("codes and selectors (" + strings.Join(farm.SelectorNames(), " ") +
-			") do not go together: give one or the other")
-	}
-	texts, err := a.expand(args)
-	if err != nil {
-		return nil, err
-	}
-	codes, twice, err := f.FindAll(texts)
-	if len(twice) > 0 && err == nil {
-		a.Remark(ui.Some(twice, 10) + " named more than once, taken once")
-	}
-	return codes, err
-}
-
-// What one command takes at most: mats, and bytes of their codes.
-const (
-	maxCodes     = 10000
-	maxCodeBytes = 1 << 20
-)
-
-func (a *app) expand(args []string) ([]string, error) {
-	var texts []string
-	for _, arg := range args {
-		if arg != "-" {
-			texts = append(texts, arg)
-			continue
-		}
-		in, err := io.ReadAll(io.LimitReader(a.in, maxCodeBytes+1))
-		if err != nil {
-			return nil, err
-		}
-		if len(in) > maxCodeBytes {
-			return nil, ui.Wrong("more than 1 MiB on standard input, where codes were asked for: give them in several runs")
-		}
-		texts = append(texts, farm.CodesIn(string(in))...)
-	}
-	if len(texts) == 0 {
-		return nil, ui.Wrong("name at least one mat: its code, or - to read codes from standard input")
-	}
-	if len(texts) > maxCodes {
-		return nil, ui.Wrong(fmt.Sprintf("%d mats, and one command takes %d: give them in several runs",
-			len(texts), maxCodes))
-	}
-	return texts, nil
 }
 
 // afterError is a failure after the ledger has the record: doing the whole

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -64,27 +63,6 @@ func (a *app) forecastCommand(c *cobra.Command) {
 	c.Flags().IntSliceVar(&in.Sowings, "sowings", nil, "planned sowings of each week; the last goes on")
 	c.Flags().IntVar(&in.Spares, "spares", 0, "mats that lie ready to replace others")
 	c.Flags().StringVar(&out, "out", "", "file to write: .pdf, .html or .csv")
-}
-
-// paper prints a report or writes it to a file; programs get its document.
-func (a *app) paper(out string, r report.Report) error {
-	if out == "" {
-		return a.Print(r.Document(), func(w io.Writer) {
-			a.Note(report.Text(w, r, 79))
-			for _, l := range r.Lacks {
-				ui.Item(w, "  ", ways[lacks(l)])
-			}
-		})
-	}
-	if err := writeReport(out, r); err != nil {
-		return err
-	}
-	return a.Print(r.Document(), func(w io.Writer) {
-		for _, said := range r.Summary {
-			ui.Say(w, "%s", said)
-		}
-		fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out)
-	})
 }
 
 // maybeFarm opens the farm's ledger where there is one; planning needs none.

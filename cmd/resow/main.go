@@ -1,9 +1,10 @@
 // Command resow tracks washable grow mats: which one may be sown on, what each
 // needs next, and what happened to it.
 //
-// A newcomer's way through: app.go holds what every command shares, exit.go
-// turns errors into exit codes and hints, and each group of commands has a
-// file of its own name.
+// A newcomer's way through: app.go holds what every command shares, step.go makes
+// the command of a kind of step, record.go puts steps into the ledger and prints
+// what became of them, and exit.go turns errors into exit codes and hints. A
+// command with code of its own has a file of its own name.
 package main
 
 import (

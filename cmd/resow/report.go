@@ -52,6 +52,27 @@ func (a *app) oneReport(c *cobra.Command, build func(*farm.Farm, report.Origin, 
 	})
 }
 
+// paper prints a report or writes it to a file; programs get its document.
+func (a *app) paper(out string, r report.Report) error {
+	if out == "" {
+		return a.Print(r.Document(), func(w io.Writer) {
+			a.Note(report.Text(w, r, 79))
+			for _, l := range r.Lacks {
+				ui.Item(w, "  ", ways[lacks(l)])
+			}
+		})
+	}
+	if err := writeReport(out, r); err != nil {
+		return err
+	}
+	return a.Print(r.Document(), func(w io.Writer) {
+		for _, said := range r.Summary {
+			ui.Say(w, "%s", said)
+		}
+		fmt.Fprintf(w, "Wrote %s to %s.\n", r.Title, out)
+	})
+}
+
 func writeReport(path string, r report.Report) error {
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".pdf":

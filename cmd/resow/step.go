@@ -16,13 +16,13 @@ import (
 // bodyOf makes the body of a mat's step.
 type bodyOf func(f *farm.Farm, code medium.Code) (medium.Body, error)
 
-// told is what a command has to say of its mats once their steps are on disk.
-type told func(f *farm.Farm, codes []medium.Code, out io.Writer) error
+// followUp is what a command has to say of its mats once their steps are on disk.
+type followUp func(f *farm.Farm, codes []medium.Code, out io.Writer) error
 
 // stepCommand makes the command of one kind of step: it reads the codes,
 // records the body that body makes for all of them in one transaction, and
 // prints what became of each.
-func (a *app) stepCommand(c *cobra.Command, body bodyOf, after told) {
+func (a *app) stepCommand(c *cobra.Command, body bodyOf, after followUp) {
 	var replaces uint64
 	var exceptRefused bool
 	c.Flags().BoolVar(&exceptRefused, "except-refused", false, "record those that can be, and name the others")
@@ -68,8 +68,8 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after told) {
 
 // recordSome records those steps that would not be refused, and says which were left
 // out; unknown are the codes that name no mat.
-func (a *app) recordSome(f *farm.Farm, steps []medium.Step, unknown error, after told) error {
-	a.sign(f, steps)
+func (a *app) recordSome(f *farm.Farm, steps []medium.Step, unknown error, after followUp) error {
+	_ = a.sign(f, steps) // Admit refuses a time that can't be read, or takes the danger all the same
 	good, refused := f.Parted(steps)
 	if unknown != nil {
 		refused = append(refused, unknown)
@@ -90,117 +90,6 @@ func (a *app) recordSome(f *farm.Farm, steps []medium.Step, unknown error, after
 const dashHelp = "\n\nIn the place of codes: due, again (your last act's mats), lot:R-12, crop:radish,\n" +
 	"place:\"shelf A\", stage:\"to wash\", size:250x510mm, material:polyester.\nA single - reads the codes from standard input, with any white space between\n" +
 	"them. All mats of a command are recorded, or none; a report of danger counts for\nthose that exist."
-
-// noneRecorded says of what stopped one mat of several that all are recorded or none.
-func noneRecorded(err error, mats int) error {
-	if mats < 2 || isUnsure(err) {
-		return err
-	}
-	return fmt.Errorf("%w. Nothing was recorded for the %d mats of this command; with --except-refused it takes the others",
-		err, mats)
-}
-
-// sign says of steps who did them and when.
-func (a *app) sign(f *farm.Farm, steps []medium.Step) {
-	at, day, unread := a.happenedOn(f)
-	for i := range steps {
-		steps[i].By, steps[i].At, steps[i].Day, steps[i].Unread = a.initials(), at, day, unread
-	}
-}
-
-// record puts steps into the ledger and prints what became of them.
-func (a *app) record(f *farm.Farm, steps []medium.Step, after told) error {
-	a.sign(f, steps)
-	codes := make([]medium.Code, len(steps))
-	for i := range steps {
-		codes[i] = steps[i].Mat
-	}
-	done, err := a.keep(f, steps)
-	if err != nil {
-		return noneRecorded(err, len(steps))
-	}
-	lines := a.results(done)
-	return a.Print(map[string]any{"steps": lines}, func(w io.Writer) {
-		a.printRecorded(w, lines)
-		if after != nil {
-			a.Note(after(f, codes, w))
-		}
-	})
-}
-
-// results is what became of steps; one that is not accepted shows in the exit code.
-func (a *app) results(steps []medium.Step) []medium.Result {
-	lines := make([]medium.Result, len(steps))
-	for i, s := range steps {
-		lines[i] = s.Result()
-		if !s.Outcome.Accepted {
-			a.code = exitNotAccepted
-		}
-	}
-	return lines
-}
-
-func (a *app) printRecorded(w io.Writer, lines []medium.Result) {
-	missed, stays := 0, false
-	for _, r := range lines {
-		stays = stays || !r.Accepted && r.From == r.To // mold seen on an unwashed mat holds it
-		word := "recorded"
-		if !r.Accepted {
-			word = a.Paint(ui.Yellow, "recorded, NOT ACCEPTED")
-			missed++
-		}
-		if r.Late {
-			word += " (late entry)"
-		}
-		move := string(r.To)
-		if r.From != "" && r.From != r.To {
-			move = fmt.Sprintf("%s -> %s", r.From, r.To)
-		}
-		fmt.Fprintf(w, "%s  %-8s  %-26s %s\n", r.Code, r.Kind, move, word)
-		if len(lines) == 1 {
-			printFindings(w, r.Findings)
-		}
-	}
-	if len(lines) > 1 {
-		printFindings(w, groupFindings(lines))
-		fmt.Fprintf(w, "%d mats, %d accepted, %d not accepted\n", len(lines), len(lines)-missed, missed)
-	}
-	if stays {
-		fmt.Fprintln(w, "A step that is not accepted stays on record and does not move the mat.")
-	}
-}
-
-// groupFindings gives each finding of a batch once, with the mats that it is
-// about.
-func groupFindings(lines []medium.Result) (each []medium.Finding) {
-	type key struct{ rule, text, source string }
-	mats := map[key][]string{}
-	of := func(f medium.Finding) key { return key{f.Rule, f.Text, f.Source} }
-	for _, r := range lines {
-		for _, f := range r.Findings {
-			if mats[of(f)] == nil {
-				each = append(each, f)
-			}
-			mats[of(f)] = append(mats[of(f)], r.Code.String())
-		}
-	}
-	for i, f := range each {
-		who := strings.Join(mats[of(f)], ", ")
-		if len(mats[of(f)]) == len(lines) {
-			who = fmt.Sprintf("all %d mats", len(lines))
-		}
-		each[i].Text += " (" + who + ")"
-	}
-	return each
-}
-
-func printFindings(w io.Writer, findings []medium.Finding) {
-	for _, f := range findings {
-		ui.Item(w, "  ", f.Rule+": "+f.Text)
-		ui.Item(w, "    ", "limit from: "+f.Source)
-	}
-	printHints(w, findings)
-}
 
 // stepFlags are the flags of one kind of step, one for each of its fields.
 type stepFlags struct {
@@ -291,11 +180,8 @@ func (a *app) reader(f *farm.Farm) farm.Reader {
 
 // fieldCommand is the command of a kind of step that asks for its fields and
 // records them.
-func (a *app) fieldCommand(c *cobra.Command, after told) *stepFlags {
+func (a *app) fieldCommand(c *cobra.Command, after followUp) *stepFlags {
 	flags := a.fieldFlags(c, medium.Kind(c.Name()))
 	a.stepCommand(c, func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
-	if c.Name() == string(medium.KindHold) {
-		c.MarkFlagsOneRequired("reason", "dropped")
-	}
 	return flags
 }
