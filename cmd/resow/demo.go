@@ -91,7 +91,7 @@ func (a *app) writeDemoPapers(f *farm.Farm, dir string, mats []medium.Condition)
 	sheet := labels.Sheet{Stock: stock, CutLines: true, Created: f.Now(), Anchor: anchorLead + anchor.String()}
 	for _, c := range mats {
 		if c.Stage != medium.Retired {
-			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(printedCode(c)), Size: c.Mat.Size(),
+			sheet.Labels = append(sheet.Labels, labels.Label{Code: string(farm.PrintedCode(c)), Size: c.Mat.Size(),
 				Farm: f.Settings.Name, Reprint: c.Labels})
 		}
 	}

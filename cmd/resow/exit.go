@@ -78,7 +78,8 @@ var failures = []failure{
 	{as[*store.LossError], exitFailed, "`resow restore BACKUP --replace` keeps the present file under another name"},
 	{either(
 		as[*afterError], as[*medium.UnknownError], as[*medium.CorrectError], as[*medium.ReviewError],
-		as[*farm.CodeError], as[*farm.CodesError], as[*farm.NoneError], as[*farm.NothingToUndoError], as[*labels.RandomError], as[*sanitizer.TooStrongError],
+		as[*farm.CodeError], as[*farm.CodesError], as[*farm.NoneError], as[*farm.NothingToUndoError], as[*labels.RandomError],
+		as[*sanitizer.TooStrongError],
 		as[*sanitizer.TooWeakError],
 		as[*sanitizer.CeilingError], as[*sanitizer.MixedActivesError], as[*sanitizer.TooSmallError],
 		as[*sanitizer.ReadingError], as[*sunlight.NoSunriseError], as[*store.ExistsError],

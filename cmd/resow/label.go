@@ -6,7 +6,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"time"
 
@@ -144,7 +143,7 @@ func (l labelFlags) ownStock() (labels.Stock, error) {
 		{"pitch", l.pitch, &s.PitchX, &s.PitchY}, {"margin", l.margin, &s.Left, &s.Top},
 	} {
 		var err error
-		if *m.x, *m.y, err = pair("--"+m.what, m.text, lengthUnits,
+		if *m.x, *m.y, err = amount.Pair("--"+m.what, m.text, amount.Lengths,
 			"width x height with the unit: 63.5x38.1mm or 2.5x1.5in"); err != nil {
 			return s, err
 		}
@@ -163,32 +162,6 @@ func fitting(page, margin, label, pitch float64) int {
 	return 1 + int(math.Min(math.Max(0, math.Floor((page-margin-label+slack)/pitch)), 1000))
 }
 
-var (
-	lengthUnits  = map[string]float64{"mm": 1, "cm": 10, "in": 25.4}
-	percentUnits = map[string]float64{"%": 1}
-)
-
-// pair reads two numbers with one unit at the end, either of which may be
-// negative: 1.5x-0.5mm, 100.3x100%.
-func pair(what, text string, units map[string]float64, want string) (x, y float64, err error) {
-	refused := &amount.Error{What: what, Input: text, Want: want}
-	s := strings.ToLower(strings.ReplaceAll(strings.ReplaceAll(text, "×", "x"), " ", ""))
-	for unit, factor := range units {
-		left, right, ok := strings.Cut(strings.TrimSuffix(s, unit), "x")
-		if !ok || !strings.HasSuffix(s, unit) {
-			continue
-		}
-		left = strings.TrimSuffix(left, unit)
-		x, errX := strconv.ParseFloat(strings.Replace(left, ",", ".", 1), 64)
-		y, errY := strconv.ParseFloat(strings.Replace(right, ",", ".", 1), 64)
-		if errX != nil || errY != nil || math.IsInf(x, 0) || math.IsInf(y, 0) || math.IsNaN(x) || math.IsNaN(y) {
-			return 0, 0, refused
-		}
-		return x * factor, y * factor, nil
-	}
-	return 0, 0, refused
-}
-
 // correction gives the printer's correction, and records it where this run
 // states a new one.
 func (a *app) correction(f *farm.Farm, l labelFlags) (medium.Printer, error) {
@@ -202,13 +175,13 @@ func (a *app) correction(f *farm.Farm, l labelFlags) (medium.Printer, error) {
 	old := p
 	var err error
 	if l.offset != "" {
-		if p.OffsetXMM, p.OffsetYMM, err = pair("--offset", l.offset, lengthUnits,
+		if p.OffsetXMM, p.OffsetYMM, err = amount.Pair("--offset", l.offset, amount.Lengths,
 			"how far to move the print right x down: 1.5x-0.5mm"); err != nil {
 			return p, err
 		}
 	}
 	if l.scale != "" {
-		if p.ScaleX, p.ScaleY, err = pair("--scale", l.scale, percentUnits,
+		if p.ScaleX, p.ScaleY, err = amount.Pair("--scale", l.scale, amount.Percents,
 			"how much to stretch the print across x down: 100.3x100%"); err != nil {
 			return p, err
 		}
@@ -308,7 +281,11 @@ func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer,
 		if err != nil {
 			return sheet, err
 		}
-		label, err := a.labelOf(f, l, c)
+		payload, err := l.payloadOf(string(farm.PrintedCode(c)))
+		if err != nil {
+			return sheet, err
+		}
+		label, err := f.Label(c, payload, l.note)
 		if err != nil {
 			return sheet, err
 		}
@@ -317,21 +294,6 @@ func (a *app) labelSheet(f *farm.Farm, l labelFlags, printer medium.Printer,
 	}
 	sheet.Created = f.PaperTime(last)
 	return sheet, nil
-}
-
-func (a *app) labelOf(f *farm.Farm, l labelFlags, c medium.Condition) (labels.Label, error) {
-	code := strings.Clone(string(printedCode(c))) // else all the mat's texts stay in memory
-	payload, err := l.payloadOf(code)
-	if err != nil {
-		return labels.Label{}, err
-	}
-	size := c.Mat.Size()
-	if c.Mat.Unidentified != "" { // where a small label has room for it too
-		size = "SET APART"
-	}
-	reprint, err := reprints(f, c)
-	return labels.Label{Code: code, Payload: payload, Size: size, Farm: f.Settings.Name, Note: l.note,
-		Reprint: reprint}, err
 }
 
 // payloadOf builds what the symbol holds; empty is the bare code.
@@ -376,27 +338,6 @@ func (l labelFlags) graiPayload(code string) (string, error) {
 	return labels.GRAIPayload(resolver, l.prefix, asset, code)
 }
 
-// reprints counts how often the newest code of a mat was printed again.
-func reprints(f *farm.Farm, c medium.Condition) (int, error) {
-	if c.Labels == 0 {
-		return 0, nil
-	}
-	thread, err := f.Thread(c.Code)
-	if err != nil {
-		return 0, err
-	}
-	n := 0
-	for _, s := range thread {
-		if b, ok := s.Body.(*medium.Relabel); ok {
-			n++
-			if b.NewCode != "" {
-				n = 0
-			}
-		}
-	}
-	return n, nil
-}
-
 // pngPixels is the side of a module in pixels: 4 dots of a 203 dpi printer
 // make 0.5 mm, and 12 leave room to scale.
 const pngPixels = 12
@@ -437,14 +378,6 @@ func writeSymbols(sheet labels.Sheet, pngDir, svgDir string, tell func(done, tot
 		}
 	}
 	return nil
-}
-
-// printedCode is the code that goes on a mat's label: the newest it was given.
-func printedCode(c medium.Condition) medium.Code {
-	if n := len(c.Tags); n > 0 {
-		return c.Tags[n-1]
-	}
-	return c.Code
 }
 
 func (a *app) labelledMats(f *farm.Farm, args []string, fresh, all bool) (codes []medium.Code, err error) {

@@ -30,7 +30,7 @@ func (a *app) relabelCommand(c *cobra.Command) {
 		func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 			for _, code := range codes {
 				if c, err := f.Condition(code); err == nil && newCode {
-					fmt.Fprintf(out, "%s is also %s from now on.\n", code, printedCode(c))
+					fmt.Fprintf(out, "%s is also %s from now on.\n", code, farm.PrintedCode(c))
 				}
 			}
 			if l.out == "" {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -278,21 +277,6 @@ func TestStrayTextIsShownAsText(t *testing.T) {
 	require.Contains(t, out.String(), "NOT READ")
 	for _, r := range out.String() {
 		require.True(t, r == '\n' || r >= ' ' && (r < 0x7f || r >= 0xa0), "%q in %q", r, out.String())
-	}
-}
-
-func TestPairs(t *testing.T) {
-	for text, want := range map[string][2]float64{
-		"1.5x-0.5mm": {1.5, -0.5}, "-1x2mm": {-1, 2}, "210x297mm": {210, 297}, "8.5x11in": {215.9, 279.4}, "1,5 x 2 mm": {1.5, 2}, "1mm×2mm": {1, 2}, "1x2cm": {10, 20},
-	} {
-		x, y, err := pair("x", text, lengthUnits, "want")
-		require.NoError(t, err, text)
-		require.InDelta(t, want[0], x, 1e-9, text)
-		require.InDelta(t, want[1], y, 1e-9, text)
-	}
-	for _, text := range []string{"", "x", "1x2", "1mm", "1x2x3mm", "infx1mm", "nanxnanmm", "0x10x1mm", "1x2%", "1e999x1mm"} {
-		_, _, err := pair("x", text, lengthUnits, "want")
-		require.Error(t, err, fmt.Sprintf("%q", text))
 	}
 }
 

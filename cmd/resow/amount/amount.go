@@ -238,3 +238,30 @@ func split(text string) (float64, string, bool) {
 	}
 	return v, unit, true
 }
+
+// Percents is the unit of a pair of percentages.
+var Percents = map[string]float64{"%": 1}
+
+// Lengths are the units of a pair of lengths, in mm.
+var Lengths = map[string]float64{"mm": 1, "cm": 10, "in": 25.4}
+
+// Pair reads two numbers with one unit at the end, either of which may be
+// negative: 1.5x-0.5mm, 100.3x100%.
+func Pair(what, text string, units map[string]float64, want string) (x, y float64, err error) {
+	refused := &Error{what, text, want}
+	s := strings.ToLower(strings.ReplaceAll(strings.ReplaceAll(text, "×", "x"), " ", ""))
+	for unit, factor := range units {
+		left, right, ok := strings.Cut(strings.TrimSuffix(s, unit), "x")
+		if !ok || !strings.HasSuffix(s, unit) {
+			continue
+		}
+		left = strings.TrimSuffix(left, unit)
+		x, errX := strconv.ParseFloat(strings.Replace(left, ",", ".", 1), 64)
+		y, errY := strconv.ParseFloat(strings.Replace(right, ",", ".", 1), 64)
+		if errX != nil || errY != nil || math.IsInf(x, 0) || math.IsInf(y, 0) || math.IsNaN(x) || math.IsNaN(y) {
+			return 0, 0, refused
+		}
+		return x * factor, y * factor, nil
+	}
+	return 0, 0, refused
+}

@@ -1,6 +1,7 @@
 package amount
 
 import (
+	"fmt"
 	"math"
 	"testing"
 	"time"
@@ -120,5 +121,20 @@ func TestSpanDoesNotRoundUp(t *testing.T) {
 		got, err := Span("contact time", text)
 		require.NoError(t, err, text)
 		require.Equal(t, want, got, text)
+	}
+}
+
+func TestPairs(t *testing.T) {
+	for text, want := range map[string][2]float64{
+		"1.5x-0.5mm": {1.5, -0.5}, "-1x2mm": {-1, 2}, "210x297mm": {210, 297}, "8.5x11in": {215.9, 279.4}, "1,5 x 2 mm": {1.5, 2}, "1mm×2mm": {1, 2}, "1x2cm": {10, 20},
+	} {
+		x, y, err := Pair("x", text, Lengths, "want")
+		require.NoError(t, err, text)
+		require.InDelta(t, want[0], x, 1e-9, text)
+		require.InDelta(t, want[1], y, 1e-9, text)
+	}
+	for _, text := range []string{"", "x", "1x2", "1mm", "1x2x3mm", "infx1mm", "nanxnanmm", "0x10x1mm", "1x2%", "1e999x1mm"} {
+		_, _, err := Pair("x", text, Lengths, "want")
+		require.Error(t, err, fmt.Sprintf("%q", text))
 	}
 }
