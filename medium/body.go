@@ -88,6 +88,7 @@ func (*Note) kind() Kind { return KindNote }
 type Harvest struct {
 	record
 	YieldG       float64 `cbor:"10,keyasint,omitzero" json:"yield_g,omitempty"`
+	Shared       bool    `cbor:"14,keyasint,omitzero" json:"yield_shared,omitempty"`  // weighed with others, shared by area
 	CutHeightMM  float64 `cbor:"11,keyasint,omitzero" json:"cut_height_mm,omitempty"` // above the mat
 	KnifeTouched bool    `cbor:"12,keyasint,omitzero" json:"knife_touched_mesh,omitempty"`
 	// pea shoots and the like stay growing

@@ -490,7 +490,7 @@ func (c *Condition) harvest(b *Harvest) {
 	c.Harvests++
 	c.TurnG += b.YieldG
 	c.KnifeTouched = c.KnifeTouched || b.KnifeTouched
-	c.CutUnweighed = c.CutUnweighed || b.YieldG == 0
+	c.CutUnweighed = c.CutUnweighed || b.YieldG == 0 || b.Shared
 	if !b.MoreCutsToCome {
 		if c.TurnG > 0 && c.Stage == Growing {
 			c.yielded()

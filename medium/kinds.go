@@ -107,6 +107,8 @@ var aboutMats = []StepKind{
 		Fields: []Field{
 			amount("yield", OfMass, 0.1, 100000, func(b *Harvest) *float64 { return &b.YieldG }).each().
 				help("fresh yield of each mat", "310g"),
+			yesNo("shared", func(b *Harvest) *bool { return &b.Shared }).says("shared by area").
+				help("the yields are shares of what was weighed together", ""),
 			amount("cut_height", OfLength, 0.5, 300, func(b *Harvest) *float64 { return &b.CutHeightMM }).lasting().
 				says("cut %s above the mat").
 				help("height of the cut above the mat", "12mm"),

@@ -20,7 +20,7 @@ func (a *app) relabelCommand(c *cobra.Command) {
 	a.stepCommand(c,
 		func(f *farm.Farm, mat medium.Code) (medium.Body, error) {
 			relabelled = append(relabelled, mat)
-			b, err := flags.body(a, f)
+			b, err := flags.body(a, f, mat)
 			if err != nil || !newCode {
 				return b, err
 			}

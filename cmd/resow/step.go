@@ -32,12 +32,21 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after followUp) {
 	c.Long += dashHelp
 	c.ValidArgsFunction = a.completeCodes
 	c.RunE = a.writes(func(f *farm.Farm, args []string) error {
+		args, err := a.splitValues(f, medium.Kind(c.Name()), args)
+		if err != nil {
+			return err
+		}
 		codes, unknown := a.findAll(f, args, medium.Kind(c.Name()))
 		if unknown != nil && (len(codes) == 0 || selectors(args) > 0) {
 			return noneRecorded(unknown, len(codes))
 		}
 		if err := a.agreed(f, args, codes, c.Name()); err != nil {
 			return err
+		}
+		if a.prepare != nil {
+			if err := a.prepare(f, codes); err != nil {
+				return err
+			}
 		}
 		if replaces > 0 && len(codes) > 1 {
 			return ui.Wrong("--replaces names a step of one mat; give one code")
@@ -64,6 +73,37 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after followUp) {
 		return fmt.Errorf("%w. The report counts for %s of this command; give the right code for the rest",
 			unknown, ui.Counted(len(codes), "mat"))
 	})
+}
+
+// splitValues takes the values off arguments such as TK7R2N81=310g: each is that of its
+// mat for the first field of the kind that is asked of each mat.
+func (a *app) splitValues(f *farm.Farm, kind medium.Kind, args []string) ([]string, error) {
+	row, _ := medium.KindNamed(kind)
+	plain := make([]string, len(args))
+	for i, arg := range args {
+		code, value, ok := strings.Cut(arg, "=")
+		plain[i] = code
+		if !ok || farm.IsSelector(arg) {
+			plain[i] = arg
+			continue
+		}
+		each := slices.IndexFunc(row.Fields, func(f medium.Field) bool { return f.Each && !f.Hidden })
+		if each < 0 || code == "" || value == "" {
+			return nil, ui.Wrong(fmt.Sprintf("%q: want a code", arg))
+		}
+		mat, err := f.Find(code)
+		if err != nil {
+			return nil, err
+		}
+		if a.ofMat == nil {
+			a.ofMat = map[medium.Code]map[string]string{}
+		}
+		if old, twice := a.ofMat[mat]; twice {
+			return nil, ui.Wrong(fmt.Sprintf("%s has two values: %s and %s", mat, old[row.Fields[each].Name], value))
+		}
+		a.ofMat[mat] = map[string]string{row.Fields[each].Name: value}
+	}
+	return plain, nil
 }
 
 // recordSome records those steps that would not be refused, and says which were left
@@ -164,8 +204,12 @@ func (s *stepFlags) said() map[string]string {
 	return said
 }
 
-func (s *stepFlags) body(a *app, f *farm.Farm) (medium.Body, error) {
-	return a.reader(f).Body(s.kind.Kind, s.said())
+func (s *stepFlags) body(a *app, f *farm.Farm, code medium.Code) (medium.Body, error) {
+	said := s.said()
+	for name, value := range a.ofMat[code] {
+		said[name] = value
+	}
+	return a.reader(f).Body(s.kind.Kind, said)
 }
 
 // reader reads what is said of a step that was done at the time of --at. A time
@@ -182,6 +226,6 @@ func (a *app) reader(f *farm.Farm) farm.Reader {
 // records them.
 func (a *app) fieldCommand(c *cobra.Command, after followUp) *stepFlags {
 	flags := a.fieldFlags(c, medium.Kind(c.Name()))
-	a.stepCommand(c, func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return flags.body(a, f) }, after)
+	a.stepCommand(c, func(f *farm.Farm, code medium.Code) (medium.Body, error) { return flags.body(a, f, code) }, after)
 	return flags
 }

@@ -23,7 +23,7 @@ type Turn struct {
 	SownAt    time.Time
 	EndedAt   time.Time // last cut, first mold, the next sowing or the retirement; zero while it goes on
 	Whole     bool      // harvested, with no more cuts to come
-	unweighed bool      // a cut of it was not weighed
+	unweighed bool      // a cut of it was not weighed by itself
 }
 
 // appendTurns reads the turns from a mat's whole thread into an empty list, so
@@ -75,7 +75,7 @@ func (t *Turn) take(s medium.Step) {
 	switch b := s.Body.(type) {
 	case *medium.Harvest:
 		t.YieldG += b.YieldG
-		t.unweighed = t.unweighed || b.YieldG == 0
+		t.unweighed = t.unweighed || b.YieldG == 0 || b.Shared
 		if !b.MoreCutsToCome {
 			t.Whole = true
 			t.end(s.At)
