@@ -1,12 +1,10 @@
 package main
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 	"io"
 	"maps"
-	"os"
 	"slices"
 	"strings"
 
@@ -110,14 +108,11 @@ func (a *app) addSanitizer(f *farm.Farm, s medium.Sanitizer) error {
 // askPrinted asks whether the label really says so; without a terminal nobody can
 // be asked.
 func (a *app) askPrinted(e *medium.UnlikelyError) bool {
-	if in, ok := a.in.(*os.File); a.JSON || !ok || !ui.IsTerminal(in) {
+	if !a.canAsk() {
 		return false
 	}
-	ui.Say(a.Out, "The directions of %s lie outside every published range: %s. Published: %s.", e.Product,
-		e.What, e.Source)
-	fmt.Fprint(a.Out, "Look at the label again. Does it say so? Type yes to record it: ")
-	line, _ := bufio.NewReader(a.in).ReadString('\n')
-	return strings.EqualFold(strings.TrimSpace(line), "yes")
+	ui.Say(a.Out, "The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source)
+	return a.ask("Look at the label again. Does it say so? Type yes to record it: ")
 }
 
 // correctedText says what was wrong in the copy before.

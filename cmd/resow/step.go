@@ -127,9 +127,13 @@ func (a *app) recordSome(f *farm.Farm, steps []medium.Step, unknown error, after
 	return left
 }
 
-const dashHelp = "\n\nIn the place of codes: due, again (your last act's mats), lot:R-12, crop:radish,\n" +
-	"place:\"shelf A\", stage:\"to wash\", size:250x510mm, material:polyester.\nA single - reads the codes from standard input, with any white space between\n" +
-	"them. All mats of a command are recorded, or none; a report of danger counts for\nthose that exist."
+const dashHelp = `
+
+In the place of codes: due, again (your last act's mats), lot:R-12, crop:radish,
+place:"shelf A", stage:"to wash", size:250x510mm, material:polyester.
+A single - reads the codes from standard input, with any white space between
+them. All mats of a command are recorded, or none; a report of danger counts for
+those that exist.`
 
 // stepFlags are the flags of one kind of step, one for each of its fields.
 type stepFlags struct {
