@@ -134,20 +134,6 @@ type LastSanitized struct {
 	Rested     *Rested   `cbor:"19,keyasint,omitzero" json:"-"` // of the last accepted step
 }
 
-// CropName names the crop or the mix on a mat. A mix is the same one in
-// whatever order its crops were said.
-func CropName(crops []Sown) string {
-	if len(crops) == 1 {
-		return crops[0].Crop
-	}
-	names := make([]string, len(crops))
-	for i, c := range crops {
-		names[i] = c.Crop
-	}
-	slices.Sort(names)
-	return strings.Join(names, " + ")
-}
-
 // Replay folds a mat's whole thread. A step that a correction voids counts as
 // never taken, and so does the correction itself.
 func Replay(thread []Step) Condition {
@@ -181,48 +167,14 @@ func Voided(thread []Step) map[uint64]bool {
 	return voided
 }
 
-// without is the condition after a step that was taken back later. A mat on
-// which a crop or a danger was recorded by mistake is looked at before it is sown
-// on.
-func (c *Condition) without(s *Step) {
-	switch b := s.Body.(type) {
-	case *Sow, *Harvest:
-		c.CropVoided = true
-	case *Mold:
-		c.doubt("mold", true)
-	case *Inspect:
-		c.doubt("mold", b.Mold)
-		c.doubt("a snapped thread", b.FoldSnaps)
-		c.doubt("a bad smell", b.Smell)
-		c.doubt("holes", b.Holes > 0)
-	case *Hold:
-		c.doubt("a fall on the floor", b.Dropped)
-	case *Cut:
-		c.doubt("a cut", true)
-	case *Swab:
-		c.doubt("a failed swab", !b.Pass)
-	case *Retire:
-		c.doubt("mold", b.Cause == CauseMold)
-		c.doubt("a cut", b.Cause == CauseCut)
-	case *Sanitize:
-		c.unused(s, b)
+// Voidable says whether a step of this body can be taken back. By a clock that was
+// ahead one that can't be must keep no later step off: there would be no way out.
+func Voidable(b Body) bool {
+	switch b.(type) {
+	case *Add, *Relabel, *Correct:
+		return false
 	}
-}
-
-// doubtResidue is that too much of a sanitizer was left on the mat. A look does not
-// show it, a rinse takes it off.
-const doubtResidue = "a residue"
-
-func (c *Condition) doubt(what string, doubted bool) {
-	if doubted && !slices.Contains(c.Doubts, what) {
-		c.Doubts = append(slices.Clone(c.Doubts), what)
-	}
-}
-
-func (c *Condition) undoubt(gone func(what string) bool) {
-	if slices.ContainsFunc(c.Doubts, gone) {
-		c.Doubts = slices.DeleteFunc(slices.Clone(c.Doubts), gone)
-	}
+	return true
 }
 
 // Apply gives the mat's condition after a recorded step. It is history: total,
@@ -249,24 +201,33 @@ func (c *Condition) apply(s *Step) {
 		c.Added = s.At
 	}
 	c.Last = s.At
-	if handled(s) {
+	if takesInHand(s) {
 		c.Handled = s.At
 	}
+	c.take(s)
+	if from == OnHold && leavesChanged(s) {
+		c.MustWash = true
+	}
+	if c.Stage != from {
+		c.Since = s.At
+		if from == OnHold && c.Stage == heldIn { // a hold neither washes a mat nor lets its crop stand still
+			c.Since = heldSince
+		}
+	}
+	if alone := s.dayAlone(); alone || len(c.DayAlone) > 0 {
+		c.keepDays(s.At, alone)
+	}
+}
+
+// take folds in what only this kind of step says.
+func (c *Condition) take(s *Step) {
 	switch b := s.Body.(type) {
 	case *Add:
-		if from == "" { // a second registration is no way out of a hold
-			c.add(s, b)
-		}
+		c.add(s, b)
 	case *Sow:
 		c.sow(s, b)
 	case *Mist:
-		if b.Treated == "" { // a spot that is treated is no misting
-			c.Misted = later(c.Misted, s.At)
-		}
-		if !c.apart() && from != Growing { // its sowing was voided, but something wetted it
-			c.Stage, c.Cleared = ToWash, false
-			c.wetted(s.At)
-		}
+		c.mist(s, b)
 	case *Uncover:
 		c.Uncovered = s.At
 		c.moved(b.Place)
@@ -287,12 +248,7 @@ func (c *Condition) apply(s *Step) {
 	case *Cut:
 		c.cut(b)
 	case *Swab:
-		if b.Pass {
-			c.SwabOpen = false
-		} else {
-			c.SwabOpen, c.SwabText, c.MustWash = true, swabText(b), true
-			c.hold("failed swab: " + b.Test)
-		}
+		c.swab(b)
 	case *Hold:
 		c.MustWash = c.MustWash || b.MustWash || b.Dropped
 		c.hold(cmp.Or(strings.TrimSpace(b.Reason), "fell on the floor"))
@@ -302,46 +258,19 @@ func (c *Condition) apply(s *Step) {
 		c.inspect(s, b)
 	case *Trim:
 		c.trim(b)
-		if !c.apart() && from != Growing {
-			c.Stage, c.Cleared = ToWash, false
-		}
 	case *Relabel:
 		c.relabel(b)
 	case *Document:
-		c.Mat.ContactStatement, c.Mat.ContactDate = b.ContactStatement, b.ContactDate
-		if b.Supplier != "" {
-			c.Mat.Supplier = b.Supplier
-		}
+		c.document(b)
 	case *Retire:
-		if from != Retired {
-			c.Stage, c.RetiredAt, c.Cause = Retired, s.At, b.Cause
-		}
+		c.retire(s, b)
 	}
-	if from == OnHold && handles(s) {
-		c.MustWash = true
-	}
-	if c.Stage != from {
-		c.Since = s.At
-		if from == OnHold && c.Stage == heldIn { // a hold neither washes a mat nor lets its crop stand still
-			c.Since = heldSince
-		}
-	}
-	if alone := s.dayAlone(); alone || len(c.DayAlone) > 0 {
-		c.keepDays(s.At, alone)
-	}
-}
-
-// Voidable says whether a step of this body can be taken back. By a clock that was
-// ahead one that can't be must keep no later step off: there would be no way out.
-func Voidable(b Body) bool {
-	switch b.(type) {
-	case *Add, *Relabel, *Correct:
-		return false
-	}
-	return true
 }
 
 func (c *Condition) add(s *Step, b *Add) {
+	if c.Stage != "" {
+		return // a second registration is no way out of a hold
+	}
 	c.Code, c.Mat, c.Added = s.Mat, b.Mat, s.At
 	c.Stage = ToWash
 	if b.Mat.Unidentified != "" { // quarantined in one record, which no correction can void
@@ -366,10 +295,33 @@ func (c *Condition) sow(s *Step, b *Sow) {
 	}
 }
 
-func (c *Condition) moved(to string) {
-	if to != "" {
-		c.Place = to
+func (c *Condition) mist(s *Step, b *Mist) {
+	if b.Treated == "" { // a spot that is treated is no misting
+		c.Misted = later(c.Misted, s.At)
 	}
+	if c.apart() || c.Stage == Growing {
+		return
+	}
+	c.backToWash() // its sowing was voided, but something wetted it
+	c.wetted(s.At)
+}
+
+func (c *Condition) harvest(b *Harvest) {
+	c.YieldG += b.YieldG
+	c.Harvests++
+	c.TurnG += b.YieldG
+	c.KnifeTouched = c.KnifeTouched || b.KnifeTouched
+	c.CutUnweighed = c.CutUnweighed || b.YieldG == 0 || b.Shared
+	if !b.MoreCutsToCome {
+		if c.TurnG > 0 && c.Stage == Growing {
+			c.yielded()
+		}
+		c.TurnG, c.CutUnweighed = 0, false
+	}
+	if c.apart() || (b.MoreCutsToCome && c.Stage == Growing) {
+		return
+	}
+	c.Stage, c.Cleared = ToWash, false
 }
 
 func (c *Condition) rinse(s *Step, b *Rinse) {
@@ -379,11 +331,9 @@ func (c *Condition) rinse(s *Step, b *Rinse) {
 		c.Washed++
 		c.Washes = append(slices.Clone(c.Washes[max(0, len(c.Washes)-washesKept+1):]), s.At)
 	}
-	if !c.apart() && c.Stage != Growing {
-		c.Stage, c.Cleared = ToWash, false
-		if b.Debris == DebrisNone {
-			c.Stage = ToDry
-		}
+	c.backToWash()
+	if c.Stage == ToWash && b.Debris == DebrisNone {
+		c.Stage = ToDry
 	}
 	c.wetted(s.At)
 }
@@ -406,103 +356,6 @@ func (c *Condition) dry(s *Step, b *Dry) {
 	}
 }
 
-func (c *Condition) relabel(b *Relabel) {
-	c.Labels++
-	if b.NewCode != "" {
-		c.Tags = append(append([]Code(nil), c.Tags...), b.NewCode)
-	}
-	if b.Mark != "" {
-		c.Mat.Mark = b.Mark
-	}
-}
-
-// wetted begins the hours wet of a dry mat. A wet one has been so all along, and
-// only an accepted drying ends that. A crop is kept wet: its hours do not count.
-func (c *Condition) wetted(at time.Time) {
-	if c.WetSince.IsZero() && c.Stage != Growing && c.Stage != Retired {
-		c.WetSince = at
-	}
-}
-
-// keepDays keeps which of the times are days alone.
-func (c *Condition) keepDays(at time.Time, alone bool) {
-	times := []time.Time{c.Since, c.WetSince, c.SownAt, c.HeldSince}
-	if c.Sanitized != nil {
-		times = append(times, c.Sanitized.At, c.Sanitized.AcceptedAt)
-	}
-	var days []time.Time
-	for _, t := range times {
-		is := c.dayAlone(t)
-		if t.Equal(at) {
-			is = alone
-		}
-		if is && !slices.ContainsFunc(days, t.Equal) {
-			days = append(days, t)
-		}
-	}
-	c.DayAlone = days
-}
-
-func (c *Condition) dayAlone(t time.Time) bool { return slices.ContainsFunc(c.DayAlone, t.Equal) }
-
-// When writes one of the mat's times by a layout, without the time of day where
-// nobody knows it.
-func (c *Condition) When(t time.Time, loc *time.Location, layout string) string {
-	return when(t, c.dayAlone(t), loc, layout)
-}
-
-// handled says that a step took the mat in hand, so that a contact time or a
-// drying recorded later began after it. A drying that was not accepted goes on.
-func handled(s *Step) bool {
-	switch s.Body.(type) {
-	case *Add, *Sow, *Mist, *Harvest, *Rinse, *Sanitize, *Trim:
-		return true
-	case *Dry:
-		return s.Outcome.Accepted
-	}
-	return false
-}
-
-// tooShort says that a drying was kept and did not dry the mat.
-func tooShort(s *Step) bool {
-	return slices.ContainsFunc(s.Outcome.Findings,
-		func(f Finding) bool { return f.Rule == "dry-least" && f.Severity == StepRule })
-}
-
-// handles says that a step leaves a mat in another state than the one in which
-// it was held, so that a release can't put it back there. Only a trim and a bad
-// smell are admitted on a held mat; the others follow from a voided release.
-func handles(s *Step) bool {
-	switch b := s.Body.(type) {
-	case *Sow, *Mist, *Harvest, *Rinse, *Dry, *Sanitize, *Trim:
-		return true
-	case *Inspect:
-		return b.Smell
-	}
-	return false
-}
-
-// apart says that the mat is out of the turn.
-func (c *Condition) apart() bool { return c.Stage == OnHold || c.Stage == Retired }
-
-func (c *Condition) harvest(b *Harvest) {
-	c.YieldG += b.YieldG
-	c.Harvests++
-	c.TurnG += b.YieldG
-	c.KnifeTouched = c.KnifeTouched || b.KnifeTouched
-	c.CutUnweighed = c.CutUnweighed || b.YieldG == 0 || b.Shared
-	if !b.MoreCutsToCome {
-		if c.TurnG > 0 && c.Stage == Growing {
-			c.yielded()
-		}
-		c.TurnG, c.CutUnweighed = 0, false
-	}
-	if c.apart() || (b.MoreCutsToCome && c.Stage == Growing) {
-		return
-	}
-	c.Stage, c.Cleared = ToWash, false
-}
-
 func (c *Condition) sanitize(s *Step, b *Sanitize) {
 	c.moved(b.Place)
 	last := LastSanitized{At: s.At, Product: b.Product, Active: b.Active, StrengthPPM: b.StrengthPPM, ContactS: b.ContactS,
@@ -520,25 +373,6 @@ func (c *Condition) sanitize(s *Step, b *Sanitize) {
 	c.Sanitized = &last
 	c.wetted(s.At)
 	c.used(s, b)
-}
-
-// wetWith adds a step's sanitizer to those that the mat is wet with.
-func wetWith(with []string, b *Sanitize) []string {
-	for _, w := range with {
-		if w == b.what() {
-			return with
-		}
-	}
-	return append(append([]string(nil), with...), b.what())
-}
-
-// what names what was put on: the active ingredient or, where that says
-// nothing, the product.
-func (b *Sanitize) what() string {
-	if b.Active == "" || b.Active == "other" {
-		return b.Product
-	}
-	return b.Active
 }
 
 // lasting adds the findings of a step that stand on the verdict after it. One of
@@ -611,6 +445,22 @@ const (
 	moldsKept  = 20
 	washesKept = 24
 )
+
+func (c *Condition) swab(b *Swab) {
+	if b.Pass {
+		c.SwabOpen = false
+		return
+	}
+	c.SwabOpen, c.SwabText, c.MustWash = true, swabText(b), true
+	c.hold("failed swab: " + b.Test)
+}
+
+func swabText(b *Swab) string {
+	if b.Limit == 0 && b.Reading == 0 {
+		return b.Test + " failed"
+	}
+	return b.Test + " " + trimZeros(b.Reading) + " " + b.Unit + ", limit " + trimZeros(b.Limit)
+}
 
 func (c *Condition) hold(why string) {
 	if c.Stage == Retired {
@@ -686,14 +536,156 @@ func (c *Condition) inspect(s *Step, b *Inspect) {
 		c.mold(s, "mold seen at inspection")
 		return
 	}
-	if b.Smell && !c.apart() && c.Stage != Growing {
+	if b.Smell {
+		c.backToWash()
+	}
+}
+
+func (c *Condition) relabel(b *Relabel) {
+	c.Labels++
+	if b.NewCode != "" {
+		c.Tags = append(append([]Code(nil), c.Tags...), b.NewCode)
+	}
+	if b.Mark != "" {
+		c.Mat.Mark = b.Mark
+	}
+}
+
+func (c *Condition) document(b *Document) {
+	c.Mat.ContactStatement, c.Mat.ContactDate = b.ContactStatement, b.ContactDate
+	if b.Supplier != "" {
+		c.Mat.Supplier = b.Supplier
+	}
+}
+
+func (c *Condition) retire(s *Step, b *Retire) {
+	if c.Stage != Retired {
+		c.Stage, c.RetiredAt, c.Cause = Retired, s.At, b.Cause
+	}
+}
+
+// apart says that the mat is out of the turn.
+func (c *Condition) apart() bool { return c.Stage == OnHold || c.Stage == Retired }
+
+// backToWash has a mat washed anew, unless a crop grows on it or it is out of the turn.
+func (c *Condition) backToWash() {
+	if !c.apart() && c.Stage != Growing {
 		c.Stage, c.Cleared = ToWash, false
 	}
 }
 
-func swabText(b *Swab) string {
-	if b.Limit == 0 && b.Reading == 0 {
-		return b.Test + " failed"
+func (c *Condition) moved(to string) {
+	if to != "" {
+		c.Place = to
 	}
-	return b.Test + " " + trimZeros(b.Reading) + " " + b.Unit + ", limit " + trimZeros(b.Limit)
+}
+
+// wetted begins the hours wet of a dry mat. A wet one has been so all along, and
+// only an accepted drying ends that. A crop is kept wet: its hours do not count.
+func (c *Condition) wetted(at time.Time) {
+	if c.WetSince.IsZero() && c.Stage != Growing && c.Stage != Retired {
+		c.WetSince = at
+	}
+}
+
+// takesInHand says that a step took the mat in hand, so that a contact time or a
+// drying recorded later began after it. A drying that was not accepted goes on.
+func takesInHand(s *Step) bool {
+	switch s.Body.(type) {
+	case *Add, *Sow, *Mist, *Harvest, *Rinse, *Sanitize, *Trim:
+		return true
+	case *Dry:
+		return s.Outcome.Accepted
+	}
+	return false
+}
+
+// leavesChanged says that a step leaves a mat in another state than the one in which
+// it was held, so that a release can't put it back there. Only a trim and a bad
+// smell are admitted on a held mat; the others follow from a voided release.
+func leavesChanged(s *Step) bool {
+	switch b := s.Body.(type) {
+	case *Sow, *Mist, *Harvest, *Rinse, *Dry, *Sanitize, *Trim:
+		return true
+	case *Inspect:
+		return b.Smell
+	}
+	return false
+}
+
+// tooShort says that a drying was kept and did not dry the mat.
+func tooShort(s *Step) bool {
+	return slices.ContainsFunc(s.Outcome.Findings,
+		func(f Finding) bool { return f.Rule == "dry-least" && f.Severity == StepRule })
+}
+
+// without is the condition after a step that was taken back later. A mat on
+// which a crop or a danger was recorded by mistake is looked at before it is sown
+// on.
+func (c *Condition) without(s *Step) {
+	switch b := s.Body.(type) {
+	case *Sow, *Harvest:
+		c.CropVoided = true
+	case *Mold:
+		c.doubt("mold", true)
+	case *Inspect:
+		c.doubt("mold", b.Mold)
+		c.doubt("a snapped thread", b.FoldSnaps)
+		c.doubt("a bad smell", b.Smell)
+		c.doubt("holes", b.Holes > 0)
+	case *Hold:
+		c.doubt("a fall on the floor", b.Dropped)
+	case *Cut:
+		c.doubt("a cut", true)
+	case *Swab:
+		c.doubt("a failed swab", !b.Pass)
+	case *Retire:
+		c.doubt("mold", b.Cause == CauseMold)
+		c.doubt("a cut", b.Cause == CauseCut)
+	case *Sanitize:
+		c.unused(s, b)
+	}
+}
+
+// doubtResidue is that too much of a sanitizer was left on the mat. A look does not
+// show it, a rinse takes it off.
+const doubtResidue = "a residue"
+
+func (c *Condition) doubt(what string, doubted bool) {
+	if doubted && !slices.Contains(c.Doubts, what) {
+		c.Doubts = append(slices.Clone(c.Doubts), what)
+	}
+}
+
+func (c *Condition) undoubt(gone func(what string) bool) {
+	if slices.ContainsFunc(c.Doubts, gone) {
+		c.Doubts = slices.DeleteFunc(slices.Clone(c.Doubts), gone)
+	}
+}
+
+// keepDays keeps which of the times are days alone.
+func (c *Condition) keepDays(at time.Time, alone bool) {
+	times := []time.Time{c.Since, c.WetSince, c.SownAt, c.HeldSince}
+	if c.Sanitized != nil {
+		times = append(times, c.Sanitized.At, c.Sanitized.AcceptedAt)
+	}
+	var days []time.Time
+	for _, t := range times {
+		is := c.dayAlone(t)
+		if t.Equal(at) {
+			is = alone
+		}
+		if is && !slices.ContainsFunc(days, t.Equal) {
+			days = append(days, t)
+		}
+	}
+	c.DayAlone = days
+}
+
+func (c *Condition) dayAlone(t time.Time) bool { return slices.ContainsFunc(c.DayAlone, t.Equal) }
+
+// When writes one of the mat's times by a layout, without the time of day where
+// nobody knows it.
+func (c *Condition) When(t time.Time, loc *time.Location, layout string) string {
+	return when(t, c.dayAlone(t), loc, layout)
 }

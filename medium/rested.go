@@ -37,7 +37,9 @@ func (c *Condition) used(s *Step, b *Sanitize) {
 		c.rinsed()
 		return
 	}
-	c.WetWith = wetWith(c.WetWith, b)
+	if with := b.substance(); !slices.Contains(c.WetWith, with) {
+		c.WetWith = append(slices.Clone(c.WetWith), with)
+	}
 	if r := residueOf(b, s.Outcome.Findings, s.At); r != nil {
 		c.Residue = r
 	}

@@ -30,10 +30,10 @@ func decideSanitize(c Condition, f Farm, b *Sanitize, at time.Time) []Finding {
 	}
 	use := missedUse(f, b, knownAt(at))
 	for _, with := range c.WetWith {
-		if with != b.what() {
+		if with != b.substance() {
 			miss("two-products", "bleach and other cleaners are never mixed: CDC bleach advice",
 				"the mat was still wet with %s when %s went on; rinse it with potable water and let it dry before another "+
-					"product, two can give off gas", with, b.what())
+					"product, two can give off gas", with, b.substance())
 			break
 		}
 	}
@@ -348,4 +348,13 @@ func Seconds(s int) string {
 		return fmt.Sprintf("%d min", s/60)
 	}
 	return fmt.Sprintf("%d s", s)
+}
+
+// substance names what was put on: the active ingredient or, where that says
+// nothing, the product.
+func (b *Sanitize) substance() string {
+	if b.Active == "" || b.Active == "other" {
+		return b.Product
+	}
+	return b.Active
 }

@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -61,6 +62,20 @@ func (c Crop) sown(seedG float64) Sown {
 // mostSeed is how many times the table's seed is taken for a slip of the unit (kg
 // for g is a thousand times, oz for g is 28 times: common practice, no source).
 const mostSeed = 20
+
+// CropName names the crop or the mix on a mat. A mix is the same one in
+// whatever order its crops were said.
+func CropName(crops []Sown) string {
+	if len(crops) == 1 {
+		return crops[0].Crop
+	}
+	names := make([]string, len(crops))
+	for i, c := range crops {
+		names[i] = c.Crop
+	}
+	slices.Sort(names)
+	return strings.Join(names, " + ")
+}
 
 // checkSeed refuses seed that can't have been meant for one mat.
 func checkSeed(c Crop, m Mat, seedG float64) error {

@@ -71,6 +71,7 @@ func (c *Condition) uncut(gone func(MeshCut) bool) {
 }
 
 func (c *Condition) trim(b *Trim) {
+	c.backToWash()
 	c.Mat.LengthMM, c.Mat.WidthMM = b.LengthMM, b.WidthMM
 	if b.RemovesCuts && b.FromLengthMM == 0 {
 		c.CutsThrough, c.Cuts, c.CutMM, c.Holes, c.CutList = 0, 0, 0, 0, nil
