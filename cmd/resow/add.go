@@ -36,7 +36,7 @@ func (a *app) addCommand(c *cobra.Command) {
 	oneOf(c, "form", medium.FormMat, medium.FormScreen)
 	c.RunE = func(*cobra.Command, []string) error {
 		if count < 1 || count > maxCodes {
-			return ui.Wrong(fmt.Sprintf("--count %d: want 1 to %d", count, maxCodes))
+			return ui.Wrongf("--count %d: want 1 to %d", count, maxCodes)
 		}
 		if m.Mark != "" && count > 1 {
 			return ui.Wrong("--mark is one mat's own; register marked mats one by one")

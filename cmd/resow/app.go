@@ -243,7 +243,7 @@ func (a *app) noteRuns(c *cobra.Command) {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true
 			if a.at != "" && !takesAt(c, args) {
-				return ui.Wrong(fmt.Sprintf("--at is for what is recorded; `%s` records none: leave it out", c.CommandPath()))
+				return ui.Wrongf("--at is for what is recorded; `%s` records none: leave it out", c.CommandPath())
 			}
 			if a.request != "" {
 				if done, err := a.recordedBefore(); done || err != nil {

@@ -155,9 +155,9 @@ func sanitizeCard(f *farm.Farm, card *medium.Card, strength string, contactS int
 	}
 	card.Product, card.ContactS = product.Name, cmp.Or(contactS, product.ContactS)
 	if farm.MeasuredEachTime(product) {
-		return ui.Wrong(fmt.Sprintf("the directions of %s ask for a temperature or a pH, which is measured each time "+
+		return ui.Wrongf("the directions of %s ask for a temperature or a pH, which is measured each time "+
 			"and can't stand on a card: mix it with `resow mix --bottle`, read it with `resow solution strip`, "+
-			"and scan the bottle's tag instead of a card", product.Name))
+			"and scan the bottle's tag instead of a card", product.Name)
 	}
 	return nil
 }

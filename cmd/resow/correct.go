@@ -94,7 +94,7 @@ func (a *app) correctCommand(c *cobra.Command) {
 	c.RunE = func(_ *cobra.Command, args []string) error {
 		seq, err := strconv.ParseUint(args[1], 10, 32)
 		if err != nil {
-			return ui.Wrong(fmt.Sprintf("step %q: want its number in `resow history`", args[1]))
+			return ui.Wrongf("step %q: want its number in `resow history`", args[1])
 		}
 		if strings.EqualFold(args[0], "farm") {
 			return ui.Wrong("a record about the farm is not voided: record it again, and the newer one counts (resow " +

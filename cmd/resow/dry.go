@@ -30,8 +30,8 @@ func (a *app) dryCommand(c *cobra.Command) {
 					return nil, err
 				}
 				if !start.Before(r.At) {
-					return nil, ui.Wrong(fmt.Sprintf("--from %s --to %s: want the earlier time first; over midnight --from needs "+
-						"its day: \"2026-11-24 20:00\"", from, to))
+					return nil, ui.Wrongf("--from %s --to %s: want the earlier time first; over midnight --from needs "+
+						"its day: \"2026-11-24 20:00\"", from, to)
 				}
 				said["for"] = fmt.Sprintf("%.0fs", r.At.Sub(start).Seconds())
 			}

@@ -30,7 +30,7 @@ func (a *app) dueCommand(c *cobra.Command) {
 	c.MarkFlagsMutuallyExclusive("limit", "all")
 	c.RunE = func(*cobra.Command, []string) error {
 		if limit < 1 || limit > 100000 {
-			return ui.Wrong(fmt.Sprintf("--limit %d: want 1 to 100000, or --all", limit))
+			return ui.Wrongf("--limit %d: want 1 to 100000, or --all", limit)
 		}
 		return a.open(true, func(f *farm.Farm) error {
 			now := f.Now()

@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -20,15 +19,15 @@ func (a *app) forecastCommand(c *cobra.Command) {
 	c.ValidArgsFunction = a.completeCodes
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if in.Weeks < 1 || in.Weeks > 260 {
-			return ui.Wrong(fmt.Sprintf("--weeks %d: want 1 to 260", in.Weeks))
+			return ui.Wrongf("--weeks %d: want 1 to 260", in.Weeks)
 		}
 		for _, n := range in.Sowings {
 			if n < 0 || n > 1e6 {
-				return ui.Wrong(fmt.Sprintf("--sowings %d: want the sowings in a week, 0 or more", n))
+				return ui.Wrongf("--sowings %d: want the sowings in a week, 0 or more", n)
 			}
 		}
 		if in.Spares < 0 {
-			return ui.Wrong(fmt.Sprintf("--spares %d: want 0 or more", in.Spares))
+			return ui.Wrongf("--spares %d: want 0 or more", in.Spares)
 		}
 		if flags := c.Flags(); len(args) == 1 && (flags.Changed("weeks") || flags.Changed("sowings") ||
 			flags.Changed("spares")) {

@@ -30,7 +30,8 @@ func (a *app) harvestCommand(c *cobra.Command) {
 		}
 		return nil
 	})
-	readAs(c, &total, "total", "total", amount.Mass, "what all mats gave together; it is shared by area and marked so: 1240g")
+	readAs(c, &total, "total", "total", amount.Mass,
+		"what all mats gave together; it is shared by area and marked so: 1240g")
 	c.MarkFlagsMutuallyExclusive("yield", "total")
 	record := c.RunE
 	c.RunE = func(c *cobra.Command, args []string) error {

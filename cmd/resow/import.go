@@ -88,12 +88,12 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 	for _, t := range texts {
 		i := strings.LastIndex(t, "=")
 		if i < 1 {
-			return nil, ui.Wrong(fmt.Sprintf("%s %q: want NAME=VALUE", flag, t))
+			return nil, ui.Wrongf("%s %q: want NAME=VALUE", flag, t)
 		}
 		name, value := strings.TrimSpace(t[:i]), strings.TrimSpace(t[i+1:])
 		before, twice := out[name]
 		if twice && flag == "--set" {
-			return nil, ui.Wrong(fmt.Sprintf("--set %s=%s and %s=%s: keep one", name, before, name, value))
+			return nil, ui.Wrongf("--set %s=%s and %s=%s: keep one", name, before, name, value)
 		}
 		if twice {
 			value = before + "," + value
@@ -110,7 +110,7 @@ func (o *importing) asItIs(what string) error {
 		{"--sheet", o.sheet},
 	} {
 		if option.said != "" {
-			return ui.Wrong(fmt.Sprintf("%s does not apply to %s, which is read as it is; leave it out", option.name, what))
+			return ui.Wrongf("%s does not apply to %s, which is read as it is; leave it out", option.name, what)
 		}
 	}
 	return nil
@@ -251,8 +251,8 @@ func (a *app) importFolder(f *farm.Farm, dir string, o *importing) error {
 		names, tables = append(names, e.Name()), append(tables, table)
 	}
 	if len(names) == 0 {
-		return ui.Wrong(fmt.Sprintf("the folder %s holds no tables (.csv); name one file, or the folder of "+
-			"`resow export --csv`", dir))
+		return ui.Wrongf("the folder %s holds no tables (.csv); name one file, or the folder of "+
+			"`resow export --csv`", dir)
 	}
 	plan, err := moving.Own(names, tables)
 	if err != nil {

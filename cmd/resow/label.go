@@ -39,7 +39,7 @@ func (a *app) labelCommand(c *cobra.Command) {
 	c.ValidArgsFunction = a.completeCodes
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if l.copies < 1 {
-			return ui.Wrong(fmt.Sprintf("--copies %d: want 1 or more", l.copies))
+			return ui.Wrongf("--copies %d: want 1 or more", l.copies)
 		}
 		if len(args) > 0 && (l.all || l.fresh) {
 			return ui.Wrong("--all and --new choose the mats themselves: leave the codes out, or leave the flag out")

@@ -105,8 +105,8 @@ func (a *app) answerMix(f *farm.Farm, m mixFlags) error {
 	doc, err := f.Mix(m.Mixing)
 	var second *medium.InputError
 	if errors.As(err, &second) && second.Field == farm.SecondStock {
-		return ui.Wrong(fmt.Sprintf("--with %q is neither a product on file nor a strength such as 3%%; two different "+
-			"products never go into one bottle", m.With))
+		return ui.Wrongf("--with %q is neither a product on file nor a strength such as 3%%; two different "+
+			"products never go into one bottle", m.With)
 	}
 	if err != nil {
 		return err

@@ -93,7 +93,7 @@ func (a *app) policySetCommand(c *cobra.Command) {
 			set.Window = window
 		}
 		if set == old && !rule.Fixed {
-			return ui.Wrong(fmt.Sprintf("%s is set to that already (`resow policy show`); nothing was changed", rule.Name))
+			return ui.Wrongf("%s is set to that already (`resow policy show`); nothing was changed", rule.Name)
 		}
 		return a.recordFarm(f, &medium.PolicyChange{Setting: set, Reason: reason})
 	})

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/csv"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"strconv"
@@ -31,7 +30,7 @@ func (a *app) poolCommand(c *cobra.Command) {
 	var p poolFlags
 	c.RunE = func(*cobra.Command, []string) error {
 		if p.Weeks < 1 || p.Repeats < 1 {
-			return ui.Wrong(fmt.Sprintf("--weeks %d, --repeats %d: want at least 1 of each", p.Weeks, p.Repeats))
+			return ui.Wrongf("--weeks %d, --repeats %d: want at least 1 of each", p.Weeks, p.Repeats)
 		}
 		return a.maybeFarm(func(f *farm.Farm, origin report.Origin) error { return a.pool(f, origin, p) })
 	}
@@ -80,7 +79,7 @@ func readPlan(name string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 	r.TrimLeadingSpace = true
 	rows, err := r.ReadAll()
 	if err != nil {
-		return nil, ui.Wrong(fmt.Sprintf("%s: %v", name, err))
+		return nil, ui.Wrongf("%s: %v", name, err)
 	}
 	if len(rows) < 2 {
 		return nil, ui.Wrong(name + ": want a line of heads (crop, days_min, days_max, mon … sun) and a line for each crop")
@@ -98,12 +97,12 @@ func readPlan(name string, crop func(string) (medium.Crop, error)) ([]pool.Sowin
 				s.Crop = cell
 				continue
 			case head != "days_min" && head != "days_max" && !isDay:
-				return nil, ui.Wrong(fmt.Sprintf("%s: column %q is not known; want crop, days_min, days_max, mon, tue, wed, "+
-					"thu, fri, sat, sun", name, head))
+				return nil, ui.Wrongf("%s: column %q is not known; want crop, days_min, days_max, mon, tue, wed, "+
+					"thu, fri, sat, sun", name, head)
 			case cell == "":
 				continue
 			case err != nil:
-				return nil, ui.Wrong(fmt.Sprintf("%s, line %d, %s: %q is not a whole number", name, n+2, head, cell))
+				return nil, ui.Wrongf("%s, line %d, %s: %q is not a whole number", name, n+2, head, cell)
 			case head == "days_min":
 				s.GrowMin = value
 			case head == "days_max":

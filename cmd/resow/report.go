@@ -82,5 +82,5 @@ func writeReport(path string, r report.Report) error {
 	case ".csv":
 		return ui.WriteFile(path, ui.BeginsCSV, func(w io.Writer) error { return report.CSV(w, r) })
 	}
-	return ui.Wrong(fmt.Sprintf("--out %s: want a name that ends in .pdf, .html or .csv", path))
+	return ui.Wrongf("--out %s: want a name that ends in .pdf, .html or .csv", path)
 }

@@ -79,8 +79,7 @@ func (a *app) recordedBefore() (done bool, err error) {
 	a.request = strings.NewReplacer("-", "", " ", "").Replace(strings.ToUpper(a.request))
 	raw, err := numberText.DecodeString(a.request)
 	if err != nil || len(raw) != 10 {
-		return false, ui.Wrong(fmt.Sprintf("--request %q: want the 16 letters and digits that the first try printed",
-			a.request))
+		return false, ui.Wrongf("--request %q: want the 16 letters and digits that the first try printed", a.request)
 	}
 	if string(raw[len(raw)-argsLen:]) != string(a.argsSum()) {
 		return false, ui.Wrong("--request: this number was printed by another command; repeat that one word for word, " +

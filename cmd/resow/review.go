@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 	"time"
 
@@ -86,10 +85,10 @@ func (b *between) period(a *app, f *farm.Farm) (from, to time.Time, err error) {
 		}
 	}
 	if from.After(now) {
-		return from, to, ui.Wrong(fmt.Sprintf("--from %s is in the future; nothing is recorded for it yet", b.from))
+		return from, to, ui.Wrongf("--from %s is in the future; nothing is recorded for it yet", b.from)
 	}
 	if to.Before(from) {
-		return from, to, ui.Wrong(fmt.Sprintf("--from %s --to %s: want the earlier day first", b.from, b.to))
+		return from, to, ui.Wrongf("--from %s --to %s: want the earlier day first", b.from, b.to)
 	}
 	return from, to, nil
 }

@@ -111,7 +111,8 @@ func (a *app) askPrinted(e *medium.UnlikelyError) bool {
 	if !a.canAsk() {
 		return false
 	}
-	ui.Say(a.Out, "The directions of %s lie outside every published range: %s. Published: %s.", e.Product, e.What, e.Source)
+	ui.Say(a.Out, "The directions of %s lie outside every published range: %s. Published: %s.", e.Product,
+		e.What, e.Source)
 	return a.ask("Look at the label again. Does it say so? Type yes to record it: ")
 }
 

@@ -64,8 +64,7 @@ func (a *app) expand(args []string) ([]string, error) {
 		return nil, ui.Wrong("name at least one mat: its code, or - to read codes from standard input")
 	}
 	if len(texts) > maxCodes {
-		return nil, ui.Wrong(fmt.Sprintf("%d mats, and one command takes %d: give them in several runs",
-			len(texts), maxCodes))
+		return nil, ui.Wrongf("%d mats, and one command takes %d: give them in several runs", len(texts), maxCodes)
 	}
 	return texts, nil
 }

@@ -16,8 +16,8 @@ import (
 // bottleUp records a mixed solution under a new code.
 func (a *app) bottleUp(f *farm.Farm, m mixFlags, doc farm.Mixed) (farm.Mixed, error) {
 	if d := doc.Directions; m.Opened == "" && d.OpenedDays > 0 {
-		return doc, ui.Wrong(fmt.Sprintf("an opened bottle of %s is good for %g days; say when it was opened: --opened "+
-			"2026-11-01", d.Name, d.OpenedDays))
+		return doc, ui.Wrongf("an opened bottle of %s is good for %g days; say when it was opened: --opened "+
+			"2026-11-01", d.Name, d.OpenedDays)
 	}
 	s, err := f.Solution(m.Mixing, doc)
 	if err != nil {

@@ -89,7 +89,7 @@ func (a *app) splitValues(f *farm.Farm, kind medium.Kind, args []string) ([]stri
 		}
 		each := slices.IndexFunc(row.Fields, func(f medium.Field) bool { return f.Each && !f.Hidden })
 		if each < 0 || code == "" || value == "" {
-			return nil, ui.Wrong(fmt.Sprintf("%q: want a code", arg))
+			return nil, ui.Wrongf("%q: want a code", arg)
 		}
 		mat, err := f.Find(code)
 		if err != nil {
@@ -99,7 +99,7 @@ func (a *app) splitValues(f *farm.Farm, kind medium.Kind, args []string) ([]stri
 			a.ofMat = map[medium.Code]map[string]string{}
 		}
 		if old, twice := a.ofMat[mat]; twice {
-			return nil, ui.Wrong(fmt.Sprintf("%s has two values: %s and %s", mat, old[row.Fields[each].Name], value))
+			return nil, ui.Wrongf("%s has two values: %s and %s", mat, old[row.Fields[each].Name], value)
 		}
 		a.ofMat[mat] = map[string]string{row.Fields[each].Name: value}
 	}

@@ -65,9 +65,9 @@ func (t *tracing) find(a *app, f *farm.Farm, name string) (trace.Result, error) 
 	case len(found) == 1:
 		return found[0], nil
 	case len(found) > 1:
-		return trace.Result{}, ui.Wrong(fmt.Sprintf("%q names more than one thing; say %s", name, strings.Join(as, " or ")))
+		return trace.Result{}, ui.Wrongf("%q names more than one thing; say %s", name, strings.Join(as, " or "))
 	case last == nil:
-		return trace.Result{}, ui.Wrong(fmt.Sprintf("--as %s: want lot, seed-lot, mat, solution or roll", t.as))
+		return trace.Result{}, ui.Wrongf("--as %s: want lot, seed-lot, mat, solution or roll", t.as)
 	case t.as == "" && errors.As(last, &unknown):
 		unknown = &medium.UnknownError{What: traceAny, Name: name}
 	}

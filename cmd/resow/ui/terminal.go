@@ -140,6 +140,9 @@ func (e *UsageError) Error() string { return e.text }
 // Wrong makes a UsageError.
 func Wrong(text string) error { return &UsageError{text} }
 
+// Wrongf is Wrong with figures.
+func Wrongf(format string, args ...any) error { return &UsageError{fmt.Sprintf(format, args...)} }
+
 // At first use: to make longWord takes longer than anything else at the start.
 var (
 	quotedText = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`"(?:[^"\\]|\\.)*"`) })
