@@ -55,19 +55,17 @@ func BestSheet(sheet Sheet, sizes []Size, c Cutting, steps int) (*Plan, error) {
 		return nil, err
 	}
 	// No number of fill copies outweighs the least value of another size.
-	values, scale, total := slices.Clone(j.area), 1, 0.0
+	values, scale := slices.Clone(j.area), 1
 	if len(j.wanted) < len(sizes) {
 		scale = j.x*j.y + 1
 	}
 	for _, i := range j.wanted {
-		values[i] = scale * cmp.Or(sizes[i].Value, sizes[i].LengthMM*sizes[i].WidthMM)
-	}
-	for _, r := range j.rects {
-		total += float64(j.x*j.y/r.area()) * float64(values[r.size])
-	}
-	if total > 1<<61 {
-		return nil, tooLarge("value of the sheet times its area", total, 1<<61,
-			"give smaller values, for example 1 a mat, or leave out the fill sizes")
+		v := cmp.Or(sizes[i].Value, sizes[i].LengthMM*sizes[i].WidthMM)
+		if total := float64(v*(j.x*j.y/max(1, j.area[i])+1)) * float64(scale); total > 1<<61 {
+			return nil, tooLarge("greatest value of the sheet times that of its fill sizes", total, 1<<61,
+				"give smaller values, for example 1 a mat, or leave out the fill sizes")
+		}
+		values[i] = v * scale
 	}
 	n, value, bound := fullest(j.rects, values, j.most, j.x, j.y, 0, j.budget)
 	p := j.plan([]batch{{n, 1}}, value/scale, bound/scale)

@@ -105,11 +105,7 @@ func newTable(rs []rect, most *copies, x, y int, on rastered, b *budget) *table 
 	}
 	for len(px)*len(py) > maxCells || cost(px, py) > b.left {
 		before := len(px) + len(py)
-		if len(px) >= len(py) {
-			px = thin(px, rs, rect.length)
-		} else {
-			py = thin(py, rs, rect.width)
-		}
+		px, py = thin(px, rs, rect.length), thin(py, rs, rect.width)
 		if exact = false; len(px)+len(py) == before {
 			return nil
 		}
