@@ -99,11 +99,10 @@ const (
 // Errors: *TooLittle without a baseline week with turns, *Invalid.
 func ControlChart(weeks []Week, baseline int, kind ChartKind) (Chart, error) {
 	if kind != PChart && kind != LaneyChart {
-		return Chart{}, &Invalid{What: "chart kind", Value: fmt.Sprint(int(kind)), Advice: "use PChart or LaneyChart"}
+		return Chart{}, invalid("chart kind", fmt.Sprint(int(kind)), "use PChart or LaneyChart")
 	}
 	if baseline < 0 || baseline > len(weeks) {
-		return Chart{}, &Invalid{What: "baseline weeks", Value: fmt.Sprint(baseline),
-			Advice: fmt.Sprintf("give 0 (all) to %d", len(weeks))}
+		return Chart{}, invalid("baseline weeks", fmt.Sprint(baseline), fmt.Sprintf("give 0 (all) to %d", len(weeks)))
 	}
 	if baseline == 0 {
 		baseline = len(weeks)
@@ -111,8 +110,8 @@ func ControlChart(weeks []Week, baseline int, kind ChartKind) (Chart, error) {
 	var moldy, turns int
 	for i, w := range weeks {
 		if w.Turns < 0 || w.Turns > maxTurns || w.Moldy < 0 || w.Moldy > w.Turns {
-			return Chart{}, &Invalid{What: fmt.Sprintf("week %d", i+1), Value: fmt.Sprintf("%d moldy of %d turns", w.Moldy, w.Turns),
-				Advice: "give moldy turns from 0 to the turns of the week"}
+			return Chart{}, invalid(fmt.Sprintf("week %d", i+1), fmt.Sprintf("%d moldy of %d turns", w.Moldy, w.Turns),
+				"give moldy turns from 0 to the turns of the week")
 		}
 		if i < baseline {
 			moldy += w.Moldy

@@ -65,7 +65,8 @@ func (s Sample) Mean(confidence float64) (Estimate, error) {
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(1 - (1-confidence)/2)
 	e := Estimate{Value: m, SE: se, Low: m - t*se, High: m + t*se}
 	if !finite(e.Low, e.High) {
-		return Estimate{}, &NoEstimate{Of: "a mean with its interval", Why: "the interval is wider than any number", Advice: "measure more often"}
+		return Estimate{}, &NoEstimate{Of: "a mean with its interval", Why: "the interval is wider than any number",
+			Advice: "measure more often"}
 	}
 	return e, nil
 }
@@ -121,11 +122,11 @@ func CostPerTurn(mat MatCost, life Estimate, medium Medium) (Costs, error) {
 	}
 	for _, a := range amounts {
 		if !(a.value >= 0 && a.value <= maxMoney) {
-			return Costs{}, &Invalid{What: a.what, Value: number(a.value), Advice: "give an amount from 0 to 1e9"}
+			return Costs{}, invalid(a.what, number(a.value), "give an amount from 0 to 1e9")
 		}
 	}
 	if !(life.Value >= 1 && life.Value <= maxTurns) {
-		return Costs{}, &Invalid{What: "expected life", Value: number(life.Value) + " turns", Advice: "give at least 1 turn and at most 1e9"}
+		return Costs{}, invalid("expected life", number(life.Value)+" turns", "give at least 1 turn and at most 1e9")
 	}
 	minutes, err := mat.Minutes.ordered("minutes per turn", 0)
 	if err != nil {
@@ -161,7 +162,8 @@ func CostPerTurn(mat MatCost, life Estimate, medium Medium) (Costs, error) {
 // ordered puts the ends of an interval around its value and above a floor.
 func (e Estimate) ordered(what string, floor float64) (Estimate, error) {
 	if !finite(e.Low, e.High) || math.Abs(e.Low) > maxTurns || math.Abs(e.High) > maxTurns {
-		return Estimate{}, &Invalid{What: "interval of the " + what, Value: fmt.Sprintf("%g to %g", e.Low, e.High), Advice: "give finite limits up to 1e9"}
+		return Estimate{}, invalid("interval of the "+what, fmt.Sprintf("%g to %g", e.Low, e.High),
+			"give finite limits up to 1e9")
 	}
 	e.Low = math.Max(floor, math.Min(e.Low, e.Value))
 	e.High = math.Max(e.High, e.Value)
@@ -215,7 +217,7 @@ func WhatIf(mat MatCost, life Estimate, medium Medium, prices, lives []float64) 
 		estimates = append(estimates, life)
 	}
 	if rows := len(prices) * len(estimates); rows > 10000 {
-		return nil, &Invalid{What: "what-if table", Value: fmt.Sprintf("%d rows", rows), Advice: "give fewer prices or lives"}
+		return nil, invalid("what-if table", fmt.Sprintf("%d rows", rows), "give fewer prices or lives")
 	}
 	var rows []CostWhatIf
 	for _, price := range prices {
@@ -243,10 +245,12 @@ type Avoided struct {
 // retired meanwhile.
 func MassAvoided(turns int, medium Medium, matsRetired int, matG float64) (Avoided, error) {
 	if turns < 0 || turns > maxTurns || matsRetired < 0 || matsRetired > maxTurns {
-		return Avoided{}, &Invalid{What: "count of turns or mats", Value: fmt.Sprintf("%d turns, %d mats", turns, matsRetired), Advice: "give counts from 0 to 1e9"}
+		return Avoided{}, invalid("count of turns or mats", fmt.Sprintf("%d turns, %d mats", turns, matsRetired),
+			"give counts from 0 to 1e9")
 	}
 	if !(medium.MassG >= 0 && medium.MassG <= maxMoney && matG >= 0 && matG <= maxMoney) {
-		return Avoided{}, &Invalid{What: "mass of medium or mat", Value: fmt.Sprintf("%g g, %g g", medium.MassG, matG), Advice: "give grams from 0 to 1e9"}
+		return Avoided{}, invalid("mass of medium or mat", fmt.Sprintf("%g g, %g g", medium.MassG, matG),
+			"give grams from 0 to 1e9")
 	}
 	a := Avoided{MediumG: float64(turns) * medium.MassG, MatsG: float64(matsRetired) * matG}
 	a.NetG = a.MediumG - a.MatsG

@@ -258,8 +258,8 @@ func TestCoverageOfForecast(t *testing.T) {
 		f, err := ForecastRetirements([]Kind{{fit, ages}}, ForecastPlan{TurnsPerMat: turns, Runs: 100}, rng)
 		require.NoError(t, err)
 		future := 0
-		for _, n := range simulate(truth, cohorts(ages), ForecastPlan{TurnsPerMat: turns}, rng) {
-			future += n.worn
+		for _, n := range live(truth, cohorts(ages), ForecastPlan{TurnsPerMat: turns}, drawnFrom(rng)) {
+			future += int(n.worn)
 		}
 		last := f.Weeks[len(turns)-1]
 		h.add(float64(last.SumLow), float64(future), float64(last.SumHigh))
@@ -267,4 +267,10 @@ func TestCoverageOfForecast(t *testing.T) {
 	// Whole mats: the interval covers at least its level; a hundred runs place
 	// its ends to within a per cent.
 	h.within(t, "forecast of retirements", .93, .985)
+}
+
+// drawLife draws a life beyond from, in whole turns if asked, and cuts it at
+// limit.
+func (w Weibull) drawLife(from, limit float64, whole bool, rng *rand.Rand) Observation {
+	return w.lifeAt(w.spent(from)+rng.ExpFloat64(), from, limit, whole)
 }

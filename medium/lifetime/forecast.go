@@ -54,12 +54,13 @@ type Forecast struct {
 // use, as a farm does that always takes the mat which has rested longest.
 func TurnsPerMat(sowings []int, mats int) ([]float64, error) {
 	if mats <= 0 || mats > maxTurns {
-		return nil, &Invalid{What: "mats in use", Value: fmt.Sprint(mats), Advice: "give the number of mats that share the sowings, at least 1"}
+		return nil, invalid("mats in use", fmt.Sprint(mats),
+			"give the number of mats that share the sowings, at least 1")
 	}
 	turns := make([]float64, len(sowings))
 	for i, s := range sowings {
 		if s < 0 || s > maxTurns {
-			return nil, &Invalid{What: fmt.Sprintf("sowings of week %d", i+1), Value: fmt.Sprint(s), Advice: "give a number from 0 to 1e9"}
+			return nil, invalid(fmt.Sprintf("sowings of week %d", i+1), fmt.Sprint(s), "give a number from 0 to 1e9")
 		}
 		turns[i] = float64(s) / float64(mats)
 	}
@@ -100,31 +101,33 @@ func ForecastRetirements(kinds []Kind, plan ForecastPlan, src rand.Source) (Fore
 	for i, k := range kinds {
 		starts[i] = cohorts(k.Ages)
 		sum := 0.0
-		for w, e := range expectedRetirements(k.Fit.Weibull, starts[i], plan) {
-			sum += e
-			f.Weeks[w].Expected += e
+		closed := func(mats, chance float64) float64 { return mats * chance }
+		for w, e := range live(k.Fit.Weibull, starts[i], plan, closed) {
+			sum += e.worn
+			f.Weeks[w].Expected += e.worn
 			f.Weeks[w].SumExpected += sum
 		}
 	}
 	byWeek, sums, limits, all := make([][]int, weeks), make([][]int, weeks), make([][]int, weeks), make([][]int, weeks)
 	rng := rand.New(src)
+	drawn := drawnFrom(src)
 	for range plan.Runs {
 		lives := drawLives(kinds, plan.FixedLife, rng)
 		gone := make([]losses, weeks)
 		for i := range kinds {
-			for w, n := range simulate(lives[i], starts[i], plan, src) {
+			for w, n := range live(lives[i], starts[i], plan, drawn) {
 				gone[w].worn += n.worn
 				gone[w].atLimit += n.atLimit
 			}
 		}
-		worn, atLimit := 0, 0
+		worn, atLimit := 0.0, 0.0
 		for w, n := range gone {
 			worn += n.worn
 			atLimit += n.atLimit
-			byWeek[w] = append(byWeek[w], n.worn)
-			sums[w] = append(sums[w], worn)
-			limits[w] = append(limits[w], atLimit)
-			all[w] = append(all[w], worn+atLimit)
+			byWeek[w] = append(byWeek[w], int(n.worn))
+			sums[w] = append(sums[w], int(worn))
+			limits[w] = append(limits[w], int(atLimit))
+			all[w] = append(all[w], int(worn+atLimit))
 		}
 	}
 	for w := range f.Weeks {
@@ -163,23 +166,24 @@ func checkForecast(kinds []Kind, plan ForecastPlan, src rand.Source) error {
 		}
 	}
 	if src == nil {
-		return &Invalid{What: "random source", Value: "missing", Advice: "hand in rand.NewPCG with a fixed seed"}
+		return invalid("random source", "missing", "hand in rand.NewPCG with a fixed seed")
 	}
 	if plan.Runs < 100 || plan.Runs > 100000 {
-		return &Invalid{What: "runs", Value: fmt.Sprint(plan.Runs), Advice: "give 100 to 100000, or 0 for 1000"}
+		return invalid("runs", fmt.Sprint(plan.Runs), "give 100 to 100000, or 0 for 1000")
 	}
 	if len(plan.TurnsPerMat) == 0 {
-		return &TooLittle{Statement: "a forecast", Have: 0, Need: 1, Of: "planned weeks", Advice: "write down the sowings of the weeks ahead"}
+		return &TooLittle{Statement: "a forecast", Have: 0, Need: 1, Of: "planned weeks",
+			Advice: "write down the sowings of the weeks ahead"}
 	}
 	if len(plan.TurnsPerMat) > 520 {
-		return &Invalid{What: "weeks ahead", Value: fmt.Sprint(len(plan.TurnsPerMat)), Advice: "give at most 520"}
+		return invalid("weeks ahead", fmt.Sprint(len(plan.TurnsPerMat)), "give at most 520")
 	}
 	if !(plan.Limit >= 0 && plan.Limit <= maxTurns) {
-		return &Invalid{What: "limit of turns", Value: number(plan.Limit), Advice: "give turns from 0 to 1e9; 0 for none"}
+		return invalid("limit of turns", number(plan.Limit), "give turns from 0 to 1e9; 0 for none")
 	}
 	for i, t := range plan.TurnsPerMat {
 		if !(t >= 0 && t <= 1e6) {
-			return &Invalid{What: fmt.Sprintf("turns per mat in week %d", i+1), Value: number(t), Advice: "give a number from 0 to 1e6"}
+			return invalid(fmt.Sprintf("turns per mat in week %d", i+1), number(t), "give a number from 0 to 1e6")
 		}
 	}
 	return nil
@@ -193,14 +197,14 @@ func (k Kind) check() error {
 		return err
 	}
 	if vk, vs, c := k.Fit.logCovariance(); !finite(vk, vs, c) {
-		return &Invalid{What: "covariance of the fitted life", Value: "without a number", Advice: "use the result of FitWeibull"}
+		return invalid("covariance of the fitted life", "without a number", "use the result of FitWeibull")
 	}
 	if len(k.Ages) == 0 {
 		return noMats()
 	}
 	for i, a := range k.Ages {
 		if !(a >= 0 && a <= maxTurns) {
-			return &Invalid{What: fmt.Sprintf("age of mat %d in the list", i+1), Value: number(a), Advice: "give turns from 0 to 1e9"}
+			return invalid(fmt.Sprintf("age of mat %d in the list", i+1), number(a), "give turns from 0 to 1e9")
 		}
 	}
 	return nil
@@ -223,28 +227,6 @@ func cohorts(ages []float64) []cohort {
 	return all
 }
 
-// expectedRetirements is the closed form: each cohort loses the conditional
-// chance of its age, and with Replace the losses come in again at age 0.
-func expectedRetirements(w Weibull, start []cohort, plan ForecastPlan) []float64 {
-	pool := slices.Clone(start)
-	expected := make([]float64, 0, len(plan.TurnsPerMat))
-	for _, turns := range plan.TurnsPerMat {
-		lost := 0.0
-		for i := range pool {
-			n := pool[i].mats * w.ChanceRetired(pool[i].age, turns)
-			pool[i].mats -= n
-			pool[i].age += turns
-			lost += n
-		}
-		out := takeOut(pool, plan.Limit)
-		if plan.Replace {
-			pool = append(pool, cohort{0, lost + out})
-		}
-		expected = append(expected, lost)
-	}
-	return expected
-}
-
 // takeOut empties the cohorts that have come to the limit and counts them.
 func takeOut(pool []cohort, limit float64) (out float64) {
 	for i := range pool {
@@ -257,39 +239,45 @@ func takeOut(pool []cohort, limit float64) (out float64) {
 }
 
 // losses are the mats that went in a week.
-type losses struct{ worn, atLimit int }
+type losses struct{ worn, atLimit float64 }
 
-func simulate(w Weibull, start []cohort, plan ForecastPlan, src rand.Source) []losses {
+// live takes the mats through the weeks ahead: each cohort loses what lost makes
+// of its number and the conditional chance of its age, and with Replace the
+// losses come in again at age 0.
+func live(w Weibull, start []cohort, plan ForecastPlan, lost func(mats, chance float64) float64) []losses {
 	pool := slices.Clone(start)
 	gone := make([]losses, 0, len(plan.TurnsPerMat))
 	for _, turns := range plan.TurnsPerMat {
-		lost := 0.0
+		var week losses
 		for i := range pool {
 			if pool[i].mats == 0 {
 				continue
 			}
-			n := drawRetired(pool[i].mats, w.ChanceRetired(pool[i].age, turns), src)
+			n := lost(pool[i].mats, w.ChanceRetired(pool[i].age, turns))
 			pool[i].mats -= n
 			pool[i].age += turns
-			lost += n
+			week.worn += n
 		}
-		out := takeOut(pool, plan.Limit)
-		if plan.Replace && lost+out > 0 {
-			pool = append(pool, cohort{0, lost + out})
+		week.atLimit = takeOut(pool, plan.Limit)
+		if in := week.worn + week.atLimit; plan.Replace && in > 0 {
+			pool = append(pool, cohort{0, in})
 		}
-		gone = append(gone, losses{int(lost), int(out)})
+		gone = append(gone, week)
 	}
 	return gone
 }
 
-func drawRetired(mats, chance float64, src rand.Source) float64 {
-	switch {
-	case !(chance > 0):
-		return 0
-	case chance >= 1:
-		return mats
+// drawnFrom draws how many mats of one age go at a chance.
+func drawnFrom(src rand.Source) func(mats, chance float64) float64 {
+	return func(mats, chance float64) float64 {
+		switch {
+		case !(chance > 0):
+			return 0
+		case chance >= 1:
+			return mats
+		}
+		return distuv.Binomial{N: mats, P: chance, Src: src}.Rand()
 	}
-	return distuv.Binomial{N: mats, P: chance, Src: src}.Rand()
 }
 
 // draw takes a life from the large-sample normal of (ln Shape, ln Scale).

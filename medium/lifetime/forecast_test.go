@@ -85,7 +85,7 @@ func TestForecastAgainstClosedForm(t *testing.T) {
 		src := rand.NewPCG(2, 2)
 		const runs = 6000
 		for range runs {
-			for w, n := range simulate(fit.Weibull, start, plan, src) {
+			for w, n := range live(fit.Weibull, start, plan, drawnFrom(src)) {
 				sums[w] += float64(n.worn) / runs
 			}
 		}

@@ -15,7 +15,7 @@ import (
 // repeats lies within 20 and 10,000.
 func GoodnessP(obs []Observation, fit Fit, repeats int, src rand.Source) (float64, error) {
 	if repeats < 20 || repeats > 10000 || src == nil {
-		return 0, &Invalid{What: "repeats", Value: number(float64(repeats)), Advice: "give 20 to 10000 repeats and a random source"}
+		return 0, invalid("repeats", number(float64(repeats)), "give 20 to 10000 repeats and a random source")
 	}
 	if !fit.CorrelationKnown {
 		return 0, &TooLittle{Statement: "how well the fitted life suits", Have: min(fit.Retired, 2), Need: 3,
@@ -110,12 +110,6 @@ func (w Weibull) sureToLast(obs []Observation) []float64 {
 		}
 	}
 	return sure
-}
-
-// drawLife draws a life beyond from, in whole turns if asked, and cuts it at
-// limit.
-func (w Weibull) drawLife(from, limit float64, whole bool, rng *rand.Rand) Observation {
-	return w.lifeAt(w.spent(from)+rng.ExpFloat64(), from, limit, whole)
 }
 
 // lifeAt is the life that ends at a cumulative hazard.

@@ -20,14 +20,19 @@ type Estimate struct {
 	High  float64
 }
 
+// onLog is an estimate with an interval built on its logarithm.
+func onLog(value, seLog, z float64) Estimate {
+	return Estimate{Value: value, SE: value * seLog,
+		Low: value * math.Exp(-z*seLog), High: value * math.Exp(z*seLog)}
+}
+
 // normalQuantile gives z so that the standard normal holds confidence within
 // plus and minus z. confidence lies strictly between 0 and 1.
 func normalQuantile(confidence float64) (float64, error) {
 	// The upper bound keeps 1-confidence representable: past it every interval
 	// would be infinite.
 	if !(confidence > 0 && confidence <= 1-1e-12) {
-		return 0, &Invalid{What: "confidence", Value: number(confidence),
-			Advice: "give a level between 0 and 1, usually 0.95"}
+		return 0, invalid("confidence", number(confidence), "give a level between 0 and 1, usually 0.95")
 	}
 	return distuv.UnitNormal.Quantile(1 - (1-confidence)/2), nil
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -39,8 +40,8 @@ func (c Count) check() error {
 			Advice: "record harvests, clean ones too"}
 	}
 	if c.Hits < 0 || c.Trials < c.Hits || c.Trials > maxTurns {
-		return &Invalid{What: "count of " + c.label(), Value: fmt.Sprintf("%d of %d", c.Hits, c.Trials),
-			Advice: "give hits from 0 to the number of trials, and at most 1e9 trials"}
+		return invalid("count of "+c.label(), fmt.Sprintf("%d of %d", c.Hits, c.Trials),
+			"give hits from 0 to the number of trials, and at most 1e9 trials")
 	}
 	return nil
 }
@@ -134,8 +135,7 @@ func Compare(a, b Count, confidence float64) (Comparison, error) {
 	if a.Hits > 0 && b.Hits > 0 {
 		ratio := a.Share() / b.Share()
 		seLog := math.Sqrt(1/float64(a.Hits) - 1/float64(a.Trials) + 1/float64(b.Hits) - 1/float64(b.Trials))
-		cmp.Ratio = Estimate{Value: ratio, SE: ratio * seLog,
-			Low: ratio * math.Exp(-z*seLog), High: ratio * math.Exp(z*seLog)}
+		cmp.Ratio = onLog(ratio, seLog, z)
 		cmp.RatioKnown = finite(cmp.Ratio.High)
 		if !cmp.RatioKnown {
 			cmp.Ratio = Estimate{}
@@ -212,23 +212,13 @@ func fisher(a, b Count) (two, greater, less float64) {
 // farm makes few comparisons and acts on each by itself. The result is in the
 // order given; values outside 0..1 are *Invalid.
 func Holm(p []float64) ([]float64, error) {
-	order := make([]int, len(p))
 	for i, v := range p {
 		if !(v >= 0 && v <= 1) {
-			return nil, &Invalid{What: fmt.Sprintf("p-value %d", i+1), Value: number(v), Advice: "give values from 0 to 1"}
+			return nil, invalid(fmt.Sprintf("p-value %d", i+1), number(v), "give values from 0 to 1")
 		}
-		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case p[a] < p[b]:
-			return -1
-		case p[a] > p[b]:
-			return 1
-		}
-		return 0
-	})
-	adjusted := make([]float64, len(p))
+	order, adjusted := make([]int, len(p)), make([]float64, len(p))
+	floats.ArgsortStable(slices.Clone(p), order)
 	running := 0.0
 	for rank, i := range order {
 		running = math.Max(running, math.Min(1, p[i]*float64(len(p)-rank)))

@@ -99,7 +99,7 @@ func KaplanMeier(obs []Observation, confidence float64, band Band) (Curve, error
 		return Curve{}, err
 	}
 	if band < LogLog || band > Plain {
-		return Curve{}, &Invalid{What: "band", Value: fmt.Sprint(int(band)), Advice: "use LogLog, Log or Plain"}
+		return Curve{}, invalid("band", fmt.Sprint(int(band)), "use LogLog, Log or Plain")
 	}
 	steps, err := lifeTable(obs)
 	if err != nil {
@@ -215,15 +215,15 @@ func same(a, b float64) bool { return math.Abs(a-b) <= sameTurn*math.Max(1, math
 
 func (o Observation) check(i int) error {
 	if !(o.Turns >= 0 && o.Turns <= maxTurns) {
-		return &Invalid{What: fmt.Sprintf("turns of mat %d in the list", i+1), Value: number(o.Turns),
-			Advice: "give a number of turns from 0 to 1e9"}
+		return invalid(fmt.Sprintf("turns of mat %d in the list", i+1), number(o.Turns),
+			"give a number of turns from 0 to 1e9")
 	}
 	if o.From == 0 {
 		return nil
 	}
 	if !(o.From > 0 && o.From < o.Turns) || same(o.From, o.Turns) {
-		return &Invalid{What: fmt.Sprintf("earlier turns of mat %d in the list", i+1), Value: number(o.From),
-			Advice: fmt.Sprintf("give fewer than its %g turns in all, or leave the mat out until it has done one more", o.Turns)}
+		return invalid(fmt.Sprintf("earlier turns of mat %d in the list", i+1), number(o.From),
+			fmt.Sprintf("give fewer than its %g turns in all, or leave the mat out until it has done one more", o.Turns))
 	}
 	return nil
 }
@@ -271,7 +271,7 @@ type Quantile struct {
 // the records reaches to the last observed turn (as R's quantile.survfit does).
 func (c Curve) Quantile(p float64) (Quantile, error) {
 	if !(p > 0 && p < 1) {
-		return Quantile{}, &Invalid{What: "share retired", Value: number(p), Advice: "give a share between 0 and 1, 0.5 for the median"}
+		return Quantile{}, invalid("share retired", number(p), "give a share between 0 and 1, 0.5 for the median")
 	}
 	return Quantile{
 		At:   c.crossing(1-p, func(pt Point) (float64, bool) { return pt.S, true }),
@@ -328,15 +328,16 @@ type RestrictedMean struct {
 func (c Curve) RestrictedMean(until float64) (RestrictedMean, error) {
 	z, err := normalQuantile(c.Confidence)
 	if err != nil || len(c.Points) == 0 {
-		return RestrictedMean{}, &TooLittle{Statement: "the mean life", Have: 0, Need: 1, Of: "mats", Advice: "add mats and record their turns"}
+		return RestrictedMean{}, &TooLittle{Statement: "the mean life", Have: 0, Need: 1, Of: "mats",
+			Advice: "add mats and record their turns"}
 	}
 	if until == 0 {
 		until = c.LastTurn
 	}
 	last := c.Points[len(c.Points)-1]
 	if !(until >= 0 && until <= maxTurns) || (until > c.LastTurn && last.S > 0) {
-		return RestrictedMean{}, &Invalid{What: "limit of the restricted mean", Value: number(until),
-			Advice: fmt.Sprintf("give at most the last observed turn, %g", c.LastTurn)}
+		return RestrictedMean{}, invalid("limit of the restricted mean", number(until),
+			fmt.Sprintf("give at most the last observed turn, %g", c.LastTurn))
 	}
 	n := sort.Search(len(c.Points), func(i int) bool { return c.Points[i].Turns > until })
 	right, area, variance := until, 0.0, 0.0
@@ -397,8 +398,7 @@ func (c Curve) knownUntil() float64 {
 }
 
 func logEstimate(value, seLog, z, until float64) (RestrictedMean, error) {
-	e := RestrictedMean{Until: until, Estimate: Estimate{Value: value, SE: value * seLog,
-		Low: value * math.Exp(-z*seLog), High: value * math.Exp(z*seLog)}}
+	e := RestrictedMean{Until: until, Estimate: onLog(value, seLog, z)}
 	if !finite(e.Value, e.SE, e.Low, e.High) {
 		return RestrictedMean{}, &NoEstimate{Of: "how many times as long one kind lasts",
 			Why: "its interval is wider than any number", Advice: "wait for more retirements"}

@@ -105,12 +105,12 @@ func (s Series) ordered() ([]Reading, error) {
 	points := slices.Clone(s.Points)
 	for i, p := range points {
 		if !(p.Turn >= 0 && p.Turn <= maxTurns) {
-			return nil, &Invalid{What: fmt.Sprintf("turn of reading %d of %q", i+1, s.Name), Value: number(p.Turn),
-				Advice: "give a number of turns from 0 to 1e9"}
+			return nil, invalid(fmt.Sprintf("turn of reading %d of %q", i+1, s.Name), number(p.Turn),
+				"give a number of turns from 0 to 1e9")
 		}
 		if !(math.Abs(p.Value) <= maxValue) {
-			return nil, &Invalid{What: fmt.Sprintf("value of reading %d of %q", i+1, s.Name), Value: number(p.Value),
-				Advice: "give a number within plus and minus 1e12"}
+			return nil, invalid(fmt.Sprintf("value of reading %d of %q", i+1, s.Name), number(p.Value),
+				"give a number within plus and minus 1e12")
 		}
 		// Closer turns than this are one turn; it also bounds the slopes.
 		points[i].Turn = math.Round(p.Turn*1e6) / 1e6
@@ -222,11 +222,7 @@ func score(s int64, variance float64) float64 {
 	if variance <= 0 || s == 0 {
 		return 0
 	}
-	sign := 1.0
-	if s < 0 {
-		sign = -1
-	}
-	return (float64(s) - sign) / math.Sqrt(variance)
+	return (float64(s) - math.Copysign(1, float64(s))) / math.Sqrt(variance)
 }
 
 // exactKendall is the two-sided chance of so large a sum over all orders of

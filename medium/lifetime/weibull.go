@@ -3,10 +3,12 @@ package lifetime
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat"
 )
 
 // Weibull is the life S(t) = exp(-(t/Scale)^Shape), t and Scale in turns.
@@ -31,7 +33,7 @@ func (w Weibull) check() error {
 	if w.Shape >= minShape && w.Shape <= maxShape && w.Scale >= minScale && w.Scale <= maxScale {
 		return nil
 	}
-	return &Invalid{What: "life", Value: fmt.Sprintf("shape %g, scale %g", w.Shape, w.Scale), Advice: "use the result of FitWeibull"}
+	return invalid("life", fmt.Sprintf("shape %g, scale %g", w.Shape, w.Scale), "use the result of FitWeibull")
 }
 
 // Survival is the chance to outlast t turns.
@@ -205,8 +207,8 @@ func countTurns(obs []Observation) (counts []turnCount, longest float64, retired
 			return nil, 0, 0, err
 		}
 		if o.Turns < sameTurn {
-			return nil, 0, 0, &Invalid{What: fmt.Sprintf("turns of mat %d in the list", i+1), Value: number(o.Turns),
-				Advice: "a fitted life starts above 0: count the turn in which it failed, or leave the mat out"}
+			return nil, 0, 0, invalid(fmt.Sprintf("turns of mat %d in the list", i+1), number(o.Turns),
+				"a fitted life starts above 0: count the turn in which it failed, or leave the mat out")
 		}
 		if o.Retired {
 			retired++
@@ -218,19 +220,13 @@ func countTurns(obs []Observation) (counts []turnCount, longest float64, retired
 		return nil, 0, 0, &TooLittle{Statement: "a fitted life", Have: 0, Need: 1, Of: "retired mats",
 			Advice: "give the upper bound of the retirements per turn instead (RetirementRate)"}
 	}
-	keys := make([]key, 0, len(seen))
-	for k := range seen {
-		keys = append(keys, k)
-	}
 	// A map has no order and sums of floats do: sort, so that the same mats in
 	// any order give the same digits.
-	slices.SortFunc(keys, func(a, b key) int {
-		if a.retired != b.retired {
-			return map[bool]int{true: -1, false: 1}[a.retired]
-		}
-		return cmp.Or(cmp.Compare(a.turns, b.turns), cmp.Compare(a.from, b.from))
-	})
-	for _, k := range keys {
+	first := map[bool]int{true: 0, false: 1} // the retired ones
+	for _, k := range slices.SortedFunc(maps.Keys(seen), func(a, b key) int {
+		return cmp.Or(cmp.Compare(first[a.retired], first[b.retired]), cmp.Compare(a.turns, b.turns),
+			cmp.Compare(a.from, b.from))
+	}) {
 		c := turnCount{log: math.Log(k.turns / longest), count: seen[k]}
 		if k.retired {
 			c.retired = c.count
@@ -358,8 +354,8 @@ func (f *Fit) inform(counts []turnCount, longest, z float64) error {
 	f.ShapeSE, f.ScaleSE = math.Sqrt(f.VarShape), math.Sqrt(f.VarScale)
 	f.ShapePlain = Interval{k - z*f.ShapeSE, k + z*f.ShapeSE}
 	f.ScalePlain = Interval{eta - z*f.ScaleSE, eta + z*f.ScaleSE}
-	f.ShapeLog = Interval{k * math.Exp(-z*f.ShapeSE/k), k * math.Exp(z*f.ShapeSE/k)}
-	f.ScaleLog = Interval{eta * math.Exp(-z*f.ScaleSE/eta), eta * math.Exp(z*f.ScaleSE/eta)}
+	shape, scale := onLog(k, f.ShapeSE/k, z), onLog(eta, f.ScaleSE/eta, z)
+	f.ShapeLog, f.ScaleLog = Interval{shape.Low, shape.High}, Interval{scale.Low, scale.High}
 	if !finite(f.ShapeLog.High, f.ScaleLog.High) {
 		return flatLikelihood()
 	}
@@ -393,7 +389,7 @@ func (f Fit) MedianRemainingTurns(age float64) (Estimate, error) {
 // QuantileTurns is Quantile with its interval, as MeanRemainingTurns.
 func (f Fit) QuantileTurns(p float64) (Estimate, error) {
 	if !(p > 0 && p < 1) {
-		return Estimate{}, &Invalid{What: "share retired", Value: number(p), Advice: "give a share between 0 and 1"}
+		return Estimate{}, invalid("share retired", number(p), "give a share between 0 and 1")
 	}
 	return f.delta(func(w Weibull) float64 { return w.Quantile(p) })
 }
@@ -414,7 +410,7 @@ func (f Fit) delta(figure func(Weibull) float64) (Estimate, error) {
 	gs := (at(0, h) - at(0, -h)) / (2 * h)
 	vk, vs, c := f.logCovariance()
 	seLog := math.Sqrt(math.Max(0, gk*gk*vk+gs*gs*vs+2*gk*gs*c))
-	e := Estimate{Value: value, SE: value * seLog, Low: value * math.Exp(-z*seLog), High: value * math.Exp(z*seLog)}
+	e := onLog(value, seLog, z)
 	if !finite(e.Value, e.SE, e.Low, e.High) || value <= 0 {
 		return Estimate{}, wide
 	}
@@ -444,25 +440,9 @@ func plotCorrelation(c Curve) (float64, bool) {
 	if len(xs) < 3 {
 		return 0, false
 	}
-	mx, my := mean(xs), mean(ys)
-	var sxx, syy, sxy float64
-	for i := range xs {
-		dx, dy := xs[i]-mx, ys[i]-my
-		sxx += dx * dx
-		syy += dy * dy
-		sxy += dx * dy
-	}
-	r := sxy / math.Sqrt(sxx*syy)
+	r := stat.Correlation(xs, ys, nil)
 	if !finite(r) {
 		return 0, false
 	}
 	return math.Max(-1, math.Min(1, r)), true
-}
-
-func mean(xs []float64) float64 {
-	sum := 0.0
-	for _, x := range xs {
-		sum += x
-	}
-	return sum / float64(len(xs))
 }

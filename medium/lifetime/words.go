@@ -36,6 +36,10 @@ func (e *Invalid) Error() string {
 	return fmt.Sprintf("%s is %s: %s", e.What, e.Value, e.Advice)
 }
 
+func invalid(what, value, advice string) error {
+	return &Invalid{What: what, Value: value, Advice: advice}
+}
+
 // NoEstimate says that the estimate does not exist for these records: more
 // digits or another start would not find it.
 type NoEstimate struct {

@@ -65,13 +65,13 @@ func usualYields(harvests []Harvest) (map[string]float64, error) {
 	perSeed := map[string][]float64{}
 	for i, h := range harvests {
 		if !(h.PerSeed >= 0 && h.PerSeed <= 1e9) {
-			return nil, &Invalid{What: fmt.Sprintf("harvest %d (mat %s, turn %g)", i+1, h.Mat, h.Turn),
-				Value:  fmt.Sprintf("%g g for each gram of seed", h.PerSeed),
-				Advice: "give both masses in grams, the seed above 0, or leave the harvest out"}
+			return nil, invalid(fmt.Sprintf("harvest %d (mat %s, turn %g)", i+1, h.Mat, h.Turn),
+				fmt.Sprintf("%g g for each gram of seed", h.PerSeed),
+				"give both masses in grams, the seed above 0, or leave the harvest out")
 		}
 		if !finite(h.Turn) {
-			return nil, &Invalid{What: fmt.Sprintf("harvest %d (mat %s)", i+1, h.Mat), Value: fmt.Sprintf("turn %g", h.Turn),
-				Advice: "give the number of the turn"}
+			return nil, invalid(fmt.Sprintf("harvest %d (mat %s)", i+1, h.Mat), fmt.Sprintf("turn %g", h.Turn),
+				"give the number of the turn")
 		}
 		perSeed[h.Crop] = append(perSeed[h.Crop], h.PerSeed)
 	}

@@ -45,7 +45,8 @@ func Enough(p Plan, level float64, o Options, src rand.Source) (Sufficient, erro
 			break
 		}
 		if high >= MaxMats {
-			return Sufficient{}, invalid("number of mats", MaxMats+1, fmt.Sprintf("at most %d; give more hands or drying places, or a higher level", MaxMats))
+			return Sufficient{}, invalid("number of mats", MaxMats+1, fmt.Sprintf("at most %d; give more hands or drying "+
+				"places, or a higher level", MaxMats))
 		}
 		high = min(MaxMats, high+max(1, high/2))
 	}

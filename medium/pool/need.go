@@ -160,8 +160,10 @@ type Overloaded struct{ StageLoad }
 // Error names the stage, what the plan needs and what it can take.
 func (e *Overloaded) Error() string {
 	if e.Stage == medium.ToDry {
-		return fmt.Sprintf("drying: on average %s at a time, there are places for %s; add drying places, dry faster or sow less: more mats do not help", hanging(e.Need), figure(e.Can))
+		return fmt.Sprintf("drying: on average %s at a time, there are places for %s; add drying places, dry faster or "+
+			"sow less: more mats do not help", hanging(e.Need), figure(e.Can))
 	}
 	work := map[medium.Stage]string{medium.ToWash: "washing", medium.ToSanitize: "sanitizing"}[e.Stage]
-	return fmt.Sprintf("%s: the plan needs %s a week, %s can be done; add a day or hands, or sow less: more mats do not help", work, mats(e.Need), figure(e.Can))
+	return fmt.Sprintf("%s: the plan needs %s a week, %s can be done; add a day or hands, or sow less: more mats do "+
+		"not help", work, mats(e.Need), figure(e.Can))
 }

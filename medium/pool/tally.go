@@ -29,7 +29,8 @@ type stageSum struct {
 	firstHalf, secHalf int // of the queue
 }
 
-var stageNames = [7]medium.Stage{medium.Ready, medium.Growing, medium.ToWash, medium.ToDry, medium.ToSanitize, medium.Airing, OnOrder}
+var stageNames = [7]medium.Stage{medium.Ready, medium.Growing, medium.ToWash, medium.ToDry, medium.ToSanitize,
+	medium.Airing, OnOrder}
 
 func newTally(p Plan, o Options) *tally {
 	return &tally{plan: p, o: o, short: make([]int, o.Weeks), lack: make([]int, o.Weeks)}
@@ -169,13 +170,15 @@ func (t *tally) bottleneck(o Outcome) Bottleneck {
 	switch {
 	case o.WeatherDays > best.Days && o.WeatherDays >= worthNaming:
 		best = Bottleneck{Name: "weather", Days: o.WeatherDays,
-			Text: fmt.Sprintf("weather: days without drying cost a turn %s; a fan or a covered place to dry saves them, more mats only bridge them", days(o.WeatherDays))}
+			Text: fmt.Sprintf("weather: days without drying cost a turn %s; a fan or a covered place to dry saves them, "+
+				"more mats only bridge them", days(o.WeatherDays))}
 	case best.Days >= worthNaming:
 		best.Text = fmt.Sprintf("%s: a mat waits %s for it%s%s", best.Name, days(best.Days), growing(grows), t.can(best.Name))
 	case o.AnyWeek.Share == 0:
 		best = Bottleneck{Name: "none", Text: "nothing runs short and nothing waits for hands or places"}
 	default:
-		best = Bottleneck{Name: "mats", Text: fmt.Sprintf("mats: nothing else waits, the pool itself is too small (%s, %s in use on average)", mats(float64(o.Mats)), figure(o.InUse))}
+		best = Bottleneck{Name: "mats", Text: fmt.Sprintf("mats: nothing else waits, the pool itself is too small (%s, "+
+			"%s in use on average)", mats(float64(o.Mats)), figure(o.InUse))}
 	}
 	return best
 }
@@ -190,7 +193,8 @@ func growing(perWeek float64) string {
 // can states the capacity beside what the plan asks of it.
 func (t *tally) can(name string) string {
 	need, _ := Need(t.plan) // the plan was checked; an overload is what we are about to say
-	stage := map[string]medium.Stage{"washing": medium.ToWash, "drying places": medium.ToDry, "sanitizing": medium.ToSanitize}[name]
+	stage := map[string]medium.Stage{"washing": medium.ToWash, "drying places": medium.ToDry,
+		"sanitizing": medium.ToSanitize}[name]
 	for _, l := range need.Loads {
 		if l.Stage != stage {
 			continue

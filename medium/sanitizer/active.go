@@ -58,7 +58,8 @@ var facts = map[Active]activeFacts{
 		title: "sodium hypochlorite (bleach)", countedAs: "available chlorine", countedShare: molarCl2 / molarNaOCl,
 	},
 	CalciumHypochlorite: {
-		title: "calcium hypochlorite (granules)", countedAs: "available chlorine", countedShare: 2 * molarCl2 / molarCaOCl2, solid: true,
+		title: "calcium hypochlorite (granules)", countedAs: "available chlorine", countedShare: 2 * molarCl2 / molarCaOCl2,
+		solid: true,
 	},
 	PeroxyaceticAcid: {
 		title: "peroxyacetic acid blend", countedAs: "peroxyacetic acid", countedShare: 1,
@@ -104,7 +105,8 @@ var tradeWords = map[string]Active{
 	"bleach": Hypochlorite, "sodium hypochlorite": Hypochlorite, "chlorine": Hypochlorite,
 	"calcium hypochlorite": CalciumHypochlorite,
 	"paa":                  PeroxyaceticAcid, "peracetic": PeroxyaceticAcid, "peroxyacetic acid": PeroxyaceticAcid,
-	"quaternary ammonium": Quat, "iodine": Iodophor, "citric": Acid, "lactic": Acid, "citric acid": Acid, "lactic acid": Acid, "vinegar": Acid,
+	"quaternary ammonium": Quat, "iodine": Iodophor, "citric": Acid, "lactic": Acid, "citric acid": Acid,
+	"lactic acid": Acid, "vinegar": Acid,
 }
 
 // Known says whether the name is one of Actives.
@@ -178,10 +180,13 @@ func buildReactions() map[pair]string {
 		m[pairOf(chlorine, PeroxyaceticAcid)] = gas
 		m[pairOf(chlorine, Iodophor)] = "iodophors are acid, and chlorine with acid gives off chlorine gas."
 		m[pairOf(chlorine, Peroxide)] = "chlorine and peroxide destroy each other with heat and foam."
-		m[pairOf(chlorine, Quat)] = "quats and their cleaners can carry ammonia or acid; with chlorine that gives off irritating gas."
+		m[pairOf(chlorine, Quat)] = "quats and their cleaners can carry ammonia or acid; with chlorine that gives off " +
+			"irritating gas."
 	}
-	m[pairOf(Peroxide, Acid)] = "peroxide and vinegar or other acid in one container form peracetic or similar acid, which burns skin, eyes and airways."
-	m[pairOf(Hypochlorite, CalciumHypochlorite)] = "granules and liquid bleach heat up together and can burst the container."
+	m[pairOf(Peroxide, Acid)] = "peroxide and vinegar or other acid in one container form peracetic or similar acid, " +
+		"which burns skin, eyes and airways."
+	m[pairOf(Hypochlorite, CalciumHypochlorite)] = "granules and liquid bleach heat up together and can burst the " +
+		"container."
 	return m
 }
 
@@ -197,7 +202,8 @@ func (a Active) NeverWith() []string {
 	words := []string{}
 	switch {
 	case a.Chlorine():
-		words = append(words, "acids (vinegar, citric acid, rust and lime removers)", "ammonia and cleaners that hold it", "any other cleaner")
+		words = append(words, "acids (vinegar, citric acid, rust and lime removers)", "ammonia and cleaners that hold it",
+			"any other cleaner")
 	case a == Peroxide:
 		words = append(words, "vinegar and other acids", "bleach")
 	case a == PeroxyaceticAcid:

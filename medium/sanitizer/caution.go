@@ -25,25 +25,56 @@ const (
 
 // The texts. Each has one place; screens, JSON and the bottle tag print these.
 var (
-	cautionLabel      = Caution{"label", "The label and local rules come first.", "The product's printed label, local health rules and qualified people come before this figure.", labelSource}
-	cautionMesh       = Caution{"mesh", "Ask whether the label covers woven mesh.", "Labels are written for hard, non-porous surfaces; ask whether yours covers woven mesh.", "registered label language; inference for mesh"}
-	cautionGloves     = Caution{"gloves-eyes", "Gloves, eye protection.", "Wear gloves and eye protection; rinse splashes with plenty of water at once.", hazardLine}
-	cautionWaterFirst = Caution{"water-first", "Water first, then stock into water.", "Put the water in first and pour the stock into the water, with fresh air.", noSource}
-	cautionStrongH2O2 = Caution{"strong-peroxide", "STRONG: burns skin, can blind. Face shield.", "Strong peroxide burns skin and can blind: gloves, goggles, face shield, no metal tools, no rags or sawdust near a spill; flush eyes 15 minutes and call for help.", "safety data sheets of 30 to 35 % hydrogen peroxide (H318)"}
-	cautionFeedsFire  = Caution{"feeds-fire", "Vented cap. Never pour back.", "Peroxide gives off oxygen with heat, metals or dirt; oxygen feeds fire. Vented cap, dark and cool, never pour leftovers back.", "ECHA dossier 15701, hydrogen peroxide"}
-	cautionH2O2Air    = Caution{"peroxide-air", "Vapour irritates: moving air.", "Peroxide vapour irritates at 1 ppm in air (OSHA limit, 8 hours); work in moving air.", "OSHA PEL and NIOSH REL 1 ppm, as printed by AIHA 2023"}
-	cautionVinegar    = Caution{"no-vinegar", "NEVER with vinegar or other acid.", "Never put peroxide and vinegar or other acid in one container: it forms peracetic acid, which burns.", "general safety pages, no agency text read"}
-	cautionChlorine   = Caution{"no-acid-no-ammonia", "NEVER with acid, ammonia or any cleaner: toxic gas.", "Never mix chlorine with acid (vinegar, lime or rust remover): chlorine gas. Never with ammonia: chloramine gas. Never with any other cleaner.", "Washington State Department of Health as quoted by agencies; CDC bleach advice"}
-	cautionStrongCl   = Caution{"strong-chlorine", "STRONG: burns skin and eyes.", "Strong bleach or granules burn skin and eyes; never put granules and liquid bleach together, keep granules dry and away from oil.", hazardLine}
-	cautionFades      = Caution{"fades", "Fades: read a strip first.", "Chlorine fades with light, warmth and dirt: the strip tells the strength, the recipe does not.", "CDC bleach advice (use within 24 hours); Food Code 4-501.116 (test kit), from memory"}
-	cautionPAA        = Caution{"paa", "Burns skin, eyes, airways. NEVER with bleach.", "Peroxyacetic acid concentrate burns skin, eyes and airways (0.4 ppm in air, 15 minutes); never indoors without ventilation, vented cap, no bleach near it.", "ACGIH short-term limit 0.4 ppm as quoted by product sheets"}
-	cautionQuat       = Caution{"quat", "NEVER with bleach or soap.", "Quat leaves a film; above the label strength it must be rinsed. Never with bleach or soap.", noSource}
-	cautionIodine     = Caution{"iodine", "Stains. Some people are allergic to iodine.", "Iodine stains mesh and skin; some people are allergic to it.", hazardLine}
-	cautionAcid       = Caution{"acid", "NEVER with bleach: toxic gas.", "Acid products: never near bleach; gloves and eye protection.", hazardLine}
-	cautionMist       = Caution{"misting", "Do not breathe the mist.", "A mist is breathed in: spray coarse and low, outdoors or with a fan pulling it away from you, nobody else in the room.", noSource}
-	cautionStore      = Caution{"storage", "Cool, dark, away from food and children.", "Store in the original or a plainly labeled bottle with a vented cap, cool, dark, away from food, children and other chemicals.", hazardLine}
-	cautionDrain      = Caution{"drains", "Drain as local rules allow.", "Pour away only what the label and the local sewer or septic rules allow, with plenty of water; never two products into one drain.", noSource}
-	cautionFloor      = Caution{"floor", "Wet floors are slippery.", "Wet floors are slippery: wipe drips at once.", noSource}
+	cautionLabel = Caution{"label", "The label and local rules come first.",
+		"The product's printed label, local health rules and qualified people come before this figure.", labelSource}
+	cautionMesh = Caution{"mesh", "Ask whether the label covers woven mesh.",
+		"Labels are written for hard, non-porous surfaces; ask whether yours covers woven mesh.",
+		"registered label language; inference for mesh"}
+	cautionGloves = Caution{"gloves-eyes", "Gloves, eye protection.",
+		"Wear gloves and eye protection; rinse splashes with plenty of water at once.", hazardLine}
+	cautionWaterFirst = Caution{"water-first", "Water first, then stock into water.",
+		"Put the water in first and pour the stock into the water, with fresh air.", noSource}
+	cautionStrongH2O2 = Caution{"strong-peroxide", "STRONG: burns skin, can blind. Face shield.",
+		"Strong peroxide burns skin and can blind: gloves, goggles, face shield, no metal tools, no rags or sawdust " +
+			"near a spill; flush eyes 15 minutes and call for help.", "safety data sheets of 30 to 35 % hydrogen peroxide " +
+			"(H318)"}
+	cautionFeedsFire = Caution{"feeds-fire", "Vented cap. Never pour back.",
+		"Peroxide gives off oxygen with heat, metals or dirt; oxygen feeds fire. Vented cap, dark and cool, never pour " +
+			"leftovers back.", "ECHA dossier 15701, hydrogen peroxide"}
+	cautionH2O2Air = Caution{"peroxide-air", "Vapour irritates: moving air.",
+		"Peroxide vapour irritates at 1 ppm in air (OSHA limit, 8 hours); work in moving air.",
+		"OSHA PEL and NIOSH REL 1 ppm, as printed by AIHA 2023"}
+	cautionVinegar = Caution{"no-vinegar", "NEVER with vinegar or other acid.",
+		"Never put peroxide and vinegar or other acid in one container: it forms peracetic acid, which burns.",
+		"general safety pages, no agency text read"}
+	cautionChlorine = Caution{"no-acid-no-ammonia", "NEVER with acid, ammonia or any cleaner: toxic gas.",
+		"Never mix chlorine with acid (vinegar, lime or rust remover): chlorine gas. Never with ammonia: chloramine " +
+			"gas. Never with any other cleaner.", "Washington State Department of Health as quoted by agencies; CDC bleach " +
+			"advice"}
+	cautionStrongCl = Caution{"strong-chlorine", "STRONG: burns skin and eyes.",
+		"Strong bleach or granules burn skin and eyes; never put granules and liquid bleach together, keep granules dry " +
+			"and away from oil.", hazardLine}
+	cautionFades = Caution{"fades", "Fades: read a strip first.", "Chlorine fades with light, warmth and dirt: " +
+		"the strip tells the strength, the recipe does not.", "CDC bleach advice (use within 24 hours); Food Code " +
+		"4-501.116 (test kit), from memory"}
+	cautionPAA = Caution{"paa", "Burns skin, eyes, airways. NEVER with bleach.",
+		"Peroxyacetic acid concentrate burns skin, eyes and airways (0.4 ppm in air, 15 minutes); never indoors without " +
+			"ventilation, vented cap, no bleach near it.", "ACGIH short-term limit 0.4 ppm as quoted by product sheets"}
+	cautionQuat = Caution{"quat", "NEVER with bleach or soap.", "Quat leaves a film; above the label strength " +
+		"it must be rinsed. Never with bleach or soap.", noSource}
+	cautionIodine = Caution{"iodine", "Stains. Some people are allergic to iodine.",
+		"Iodine stains mesh and skin; some people are allergic to it.", hazardLine}
+	cautionAcid = Caution{"acid", "NEVER with bleach: toxic gas.", "Acid products: never near bleach; gloves " +
+		"and eye protection.", hazardLine}
+	cautionMist = Caution{"misting", "Do not breathe the mist.", "A mist is breathed in: spray coarse and low, " +
+		"outdoors or with a fan pulling it away from you, nobody else in the room.", noSource}
+	cautionStore = Caution{"storage", "Cool, dark, away from food and children.",
+		"Store in the original or a plainly labeled bottle with a vented cap, cool, dark, away from food, children and " +
+			"other chemicals.", hazardLine}
+	cautionDrain = Caution{"drains", "Drain as local rules allow.", "Pour away only what the label and the " +
+		"local sewer or septic rules allow, with plenty of water; never two products into one drain.", noSource}
+	cautionFloor = Caution{"floor", "Wet floors are slippery.", "Wet floors are slippery: wipe drips at once.",
+		noSource}
 )
 
 // Strength bands in mg/L above which the strong-stock sentence is shown.

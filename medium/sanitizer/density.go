@@ -37,7 +37,8 @@ func handbook(a Active) (c curve, source string, ok bool) {
 	case Peroxide:
 		return curveOf(peroxideTable), "International Critical Tables / Perry, 18 C, from memory", true
 	case Hypochlorite:
-		return curveOf(hypochloriteTable), "bleach plant maker's specific gravity note (120 g/L, 20 C, 0.2 % excess caustic); 150 g/L from memory", true
+		return curveOf(hypochloriteTable), "bleach plant maker's specific gravity note (120 g/L, 20 C, 0.2 % excess " +
+			"caustic); 150 g/L from memory", true
 	}
 	return nil, "", false
 }
@@ -47,7 +48,8 @@ func checkDensity(gPerML float64) error {
 	if gPerML >= 0.7 && gPerML <= 2 {
 		return nil
 	}
-	return &RangeError{What: "density", Value: gPerML, Min: 0.7, Max: 2, Unit: "g/mL", Fix: "read it from the label or the safety data sheet (water is 1.00)"}
+	return &RangeError{What: "density", Value: gPerML, Min: 0.7, Max: 2, Unit: "g/mL",
+		Fix: "read it from the label or the safety data sheet (water is 1.00)"}
 }
 
 // curve is specific volume (mL/g) against mass fraction, straight between the
@@ -96,5 +98,6 @@ func (c curve) fractionAt(gPerML float64) (float64, error) {
 }
 
 func (c curve) outside(fraction float64) error {
-	return &RangeError{What: "strength", Value: fraction * 100, Min: 0, Max: c.last() * 100, Unit: "% by weight", Fix: "give the density in g/mL from the label, or use a weaker stock"}
+	return &RangeError{What: "strength", Value: fraction * 100, Min: 0, Max: c.last() * 100, Unit: "% by weight",
+		Fix: "give the density in g/mL from the label, or use a weaker stock"}
 }

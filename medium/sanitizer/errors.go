@@ -18,7 +18,8 @@ func (e *InputError) Error() string {
 type UnknownActiveError struct{ Input string }
 
 func (e *UnknownActiveError) Error() string {
-	return fmt.Sprintf("active ingredient %q is not known; use one of %s (or `other` with the label's own directions)", e.Input, activeList())
+	return fmt.Sprintf("active ingredient %q is not known; use one of %s (or `other` with the label's own directions)",
+		e.Input, activeList())
 }
 
 // BasisError reports a strength basis that makes no sense for the active.
@@ -40,7 +41,9 @@ type NoDensityError struct {
 }
 
 func (e *NoDensityError) Error() string {
-	return fmt.Sprintf("%s of %s is by weight and its density is not known here; give the density in g/mL from the label or the safety data sheet, or the strength as percent weight by volume (%%wv) or g/L", e.Strength, e.Active.Title())
+	return fmt.Sprintf("%s of %s is by weight and its density is not known here; give the density in g/mL from the "+
+		"label or the safety data sheet, or the strength as percent weight by volume (%%wv) or g/L", e.Strength,
+		e.Active.Title())
 }
 
 // RangeError reports a figure outside the table or formula that would use it.
@@ -53,7 +56,8 @@ type RangeError struct {
 }
 
 func (e *RangeError) Error() string {
-	return fmt.Sprintf("%s %s %s is outside %s to %s %s; %s", e.What, figure(e.Value), e.Unit, figure(e.Min), figure(e.Max), e.Unit, e.Fix)
+	return fmt.Sprintf("%s %s %s is outside %s to %s %s; %s", e.What, figure(e.Value), e.Unit, figure(e.Min),
+		figure(e.Max), e.Unit, e.Fix)
 }
 
 // AmountError reports an amount that is zero, negative, not a number or
@@ -64,7 +68,8 @@ type AmountError struct {
 }
 
 func (e *AmountError) Error() string {
-	return fmt.Sprintf("%s %v is not an amount that can be measured; give a number above zero with its unit, for example 1gal or 500mL", e.What, e.Value)
+	return fmt.Sprintf("%s %v is not an amount that can be measured; give a number above zero with its unit, for "+
+		"example 1gal or 500mL", e.What, e.Value)
 }
 
 // TooStrongError reports a wanted strength above what the stock can give (or,
@@ -74,7 +79,8 @@ type TooStrongError struct {
 }
 
 func (e *TooStrongError) Error() string {
-	return fmt.Sprintf("wanted %s mg/L is stronger than the stock (%s mg/L); use a stronger stock or ask for less", figure(e.WantedPPM), figure(e.StockPPM))
+	return fmt.Sprintf("wanted %s mg/L is stronger than the stock (%s mg/L); use a stronger stock or ask for less",
+		figure(e.WantedPPM), figure(e.StockPPM))
 }
 
 // TooWeakError reports a blend target below the weaker of the two stocks.
@@ -83,7 +89,8 @@ type TooWeakError struct {
 }
 
 func (e *TooWeakError) Error() string {
-	return fmt.Sprintf("wanted %s mg/L is weaker than both stocks (weakest %s mg/L); dilute one of them with water instead", figure(e.WantedPPM), figure(e.WeakestPPM))
+	return fmt.Sprintf("wanted %s mg/L is weaker than both stocks (weakest %s mg/L); dilute one of them with water "+
+		"instead", figure(e.WantedPPM), figure(e.WeakestPPM))
 }
 
 // CeilingError reports a use strength above the published no-rinse ceiling
@@ -95,8 +102,10 @@ type CeilingError struct {
 }
 
 func (e *CeilingError) Error() string {
-	return fmt.Sprintf("%s mg/L %s is %s times the published ceiling of %s for food-contact surfaces without a rinse (%s); mix it weaker, or declare the rinse with potable water if the directions ask for one",
-		figure(e.WantedPPM), e.Active.CountedAs(), figure(e.WantedPPM/e.Ceiling.PPM), figure(e.Ceiling.PPM)+" mg/L", e.Ceiling.Source)
+	return fmt.Sprintf("%s mg/L %s is %s times the published ceiling of %s for food-contact surfaces without a rinse "+
+		"(%s); mix it weaker, or declare the rinse with potable water if the directions ask for one",
+		figure(e.WantedPPM), e.Active.CountedAs(), figure(e.WantedPPM/e.Ceiling.PPM), figure(e.Ceiling.PPM)+" mg/L",
+		e.Ceiling.Source)
 }
 
 // MixedActivesError reports an attempt to mix two different active
@@ -108,9 +117,11 @@ type MixedActivesError struct {
 
 func (e *MixedActivesError) Error() string {
 	if e.Danger == "" {
-		return fmt.Sprintf("%s and %s are two different actives; never mix two sanitizers, use one after a rinse", e.A.Title(), e.B.Title())
+		return fmt.Sprintf("%s and %s are two different actives; never mix two sanitizers, use one after a rinse",
+			e.A.Title(), e.B.Title())
 	}
-	return fmt.Sprintf("never mix %s and %s: %s Use one, rinse with water, then the other on another day", e.A.Title(), e.B.Title(), e.Danger)
+	return fmt.Sprintf("never mix %s and %s: %s Use one, rinse with water, then the other on another day", e.A.Title(),
+		e.B.Title(), e.Danger)
 }
 
 // TooSmallError reports an amount below what a syringe or a small scale shows.
@@ -120,7 +131,8 @@ type TooSmallError struct {
 }
 
 func (e *TooSmallError) Error() string {
-	return fmt.Sprintf("%s %s cannot be measured (smallest mark %s %s); make a larger batch, or dilute the stock first and mix from that", figure(e.Amount), e.Unit, figure(e.Smallest), e.Unit)
+	return fmt.Sprintf("%s %s cannot be measured (smallest mark %s %s); make a larger batch, or dilute the stock "+
+		"first and mix from that", figure(e.Amount), e.Unit, figure(e.Smallest), e.Unit)
 }
 
 // OutsideError reports a wanted strength outside the product's own directions.
@@ -131,7 +143,9 @@ type OutsideError struct {
 }
 
 func (e *OutsideError) Error() string {
-	return fmt.Sprintf("wanted %s mg/L, and the directions of %s ask for %s to %s mg/L; a step at this strength would not be accepted: want a strength inside them", figure(e.WantedPPM), e.Product, figure(e.LeastPPM), figure(e.MostPPM))
+	return fmt.Sprintf("wanted %s mg/L, and the directions of %s ask for %s to %s mg/L; a step at this strength "+
+		"would not be accepted: want a strength inside them", figure(e.WantedPPM), e.Product, figure(e.LeastPPM),
+		figure(e.MostPPM))
 }
 
 // NoStockError reports a product on file whose stock strength is not.
@@ -145,5 +159,6 @@ func (e *NoStockError) Error() string {
 type ReadingError struct{ ReadPPM, StockPPM float64 }
 
 func (e *ReadingError) Error() string {
-	return fmt.Sprintf("the strip reads %s mg/L but the stock is only %s mg/L; one of them is wrong: read a fresh strip and look at the stock's label", figure(e.ReadPPM), figure(e.StockPPM))
+	return fmt.Sprintf("the strip reads %s mg/L but the stock is only %s mg/L; one of them is wrong: read a fresh "+
+		"strip and look at the stock's label", figure(e.ReadPPM), figure(e.StockPPM))
 }

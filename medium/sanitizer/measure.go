@@ -42,7 +42,8 @@ var massUnits = map[string]float64{
 // `3.5 fl oz` and gives millilitres. A bare number and a bare `oz` (weight or
 // fluid?) are refused. Errors are *InputError.
 func ParseVolume(text string) (ml float64, err error) {
-	return parseMeasure("volume", text, volumeUnits, MaxML, "write for example 500mL, 2L, 2tbsp, 1 1/2 tsp, 1cup, 8floz or 1gal")
+	return parseMeasure("volume", text, volumeUnits, MaxML, "write for example 500mL, 2L, 2tbsp, 1 1/2 tsp, 1cup, "+
+		"8floz or 1gal")
 }
 
 // ParseMass reads `14.3g`, `1/2 oz`, `2lb`, `1kg` and gives grams. Errors are

@@ -149,7 +149,8 @@ func FromStock(stock Stock, target Strength, amount float64, use Use) (Mix, erro
 		mass := stockG + ml*WaterDensity20C
 		out := s.at(stockG * s.fraction / mass)
 		return out, mass / out.density()
-	}, func(text string) string { return "Measure " + text + " water and pour your stock into it." }, t.ppm(), use, s.active)
+	}, func(text string) string { return "Measure " + text + " water and pour your stock into it." }, t.ppm(), use,
+		s.active)
 	return m, nil
 }
 
@@ -316,7 +317,8 @@ func (s Stock) usable() (liquid, error) {
 		return l, err
 	}
 	if s.Active.Solid() && !s.Strength.Basis.byMass() {
-		return l, &BasisError{Active: s.Active, Basis: s.Strength.Basis, Why: "granules are counted by weight; use %avail or %ww from the label"}
+		return l, &BasisError{Active: s.Active, Basis: s.Strength.Basis, Why: "granules are counted by weight; use " +
+			"%avail or %ww from the label"}
 	}
 	return l, nil
 }
@@ -327,7 +329,8 @@ func bothStocks(a, b Stock) (la, lb liquid, err error) {
 		return la, lb, &MixedActivesError{A: a.Active, B: b.Active, Danger: danger}
 	}
 	if a.Active.Solid() {
-		return la, lb, &BasisError{Active: a.Active, Basis: a.Strength.Basis, Why: "granules are dissolved one by one, not blended; dilute one of them"}
+		return la, lb, &BasisError{Active: a.Active, Basis: a.Strength.Basis,
+			Why: "granules are dissolved one by one, not blended; dilute one of them"}
 	}
 	if la, err = a.usable(); err != nil {
 		return la, lb, err
@@ -374,7 +377,8 @@ func dilution(stock Stock, s, t liquid, target Strength, stockG, finalML float64
 		return Mix{}, err
 	}
 	if stock.Active.Solid() {
-		m.Notes = append(m.Notes, "Weigh the granules; spoons of granules differ too much. Dissolve them in part of the water first.")
+		m.Notes = append(m.Notes, "Weigh the granules; spoons of granules differ too much. Dissolve them in part of the "+
+			"water first.")
 		return m, nil
 	}
 	if s.fraction <= t.fraction*(1+1e-9) {
@@ -402,7 +406,9 @@ func result(stock Stock, s, out liquid, stockG, finalML float64, use Use) Mix {
 	}
 	if c, known := use.ceiling(stock.Active); known && m.StrengthPPM > c.PPM*(1+1e-6) {
 		m.RinseNeeded = true
-		m.Notes = append(m.Notes, figure(m.StrengthPPM)+" mg/L is "+figure(m.StrengthPPM/c.PPM)+" times the published ceiling of "+figure(c.PPM)+" mg/L for food-contact surfaces without a rinse ("+c.Source+"): rinse with potable water after the contact time, as the directions say, or mix it weaker.")
+		m.Notes = append(m.Notes, figure(m.StrengthPPM)+" mg/L is "+figure(m.StrengthPPM/c.PPM)+" times the published "+
+			"ceiling of "+figure(c.PPM)+" mg/L for food-contact surfaces without a rinse ("+c.Source+"): rinse with "+
+			"potable water after the contact time, as the directions say, or mix it weaker.")
 	}
 	if stock.Active == Peroxide && m.StrengthPPM > drugstorePPM {
 		m.Notes = append(m.Notes, DrugstorePeroxide)

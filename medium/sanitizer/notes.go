@@ -13,10 +13,14 @@ const drugstorePPM = 25_000
 
 // DrugstorePeroxide is said wherever peroxide near 3 % is registered or used.
 // 30,000 / 1,100 = 27: 65 FR 75174 for the ceiling.
-const DrugstorePeroxide = "Drugstore peroxide of 3 % is about 30,000 ppm, 27 times the published ceiling of 1,100 ppm for sanitizing solutions of peroxide on food processing equipment (65 FR 75174). It is not a labeled sanitizer unless its own label says so. Rinse with potable water and dry, and write it down as a farm procedure; or use a product whose label covers food-contact surfaces."
+const DrugstorePeroxide = "Drugstore peroxide of 3 % is about 30,000 ppm, 27 times the published ceiling of 1,100 " +
+	"ppm for sanitizing solutions of peroxide on food processing equipment (65 FR 75174). It is not a labeled " +
+	"sanitizer unless its own label says so. Rinse with potable water and dry, and write it down as a farm " +
+	"procedure; or use a product whose label covers food-contact surfaces."
 
 // NoDirections is the text for a product with none on file.
-const NoDirections = "No directions are on file for this product: copy the label's directions for food-contact surfaces, or write and initial a farm procedure. Until then no step with it is accepted."
+const NoDirections = "No directions are on file for this product: copy the label's directions for food-contact " +
+	"surfaces, or write and initial a farm procedure. Until then no step with it is accepted."
 
 // Notes are sentences that belong beside a product's directions wherever they
 // are shown: none on file, the farm procedure, the ceiling, drugstore peroxide.
@@ -26,14 +30,16 @@ func Notes(s medium.Sanitizer) []string {
 		notes = append(notes, NoDirections)
 	}
 	if s.Directions == medium.DirectionsFarm {
-		notes = append(notes, "This is the farm's own procedure, not a label: a care note stands on every verdict and report until a labeled product is used.")
+		notes = append(notes, "This is the farm's own procedure, not a label: a care note stands on every verdict and "+
+			"report until a labeled product is used.")
 	}
 	a := Active(s.Active)
 	if a == Peroxide && (s.MaxPPM >= drugstorePPM || s.MaxPPM == 0 && stockPPM(s) >= drugstorePPM) {
 		notes = append(notes, DrugstorePeroxide)
 	}
 	if c, known := a.Ceiling(); known && s.MaxPPM > c.PPM && !s.Rinse {
-		notes = append(notes, fmt.Sprintf("These directions go up to %s mg/L without a rinse, above the published %s mg/L (%s): read the label again, it is the rule.", figure(s.MaxPPM), figure(c.PPM), c.Source))
+		notes = append(notes, fmt.Sprintf("These directions go up to %s mg/L without a rinse, above the published %s "+
+			"mg/L (%s): read the label again, it is the rule.", figure(s.MaxPPM), figure(c.PPM), c.Source))
 	}
 	if s.Directions == medium.DirectionsLabel && strings.TrimSpace(s.Registration) == "" {
 		notes = append(notes, "No registration number is written down: a labeled sanitizer has one on its label.")

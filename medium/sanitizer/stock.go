@@ -106,7 +106,8 @@ func givenCurve(b Basis, content, density float64) (curve, error) {
 		f = content / density
 	}
 	if f > 1 {
-		return nil, &RangeError{What: "strength", Value: f * 100, Min: 0, Max: 100, Unit: "% by weight", Fix: "strength and density do not fit each other; look at the label again"}
+		return nil, &RangeError{What: "strength", Value: f * 100, Min: 0, Max: 100, Unit: "% by weight",
+			Fix: "strength and density do not fit each other; look at the label again"}
 	}
 	return curve{{0, 1 / WaterDensity20C}, {f, 1 / density}}, nil
 }

@@ -67,7 +67,8 @@ func DoseFromForecast(index, hours float64) (Dose, error) {
 		return Dose{}, &RangeError{What: "UV index", Value: index, Max: 25, Fix: "read the forecast again"}
 	}
 	if !(hours > 0 && hours <= 24) {
-		return Dose{}, &RangeError{What: "hours in the sun", Value: hours, Max: 24, Unit: "h", Fix: "give the hours of one drying"}
+		return Dose{}, &RangeError{What: "hours in the sun", Value: hours, Max: 24, Unit: "h",
+			Fix: "give the hours of one drying"}
 	}
 	joule := index * WattPerUVIndex * hours * 3600
 	return Dose{Hours: hours, PeakUVIndex: index, ErythemalJPerM2: joule, SED: joule / JoulePerSED}, nil

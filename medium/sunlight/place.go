@@ -16,7 +16,8 @@ import (
 // text was found that names sun drying as sanitizing: those codes name hot
 // water or chemicals, and an erythemal dose is not a germicidal dose (our
 // inference from that absence).
-const NoSanitizingCredit = "Sun drying earns no sanitizing credit: sunlight is counted as wear on the mat, never as a kill step. Sanitize by the product's label."
+const NoSanitizingCredit = "Sun drying earns no sanitizing credit: sunlight is counted as wear on the mat, never " +
+	"as a kill step. Sanitize by the product's label."
 
 // Place is where the mat dries. Latitude north and longitude east are
 // positive, in degrees.
@@ -31,7 +32,8 @@ func (p Place) Check() error {
 		return &RangeError{What: "latitude", Value: p.LatDeg, Min: -90, Max: 90, Unit: "degrees", Fix: "north is positive"}
 	}
 	if !(p.LonDeg >= -180 && p.LonDeg <= 180) {
-		return &RangeError{What: "longitude", Value: p.LonDeg, Min: -180, Max: 180, Unit: "degrees", Fix: "east is positive, the Americas are negative"}
+		return &RangeError{What: "longitude", Value: p.LonDeg, Min: -180, Max: 180, Unit: "degrees",
+			Fix: "east is positive, the Americas are negative"}
 	}
 	return nil
 }
@@ -54,7 +56,8 @@ func (e *RangeError) Error() string {
 type WindowError struct{ Start, End time.Time }
 
 func (e *WindowError) Error() string {
-	return fmt.Sprintf("from %s to %s is not a time in the sun of one day at most; give start and end of one drying", e.Start.Format(time.RFC3339), e.End.Format(time.RFC3339))
+	return fmt.Sprintf("from %s to %s is not a time in the sun of one day at most; give start and end of one drying",
+		e.Start.Format(time.RFC3339), e.End.Format(time.RFC3339))
 }
 
 // NoSunriseError reports a polar day or night.

@@ -23,7 +23,8 @@ const UsualOzoneDU = 300.0
 // 600 DU, zenith 0 to 180 degrees, else *RangeError.
 func ClearSkyUVIndex(zenithDeg, ozoneDU float64) (float64, error) {
 	if !(zenithDeg >= 0 && zenithDeg <= 180) {
-		return 0, &RangeError{What: "zenith angle", Value: zenithDeg, Max: 180, Unit: "degrees", Fix: "0 is overhead, 90 the horizon"}
+		return 0, &RangeError{What: "zenith angle", Value: zenithDeg, Max: 180, Unit: "degrees",
+			Fix: "0 is overhead, 90 the horizon"}
 	}
 	if !(ozoneDU >= 100 && ozoneDU <= 600) {
 		return 0, &RangeError{What: "ozone", Value: ozoneDU, Min: 100, Max: 600, Unit: "DU", Fix: "use 300 when unknown"}
