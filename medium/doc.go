@@ -12,7 +12,7 @@
 package medium
 
 // record marks a struct that is kept in the ledger: its fields have integer keys
-// of two digits, and those that are empty are left out.
+// of two digits or three, and those that are empty are left out.
 type record struct{}
 
 // stored is what every struct that is kept in the ledger is.

@@ -55,13 +55,15 @@ const sparedShown = 5
 // Notes says what a person should know of the older backups that are there.
 func (b Backup) Notes() (notes []string) {
 	for _, old := range b.Spared[:min(len(b.Spared), sparedShown)] {
-		notes = append(notes, fmt.Sprintf("Kept too, and not counted: %s, since %s. Delete it yourself once nobody needs it.", old.Path, old.Why))
+		notes = append(notes, fmt.Sprintf("Kept too, and not counted: %s, since %s. "+
+			"Delete it yourself once nobody needs it.", old.Path, old.Why))
 	}
 	if more := len(b.Spared) - sparedShown; more > 0 {
 		notes = append(notes, fmt.Sprintf("%d more older backups are kept for reasons like these.", more))
 	}
 	for _, path := range b.Ahead {
-		notes = append(notes, fmt.Sprintf("%s is dated after now: a clock was wrong then, or is now. It counts by its records, not by its date.", path))
+		notes = append(notes, fmt.Sprintf("%s is dated after now: a clock was wrong then, or is now. "+
+			"It counts by its records, not by its date.", path))
 	}
 	return notes
 }
@@ -152,7 +154,8 @@ func (c *copying) check(progress func(done, total int), passing func(n uint64, h
 
 // holdsTogether checks the pages, records and hashes of a file. passing, which may
 // be nil, hears of every state that its ledger had.
-func holdsTogether(path string, want Anchor, o Options, progress func(done, total int), passing func(n uint64, head hash)) error {
+func holdsTogether(path string, want Anchor, o Options, progress func(done, total int),
+	passing func(n uint64, head hash)) error {
 	s, err := Open(path, o)
 	if err != nil {
 		return err
@@ -161,8 +164,9 @@ func holdsTogether(path string, want Anchor, o Options, progress func(done, tota
 	return s.sound(&verifier{progress: progress, want: &want, passing: passing})
 }
 
-// unfinished makes a file of which nobody knows yet whether it is good. It is locked for as long as it is open: that tells it from one that a run
-// that died has left, on any machine that can see the folder.
+// unfinished makes a file of which nobody knows yet whether it is good. It is locked
+// for as long as it is open: that tells it from one that a run that died has left, on
+// any machine that can see the folder.
 func unfinished(dir, prefix string) (*os.File, error) {
 	for {
 		f, err := os.CreateTemp(dir, "."+prefix+"*.new") // made with 0600
@@ -308,9 +312,11 @@ func (old olderBackups) rotate(made *Backup, keep int, now time.Time) (stuck err
 		case b.err != nil:
 			made.Spared = append(made.Spared, Spared{b.path, "it can't be read: " + b.err.Error()})
 		case b.anchor.Count > made.Anchor.Count:
-			made.Spared = append(made.Spared, Spared{b.path, fmt.Sprintf("it holds %d records, the new one %d", b.anchor.Count, made.Anchor.Count)})
+			why := fmt.Sprintf("it holds %d records, the new one %d", b.anchor.Count, made.Anchor.Count)
+			made.Spared = append(made.Spared, Spared{b.path, why})
 		default:
-			made.Spared = append(made.Spared, Spared{b.path, "it holds other records than the ledger has now, such as from before a restore"})
+			made.Spared = append(made.Spared, Spared{b.path,
+				"it holds other records than the ledger has now, such as from before a restore"})
 		}
 	}
 	age := func(b *olderBackup) string {
@@ -433,7 +439,8 @@ func (s *Store) compare(l *Loss, backup *Store) error {
 		}
 		// by the bytes, since two histories that parted may count alike
 		if what, crop := finding(r.read); what != "" && !l.Other && !backup.holds(r.at, r.stored) {
-			l.Findings = append(l.Findings, Finding{Mat: r.read.Mat, Seq: r.at, What: what, Crop: crop, Wash: asksForWash(r.read)})
+			f := Finding{Mat: r.read.Mat, Seq: r.at, What: what, Crop: crop, Wash: asksForWash(r.read)}
+			l.Findings = append(l.Findings, f)
 		}
 		if !l.Other && r.at <= l.Backup.Count {
 			return nil
@@ -528,7 +535,8 @@ func holdLost(l *Loss, path, by string, o Options) error {
 			l.Unheld = append(l.Unheld, f.Mat)
 		case err != nil:
 			return err
-		case c.Stage != medium.Retired && (mayBeSown(c.Stage) || slices.ContainsFunc(lost, func(f Finding) bool { return !f.Crop })):
+		case c.Stage != medium.Retired && (mayBeSown(c.Stage) ||
+			slices.ContainsFunc(lost, func(f Finding) bool { return !f.Crop })):
 			steps = append(steps, medium.Step{Mat: f.Mat, By: by, Body: &medium.Hold{Reason: lostText(lost),
 				MustWash: slices.ContainsFunc(lost, func(f Finding) bool { return f.Wash })}})
 		}
@@ -746,7 +754,7 @@ func copyStore(from, path string, want Anchor, o Options) (*builder, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = inOrder(s, stepAt, func(r logged[medium.Step]) error { return b.put(r.read.Mat, r.read.Token, r.stored) })
+	err = inOrder(s, headAt, func(r logged[recordHead]) error { return b.put(r.read.Mat, r.read.Token, r.stored) })
 	if err == nil {
 		err = b.seal()
 	}

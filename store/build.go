@@ -34,13 +34,10 @@ type builder struct {
 }
 
 // putBatch is how many records are handed to the writer at once, buildBatch is
-// how many are written in one transaction. buildAlloc is by how many bytes the
-// file grows: what is left of the last growth stays in it.
+// how many records or entries are written in one transaction.
 const (
 	putBatch   = 1000
 	buildBatch = 20000
-	buildMats  = 5000 // whose conditions and indexes are written in one
-	buildAlloc = 1 << 20
 )
 
 func newBuilder(path string, made []byte, o Options) (*builder, error) {
@@ -57,7 +54,7 @@ func newBuilder(path string, made []byte, o Options) (*builder, error) {
 		_ = os.Remove(b.temp) // a disk that is too full even for an empty one
 		return nil, &WriteError{Path: b.temp, Err: err}
 	}
-	b.db.AllocSize = buildAlloc
+	b.db.AllocSize = growBy
 	if b.tx, err = b.db.Begin(true); err == nil {
 		err = makeParts(b.tx, made)
 	}
@@ -164,7 +161,7 @@ func (b *builder) seal() error {
 	}
 	s := &Store{path: b.temp, o: b.o, db: b.db, genesis: genesis(b.tx.Bucket(bucketMeta).Get(keyIdentity))}
 	err := s.guard(func() error {
-		_, err := s.rebuildIn(b.tx, b.threads, buildMats, b.commit)
+		_, err := s.rebuildIn(b.tx, b.threads, buildBatch, b.commit)
 		return err
 	})
 	if err != nil {

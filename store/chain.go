@@ -97,7 +97,7 @@ func ParseAnchor(text string) (Anchor, error) {
 		}
 		return Anchor{}, &AnchorError{Text: text, Why: why}
 	}
-	parts := strings.FieldsFunc(strings.ToUpper(text), func(r rune) bool { return r == '-' || r == ' ' || r == '\t' || r == '\n' || r == '\r' })
+	parts := strings.FieldsFunc(strings.ToUpper(text), func(r rune) bool { return strings.ContainsRune("- \t\n\r", r) })
 	if len(parts) < 2 {
 		return refuse("a count and the characters after it are wanted")
 	}

@@ -71,7 +71,7 @@ type frame struct {
 	Happened  time.Time        `cbor:"11,keyasint,omitzero"`
 	RecordedS int64            `cbor:"12,keyasint,omitzero"` // seconds from then until it was written down
 	By        string           `cbor:"13,keyasint,omitzero"`
-	Accepted  bool             `cbor:"14,keyasint,omitzero"`
+	Missed    bool             `cbor:"14,keyasint,omitzero"` // not accepted
 	From      int              `cbor:"15,keyasint,omitzero"` // place in stages, as To
 	To        int              `cbor:"16,keyasint,omitzero"`
 	Late      bool             `cbor:"17,keyasint,omitzero"`
@@ -232,7 +232,7 @@ func writeStep(s medium.Step, before link) ([]byte, error) {
 		h.Back, h.Prev = s.Seq-before.Back, before.Prev
 	}
 	o := s.Outcome
-	f := frame{Happened: s.At, RecordedS: s.Recorded.Unix() - s.At.Unix(), By: s.By, Accepted: o.Accepted,
+	f := frame{Happened: s.At, RecordedS: s.Recorded.Unix() - s.At.Unix(), By: s.By, Missed: !o.Accepted,
 		From: slices.Index(stages, o.From), To: slices.Index(stages, o.To), Late: o.Late, Policy: o.Policy,
 		Body: s.Body, Replaces: s.Replaces, Day: s.Day, Seen: s.Seen, SeenTurn: s.SeenTurn, SentBy: s.SentBy}
 	if s.Version != 1 {
@@ -286,6 +286,6 @@ func stepOf(position uint64, h recordHead, rest []byte) (s medium.Step, err erro
 	recorded := time.Unix(f.Happened.Unix()+f.RecordedS, 0).UTC()
 	return medium.Step{Version: f.Version, Seq: position, Mat: h.Mat, MatSeq: h.MatSeq, At: f.Happened, Recorded: recorded,
 		By: f.By, Kind: h.Kind, Token: h.Token, Replaces: f.Replaces, Day: f.Day, Seen: f.Seen, SeenTurn: f.SeenTurn,
-		SentBy: f.SentBy, Body: f.Body, Outcome: medium.Outcome{Accepted: f.Accepted, From: stages[f.From],
+		SentBy: f.SentBy, Body: f.Body, Outcome: medium.Outcome{Accepted: !f.Missed, From: stages[f.From],
 			To: stages[f.To], Late: f.Late, Policy: f.Policy, Findings: f.Findings}}, nil
 }

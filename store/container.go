@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
-	"slices"
 )
 
 // This file reads bbolt's pages without bbolt, which panics, dies of a fault or
@@ -53,8 +52,6 @@ type container struct {
 	used     []bool
 	skim     bool // leave out the leaves of the parts
 	spare    bool // leave out those of the log
-
-	branches [maxDepth + 1]branch // of the skim, by the depth below them
 
 	mapped []byte // the file in memory, or nil: it is read
 
@@ -141,7 +138,7 @@ func (c *container) check() error {
 	if err := c.checkFreelist(); err != nil {
 		return err
 	}
-	if err := c.checkTree(c.root, 0, nil, nil); err != nil {
+	if err := c.checkTree(c.root, 0, -1, nil, nil); err != nil {
 		return err
 	}
 	for id, used := range c.used {
@@ -163,7 +160,8 @@ func (c *container) checkMetas() error {
 		}
 		m, _ := readMeta(c.r, int64(id*c.pageSize))
 		if m == nil || n.Uint64(head) != id || n.Uint16(head[8:]) != flagMeta || m.txid%2 != id {
-			return fmt.Errorf("page %d, one of the two that lead to all others, is broken: the last change before that may be missing", id)
+			return fmt.Errorf("page %d, one of the two that lead to all others, is broken: the last change "+
+				"before that may be missing", id)
 		}
 	}
 	return nil
@@ -253,100 +251,13 @@ func (c *container) checkFreelist() error {
 	return nil
 }
 
-// checkTree checks a page and all below it; keys lie from min on and below max.
-func (c *container) checkTree(id uint64, depth int, min, max []byte) error {
+// checkTree checks a page and all below it; keys lie from min on and below max. Leaves
+// that lie so many pages below it are not read; a negative number has all of them read.
+func (c *container) checkTree(id uint64, depth, unread int, min, max []byte) error {
 	if depth > maxDepth {
 		return fmt.Errorf("page %d lies too deep", id)
 	}
-	b, err := c.page(id)
-	if err != nil {
-		return err
-	}
-	switch binary.NativeEndian.Uint16(b[8:]) {
-	case flagLeaf:
-		if err := c.checkLeaf(b, depth, min, max); err != nil {
-			return fmt.Errorf("page %d: %w", id, err)
-		}
-		return nil
-	case flagBranch:
-		return c.checkBranch(id, bytes.Clone(b), depth, min, max)
-	}
-	return fmt.Errorf("page %d is of no known kind", id)
-}
-
-func (c *container) checkBranch(id uint64, b []byte, depth int, min, max []byte) error {
-	var into branch
-	err := into.read(b)
-	keys, children := into.keys, into.children
-	if err == nil {
-		err = ascending(keys, min, max)
-	}
-	if err != nil {
-		return fmt.Errorf("page %d: %w", id, err)
-	}
-	count := len(keys)
-	for i := range count {
-		upper := max
-		if i+1 < count {
-			upper = keys[i+1]
-		}
-		if err := c.checkTree(children[i], depth+1, keys[i], upper); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// branch is a page that leads to others; it is read into again and again.
-type branch struct {
-	keys     [][]byte
-	children []uint64
-}
-
-func (br *branch) read(b []byte) error {
-	n := binary.NativeEndian
-	count := int(n.Uint16(b[10:]))
-	if count == 0 || pageHeader+16*count > len(b) {
-		return fmt.Errorf("it holds %d keys", count)
-	}
-	br.keys, br.children = slices.Grow(br.keys[:0], count), slices.Grow(br.children[:0], count)
-	for i := range count {
-		at := pageHeader + 16*i
-		key, err := cutOut(b, at, n.Uint32(b[at:]), n.Uint32(b[at+4:]))
-		if err != nil {
-			return err
-		}
-		br.keys, br.children = append(br.keys, key), append(br.children, n.Uint64(b[at+8:]))
-	}
-	return nil
-}
-
-// skimPart checks the branch pages of a part, without reading its leaves: all
-// of them lie equally deep, as deep as the first. What it keeps out is a page
-// that leads back to one above it, on which bbolt would go round for ever.
-func (c *container) skimPart(root uint64) error {
-	depth := 0
-	for id := root; ; depth++ {
-		head := make([]byte, pageHeader)
-		if id < 2 || id >= c.pages || depth > maxDepth {
-			return fmt.Errorf("page %d lies outside", id)
-		}
-		if _, err := c.r.ReadAt(head, int64(id*c.pageSize)); err != nil {
-			return fmt.Errorf("page %d can't be read: %w", id, err)
-		}
-		if binary.NativeEndian.Uint16(head[8:]) != flagBranch {
-			return c.skimTree(root, depth, nil, nil)
-		}
-		first := make([]byte, 16) // its first child
-		if _, err := c.r.ReadAt(first, int64(id*c.pageSize)+pageHeader); err != nil {
-			return fmt.Errorf("page %d can't be read: %w", id, err)
-		}
-		id = binary.NativeEndian.Uint64(first[8:])
-	}
-}
-
-func (c *container) skimTree(id uint64, above int, min, max []byte) error {
-	if above == 0 {
+	if unread == 0 {
 		if id < 2 || id >= c.pages || c.used[id] {
 			return fmt.Errorf("page %d can't be a leaf", id)
 		}
@@ -357,30 +268,75 @@ func (c *container) skimTree(id uint64, above int, min, max []byte) error {
 	if err != nil {
 		return err
 	}
-	if binary.NativeEndian.Uint16(b[8:]) != flagBranch {
-		return fmt.Errorf("page %d leads to no others", id)
-	}
-	if above > 1 { // the pages below it are read to the same place
-		b = bytes.Clone(b)
-	}
-	into := &c.branches[above]
-	if err = into.read(b); err == nil {
-		err = ascending(into.keys, min, max)
+	var keys [][]byte
+	var children []uint64
+	switch kind := binary.NativeEndian.Uint16(b[8:]); {
+	case kind == flagLeaf && unread < 0:
+		err = c.checkLeaf(b, depth, min, max)
+	case kind == flagBranch:
+		if unread != 1 { // the pages below it are read to the same place
+			b = bytes.Clone(b)
+		}
+		if keys, children, err = readBranch(b); err == nil {
+			err = ascending(keys, min, max)
+		}
+	default:
+		err = fmt.Errorf("it leads to no others")
 	}
 	if err != nil {
 		return fmt.Errorf("page %d: %w", id, err)
 	}
-	keys := into.keys
-	for i, child := range into.children {
+	return c.checkChildren(keys, children, depth, unread, max)
+}
+
+func (c *container) checkChildren(keys [][]byte, children []uint64, depth, unread int, max []byte) error {
+	for i, child := range children {
 		upper := max
 		if i+1 < len(keys) {
 			upper = keys[i+1]
 		}
-		if err := c.skimTree(child, above-1, keys[i], upper); err != nil {
+		if err := c.checkTree(child, depth+1, unread-1, keys[i], upper); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// readBranch reads a page that leads to others.
+func readBranch(b []byte) (keys [][]byte, children []uint64, err error) {
+	n := binary.NativeEndian
+	count := int(n.Uint16(b[10:]))
+	if count == 0 || pageHeader+16*count > len(b) {
+		return nil, nil, fmt.Errorf("it holds %d keys", count)
+	}
+	keys, children = make([][]byte, count), make([]uint64, count)
+	for i := range count {
+		at := pageHeader + 16*i
+		if keys[i], err = cutOut(b, at, n.Uint32(b[at:]), n.Uint32(b[at+4:])); err != nil {
+			return nil, nil, err
+		}
+		children[i] = n.Uint64(b[at+8:])
+	}
+	return keys, children, nil
+}
+
+// skimPart checks the branch pages of a part, without reading its leaves: all
+// of them lie equally deep, as deep as the first. What it keeps out is a page
+// that leads back to one above it, on which bbolt would go round for ever.
+func (c *container) skimPart(root uint64) error {
+	head := make([]byte, pageHeader+16) // with the first child
+	for id, depth := root, 0; ; depth++ {
+		if id < 2 || id >= c.pages || depth > maxDepth {
+			return fmt.Errorf("page %d lies outside", id)
+		}
+		if _, err := c.r.ReadAt(head, int64(id*c.pageSize)); err != nil {
+			return fmt.Errorf("page %d can't be read: %w", id, err)
+		}
+		if binary.NativeEndian.Uint16(head[8:]) != flagBranch {
+			return c.checkTree(root, 0, depth, nil, nil)
+		}
+		id = binary.NativeEndian.Uint64(head[pageHeader+8:])
+	}
 }
 
 // checkLeaf checks the leaf page in b, which may be one that lies inside the
@@ -411,7 +367,8 @@ func (c *container) checkLeaf(b []byte, depth int, min, max []byte) error {
 		switch {
 		case flags == 0:
 		case flags == 1:
-			parts = append(parts, keyValue{bytes.Clone(key), bytes.Clone(value)}) // the page is gone when its parts are looked at
+			// the page is gone when its parts are looked at
+			parts = append(parts, keyValue{bytes.Clone(key), bytes.Clone(value)})
 		default:
 			return fmt.Errorf("a key of unknown kind")
 		}
@@ -435,7 +392,7 @@ func (c *container) checkBucket(name, value []byte, depth int) error {
 	if root := binary.NativeEndian.Uint64(value); root != 0 && (c.skim || c.spare && string(name) == string(bucketLog)) {
 		return c.skimPart(root)
 	} else if root != 0 {
-		return c.checkTree(root, depth+1, nil, nil)
+		return c.checkTree(root, depth+1, -1, nil, nil)
 	}
 	inline := value[16:]
 	if len(inline) < pageHeader || binary.NativeEndian.Uint16(inline[8:]) != flagLeaf || depth > maxDepth {

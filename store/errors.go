@@ -74,7 +74,8 @@ type BusyError struct {
 }
 
 func (e *BusyError) Error() string {
-	return fmt.Sprintf("%s has been in use by another program for more than %s; let it finish (a backup, an import, a second station) and try again",
+	return fmt.Sprintf("%s has been in use by another program for more than %s; "+
+		"let it finish (a backup, an import, a second station) and try again",
 		e.Path, e.Waited.Round(10*time.Millisecond))
 }
 
@@ -94,9 +95,11 @@ type WriteError struct {
 
 func (e *WriteError) Error() string {
 	if errors.Is(e.Err, fs.ErrNotExist) {
-		return fmt.Sprintf("%s could not be written and nothing was recorded: the folder %s does not exist; make it, or name another place", e.Path, filepath.Dir(e.Path))
+		return fmt.Sprintf("%s could not be written and nothing was recorded: the folder %s does not exist; "+
+			"make it, or name another place", e.Path, filepath.Dir(e.Path))
 	}
-	return fmt.Sprintf("%s could not be written and nothing was recorded: %v; make room on the disk, or check that you may write there", e.Path, e.Err)
+	return fmt.Sprintf("%s could not be written and nothing was recorded: %v; "+
+		"make room on the disk, or check that you may write there", e.Path, e.Err)
 }
 
 func (e *WriteError) Unwrap() error { return e.Err }
@@ -109,7 +112,8 @@ type UnsureError struct {
 }
 
 func (e *UnsureError) Error() string {
-	return fmt.Sprintf("%s: the disk failed at the very end (%v), so it is not known whether this was recorded; look whether it is there before you do it again, and make a backup on another disk",
+	return fmt.Sprintf("%s: the disk failed at the very end (%v), so it is not known whether this was recorded; "+
+		"look whether it is there before you do it again, and make a backup on another disk",
 		e.Path, e.Err)
 }
 
@@ -140,7 +144,8 @@ type UnknownMatError struct {
 }
 
 func (e *UnknownMatError) Error() string {
-	return fmt.Sprintf("no mat has the %s %q; look at the label again, or set the mat apart: a mat without a readable code never gets a fresh history", e.What, e.Name)
+	return fmt.Sprintf("no mat has the %s %q; look at the label again, or set the mat apart: "+
+		"a mat without a readable code never gets a fresh history", e.What, e.Name)
 }
 
 // TakenError refuses a code or a mark that names a mat already.
@@ -165,5 +170,6 @@ func (e *TokenError) Error() string {
 type AnchorError struct{ Text, Why string }
 
 func (e *AnchorError) Error() string {
-	return fmt.Sprintf("%q is not an anchor: %s; type it as it is printed, such as 1234-BCDE-FGHJ-KNPR-STVX-42", e.Text, e.Why)
+	return fmt.Sprintf("%q is not an anchor: %s; type it as it is printed, such as 1234-BCDE-FGHJ-KNPR-STVX-42",
+		e.Text, e.Why)
 }

@@ -488,15 +488,15 @@ func TestWalkOfKeysOutOfOrder(t *testing.T) {
 		size := s.db.Info().PageSize
 		var turn func(id int)
 		turn = func(id int) {
-			var br branch
-			require.NoError(t, br.read(content[id*size:][:size]))
-			for i, k := range br.keys {
-				page := content[int(br.children[i])*size:][:size]
+			keys, children, err := readBranch(content[id*size:][:size])
+			require.NoError(t, err)
+			for i, k := range keys {
+				page := content[int(children[i])*size:][:size]
 				switch leaf := page[8] == flagLeaf; {
 				case !leaf:
-					turn(int(br.children[i]))
-				case k[6] >= 4 && turned == 0:
-					page[bytes.Index(page, k)+6] &^= 7 // the position is less by a thousand
+					turn(int(children[i]))
+				case k[3] >= 4 && turned == 0:
+					page[bytes.Index(page, k)+3] &^= 7 // the position is less by a thousand
 					turned++
 				}
 			}

@@ -76,13 +76,13 @@ func (l *fieldList) of(name string, t reflect.Type) {
 			t = t.Elem()
 		}
 		if t.Kind() == reflect.Struct && t != reflect.TypeFor[time.Time]() {
-			l.of(named(t), t)
+			l.of(structName(t), t)
 		}
 	}
 }
 
-// named is a struct's name; one that is also a kind's is the same struct.
-func named(t reflect.Type) string {
+// structName is a struct's name; one that is also a kind's is the same struct.
+func structName(t reflect.Type) string {
 	if body, ok := reflect.New(t).Interface().(medium.Body); ok {
 		return string(medium.KindOf(body))
 	}
@@ -119,7 +119,7 @@ func (l *fieldList) typeOf(t reflect.Type) string {
 	case t == reflect.TypeFor[medium.Body]():
 		return "`body`"
 	case t.Kind() == reflect.Struct:
-		return "`" + named(t) + "`"
+		return "`" + structName(t) + "`"
 	}
 	return map[reflect.Kind]string{reflect.String: "text", reflect.Bool: "bool", reflect.Int: "int", reflect.Int64: "int", reflect.Uint64: "uint", reflect.Float64: "float"}[t.Kind()]
 }

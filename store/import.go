@@ -3,11 +3,13 @@ package store
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -48,7 +50,8 @@ func (e *ImportError) Error() string {
 	if n == 1 {
 		return fmt.Sprintf("%s: %s; nothing was recorded", e.Rows[0].where(), e.Rows[0].Text)
 	}
-	return fmt.Sprintf("%d of the rows can't be taken, the first is %s: %s; nothing was recorded, mend the rows and run it again",
+	return fmt.Sprintf("%d of the rows can't be taken, the first is %s: %s; "+
+		"nothing was recorded, mend the rows and run it again",
 		n, e.Rows[0].where(), e.Rows[0].Text)
 }
 
@@ -145,25 +148,68 @@ func fromLines(path string, in *bufio.Scanner, head exportHead, made []byte, o O
 	return b, anchor, err
 }
 
+// textLine is a line of an export, as it stands there and as it was read.
+type textLine struct {
+	number int
+	text   []byte
+	readLine
+	err error
+}
+
+// batchBytes is how much text is read at once, beside the work on what came before.
+const batchBytes = 1 << 18
+
+func batches(in *bufio.Scanner) iter.Seq[[]textLine] {
+	return func(yield func([]textLine) bool) {
+		var batch []textLine
+		size := 0
+		for number := 2; in.Scan(); number++ {
+			batch = append(batch, textLine{number: number, text: bytes.Clone(in.Bytes())})
+			if size += len(in.Bytes()); size < batchBytes {
+				continue
+			}
+			if !yield(batch) {
+				return
+			}
+			batch, size = nil, 0
+		}
+		yield(batch)
+	}
+}
+
+func parseAll(batch []textLine) ([]textLine, error) {
+	for i := range batch {
+		l := &batch[i]
+		l.readLine, l.err = parseLine(l.text)
+	}
+	return batch, nil
+}
+
 func (b *builder) takeLines(in *bufio.Scanner, head exportHead) (Anchor, error) {
 	l := lineReader{unproven: head.Format < Format, b: b}
-	last, whole := 1, true // whole: the last line has an end
-	for line := 2; in.Scan(); line++ {
-		last, whole = line, bytes.HasSuffix(in.Bytes(), []byte("}"))
-		if err := l.read(line, in.Bytes()); err != nil {
-			return Anchor{}, err
+	last := textLine{number: 1, text: []byte("}")}
+	err := parallel(batches(in), parseAll, func(batch []textLine) error {
+		for _, line := range batch {
+			last = line
+			if err := l.read(line); err != nil {
+				return err
+			}
 		}
-	}
-	if err := in.Err(); err != nil {
+		return nil
+	})
+	if err = cmp.Or(err, in.Err()); err != nil {
 		return Anchor{}, err
 	}
+	whole := bytes.HasSuffix(last.text, []byte("}")) // it has an end
 	if n := len(l.bad.Rows); n == 0 && l.count < head.Records || n == 1 && !whole {
 		l.bad.Rows = nil
-		l.bad.add(last, "the file ends here, before the %d records that it promises: it was cut short, or lines were taken out; export it again", head.Records)
+		l.bad.add(last.number, "the file ends here, before the %d records that it promises: it was cut short, "+
+			"or lines were taken out; export it again", head.Records)
 	}
 	anchor := b.anchor()
 	if len(l.bad.Rows) == 0 && (l.count != head.Records || !l.unproven && anchor != head.Anchor) {
-		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in", head.Records, head.Anchor, l.count, anchor)
+		l.bad.add(1, "it promises %d records and the anchor %s, the lines give %d and %s: lines are missing or were put in",
+			head.Records, head.Anchor, l.count, anchor)
 	}
 	if len(l.bad.Rows) > 0 {
 		return anchor, &l.bad
@@ -191,7 +237,8 @@ func readHead(r io.Reader) (in *bufio.Scanner, h exportHead, made []byte, err er
 		return refuse("it is not the head of an export: %v", err)
 	}
 	if h.Export != ExportVersion || h.Format < 1 || h.Format > Format { // that of the file when it was made
-		return nil, h, nil, &NewerError{What: fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format), MadeBy: h.MadeBy}
+		what := fmt.Sprintf("an export of form %d, format %d", h.Export, h.Format)
+		return nil, h, nil, &NewerError{What: what, MadeBy: h.MadeBy}
 	}
 	if err := strictJSON(line, &h); err != nil {
 		return refuse("%v", err)
@@ -234,10 +281,9 @@ type lineReader struct {
 
 // read takes a line. After a bad one the next are read as if it had been taken, so
 // that they are not bad too, and nothing is made of them.
-func (l *lineReader) read(line int, text []byte) error {
+func (l *lineReader) read(line textLine) error {
 	l.count++
-	read, err := parseLine(text)
-	s := read.Step
+	s, err := line.Step, line.err
 	if err == nil && s.Mat != medium.FarmThread {
 		err = checkCode(s.Mat)
 	}
@@ -248,22 +294,22 @@ func (l *lineReader) read(line int, text []byte) error {
 	}
 	var stored []byte
 	if err == nil {
-		stored, err = read.record(text, last.link())
+		stored, err = line.record(line.text, last.link())
 	}
 	if err == nil {
-		if h := recordHash(stored); !l.unproven && !bytes.Equal(h[:], read.hash) {
+		if h := recordHash(stored); !l.unproven && !bytes.Equal(h[:], line.hash) {
 			err = fmt.Errorf("step %d of mat %s is not what its hash says: the line, or one of that mat before it, "+
 				"was changed", s.MatSeq, s.Mat)
 		}
 	}
 	if err != nil {
-		l.bad.add(line, "%v", err)
+		l.bad.add(line.number, "%v", err)
 	}
 	if len(l.bad.Rows) == 0 {
 		return l.b.put(s.Mat, s.Token, stored)
 	}
-	if len(read.hash) == hashLen {
-		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, read.hash[:linkLen]}
+	if len(line.hash) == hashLen {
+		l.b.ends[s.Mat] = tail{s.Mat, s.Seq, s.MatSeq, line.hash[:linkLen]}
 	}
 	return nil
 }
@@ -298,7 +344,7 @@ func parseLine(text []byte) (readLine, error) {
 	if body == nil {
 		return line, &NewerError{What: fmt.Sprintf("a step of kind %q", line.Kind)}
 	}
-	if err := strictJSON(raw.Body, body); err != nil {
+	if err := knownJSON(raw.Body, body); err != nil { // its names were compared with the line's
 		return line, err
 	}
 	line.Body = body
@@ -309,8 +355,7 @@ func parseLine(text []byte) (readLine, error) {
 // stand in the line must say the same as the line.
 func (l readLine) record(text []byte, before link) ([]byte, error) {
 	if l.Stored == nil {
-		stored, _, err := encodeStep(l.Step, before)
-		return stored, err
+		return writeStep(l.Step, before) // seal reads all of them
 	}
 	s, back, err := decodeStep(l.Seq, l.Stored)
 	if err != nil {
@@ -320,7 +365,8 @@ func (l readLine) record(text []byte, before link) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	if !bytes.Equal(bytes.TrimSpace(again), bytes.TrimSpace(text)) || back.Back != before.Back || !bytes.Equal(back.Prev, before.Prev) {
+	linked := back.Back == before.Back && bytes.Equal(back.Prev, before.Prev)
+	if !linked || !bytes.Equal(bytes.TrimSpace(again), bytes.TrimSpace(text)) {
 		return nil, errors.New("its stored bytes do not say what the line says")
 	}
 	return l.Stored, nil
@@ -367,7 +413,8 @@ func (s *Store) Import(rows []Row, dry bool) (Imported, error) {
 		return Imported{}, &ReadOnlyError{Path: s.path}
 	}
 	if len(rows) == 0 || len(rows) > MaxRows {
-		return Imported{}, &medium.InputError{Field: "rows", Value: fmt.Sprint(len(rows)), Want: fmt.Sprintf("1 to %d in one file", MaxRows)}
+		return Imported{}, &medium.InputError{Field: "rows", Value: fmt.Sprint(len(rows)),
+			Want: fmt.Sprintf("1 to %d in one file", MaxRows)}
 	}
 	if s.viewsErr != nil {
 		return Imported{}, s.viewsErr
@@ -402,92 +449,104 @@ func missed(s medium.Step) string {
 	return strings.Join(why, "; ")
 }
 
+// importing is an import under way.
+type importing struct {
+	*work
+	now     time.Time
+	done    Imported
+	bad     ImportError
+	refused map[medium.Code]BadRow // mat: its first bad row
+	about   uint64                 // records about the farm: its first, and those that came from such tables
+}
+
 func importAll(tx *bbolt.Tx, rows []Row, now time.Time) (Imported, error) {
-	var done Imported
 	w, err := newWork(tx, now)
 	if err != nil {
-		return done, err
+		return Imported{}, err
 	}
-	bad := &ImportError{}
-	refused := map[medium.Code]BadRow{} // mat: its first bad row
-	refuse := func(r Row, err error) {
-		row := r.bad("%v", err)
-		row.Err = err
-		bad.put(row)
-	}
-	about := uint64(1) // records about the farm: its first, and those that came from such tables
+	in := &importing{work: w, now: now, refused: map[medium.Code]BadRow{}, about: 1}
 	for _, r := range rows {
-		if r.Token == "" || len(r.Token) > maxToken {
-			return done, fmt.Errorf("line %d: a row without a token", r.Line)
-		}
-		if used, err := w.used(r.Token); err != nil {
-			return done, err
-		} else if used != nil {
-			done.Repeated++
-			if r.Step.Mat == medium.FarmThread {
-				about++
-			}
-			continue
-		}
-		step, now := r.Step, now
-		if step.Mat == "" && r.Mark != "" {
-			owner, err := w.tagged(markKey(r.Mark))
-			if err != nil {
-				return done, err
-			}
-			if owner == "" {
-				refuse(r, &UnknownMatError{What: "mark", Name: r.Mark})
-				continue
-			}
-			step.Mat = owner
-		}
-		if first, ok := refused[step.Mat]; ok {
-			refuse(r, fmt.Errorf("not tried, since %s about the same mat is refused", first.where()))
-			continue
-		}
-		if r.Was != nil {
-			now, w.strange = r.Was.Recorded, about == 1
-		}
-		if step.Mat == medium.FarmThread {
-			if w.farm.Len != about {
-				refuse(r, errors.New("this ledger has records of its own about the farm, and those of two are never mixed: import the tables into a ledger that was just begun"))
-				refused[step.Mat] = r.bad("")
-				continue
-			}
-			about++
-		}
-		took, err := w.answer(Request{Token: r.Token, Steps: []medium.Step{step}, Now: now})
+		refusal, err := in.row(&r)
 		if err != nil {
-			return done, err
+			return in.done, err
 		}
-		if took.Err != nil {
-			refuse(r, took.Err)
-			refused[step.Mat] = r.bad("")
+		if refusal == nil {
 			continue
 		}
-		got := took.Steps[0]
-		if step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != step.MatSeq {
-			refuse(r, fmt.Errorf("it was step %d of mat %s and would be step %d here, so that corrections would void others: import the tables into a ledger without these mats", step.MatSeq, got.Mat, got.MatSeq))
-			refused[step.Mat] = r.bad("")
-			continue
+		row := r.bad("%v", refusal)
+		row.Err = refusal
+		in.bad.put(row)
+		if _, known := in.refused[r.Step.Mat]; !known && (r.Step.Mat != "" || r.Mark == "") {
+			in.refused[r.Step.Mat] = r.bad("")
 		}
-		if r.Was != nil {
-			if other := otherwise(*r.Was, got); other != "" {
-				refuse(r, errors.New(other))
-				refused[step.Mat] = r.bad("")
-				continue
-			}
-		}
-		done.New++
-		if !got.Outcome.Accepted {
-			if done.Missed++; done.Missed <= maxBadRows {
-				done.Misses = append(done.Misses, r.bad("%s: %s", got.Kind, missed(got)))
-			}
-		}
-		done.Recorded = append(done.Recorded, took.Steps...)
 	}
-	if len(bad.Rows) > 0 {
-		return done, bad
+	if len(in.bad.Rows) > 0 {
+		return in.done, &in.bad
 	}
-	return done, w.finish()
+	return in.done, w.finish()
+}
+
+// row takes a row, or says why it is refused. With err the import can't go on.
+func (in *importing) row(r *Row) (refusal, err error) {
+	if r.Token == "" || len(r.Token) > maxToken {
+		return nil, fmt.Errorf("line %d: a row without a token", r.Line)
+	}
+	if used, err := in.used(r.Token); err != nil {
+		return nil, err
+	} else if used != nil {
+		in.done.Repeated++
+		if r.Step.Mat == medium.FarmThread {
+			in.about++
+		}
+		return nil, nil
+	}
+	if r.Step.Mat == "" && r.Mark != "" {
+		if r.Step.Mat, err = in.tagged(markKey(r.Mark)); err != nil {
+			return nil, err
+		}
+		if r.Step.Mat == "" {
+			return &UnknownMatError{What: "mark", Name: r.Mark}, nil
+		}
+	}
+	if first, ok := in.refused[r.Step.Mat]; ok {
+		return fmt.Errorf("not tried, since %s about the same mat is refused", first.where()), nil
+	}
+	now := in.now
+	if r.Was != nil {
+		now, in.strange = r.Was.Recorded, in.about == 1
+	}
+	if r.Step.Mat == medium.FarmThread {
+		if in.farm.Len != in.about {
+			return errors.New("this ledger has records of its own about the farm, and those of two are never mixed: " +
+				"import the tables into a ledger that was just begun"), nil
+		}
+		in.about++
+	}
+	took, err := in.answer(Request{Token: r.Token, Steps: []medium.Step{r.Step}, Now: now})
+	if err != nil || took.Err != nil {
+		return took.Err, err
+	}
+	got := took.Steps[0]
+	if r.Step.MatSeq != 0 && got.Mat != medium.FarmThread && got.MatSeq != r.Step.MatSeq {
+		return fmt.Errorf("it was step %d of mat %s and would be step %d here, so that corrections would void others: "+
+			"import the tables into a ledger without these mats", r.Step.MatSeq, got.Mat, got.MatSeq), nil
+	}
+	if r.Was != nil {
+		if other := otherwise(*r.Was, got); other != "" {
+			return errors.New(other), nil
+		}
+	}
+	in.took(r, took.Steps)
+	return nil, nil
+}
+
+// took counts what was recorded.
+func (in *importing) took(r *Row, steps []medium.Step) {
+	in.done.New++
+	if s := steps[0]; !s.Outcome.Accepted {
+		if in.done.Missed++; in.done.Missed <= maxBadRows {
+			in.done.Misses = append(in.done.Misses, r.bad("%s: %s", s.Kind, missed(s)))
+		}
+	}
+	in.done.Recorded = append(in.done.Recorded, steps...)
 }

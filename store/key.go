@@ -41,8 +41,17 @@ func checkIndexed(field, text string) error {
 	return nil
 }
 
-// logKey is the key of the record at a position of the ledger, from 1.
-func logKey(position uint64) []byte { return binary.BigEndian.AppendUint64(nil, position) }
+// logKey is the key of the record at a position of the ledger, from 1: its last five
+// bytes, which no ledger outgrows.
+func logKey(position uint64) []byte { return binary.BigEndian.AppendUint64(nil, position)[3:] }
+
+// positionIn gives the position that a key of the log stands for; 0: none.
+func positionIn(key []byte) uint64 {
+	if len(key) != 5 {
+		return 0
+	}
+	return uint64(key[0])<<32 | uint64(binary.BigEndian.Uint32(key[1:]))
+}
 
 // dueKey orders by time, before 1970 too.
 func dueKey(at time.Time, mat medium.Code) []byte {

@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"fmt"
+	"iter"
 	"runtime"
 	"slices"
 	"sync"
@@ -100,25 +101,26 @@ func inOrder[T any](s *Store, read func(position uint64, stored []byte) (T, erro
 func inOrderTo[T any](s *Store, count uint64, want hash,
 	read func(position uint64, stored []byte) (T, error), do func(logged[T]) error) error {
 	type slice struct {
-		first uint64
-		all   []byte
-		ends  []int
-		read  []T
+		all  []byte
+		ends []int
+		read []T
 	}
 	if err := s.skim(); err != nil {
 		return err
 	}
 	n, head := uint64(0), s.genesis
-	err := parallel(int((count+sliceRecords-1)/sliceRecords), func(i int) (slice, error) {
-		p := slice{first: uint64(i)*sliceRecords + 1}
-		err := s.view(func(tx *bbolt.Tx) error {
-			p.all, p.ends = make([]byte, 0, 256*sliceRecords), make([]int, 0, sliceRecords)
+	firsts := func(yield func(uint64) bool) {
+		for first := uint64(1); first <= count && yield(first); first += sliceRecords {
+		}
+	}
+	err := parallel(firsts, func(first uint64) (p slice, err error) {
+		err = s.view(func(tx *bbolt.Tx) error {
+			p.all, p.ends = make([]byte, 0, 192*sliceRecords), make([]int, 0, sliceRecords)
 			c := tx.Bucket(bucketLog).Cursor()
-			at := p.first
-			for k, v := c.Seek(logKey(at)); at <= count && at < p.first+sliceRecords; k, v = c.Next() {
-				if !bytes.Equal(k, logKey(at)) || v == nil {
-					return &UnsoundError{Path: s.path, Problems: []Problem{{Text: fmt.Sprintf(
-						"a record with the key %x stands where record %d of the ledger belongs", k, at)}}}
+			at := first
+			for k, v := c.Seek(logKey(at)); at <= count && at < first+sliceRecords; k, v = c.Next() {
+				if positionIn(k) != at || v == nil {
+					return unsound(tx, "a record with the key %x stands where record %d of the ledger belongs", k, at)
 				}
 				p.all = append(p.all, v...)
 				p.ends, at = append(p.ends, len(p.all)), at+1
@@ -128,7 +130,7 @@ func inOrderTo[T any](s *Store, count uint64, want hash,
 		begin := 0
 		p.read = make([]T, len(p.ends))
 		for i := 0; err == nil && i < len(p.ends); i++ {
-			p.read[i], err = read(p.first+uint64(i), p.all[begin:p.ends[i]])
+			p.read[i], err = read(first+uint64(i), p.all[begin:p.ends[i]])
 			begin = p.ends[i]
 		}
 		return p, err
@@ -168,6 +170,15 @@ func stepAt(position uint64, stored []byte) (medium.Step, error) {
 	return s, err
 }
 
+// headAt reads no more than the head of a record.
+func headAt(position uint64, stored []byte) (recordHead, error) {
+	h, _, _, err := headOf(position, stored)
+	if err != nil {
+		err = &RecordError{Seq: position, Err: err}
+	}
+	return h, err
+}
+
 // linkedStep gives the link to the record before one too.
 func linkedStep(position uint64, stored []byte) (medium.Step, link, error) {
 	s, before, err := decodeStep(position, stored)
@@ -178,30 +189,22 @@ func linkedStep(position uint64, stored []byte) (medium.Step, link, error) {
 	return s, before, err
 }
 
-// parallel works on n parts on all processors, and gives what came of them in their
+// parallel works on parts on all processors, and gives what came of them in their
 // order, until one of them, or give, has an error. Of the parts no more wait than
 // there are processors.
-func parallel[T any](n int, work func(i int) (T, error), give func(T) error) error {
+func parallel[P, T any](parts iter.Seq[P], work func(P) (T, error), give func(T) error) error {
 	type part struct {
 		done  chan struct{}
 		v     T
 		err   error
 		fault any // what work panicked with
 	}
-	ring := make([]*part, runtime.GOMAXPROCS(0)+1)
+	var begun []*part // and not given yet
 	var workers sync.WaitGroup
 	defer workers.Wait()
-	for given, begun := 0, 0; given < n; given++ {
-		for ; begun < min(n, given+len(ring)); begun++ {
-			i, p := begun, &part{done: make(chan struct{})}
-			ring[i%len(ring)] = p
-			workers.Go(func() {
-				defer close(p.done)
-				defer func() { p.fault = recover() }()
-				p.v, p.err = work(i)
-			})
-		}
-		p := ring[given%len(ring)]
+	next := func() error {
+		p := begun[0]
+		begun = begun[1:]
 		<-p.done
 		if p.fault != nil {
 			panic(p.fault)
@@ -209,7 +212,24 @@ func parallel[T any](n int, work func(i int) (T, error), give func(T) error) err
 		if p.err != nil {
 			return p.err
 		}
-		if err := give(p.v); err != nil {
+		return give(p.v)
+	}
+	for in := range parts {
+		if len(begun) > runtime.GOMAXPROCS(0) {
+			if err := next(); err != nil {
+				return err
+			}
+		}
+		p := &part{done: make(chan struct{})}
+		begun = append(begun, p)
+		workers.Go(func() {
+			defer close(p.done)
+			defer func() { p.fault = recover() }()
+			p.v, p.err = work(in)
+		})
+	}
+	for len(begun) > 0 {
+		if err := next(); err != nil {
 			return err
 		}
 	}

@@ -86,19 +86,41 @@ func (t *tables) tagged(key []byte) (medium.Code, error) {
 	return medium.Code(e.payload), err
 }
 
-// token gives the positions of the records that a request token made.
-func (t *tables) token(token string) ([]uint64, error) {
+// token gives what names the records that a request token made: see named.
+func (t *tables) token(token string) ([]byte, error) {
 	e, _, err := t.get(viewTokens, tokenKey(token))
-	return positionsIn(e.payload), err
+	return e.payload, err
 }
 
-func positionsIn(payload []byte) (at []uint64) {
-	for p := range slices.Chunk(payload, 8) {
-		if len(p) == 8 {
-			at = append(at, binary.BigEndian.Uint64(p))
+// nameLen is the length of what names a record: its position and the first 64 bits of
+// its hash.
+const nameLen = 16
+
+// named gives names with that of one record more.
+func named(names []byte, position uint64, stored []byte) []byte {
+	h := recordHash(stored)
+	return append(binary.BigEndian.AppendUint64(names, position), h[:8]...)
+}
+
+// stepsNamed reads the records that are named.
+func stepsNamed(tx *bbolt.Tx, names []byte) ([]medium.Step, error) {
+	var steps []medium.Step
+	for name := range slices.Chunk(names, nameLen) {
+		if len(name) < nameLen {
+			return nil, &recordError{"a list of records that was cut"}
 		}
+		at := binary.BigEndian.Uint64(name)
+		stored := tx.Bucket(bucketLog).Get(logKey(at))
+		if !bytes.Equal(named(nil, at, stored), name) {
+			return nil, &RecordError{Seq: at, Err: &recordError{"it is missing or was changed"}}
+		}
+		s, err := stepAt(at, stored)
+		if err != nil {
+			return nil, err
+		}
+		steps = append(steps, s)
 	}
-	return at
+	return steps, nil
 }
 
 // thread reads the whole thread of a mat or of the farm, nothing where there is none.
@@ -216,11 +238,8 @@ func (s *Store) Thread(code medium.Code) ([]medium.Step, error) {
 // matsAtOnce is how many mats are worked on at once.
 const matsAtOnce = 32
 
-// copied are entries of a view that were taken out of the file.
-type copied []sealed
-
 // entries takes a whole view out of the file, as it is at one moment.
-func (s *Store) entries(w view) (all copied, err error) {
+func (s *Store) entries(w view) (all []sealed, err error) {
 	if err := s.skim(); err != nil {
 		return nil, err
 	}
@@ -235,9 +254,6 @@ func (s *Store) entries(w view) (all copied, err error) {
 	return all, err
 }
 
-func (c copied) parts() int        { return (len(c) + matsAtOnce - 1) / matsAtOnce }
-func (c copied) part(i int) copied { return c[i*matsAtOnce : min(len(c), (i+1)*matsAtOnce)] }
-
 // Conditions gives the condition of every mat as it was at one moment, in the order
 // of their codes, until yield returns an error, which it passes on.
 func (s *Store) Conditions(yield func(medium.Condition) error) error {
@@ -245,8 +261,8 @@ func (s *Store) Conditions(yield func(medium.Condition) error) error {
 	if err != nil {
 		return err
 	}
-	return parallel(all.parts(), func(i int) (read []medium.Condition, err error) {
-		for _, e := range all.part(i) {
+	return parallel(slices.Chunk(all, matsAtOnce), func(some []sealed) (read []medium.Condition, err error) {
+		for _, e := range some {
 			kept, err := readEntry(e)
 			if err != nil {
 				return nil, err
@@ -296,9 +312,9 @@ func (s *Store) Steps(yield func(medium.Step) error, kinds ...medium.Kind) error
 	if err != nil {
 		return err
 	}
-	return parallel(mats.parts(), func(i int) (steps []medium.Step, err error) {
+	return parallel(slices.Chunk(mats, matsAtOnce), func(some []sealed) (steps []medium.Step, err error) {
 		var tails []tail
-		for _, e := range mats.part(i) {
+		for _, e := range some {
 			kept, err := readEntry(e)
 			if err != nil {
 				return nil, err
@@ -375,7 +391,7 @@ func (s *Store) LastRecorded() (at time.Time, err error) {
 		if key == nil {
 			return nil
 		}
-		last, err := stepAt(binary.BigEndian.Uint64(key), stored)
+		last, err := stepAt(positionIn(key), stored)
 		at = last.Recorded
 		return err
 	})

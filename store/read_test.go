@@ -123,6 +123,6 @@ func TestStepsBroken(t *testing.T) {
 	require.ErrorAs(t, s.Steps(func(medium.Step) error { return nil }, medium.KindRinse), &damaged, "a kind that is not known is never passed over")
 
 	require.PanicsWithValue(t, "no such thing", func() {
-		_ = parallel(3, func(int) (int, error) { panic("no such thing") }, func(int) error { return nil })
+		_ = parallel(slices.Values([]int{1, 2, 3}), func(int) (int, error) { panic("no such thing") }, func(int) error { return nil })
 	})
 }

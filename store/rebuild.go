@@ -29,11 +29,11 @@ func (s *Store) rebuild() error {
 // threads is what has to be known of all records before anything is derived.
 type threads struct {
 	ends   map[medium.Code]tail
-	tokens map[string][]uint64 // positions of the records that request tokens made
+	tokens map[string][]byte // names of the records that request tokens made
 }
 
 func newThreads() threads {
-	return threads{ends: map[medium.Code]tail{}, tokens: map[string][]uint64{}}
+	return threads{ends: map[medium.Code]tail{}, tokens: map[string][]byte{}}
 }
 
 // add takes the next record of the log.
@@ -42,30 +42,27 @@ func (t threads) add(mat medium.Code, token string, position uint64, stored []by
 	last.mat = mat
 	t.ends[mat] = last.then(position, stored)
 	if token != "" {
-		t.tokens[token] = append(t.tokens[token], position)
+		t.tokens[token] = named(t.tokens[token], position, stored)
 	}
 }
 
 // threads goes through the log.
 func (s *Store) threads() (threads, error) {
 	all := newThreads()
-	err := inOrder(s, func(position uint64, stored []byte) (recordHead, error) {
-		h, _, _, err := headOf(position, stored)
-		if err != nil {
-			err = &RecordError{Seq: position, Err: err}
-		}
-		return h, err
-	}, func(r logged[recordHead]) error {
+	err := inOrder(s, headAt, func(r logged[recordHead]) error {
 		all.add(r.read.Mat, r.read.Token, r.at, r.stored)
 		return nil
 	})
 	return all, err
 }
 
-// rebuildIn makes all that is derived anew, some mats at a time, and calls next
-// between them to commit and to give the next transaction: bbolt keeps in memory
-// what a transaction has written. The records are read in transactions of their own.
-func (s *Store) rebuildIn(tx *bbolt.Tx, all threads, mats int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
+// rebuildIn makes all that is derived anew, a batch of entries of one view after the
+// other, and calls next between them, which may be nil, to commit and to give the next
+// transaction: bbolt keeps in memory what a transaction has written. Only conditions
+// come in the order of their keys and are written on the way; pages of the others
+// would be written again with every batch. The records are read in transactions of
+// their own.
+func (s *Store) rebuildIn(tx *bbolt.Tx, all threads, batch int, next func() (*bbolt.Tx, error)) (*bbolt.Tx, error) {
 	if err := checkEnd(tx); err != nil {
 		return tx, err
 	}
@@ -85,29 +82,42 @@ func (s *Store) rebuildIn(tx *bbolt.Tx, all threads, mats int, next func() (*bbo
 	tails := slices.SortedFunc(maps.Values(all.ends), func(a, b tail) int {
 		return strings.Compare(string(a.mat), string(b.mat))
 	})
-	var batch rebuilt
-	waiting := 0
-	parts := (len(tails) + matsAtOnce - 1) / matsAtOnce
-	err = parallel(parts, func(i int) (rebuilt, error) {
-		return s.derive(tails[i*matsAtOnce:min(len(tails), (i+1)*matsAtOnce)], r)
-	}, func(part rebuilt) (err error) {
-		for i := range views {
-			batch[i] = append(batch[i], part[i]...)
-		}
-		if waiting += matsAtOnce; waiting < mats {
-			return nil
-		}
-		waiting = 0
-		if err = batch.flush(t); err != nil {
-			return err
-		}
-		if tx, err = next(); err == nil {
+	waiting := rebuilt{}
+	write := func(w view) error {
+		slices.SortFunc(waiting[w.name], byKey)
+		for some := range slices.Chunk(waiting[w.name], batch) {
+			if err := t.putSorted(w, some); err != nil {
+				return err
+			}
+			if next == nil {
+				continue
+			}
+			if tx, err = next(); err != nil {
+				return err
+			}
 			t.tx = tx
 		}
-		return err
+		waiting[w.name] = nil
+		return nil
+	}
+	err = parallel(slices.Chunk(tails, matsAtOnce), func(some []tail) (rebuilt, error) {
+		return s.derive(some, r)
+	}, func(part rebuilt) error {
+		for name, entries := range part {
+			waiting[name] = append(waiting[name], entries...)
+		}
+		if len(waiting[viewMats.name]) < batch {
+			return nil
+		}
+		return write(viewMats)
 	})
+	for _, w := range views {
+		if err == nil {
+			err = write(w)
+		}
+	}
 	if err == nil {
-		err = batch.flush(t)
+		err = t.save()
 	}
 	if err == nil {
 		err = tx.Bucket(bucketMeta).Put(keyViews, viewsVersion())
@@ -116,10 +126,10 @@ func (s *Store) rebuildIn(tx *bbolt.Tx, all threads, mats int, next func() (*bbo
 }
 
 // putTokens puts the lists of the request tokens.
-func (t *tables) putTokens(tokens map[string][]uint64) error {
+func (t *tables) putTokens(tokens map[string][]byte) error {
 	var lines []keyValue
-	for token, positions := range tokens {
-		key, value := sealedToken(token, positions)
+	for token, names := range tokens {
+		key, value := sealedToken(token, names)
 		lines = append(lines, keyValue{key, value})
 	}
 	return t.putSorted(viewTokens, lines)
@@ -145,10 +155,11 @@ func (s *Store) threadTo(last tail) (steps []medium.Step, err error) {
 }
 
 // rebuilt is what was derived and is not written yet: the entries of each view.
-type rebuilt [6][]keyValue
+type rebuilt map[byte][]keyValue
 
 // derive works out what is kept of some mats.
 func (s *Store) derive(tails []tail, r rules) (out rebuilt, err error) {
+	out = rebuilt{}
 	for _, last := range tails {
 		if last.mat == medium.FarmThread {
 			continue
@@ -161,12 +172,12 @@ func (s *Store) derive(tails []tail, r rules) (out rebuilt, err error) {
 		if err != nil {
 			return out, err
 		}
-		for i, w := range views {
+		for _, w := range views {
 			kept, err := d.in(w)
 			if err != nil {
 				return out, err
 			}
-			out[i] = append(out[i], kept...)
+			out[w.name] = append(out[w.name], kept...)
 		}
 	}
 	return out, nil
@@ -192,17 +203,6 @@ func (d *derived) in(w view) (all []keyValue, err error) {
 	return all, nil
 }
 
-// flush writes what was derived.
-func (r *rebuilt) flush(t *tables) error {
-	for i, w := range views {
-		if err := t.putSorted(w, r[i]); err != nil {
-			return err
-		}
-		r[i] = r[i][:0]
-	}
-	return t.save()
-}
-
 // rebuiltFill is how full pages are made that are written in the order of their
 // keys: some room is left for the steps to come.
 const rebuiltFill = 0.9
@@ -212,10 +212,12 @@ const rebuiltFill = 0.9
 // last would push all after it aside.
 type keyValue struct{ key, value []byte }
 
+func byKey(x, y keyValue) int { return bytes.Compare(x.key, y.key) }
+
 // putSorted puts entries in the order of their keys, and makes full pages.
 func (t *tables) putSorted(w view, all []keyValue) error {
 	t.tx.Bucket(w.part).FillPercent = rebuiltFill
-	slices.SortFunc(all, func(x, y keyValue) int { return bytes.Compare(x.key, y.key) })
+	slices.SortFunc(all, byKey)
 	for _, kv := range all {
 		if _, err := t.set(w, kv.key, kv.value); err != nil {
 			return err

@@ -85,22 +85,11 @@ func (s *Store) Recorded(token string) ([]medium.Step, error) {
 	err := s.read(func(t *tables) error {
 		used, err := t.token(token)
 		if err == nil {
-			steps, err = stepsAt(t.tx, used)
+			steps, err = stepsNamed(t.tx, used)
 		}
 		return err
 	})
 	return steps, err
-}
-
-func stepsAt(tx *bbolt.Tx, positions []uint64) ([]medium.Step, error) {
-	steps := make([]medium.Step, len(positions))
-	for i, at := range positions {
-		var err error
-		if steps[i], err = stepAt(at, tx.Bucket(bucketLog).Get(logKey(at))); err != nil {
-			return nil, err
-		}
-	}
-	return steps, nil
 }
 
 // errNothing rolls back a transaction that has nothing to make durable.
@@ -158,8 +147,8 @@ func (w *work) answer(r Request) (Answer, error) {
 	return Answer{Steps: steps}, nil
 }
 
-// used gives the positions of the steps that a token recorded, nil where it is fresh.
-func (w *work) used(token string) ([]uint64, error) {
+// used names the records that a token made, nil where it is fresh.
+func (w *work) used(token string) ([]byte, error) {
 	if used, ok := w.tokens[token]; ok {
 		return used, nil
 	}
@@ -168,10 +157,12 @@ func (w *work) used(token string) ([]uint64, error) {
 
 func (r Request) check() error {
 	if len(r.Steps) == 0 || len(r.Steps) > MaxSteps {
-		return &medium.InputError{Field: "steps", Value: fmt.Sprint(len(r.Steps)), Want: fmt.Sprintf("1 to %d in one request", MaxSteps)}
+		return &medium.InputError{Field: "steps", Value: fmt.Sprint(len(r.Steps)),
+			Want: fmt.Sprintf("1 to %d in one request", MaxSteps)}
 	}
 	if len(r.Token) > maxToken {
-		return &medium.InputError{Field: "request token", Value: r.Token[:20] + "…", Want: fmt.Sprintf("at most %d bytes", maxToken)}
+		return &medium.InputError{Field: "request token", Value: r.Token[:20] + "…",
+			Want: fmt.Sprintf("at most %d bytes", maxToken)}
 	}
 	return nil
 }
@@ -183,11 +174,11 @@ type work struct {
 	log *bbolt.Bucket
 	standing
 	mats   map[medium.Code]*matWork
-	tokens map[string][]uint64 // positions of the requests before
+	tokens map[string][]byte // what the requests before made, by name
 
 	strange bool // the step comes from another ledger, whose clock the farm's records say nothing of
 
-	made    []uint64                 // positions of the request under way
+	made    []byte                   // names of the records of the request under way
 	was     standing                 // before the request under way
 	wasMats map[medium.Code]*matWork // the mats that it changed, as they were; nil: not read, or not there
 	undo    []undo                   // where it wrote, in its order
@@ -219,7 +210,7 @@ func newWork(tx *bbolt.Tx, now time.Time) (*work, error) {
 		return nil, err
 	}
 	w := &work{tables: tablesOf(tx), log: tx.Bucket(bucketLog), mats: map[medium.Code]*matWork{},
-		tokens: map[string][]uint64{}}
+		tokens: map[string][]byte{}}
 	var err error
 	if w.ledger, w.head, err = readLedger(tx); err != nil {
 		return nil, err
@@ -450,7 +441,7 @@ func (w *work) write(s medium.Step, last tail) (medium.Step, tail, error) {
 	}
 	w.ledger.Count = s.Seq
 	w.head = w.head.next(stored)
-	w.made = append(w.made, s.Seq)
+	w.made = named(w.made, s.Seq, stored)
 	return back, last.then(s.Seq, stored), nil
 }
 
@@ -556,19 +547,15 @@ func (t *tables) keep(w view, key []byte, at uint64, v any) error {
 	return err
 }
 
-func (t *tables) putToken(token string, positions []uint64) error {
-	key, value := sealedToken(token, positions)
+func (t *tables) putToken(token string, names []byte) error {
+	key, value := sealedToken(token, names)
 	_, err := t.set(viewTokens, key, value)
 	return err
 }
 
-func sealedToken(token string, positions []uint64) (key, value []byte) {
-	var payload []byte
-	for _, at := range positions {
-		payload = binary.BigEndian.AppendUint64(payload, at)
-	}
+func sealedToken(token string, names []byte) (key, value []byte) {
 	key = tokenKey(token)
-	return key, viewTokens.seal(key, positions[0], payload)
+	return key, viewTokens.seal(key, binary.BigEndian.Uint64(names), names)
 }
 
 func (w *work) putMat(m *matWork, r rules) error {
@@ -642,11 +629,11 @@ func put(b *bbolt.Bucket, key []byte, v any) error {
 
 // repeated gives the steps that a token recorded before. A token that comes
 // back with other steps is a mistake of the caller's, and must not swallow them.
-func (w *work) repeated(token string, used []uint64, steps []medium.Step) ([]medium.Step, error) {
-	if len(used) != len(steps) {
+func (w *work) repeated(token string, used []byte, steps []medium.Step) ([]medium.Step, error) {
+	if len(used) != nameLen*len(steps) {
 		return nil, &TokenError{Token: token}
 	}
-	recorded, err := stepsAt(w.tx, used)
+	recorded, err := stepsNamed(w.tx, used)
 	if err != nil {
 		return nil, err
 	}

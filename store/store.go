@@ -24,6 +24,10 @@ import (
 // Format is the format of the file that this version makes and reads.
 const Format = 2
 
+// growBy is by how many bytes a file grows at least: what is left of the last growth
+// stays in it.
+const growBy = 1 << 20
+
 // DefaultWait is how long Open waits for another process.
 const DefaultWait = 5 * time.Second
 
@@ -313,6 +317,7 @@ func (s *Store) open() error {
 		db, err := bbolt.Open(s.path, 0o600, o)
 		if err == nil {
 			s.db = db
+			db.AllocSize = growBy
 			s.tied.Store(0)
 			return nil
 		}

@@ -13,6 +13,17 @@ import (
 // strictJSON reads one document that holds only known names, each once, and
 // nothing behind it.
 func strictJSON(text []byte, v any) error {
+	if err := knownJSON(text, v); err != nil {
+		return err
+	}
+	if name := repeatedName(text); name != "" {
+		return fmt.Errorf("the key %q stands in it twice", name)
+	}
+	return nil
+}
+
+// knownJSON does not look for names that stand there twice.
+func knownJSON(text []byte, v any) error {
 	d := json.NewDecoder(bytes.NewReader(text))
 	d.DisallowUnknownFields()
 	if err := d.Decode(v); err != nil {
@@ -20,9 +31,6 @@ func strictJSON(text []byte, v any) error {
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return errors.New("something follows the record")
-	}
-	if name := repeatedName(text); name != "" {
-		return fmt.Errorf("the key %q stands in it twice", name)
 	}
 	return nil
 }

@@ -42,7 +42,8 @@ var (
 type ViewError struct{ Path, Part string }
 
 func (e *ViewError) Error() string {
-	return fmt.Sprintf("%s: its part %q is not what was written there, so nothing is answered from it; it can be made again from the records, which are kept apart from it",
+	return fmt.Sprintf("%s: its part %q is not what was written there, so nothing is answered from it; "+
+		"it can be made again from the records, which are kept apart from it",
 		e.Path, e.Part)
 }
 

@@ -86,7 +86,8 @@ type table struct {
 
 // The columns of every table, before those of the body. A file that begins so
 // is one of ours.
-var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "day_only", "seen_at", "voided", "replaces", "token",
+var envelopeColumns = []string{"seq", "mat", "mat_seq", "happened_at", "recorded_at", "by", "kind", "day_only",
+	"seen_at", "voided", "replaces", "token",
 	"accepted", "from", "to", "late", "policy", "findings", "sent_by", "ledger", "records"}
 
 func newTable(w io.WriteCloser, body medium.Body, ledger string, count uint64) *table {
@@ -119,9 +120,10 @@ func (t *table) write(s medium.Step, voided string) error {
 	if s.Replaces > 0 {
 		replaces = strconv.FormatUint(s.Replaces, 10)
 	}
-	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10), s.At.Format(time.RFC3339),
-		s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), strconv.FormatBool(s.Day), seen, voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From),
-		string(o.To), strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy, t.ledger, t.count}
+	envelope := []string{strconv.FormatUint(s.Seq, 10), string(s.Mat), strconv.FormatUint(s.MatSeq, 10),
+		s.At.Format(time.RFC3339), s.Recorded.Format(time.RFC3339), s.By, string(s.Kind), strconv.FormatBool(s.Day),
+		seen, voided, replaces, s.Token, strconv.FormatBool(o.Accepted), string(o.From), string(o.To),
+		strconv.FormatBool(o.Late), strconv.Itoa(o.Policy), strings.Join(findings, "; "), s.SentBy, t.ledger, t.count}
 	body := reflect.ValueOf(s.Body).Elem()
 	for part := range partsOf(body) {
 		t.row(append(slices.Clone(envelope), cellsOf(body, part)...))
@@ -142,7 +144,9 @@ func (t *table) close() error {
 
 var (
 	timeType  = reflect.TypeFor[time.Time]()
-	cellGuard = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?([eE][+-]?[0-9]+)?$`) })
+	cellGuard = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^[+-]?[0-9]+([.][0-9]+)?([eE][+-]?[0-9]+)?$`)
+	})
 )
 
 const formulaSigns = "=+-@\t\r＝＋－＠"
@@ -535,7 +539,8 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 	for name, cell := range cells {
 		cells[name] = unguarded(cell)
 	}
-	s := medium.Step{Mat: medium.Code(cells["mat"]), By: cells["by"], SentBy: cells["sent_by"], Kind: medium.Kind(cells["kind"])}
+	s := medium.Step{Mat: medium.Code(cells["mat"]), By: cells["by"], SentBy: cells["sent_by"],
+		Kind: medium.Kind(cells["kind"])}
 	s.Body = medium.NewBody(s.Kind)
 	if s.Body == nil {
 		return s, &NewerError{What: fmt.Sprintf("a step of kind %q", s.Kind)}
@@ -550,7 +555,8 @@ func stepOfRow(cells map[string]string) (medium.Step, error) {
 		}
 	}
 	if s.Seq == 0 || s.MatSeq == 0 || s.At.IsZero() || s.Recorded.IsZero() || cells["ledger"] == "" {
-		return s, errors.New("it has no number (seq, mat_seq), no time (happened_at, recorded_at) or no ledger; export it again")
+		return s, errors.New("it has no number (seq, mat_seq), no time (happened_at, recorded_at) or no ledger; " +
+			"export it again")
 	}
 	_, err := readCells(reflect.ValueOf(s.Body).Elem(), "", cells)
 	return s, err
@@ -629,7 +635,8 @@ func readCell(v reflect.Value, name, cell string) (err error) {
 		panic("store: a field of a body that a table can't hold: " + name)
 	}
 	if err != nil {
-		return fmt.Errorf("%s %q is not as the export wrote it; a spreadsheet may have changed it: export again, and import the file as it is", name, cell)
+		return fmt.Errorf("%s %q is not as the export wrote it; a spreadsheet may have changed it: "+
+			"export again, and import the file as it is", name, cell)
 	}
 	return nil
 }

@@ -101,7 +101,7 @@ func recordKey(t testing.TB, s *Store, mat medium.Code, seq uint64) string {
 	return ""
 }
 
-func positionOf(key string) uint64 { return binary.BigEndian.Uint64([]byte(key)) }
+func positionOf(key string) uint64 { return positionIn([]byte(key)) }
 
 func split(key string) (bucket, k string) {
 	bucket, k, _ = strings.Cut(key, "/")

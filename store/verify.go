@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"slices"
@@ -299,21 +300,20 @@ func (v *verifier) checkThreads() error {
 	}
 	v.seen, v.entries = make([]uint64, min(v.ledger.Count, 1<<32)/64+1), map[byte]int{viewFarm.name: 1}
 	mats = append([][]byte{[]byte(medium.FarmThread)}, mats...)
-	err = parallel((len(mats)+matsAtOnce-1)/matsAtOnce, func(i int) (f looked, err error) {
+	err = parallel(slices.Chunk(mats, matsAtOnce), func(some [][]byte) (f looked, err error) {
 		err = v.store.view(func(tx *bbolt.Tx) error {
 			f = looked{entries: map[byte]int{}}
-			t := tablesOf(tx)
-			farm, err := t.farmKept()
-			if err != nil && i == 0 {
-				f.problem(medium.FarmThread, 0, "its settings can't be read: %v", err)
-			}
+			farm, err := tablesOf(tx).farmKept()
 			r := farm.rules()
-			for _, mat := range mats[i*matsAtOnce : min(len(mats), (i+1)*matsAtOnce)] {
-				if string(mat) == string(medium.FarmThread) {
-					f.farm(tx, &farm)
+			for _, mat := range some {
+				if string(mat) != string(medium.FarmThread) {
+					f.mat(tx, mat, r)
 					continue
 				}
-				f.mat(tx, mat, r)
+				if err != nil {
+					f.problem(medium.FarmThread, 0, "its settings can't be read: %v", err)
+				}
+				f.farm(tx, &farm)
 			}
 			return nil
 		})
@@ -379,12 +379,12 @@ func (f *looked) thread(tx *bbolt.Tx, last tail) ([]medium.Step, bool) {
 func (f *looked) token(tx *bbolt.Tx, s *medium.Step) {
 	key := tokenKey(s.Token)
 	e, ok := viewTokens.open(key, tx.Bucket(bucketTokens).Get(key))
-	at := positionsIn(e.payload)
-	i, listed := slices.BinarySearch(at, s.Seq)
-	if !ok || !listed || e.at != at[0] || len(e.payload)%8 != 0 {
+	name := named(nil, s.Seq, tx.Bucket(bucketLog).Get(logKey(s.Seq)))
+	i := bytes.Index(e.payload, name)
+	if !ok || i < 0 || i%nameLen != 0 || len(e.payload)%nameLen != 0 || e.at != binary.BigEndian.Uint64(e.payload) {
 		f.problem(s.Mat, s.MatSeq, "it is missing from the list of its request token")
 	}
-	if listed && i == 0 {
+	if i == 0 {
 		f.entries[viewTokens.name]++
 	}
 	f.listed++
@@ -477,7 +477,7 @@ func (v *verifier) checkViews(tx *bbolt.Tx) {
 	listed := 0
 	c := tx.Bucket(bucketTokens).Cursor()
 	for k, val := c.First(); k != nil; k, val = c.Next() {
-		listed += (len(val) - sealLen) / 8
+		listed += (len(val) - sealLen) / nameLen
 	}
 	if still && listed != v.listed {
 		v.problem("", 0, "the lists of the request tokens hold %d steps, the records make %d", listed, v.listed)

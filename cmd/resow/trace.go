@@ -31,8 +31,8 @@ func (t *tracing) flags(c *cobra.Command) {
 }
 
 var traceKinds = []struct{ flag, from string }{
-	{"lot", trace.FromLot}, {"seed-lot", trace.FromSeedLot}, {"mat", trace.FromMat}, {"solution", trace.FromSolution},
-	{"roll", trace.FromRoll},
+	{"lot", trace.FromLot}, {"seed-lot", trace.FromSeedLot}, {"mat", trace.FromMat},
+	{"solution", trace.FromSolution}, {"roll", trace.FromRoll},
 }
 
 // find traces a name. Without --as it tries all that the name can be.
@@ -230,8 +230,8 @@ func (a *app) printHoldCommands(w io.Writer, r trace.Result, held bool) {
 	for _, c := range a.holdCommands(r) {
 		fmt.Fprintf(w, "to hold    %s\n", c)
 	}
-	fmt.Fprintf(w, "to print   %s report trace %s --as %s --out trace.pdf\n", a.self, ui.Quoted(r.Query.Name),
-		traceFlag(r.Query.From))
+	fmt.Fprintf(w, "to print   %s report trace %s --as %s --out trace.pdf\n", a.self,
+		ui.Quoted(r.Query.Name), traceFlag(r.Query.From))
 }
 
 // holdCommands gives the commands that hold the mats of a trace and those with
@@ -246,13 +246,14 @@ func (a *app) holdCommands(r trace.Result) (out []string) {
 		voided = " --voided"
 	}
 	if len(r.Hold)+len(r.VoidedHold) > 0 {
+		why := ui.Quoted("recall of " + r.Query.From + " " + r.Query.Name)
 		out = append(out, fmt.Sprintf("%s trace %s --as %s%s%s --hold %s", a.self, ui.Quoted(r.Query.Name),
-			traceFlag(r.Query.From), since, voided, ui.Quoted("recall of "+r.Query.From+" "+r.Query.Name)))
+			traceFlag(r.Query.From), since, voided, why))
 	}
 	for _, s := range r.Seeds {
 		if len(s.Hold) > 0 {
-			out = append(out, fmt.Sprintf("%s trace %s --as seed-lot --hold %s", a.self, ui.Quoted(s.Name),
-				ui.Quoted("same seed lot as "+r.Query.From+" "+r.Query.Name)))
+			why := ui.Quoted("same seed lot as " + r.Query.From + " " + r.Query.Name)
+			out = append(out, fmt.Sprintf("%s trace %s --as seed-lot --hold %s", a.self, ui.Quoted(s.Name), why))
 		}
 	}
 	return out
@@ -327,9 +328,8 @@ func (a *app) printTrace(w io.Writer, f *farm.Farm, r trace.Result) {
 	part("POSSIBLE SOURCES, on the same mats before", r.Sources)
 	a.printSeedAlso(w, f, r)
 	if len(r.Voided) > 0 {
-		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red,
-			"SOWING VOIDED, and the mat not found otherwise")+" (--hold alone does not hold it, --hold with --voided "+
-			"does):", 79, "  "))
+		fmt.Fprint(w, ui.Wrap(a.Paint(ui.Red, "SOWING VOIDED, and the mat not found otherwise")+
+			" (--hold alone does not hold it, --hold with --voided does):", 79, "  "))
 	}
 	for _, v := range r.Voided {
 		lot := farm.Join(farm.Named("lot", v.Lot), farm.Named("seed lot", v.SeedLot))

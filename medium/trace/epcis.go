@@ -40,10 +40,12 @@ var graiPattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompi
 func (n Names) Check() error {
 	u, err := url.Parse(n.Base)
 	if err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || !strings.HasSuffix(n.Base, "/") {
-		return &medium.InputError{Field: "base of the names", Value: n.Base, Want: "an address of your own that ends in a slash: https://greens.example/"}
+		return &medium.InputError{Field: "base of the names", Value: n.Base,
+			Want: "an address of your own that ends in a slash: https://greens.example/"}
 	}
 	if n.GRAI != "" && (!graiPattern().MatchString(n.GRAI) || len(n.GRAI) != 13) {
-		return &medium.InputError{Field: "GRAI", Value: n.GRAI, Want: "your GS1 company prefix and asset type with a point between, twelve digits in all: 9521234.00001"}
+		return &medium.InputError{Field: "GRAI", Value: n.GRAI,
+			Want: "your GS1 company prefix and asset type with a point between, twelve digits in all: 9521234.00001"}
 	}
 	return nil
 }
@@ -121,17 +123,14 @@ func (e *EPCIS) Tail() []byte { return []byte("\n    ]\n  }\n}\n") }
 // event is an event of a step. A step can have two: what was done, and that a
 // crop left the mat.
 type event struct {
-	seq  uint64 // the step's number in its thread
-	role string // "" what was done; else what else came of it
+	eventKey
 	object
 }
 
 type eventKey struct {
-	seq  uint64
-	role string
+	seq  uint64 // the step's number in its thread
+	role string // "" what was done; else what else came of it
 }
-
-func (v event) key() eventKey { return eventKey{v.seq, v.role} }
 
 // events gives what stands by the whole thread, and in its place, declared in
 // error, all that stood before one of its corrections and no longer after it.
@@ -144,7 +143,8 @@ func (e *EPCIS) events(steps []medium.Step) []event {
 		}
 		e.number(steps[0].Mat, stood, e.standing(steps[:i]), 0)
 		for _, v := range e.number(steps[0].Mat, stood, e.standing(steps[:i+1]), s.MatSeq) {
-			v.object["errorDeclaration"] = object{"declarationTime": s.Recorded.UTC().Format(time.RFC3339), "reason": "incorrect_data"}
+			v.object["errorDeclaration"] = object{"reason": "incorrect_data",
+				"declarationTime": s.Recorded.UTC().Format(time.RFC3339)}
 			gone = append(gone, v)
 		}
 	}
@@ -162,13 +162,13 @@ func (e *EPCIS) events(steps []medium.Step) []event {
 func (e *EPCIS) number(mat medium.Code, stood map[eventKey]event, now []event, by uint64) (gone []event) {
 	fresh := map[eventKey]bool{}
 	for i, v := range now {
-		fresh[v.key()] = true
-		if old, ok := stood[v.key()]; ok {
+		fresh[v.eventKey] = true
+		if old, ok := stood[v.eventKey]; ok {
 			v.object["eventID"] = old.object["eventID"]
 		} else {
 			v.object["eventID"] = e.eventID(mat, v, by)
 		}
-		stood[v.key()] = now[i]
+		stood[v.eventKey] = now[i]
 	}
 	for key, v := range stood {
 		if !fresh[key] {
@@ -218,7 +218,7 @@ func (e *EPCIS) standing(steps []medium.Step) (out []event) {
 		add := func(role string, o object) {
 			if o != nil {
 				o["mat:accepted"] = counts[i].Accepted
-				out = append(out, event{s.MatSeq, role, o})
+				out = append(out, event{eventKey{s.MatSeq, role}, o})
 			}
 		}
 		if cut, ok := s.Body.(*medium.Harvest); ok && on != nil && cut.YieldG > 0 {
@@ -311,41 +311,48 @@ func (e *EPCIS) lotClass(b *medium.Sow, s medium.Step) string {
 	return e.Names.class("lot", cmp.Or(b.Lot, fmt.Sprintf("%s-%d", string(s.Mat), s.MatSeq)))
 }
 
+// words are those of the steps that are done to a mat: one with a slash before it is of
+// the farm's own vocabulary, and without a disposition it is that of the stage after
+// the step. Misting, relabeling and the like are no event.
+var words = map[medium.Kind]word{
+	medium.KindAdd:      {"ADD", "commissioning", "active"},
+	medium.KindHarvest:  {"OBSERVE", "/harvesting", ""},
+	medium.KindRinse:    {"OBSERVE", "/cleaning", ""},
+	medium.KindDry:      {"OBSERVE", "/drying", ""},
+	medium.KindSanitize: {"OBSERVE", "/sanitizing", ""},
+	medium.KindInspect:  {"OBSERVE", "inspecting", ""},
+	medium.KindSwab:     {"OBSERVE", "inspecting", ""},
+	medium.KindMold:     {"OBSERVE", "holding", "unavailable"},
+	medium.KindHold:     {"OBSERVE", "holding", "unavailable"},
+	medium.KindRelease:  {"OBSERVE", "inspecting", ""},
+	medium.KindTrim:     {"OBSERVE", "repairing", ""},
+	medium.KindCut:      {"OBSERVE", "inspecting", "damaged"},
+	medium.KindRetire:   {"DELETE", "decommissioning", "inactive"},
+}
+
 // done is what was done to a mat, which is in a stage after it.
 func (e *EPCIS) done(s medium.Step, stage medium.Stage) object {
-	own := func(name string) string { return e.Names.Base + "vocab/BizStep-" + name }
-	now := standsFor(stage)
+	w, known := words[s.Kind]
+	if !known {
+		return nil
+	}
+	if own, ok := strings.CutPrefix(w.step, "/"); ok {
+		w.step = e.Names.Base + "vocab/BizStep-" + own
+	}
+	w.disposition = cmp.Or(w.disposition, standsFor(stage))
 	switch b := s.Body.(type) {
-	case *medium.Add:
-		return e.object(s, word{"ADD", "commissioning", "active"})
-	case *medium.Harvest:
-		return e.object(s, word{"OBSERVE", own("harvesting"), now})
-	case *medium.Rinse:
-		return e.object(s, word{"OBSERVE", own("cleaning"), now})
-	case *medium.Dry:
-		return e.object(s, word{"OBSERVE", own("drying"), now})
-	case *medium.Sanitize:
-		o := e.object(s, word{"OBSERVE", own("sanitizing"), now})
+	case *medium.Inspect:
+		w.disposition = conforms(!b.FoldSnaps && !b.Fuzz && !b.Smell && !b.Mold && b.Holes == 0)
+	case *medium.Swab:
+		w.disposition = conforms(b.Pass)
+	}
+	o := e.base(s, "ObjectEvent", w)
+	o["epcList"] = []any{e.Names.mat(s.Mat)}
+	if b, ok := s.Body.(*medium.Sanitize); ok {
 		o["mat:product"], o["mat:active"] = b.Product, b.Active
 		o["mat:strengthPPM"], o["mat:contactSeconds"] = b.StrengthPPM, b.ContactS
-		return o
-	case *medium.Inspect:
-		bad := b.FoldSnaps || b.Fuzz || b.Smell || b.Mold || b.Holes > 0
-		return e.object(s, word{"OBSERVE", "inspecting", conforms(!bad)})
-	case *medium.Swab:
-		return e.object(s, word{"OBSERVE", "inspecting", conforms(b.Pass)})
-	case *medium.Mold, *medium.Hold:
-		return e.object(s, word{"OBSERVE", "holding", "unavailable"})
-	case *medium.Release:
-		return e.object(s, word{"OBSERVE", "inspecting", now})
-	case *medium.Trim:
-		return e.object(s, word{"OBSERVE", "repairing", now})
-	case *medium.Cut:
-		return e.object(s, word{"OBSERVE", "inspecting", "damaged"})
-	case *medium.Retire:
-		return e.object(s, word{"DELETE", "decommissioning", "inactive"})
 	}
-	return nil // misting, relabeling, corrections: no event of their own
+	return o
 }
 
 // standsFor gives the disposition of a mat in a stage. CBV's available is
@@ -367,12 +374,6 @@ func conforms(ok bool) string {
 		return "conformant"
 	}
 	return "non_conformant"
-}
-
-func (e *EPCIS) object(s medium.Step, w word) object {
-	o := e.base(s, "ObjectEvent", w)
-	o["epcList"] = []any{e.Names.mat(s.Mat)}
-	return o
 }
 
 func (e *EPCIS) base(s medium.Step, kind string, w word) object {

@@ -4,15 +4,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"sync/atomic"
 	"time"
 
-	"resow/medium"
 	"resow/store"
 )
 
-// rowBackup makes backups while another goroutine records, as the station does:
-// it opens the file for each commit and closes it.
+// rowBackup makes backups while somebody records, and with nobody.
 func (b *bench) rowBackup(mats int) error {
 	path, f, err := b.ledger(mats)
 	if err != nil {
@@ -23,21 +20,7 @@ func (b *bench) rowBackup(mats int) error {
 		return err
 	}
 	defer os.Remove(own)
-	now := f.now.Add(time.Hour)
-	o := store.Options{Now: func() time.Time { return now }}
-	var n atomic.Int64
-	one := func() error {
-		now = now.Add(time.Second)
-		s, err := store.Open(own, o)
-		if err != nil {
-			return err
-		}
-		if _, err := s.Record("", []medium.Step{{Mat: f.sown[int(n.Add(1))%len(f.sown)], By: "MK", Body: &medium.Mist{WaterML: 120}}}); err != nil {
-			s.Close()
-			return err
-		}
-		return s.Close()
-	}
+	r := &recorder{path: own, sown: f.sown, now: f.now.Add(time.Hour)}
 	runs := 10
 	if mats > 10000 {
 		runs = 3
@@ -45,35 +28,21 @@ func (b *bench) rowBackup(mats int) error {
 	var idle, busy, took, copied []float64
 	for i := range runs {
 		begun := time.Now()
-		before := n.Load()
+		before := r.n
 		for time.Since(begun) < time.Second {
-			if err := one(); err != nil {
+			if err := r.one(); err != nil {
 				return err
 			}
 		}
-		idle = append(idle, float64(n.Load()-before)/time.Since(begun).Seconds())
+		idle = append(idle, float64(r.n-before)/time.Since(begun).Seconds())
 
 		dir := filepath.Join(b.dir, fmt.Sprint("backups-", i))
-		done := make(chan error, 1)
-		begun, before = time.Now(), n.Load()
-		go func() {
-			_, err := store.BackUp(own, store.Backups{Dir: dir}, store.Options{})
-			done <- err
-		}()
-		for running := true; running; {
-			select {
-			case err := <-done:
-				if err != nil {
-					return err
-				}
-				running = false
-			default:
-				if err := one(); err != nil {
-					return err
-				}
-			}
+		begun, before = time.Now(), r.n
+		err := r.during(func() error { _, err := store.BackUp(own, store.Backups{Dir: dir}, store.Options{}); return err })
+		if err != nil {
+			return err
 		}
-		busy = append(busy, float64(n.Load()-before)/time.Since(begun).Seconds())
+		busy = append(busy, float64(r.n-before)/time.Since(begun).Seconds())
 		os.RemoveAll(dir)
 
 		begun = time.Now()

@@ -28,6 +28,7 @@ type bench struct {
 	loaded   map[int]time.Duration
 	inserted map[int]time.Duration
 	scans    map[int]float64
+	traces   map[int]float64
 	resow    string // the program, built
 	once     string // runs a program and says what it took
 	nothing  string // a Go program that does nothing
@@ -40,7 +41,8 @@ var rows = []struct {
 }{
 	{"import", (*bench).rowImport}, {"recorded", (*bench).rowRecorded}, {"step", (*bench).rowStep}, {"scan", (*bench).rowScan}, {"due", (*bench).rowDue},
 	{"verify", (*bench).rowVerify}, {"backup", (*bench).rowBackup}, {"labels", (*bench).rowLabels},
-	{"report", (*bench).rowReport}, {"memory", (*bench).rowMemory},
+	{"report", (*bench).rowReport}, {"memory", (*bench).rowMemory}, {"export", (*bench).rowExport},
+	{"trace", (*bench).rowTrace}, {"beside", (*bench).rowBeside}, {"moves", (*bench).rowMoves},
 }
 
 func main() {

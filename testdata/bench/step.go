@@ -108,11 +108,11 @@ func (b *bench) rowStep(mats int) error {
 		b.add(line{work: all[ours].name, against: all[theirs].name, mats: mats, runs: stepBlocks,
 			ours: fmt.Sprintf("%.0f/s", o), theirs: fmt.Sprintf("%.0f/s", t), ratio: o / t}.atLeast(aim))
 	}
-	add(1, 0, 0.45)
+	add(1, 0, 0.2)
 	add(1, 3, 1.6)
-	add(1, 2, 0.45)
+	add(1, 2, 0.85)
 	add(4, 0, 0.7)
-	add(5, 0, 1.4)
+	add(5, 0, 1)
 	return nil
 }
 
