@@ -52,45 +52,45 @@ const maxRecord = 64 << 10
 
 // A record is two items of CBOR, one behind the other: a recordHead and a frame.
 
-// recordHead is what is read of a record to follow a thread: which step of which mat
-// it is, and where the mat's record before it stands.
+// recordHead is what every record says: which step of which mat it is, and where the
+// mat's record before it stands. To follow a thread no more is read.
 type recordHead struct {
-	_      struct{} `cbor:",toarray"`
-	Kind   medium.Kind
-	Mat    medium.Code
-	MatSeq uint64
-	Back   uint64 // how many records before this one the mat's last stands; 0: this is its first
-	Prev   []byte // the hash of that record, its first linkLen bytes
-	Token  string
+	_        struct{} `cbor:",toarray"`
+	Kind     medium.Kind
+	Mat      medium.Code
+	MatSeq   uint64
+	Back     uint64 // how many records before this one the mat's last stands; 0: this is its first
+	Prev     []byte // the hash of that record, its first linkLen bytes
+	Token    string
+	Happened int64 // seconds since 1970
+	By       string
+	From, To int // places in stages
 }
 
-// frame is the rest of a record. Reserved are the keys 26 (the ledger of the mat's
-// record before, where it is another), 27 (the number of the act) and 28 (of the mat).
+// frame is the rest of a record. Reserved are the keys 22 (the ledger of the mat's
+// record before, where it is another), 23 (the number of the act) and 24 (of the mat).
 type frame struct {
 	Version   int              `cbor:"10,keyasint,omitzero"` // left out where it is 1
-	Happened  time.Time        `cbor:"11,keyasint,omitzero"`
-	RecordedS int64            `cbor:"12,keyasint,omitzero"` // seconds from then until it was written down
-	By        string           `cbor:"13,keyasint,omitzero"`
-	Missed    bool             `cbor:"14,keyasint,omitzero"` // not accepted
-	From      int              `cbor:"15,keyasint,omitzero"` // place in stages, as To
-	To        int              `cbor:"16,keyasint,omitzero"`
-	Late      bool             `cbor:"17,keyasint,omitzero"`
-	Policy    int              `cbor:"18,keyasint,omitzero"`
-	Findings  []medium.Finding `cbor:"19,keyasint,omitzero"`
-	Body      medium.Body      `cbor:"20,keyasint"` // the struct of its kind
-	Replaces  uint64           `cbor:"21,keyasint,omitzero"`
-	Day       bool             `cbor:"22,keyasint,omitzero"`
-	Seen      time.Time        `cbor:"23,keyasint,omitzero"`
-	SeenTurn  int              `cbor:"24,keyasint,omitzero"`
-	SentBy    string           `cbor:"25,keyasint,omitzero"`
+	Body      medium.Body      `cbor:"11,keyasint"`          // the struct of its kind
+	RecordedS int64            `cbor:"12,keyasint,omitzero"` // seconds from when it happened until it was written down
+	Missed    bool             `cbor:"13,keyasint,omitzero"` // not accepted
+	Late      bool             `cbor:"14,keyasint,omitzero"`
+	Policy    int              `cbor:"15,keyasint,omitzero"`
+	Findings  []medium.Finding `cbor:"16,keyasint,omitzero"`
+	Replaces  uint64           `cbor:"17,keyasint,omitzero"`
+	Day       bool             `cbor:"18,keyasint,omitzero"`
+	Seen      time.Time        `cbor:"19,keyasint,omitzero"`
+	SeenTurn  int              `cbor:"20,keyasint,omitzero"`
+	SentBy    string           `cbor:"21,keyasint,omitzero"`
 }
 
 // stages are stored by their places here: a new one comes last.
 var stages = []medium.Stage{"", medium.ToWash, medium.ToDry, medium.ToSanitize, medium.Airing, medium.Ready,
 	medium.Growing, medium.OnHold, medium.Retired}
 
-// linkLen is how much of the hash of the record before one stands in it.
-const linkLen = 16
+// linkLen is how much of the hash of the record before one stands in it: as much as an
+// anchor has of the head.
+const linkLen = 10
 
 // link leads to the record of the same mat before one; it is empty for the first.
 type link struct {
@@ -227,14 +227,14 @@ func writeStep(s medium.Step, before link) ([]byte, error) {
 	if s.Body == nil {
 		return nil, errors.New("encoding: a step without a body")
 	}
-	h := recordHead{Kind: s.Kind, Mat: s.Mat, MatSeq: s.MatSeq, Prev: []byte{}, Token: s.Token}
+	o := s.Outcome
+	h := recordHead{Kind: s.Kind, Mat: s.Mat, MatSeq: s.MatSeq, Prev: []byte{}, Token: s.Token, Happened: s.At.Unix(),
+		By: s.By, From: slices.Index(stages, o.From), To: slices.Index(stages, o.To)}
 	if before.Back > 0 {
 		h.Back, h.Prev = s.Seq-before.Back, before.Prev
 	}
-	o := s.Outcome
-	f := frame{Happened: s.At, RecordedS: s.Recorded.Unix() - s.At.Unix(), By: s.By, Missed: !o.Accepted,
-		From: slices.Index(stages, o.From), To: slices.Index(stages, o.To), Late: o.Late, Policy: o.Policy,
-		Body: s.Body, Replaces: s.Replaces, Day: s.Day, Seen: s.Seen, SeenTurn: s.SeenTurn, SentBy: s.SentBy}
+	f := frame{Body: s.Body, RecordedS: s.Recorded.Unix() - h.Happened, Missed: !o.Accepted, Late: o.Late, Policy: o.Policy,
+		Replaces: s.Replaces, Day: s.Day, Seen: s.Seen, SeenTurn: s.SeenTurn, SentBy: s.SentBy}
 	if s.Version != 1 {
 		f.Version = s.Version
 	}
@@ -277,15 +277,15 @@ func stepOf(position uint64, h recordHead, rest []byte) (s medium.Step, err erro
 		err = &NewerError{What: fmt.Sprintf("a record of version %d", f.Version)}
 	case f.Body == nil:
 		err = &recordError{"a step without a body"}
-	case f.From < 0 || f.From >= len(stages) || f.To < 0 || f.To >= len(stages):
-		err = &NewerError{What: fmt.Sprintf("a step from stage %d to stage %d", f.From, f.To)}
+	case h.From < 0 || h.From >= len(stages) || h.To < 0 || h.To >= len(stages):
+		err = &NewerError{What: fmt.Sprintf("a step from stage %d to stage %d", h.From, h.To)}
 	}
 	if err != nil {
 		return s, err
 	}
-	recorded := time.Unix(f.Happened.Unix()+f.RecordedS, 0).UTC()
-	return medium.Step{Version: f.Version, Seq: position, Mat: h.Mat, MatSeq: h.MatSeq, At: f.Happened, Recorded: recorded,
-		By: f.By, Kind: h.Kind, Token: h.Token, Replaces: f.Replaces, Day: f.Day, Seen: f.Seen, SeenTurn: f.SeenTurn,
-		SentBy: f.SentBy, Body: f.Body, Outcome: medium.Outcome{Accepted: !f.Missed, From: stages[f.From],
-			To: stages[f.To], Late: f.Late, Policy: f.Policy, Findings: f.Findings}}, nil
+	at, recorded := time.Unix(h.Happened, 0).UTC(), time.Unix(h.Happened+f.RecordedS, 0).UTC()
+	return medium.Step{Version: f.Version, Seq: position, Mat: h.Mat, MatSeq: h.MatSeq, At: at, Recorded: recorded, By: h.By,
+		Kind: h.Kind, Token: h.Token, Replaces: f.Replaces, Day: f.Day, Seen: f.Seen, SeenTurn: f.SeenTurn,
+		SentBy: f.SentBy, Body: f.Body, Outcome: medium.Outcome{Accepted: !f.Missed, From: stages[h.From],
+			To: stages[h.To], Late: f.Late, Policy: f.Policy, Findings: f.Findings}}, nil
 }

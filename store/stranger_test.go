@@ -125,7 +125,7 @@ func (r stranger) records(anchor string) (all []vector) {
 			require.Zero(t, rec.back)
 			require.Empty(t, rec.prev)
 		} else {
-			require.Equal(t, before.hash[:16], rec.prev)
+			require.Equal(t, before.hash[:10], rec.prev)
 			require.Equal(t, before.at, position-rec.back)
 		}
 		lasts[rec.mat] = last{position, before.n + 1, sha(v)}
@@ -166,7 +166,7 @@ type record struct {
 func (r stranger) record(b []byte) record {
 	v, rest := r.item(b)
 	head := v.([]any)
-	require.Len(r.t, head, 6)
+	require.Len(r.t, head, 10)
 	return record{head, r.cbor(rest), head[0].(string), head[1].(string), head[5].(string),
 		head[2].(uint64), head[3].(uint64), head[4].([]byte)}
 }
@@ -206,7 +206,7 @@ func (r stranger) entries() {
 			case "mats":
 				require.Equal(t, lasts[string(k)], at)
 				e := r.cbor(payload)
-				require.Equal(t, sha(log.Get(u64(at)[3:]))[:16], e[10])
+				require.Equal(t, sha(log.Get(u64(at)[3:]))[:10], e[10])
 				require.Equal(t, string(k), e[12].(map[uint64]any)[10])
 			case "farm":
 				require.Equal(t, lasts["FARM0000"], at)

@@ -24,15 +24,16 @@ type view struct {
 	name byte
 	part []byte // its bucket
 	slot int    // bytes of a key that name its slot
+	late bool   // most keys come behind those that are there: pages are made full
 }
 
 var (
-	viewMats   = view{'m', bucketMats, 2}
-	viewFarm   = view{'f', bucketFarm, 0}
-	viewDue    = view{'d', bucketDue, 6} // 18 hours
-	viewLots   = view{'l', bucketLots, 1}
-	viewTags   = view{'n', bucketTags, 1}
-	viewTokens = view{'t', bucketTokens, 1}
+	viewMats   = view{'m', bucketMats, 2, false}
+	viewFarm   = view{'f', bucketFarm, 0, false}
+	viewDue    = view{'d', bucketDue, 6, true} // slots of 18 hours
+	viewLots   = view{'l', bucketLots, 1, false}
+	viewTags   = view{'n', bucketTags, 1, false}
+	viewTokens = view{'t', bucketTokens, 1, false}
 
 	views = []view{viewDue, viewFarm, viewLots, viewMats, viewTags, viewTokens} // in the order of their names
 )
@@ -360,6 +361,9 @@ func (t *tables) set(w view, key, value []byte) (was []byte, err error) {
 	}
 	if value == nil {
 		return was, b.Delete(key)
+	}
+	if w.late {
+		b.FillPercent = rebuiltFill
 	}
 	t.sums = t.sums.with(name, 1, mark(key, value))
 	return was, b.Put(key, value)
