@@ -49,10 +49,7 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	if danger {
 		s = reported(c, s, now)
 	} else if s.At.Before(c.Last) {
-		s.Outcome.Findings = append(s.Outcome.Findings,
-			Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
-				Text: fmt.Sprintf("the record before it is dated %s, and the clock says %s; one of the two is wrong",
-					c.Last.In(now.Location()).Format(fullStamp), now.Format(fullStamp))})
+		s.Outcome.Findings = append(s.Outcome.Findings, clockWrong(c.Last, now))
 	}
 	f = f.until(s.Recorded, s.Recorded).AsOf(s.At)
 	s, err = decide(c, f, s, now)
@@ -66,13 +63,16 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	return s, nil
 }
 
+// clockWrong is the finding on a step that a clock dates before the last one on record.
+func clockWrong(last, now time.Time) Finding {
+	return Finding{Rule: "clock-wrong", Severity: Care, Source: "the times on record",
+		Text: fmt.Sprintf("the record before it is dated %s, and the clock says %s; one of the two is wrong",
+			last.In(now.Location()).Format(fullStamp), now.Format(fullStamp))}
+}
+
+// misses says that a step is kept and not accepted.
 func misses(findings []Finding) bool {
-	for _, f := range findings {
-		if f.Severity == StepRule {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(findings, func(f Finding) bool { return f.Severity == StepRule })
 }
 
 // envelope checks and completes what every step has.
@@ -160,10 +160,7 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		return decideSow(c, f, s, *b, now)
 	case *Rinse:
 		if b.Debris != DebrisNone {
-			s.Outcome.Findings = []Finding{{Rule: "debris", Severity: StepRule,
-				Source: "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
-				Text: fmt.Sprintf("%s left after the rinse; pull them and rinse again; until then the mat waits to be washed",
-					b.Debris)}}
+			s.Outcome.Findings = []Finding{debrisLeft(b.Debris)}
 		}
 	case *Dry:
 		done := *b
@@ -174,31 +171,15 @@ func decide(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 		s.Outcome.Findings = decideSanitize(c, f, &done, s.At)
 		s.Body = &done
 	case *Release:
-		if c.Mat.Unidentified != "" {
-			return s, &InputError{Field: "release of a piece that nobody could name", Value: string(c.Code), Way: CaseUnnamed,
-				Want: "its name, once somebody knows which mat it is, or its retirement: without its history it is never sown on"}
-		}
-		if b.AsWas && c.MustWash {
-			return s, &InputError{Field: "hold for", Value: c.HeldFor, Way: CaseMustWash,
-				Want: "a release to the wash, not to the stage before; mold, a failed swab, a bad smell, a trim, a fall on " +
-					"the floor or what a restored backup has lost can't be undone by a release; discard what grows on it"}
-		}
+		return s, checkRelease(c, b)
 	case *Inspect:
 		if unwashed(c) {
-			unwashed := Finding{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
-				Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}
-			s.Outcome.Findings = append([]Finding{unwashed}, s.Outcome.Findings...)
+			s.Outcome.Findings = append([]Finding{lookUnwashed}, s.Outcome.Findings...)
 		}
-		if uncut := c.uncleared(); b.NoCuts && uncut > 0 && !b.Mold { // mold is never refused
-			return s, &InputError{Field: "inspection", Value: "no cuts", Way: CaseUncleared,
-				Want: fmt.Sprintf("a trim first: %s on record that no trim can have removed; void a cut that was never there",
-					plural(uncut, "cut"))}
-		}
+		return s, checkNoCuts(c, b)
 	case *Trim:
-		if b.LengthMM > c.Mat.LengthMM || b.WidthMM > c.Mat.WidthMM || b.LengthMM*b.WidthMM >= c.Mat.AreaMM2() {
-			return s, &InputError{Field: "trimmed size",
-				Value: fmt.Sprintf("%s x %s mm", trimZeros(b.LengthMM), trimZeros(b.WidthMM)),
-				Want:  "a size smaller than " + c.Mat.Size()}
+		if err := checkTrim(c, b); err != nil {
+			return s, err
 		}
 		done := *b
 		done.FromLengthMM, done.FromWidthMM = c.Mat.LengthMM, c.Mat.WidthMM
@@ -217,6 +198,10 @@ func unwashed(c Condition) bool {
 	}
 	return s == ToWash || s == Growing
 }
+
+// lookUnwashed is the finding on an inspection of a mat that was not washed.
+var lookUnwashed = Finding{Rule: "unwashed", Severity: StepRule, Source: "the order of a turn",
+	Text: "an inspection is a look at a washed mat; what was seen is kept, inspect it again after the rinse"}
 
 func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) {
 	crops := make([]Crop, len(b.Crops))
@@ -243,6 +228,12 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 	}
 	s.Outcome.Findings = v.Findings
 	return s, nil
+}
+
+func debrisLeft(d Debris) Finding {
+	return Finding{Rule: "debris", Severity: StepRule,
+		Source: "clean before you sanitize: Oregon State PNW 752, Produce Safety Alliance",
+		Text:   fmt.Sprintf("%s left after the rinse; pull them and rinse again; until then the mat waits to be washed", d)}
 }
 
 func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
@@ -275,6 +266,40 @@ func decideDry(c Condition, p Policy, b *Dry, s Step, now time.Time) []Finding {
 	return out
 }
 
+func checkRelease(c Condition, b *Release) error {
+	if c.Mat.Unidentified != "" {
+		return &InputError{Field: "release of a piece that nobody could name", Value: string(c.Code), Way: CaseUnnamed,
+			Want: "its name, once somebody knows which mat it is, or its retirement: without its history it is never sown on"}
+	}
+	if b.AsWas && c.MustWash {
+		return &InputError{Field: "hold for", Value: c.HeldFor, Way: CaseMustWash,
+			Want: "a release to the wash, not to the stage before; mold, a failed swab, a bad smell, a trim, a fall on " +
+				"the floor or what a restored backup has lost can't be undone by a release; discard what grows on it"}
+	}
+	return nil
+}
+
+// checkNoCuts refuses a look that sees no cuts where some must be there. One that saw
+// mold is never refused.
+func checkNoCuts(c Condition, b *Inspect) error {
+	cuts := c.uncleared()
+	if !b.NoCuts || b.Mold || cuts <= 0 {
+		return nil
+	}
+	return &InputError{Field: "inspection", Value: "no cuts", Way: CaseUncleared,
+		Want: fmt.Sprintf("a trim first: %s on record that no trim can have removed; void a cut that was never there",
+			plural(cuts, "cut"))}
+}
+
+func checkTrim(c Condition, b *Trim) error {
+	if b.LengthMM <= c.Mat.LengthMM && b.WidthMM <= c.Mat.WidthMM && b.LengthMM*b.WidthMM < c.Mat.AreaMM2() {
+		return nil
+	}
+	return &InputError{Field: "trimmed size",
+		Value: fmt.Sprintf("%s x %s mm", trimZeros(b.LengthMM), trimZeros(b.WidthMM)),
+		Want:  "a size smaller than " + c.Mat.Size()}
+}
+
 // AdmitCorrect decides on a correction, which needs the mat's whole thread.
 func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
 	s, err := envelope(s, now)
@@ -286,37 +311,42 @@ func AdmitCorrect(thread []Step, s Step, now time.Time) (Step, error) {
 		return s, &InputError{Field: "step", Value: string(s.Kind), Want: "correct"}
 	}
 	b := *want
-	refuse := func(why string, way Case) (Step, error) {
-		return s, &CorrectError{Code: s.Mat, MatSeq: b.MatSeq, Why: why, Way: way}
-	}
-	if strings.TrimSpace(b.Reason) == "" || len(b.Reason) > maxText {
-		return refuse("say why it is wrong, in at most 500 bytes; both stay on record", CaseNoReason)
-	}
-	var target *Step
-	for i := range thread {
-		if thread[i].MatSeq == b.MatSeq {
-			target = &thread[i]
-		}
-		if v, ok := thread[i].Body.(*Correct); ok && v.MatSeq == b.MatSeq {
-			return refuse("it is void already", "")
-		}
-	}
-	switch {
-	case target == nil:
-		return refuse(fmt.Sprintf("there is no such step; its history numbers them 1 to %d", len(thread)), CaseNoStep)
-	case target.Kind == KindCorrect:
-		return refuse("a correction can't be voided; record the step again instead", "")
-	case target.Kind == KindAdd:
-		return refuse("a registration can't be voided; retire the mat instead", "")
-	case target.Kind == KindRelabel:
-		return refuse("a relabeling can't be voided, since the new label is in use; relabel it again instead", "")
+	target, err := toVoid(thread, s.Mat, b)
+	if err != nil {
+		return s, err
 	}
 	b.Voids = target.Kind
 	s.Body = &b
 	s.Outcome.Accepted = true
 	s.Outcome.From = Replay(thread).Stage
-	s.Outcome.To = Replay(append(append([]Step(nil), thread...), s)).Stage
+	s.Outcome.To = Replay(append(slices.Clone(thread), s)).Stage
 	return s, nil
+}
+
+// toVoid finds the step that a correction takes back, and refuses one that stays.
+func toVoid(thread []Step, mat Code, b Correct) (target Step, err error) {
+	refuse := func(why string, way Case) (Step, error) {
+		return Step{}, &CorrectError{Code: mat, MatSeq: b.MatSeq, Why: why, Way: way}
+	}
+	if strings.TrimSpace(b.Reason) == "" || len(b.Reason) > maxText {
+		return refuse("say why it is wrong, in at most 500 bytes; both stay on record", CaseNoReason)
+	}
+	if Voided(thread)[b.MatSeq] {
+		return refuse("it is void already", "")
+	}
+	at := slices.IndexFunc(thread, func(old Step) bool { return old.MatSeq == b.MatSeq })
+	if at < 0 {
+		return refuse(fmt.Sprintf("there is no such step; its history numbers them 1 to %d", len(thread)), CaseNoStep)
+	}
+	switch target = thread[at]; target.Kind {
+	case KindCorrect:
+		return refuse("a correction can't be voided; record the step again instead", "")
+	case KindAdd:
+		return refuse("a registration can't be voided; retire the mat instead", "")
+	case KindRelabel:
+		return refuse("a relabeling can't be voided, since the new label is in use; relabel it again instead", "")
+	}
+	return target, nil
 }
 
 // CheckReplaces refuses a step that stands for another one unless that one is
