@@ -111,11 +111,53 @@ type maker struct {
 	make func(*app, *cobra.Command) // nil: a kind of step that asks for its fields and records them
 }
 
-// groups are all commands, in the order of the help.
+// groups are all commands, in the order of the help: those of a day first.
 var groups = []struct {
 	id, title string
 	makers    []maker
 }{
+	{"day", "A day:", []maker{
+		{"due", (*app).dueCommand},
+		{"growing", (*app).growingCommand},
+		{"scan", (*app).scanCommand},
+		{"sow", (*app).sowCommand},
+		{"mist", nil},
+		{"uncover", nil},
+		{"wipe", nil},
+		{"harvest", (*app).harvestCommand},
+		{"rinse", nil},
+		{"dry", (*app).dryCommand},
+		{"mix", (*app).mixCommand},
+		{"sanitize", (*app).sanitizeCommand},
+		{"mold", (*app).moldCommand},
+		{"inspect", nil},
+		{"undo", (*app).undoCommand},
+	}},
+	{"more", "Now and then:", []maker{
+		{"move", nil},
+		{"batch", (*app).batchCommand},
+		{"solution", (*app).solutionCommand},
+		{"cut", nil},
+		{"swab", nil},
+		{"hold", (*app).holdCommand},
+		{"release", nil},
+		{"trim", nil},
+		{"relabel", (*app).relabelCommand},
+		{"document", nil},
+		{"tags", (*app).tagsCommand},
+		{"note", nil},
+		{"retire", nil},
+		{"correct", (*app).correctCommand},
+		{"review", (*app).reviewCommand},
+	}},
+	{"look", "Look:", []maker{
+		{"show", (*app).showCommand},
+		{"list", (*app).listCommand},
+		{"history", (*app).historyCommand},
+		{"trace", (*app).traceCommand},
+		{"forecast", (*app).forecastCommand},
+		{"pool", (*app).poolCommand},
+	}},
 	{"setup", "Set up:", []maker{
 		{"init", (*app).initCommand},
 		{"add", (*app).addCommand},
@@ -131,46 +173,6 @@ var groups = []struct {
 		{"cards", (*app).cardsCommand},
 		{"report", (*app).reportCommand},
 	}},
-	{"day", "Each day:", []maker{
-		{"scan", (*app).scanCommand},
-		{"sow", (*app).sowCommand},
-		{"mist", nil},
-		{"uncover", nil},
-		{"wipe", nil},
-		{"move", nil},
-		{"harvest", (*app).harvestCommand},
-		{"rinse", nil},
-		{"dry", (*app).dryCommand},
-		{"batch", (*app).batchCommand},
-		{"mix", (*app).mixCommand},
-		{"solution", (*app).solutionCommand},
-		{"sanitize", (*app).sanitizeCommand},
-		{"mold", (*app).moldCommand},
-		{"cut", nil},
-		{"swab", nil},
-		{"inspect", nil},
-		{"hold", (*app).holdCommand},
-		{"release", nil},
-		{"trim", nil},
-		{"relabel", (*app).relabelCommand},
-		{"document", nil},
-		{"tags", (*app).tagsCommand},
-		{"note", nil},
-		{"retire", nil},
-		{"undo", (*app).undoCommand},
-		{"correct", (*app).correctCommand},
-		{"review", (*app).reviewCommand},
-	}},
-	{"look", "Look:", []maker{
-		{"due", (*app).dueCommand},
-		{"growing", (*app).growingCommand},
-		{"show", (*app).showCommand},
-		{"list", (*app).listCommand},
-		{"history", (*app).historyCommand},
-		{"trace", (*app).traceCommand},
-		{"forecast", (*app).forecastCommand},
-		{"pool", (*app).poolCommand},
-	}},
 	{"keep", "Keep:", []maker{
 		{"station", (*app).stationCommand},
 		{"export", (*app).exportCommand},
@@ -179,6 +181,15 @@ var groups = []struct {
 		{"verify", (*app).verifyCommand},
 		{"demo", (*app).demoCommand},
 	}},
+}
+
+// alsoCalled are words that a tired person types for a command, to be told its name.
+var alsoCalled = map[string]string{
+	"due": "today todo now day", "rinse": "wash clean hose", "undo": "back revert oops", "mist": "water spray",
+	"sow": "seed plant start", "harvest": "reap", "retire": "delete remove discard bin", "show": "info mat",
+	"list": "mats ls all", "history": "log steps", "move": "shelf put", "inspect": "look check", "mold": "mould",
+	"growing": "trays crops grow", "label": "labels print", "hold": "quarantine stop", "trace": "recall lot",
+	"note": "write comment", "uncover": "light", "station": "phone phones serve", "sanitize": "sanitise disinfect",
 }
 
 func isCommand(word string) bool {
@@ -195,6 +206,7 @@ func isCommand(word string) bool {
 // newRoot makes the commands: the one that args begins with, and otherwise all
 // of them, which takes longer than many a command.
 func newRoot(a *app, args ...string) *cobra.Command {
+	cobra.EnableCommandSorting = false // they stand in the order of a day
 	root := worded("resow")
 	root.Version, root.SilenceUsage, root.SilenceErrors = version, true, true
 	root.Args = nil // cobra holds the name against the commands, and suggests the nearest
@@ -217,6 +229,7 @@ func newRoot(a *app, args ...string) *cobra.Command {
 			if only == "" || only == m.name {
 				c := worded(m.name)
 				c.GroupID = g.id
+				c.SuggestFor = strings.Fields(alsoCalled[m.name])
 				if m.make == nil {
 					a.fieldCommand(c, nil)
 				} else {
@@ -284,6 +297,9 @@ func (a *app) group(c *cobra.Command) {
 		c.Args = cobra.ArbitraryArgs
 	}
 	c.RunE = func(c *cobra.Command, args []string) error { // a.ran stays false: it is wrong use
+		if len(args) == 0 && !c.HasParent() && a.hasDay() {
+			return a.day()
+		}
 		if len(args) == 0 && !a.JSON {
 			return c.Help()
 		}

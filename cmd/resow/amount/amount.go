@@ -76,7 +76,7 @@ func Span(what, text string) (time.Duration, error) {
 
 // Temperature reads a temperature and gives it in degrees Celsius: 20C, 68F.
 func Temperature(what, text string) (float64, error) {
-	v, unit, ok := split(text)
+	v, unit, ok := split(strings.ReplaceAll(text, "°", ""))
 	switch {
 	case ok && unit == "c":
 		return v, nil
@@ -141,8 +141,8 @@ func Beside(text, unit string) string {
 	return text
 }
 
-// At reads when something was done: 2026-11-24 18:30, 18:30 (today),
-// yesterday 18:30, or RFC 3339. Times without a zone are the farm's. Years
+// At reads when something was done: 2026-11-24 18:30, 24.11.2026 18:30, 18:30 (today),
+// yesterday 18:30, -2h (so long ago), or RFC 3339. Times without a zone are the farm's. Years
 // before 2000 and after 2200 are refused: they are slips of the pen.
 func At(text string, now time.Time) (time.Time, error) {
 	text = strings.TrimSpace(text)
@@ -160,6 +160,9 @@ func AtDay(text string, now time.Time) (t time.Time, day bool, err error) {
 	if strings.EqualFold(text, "yesterday") {
 		text = now.AddDate(0, 0, -1).Format(time.DateOnly)
 	}
+	if written, err := time.Parse(dotted, text); err == nil {
+		text = written.Format(time.DateOnly)
+	}
 	if _, err := time.Parse(time.DateOnly, text); err == nil {
 		t, err = At(text+" 12:00", now)
 		return t, true, err
@@ -168,7 +171,14 @@ func AtDay(text string, now time.Time) (t time.Time, day bool, err error) {
 	return t, false, err
 }
 
+// dotted is a date as much of Europe writes it. With slashes the month could be either.
+const dotted = "2.1.2006"
+
 func readAt(text string, now time.Time) (time.Time, error) {
+	if ago, ok := strings.CutPrefix(text, "-"); ok {
+		d, err := Span("time", ago)
+		return now.Add(-d), err
+	}
 	if t, err := time.Parse(time.RFC3339, text); err == nil {
 		return t, nil
 	}
@@ -181,12 +191,12 @@ func readAt(text string, now time.Time) (time.Time, error) {
 		return local(text, time.Date(day.Year(), day.Month(), day.Day(), t.Hour(), t.Minute(), 0, 0, time.UTC),
 			now.Location())
 	}
-	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02T15:04"} {
+	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02T15:04", dotted + " 15:04"} {
 		if t, err := time.Parse(layout, text); err == nil {
 			return local(text, t, now.Location())
 		}
 	}
-	return time.Time{}, &Error{"time", text, "a time as 2026-11-24 18:30, as 18:30 for today, or as yesterday 18:30"}
+	return time.Time{}, &Error{"time", text, "a time as 2026-11-24 18:30, as 18:30 for today, as yesterday 18:30, or as -2h for so long ago"}
 }
 
 // local gives the time at which the clocks of a place show what wall, in UTC,

@@ -51,6 +51,19 @@ func TestSize(t *testing.T) {
 	}
 }
 
+func TestADayAloneInEitherWriting(t *testing.T) {
+	now := time.Date(2026, 11, 2, 9, 0, 0, 0, time.UTC)
+	for _, text := range []string{"2026-11-01", "1.11.2026", "yesterday"} {
+		got, day, err := AtDay(text, now)
+		require.NoError(t, err, text)
+		require.True(t, day, text)
+		require.Equal(t, "2026-11-01", got.Format(time.DateOnly), text)
+	}
+	c, err := Temperature("temp", "24°C")
+	require.NoError(t, err)
+	require.Equal(t, 24.0, c)
+}
+
 func TestAt(t *testing.T) {
 	zone, err := time.LoadLocation("Europe/Berlin")
 	require.NoError(t, err)
@@ -61,12 +74,16 @@ func TestAt(t *testing.T) {
 		"yesterday 08:15":      "2026-11-01T08:15:00+01:00",
 		"2026-07-01 12:00":     "2026-07-01T12:00:00+02:00",
 		"2026-11-01T10:00:00Z": "2026-11-01T10:00:00Z",
+		"1.11.2026 8:00":       "2026-11-01T08:00:00+01:00",
+		"01.11.2026 18:30":     "2026-11-01T18:30:00+01:00",
+		"-2h":                  "2026-11-02T07:00:00+01:00",
+		"-90min":               "2026-11-02T07:30:00+01:00",
 	} {
 		got, err := At(text, now)
 		require.NoError(t, err, text)
 		require.Equal(t, want, got.Format(time.RFC3339), text)
 	}
-	for _, text := range []string{"", "noon", "25:00", "2026-02-30 10:00", "11/24/2026", "0001-01-01T00:00:00Z", "1999-12-31 23:59", "2201-01-01 00:00"} {
+	for _, text := range []string{"", "noon", "25:00", "2026-02-30 10:00", "11/24/2026", "1/11/2026 8:00", "32.1.2026 8:00", "-2", "--2h", "1.13.2026 8:00", "0001-01-01T00:00:00Z", "1999-12-31 23:59", "2201-01-01 00:00"} {
 		_, err := At(text, now)
 		require.Error(t, err, text)
 	}
