@@ -38,6 +38,13 @@ func invalid(what string, value any, want string) error {
 	return &medium.InputError{Field: what, Value: fmt.Sprint(value), Want: want}
 }
 
+func inRange(what string, n, low, high int) error {
+	if n < low || n > high {
+		return invalid(what, n, fmt.Sprintf("%d to %d", low, high))
+	}
+	return nil
+}
+
 func sum(xs []int) int {
 	n := 0
 	for _, x := range xs {

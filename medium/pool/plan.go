@@ -1,6 +1,7 @@
 package pool
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"time"
@@ -78,17 +79,14 @@ type Plan struct {
 
 // Check gives a *medium.InputError, or nil.
 func (p Plan) Check() error {
-	if len(p.Sowings) == 0 || len(p.Sowings) > MaxSowings {
-		return invalid("number of sowing lines", len(p.Sowings), fmt.Sprintf("1 to %d", MaxSowings))
-	}
+	err := inRange("number of sowing lines", len(p.Sowings), 1, MaxSowings)
 	total := 0
 	for i, s := range p.Sowings {
-		if err := s.check(i); err != nil {
-			return err
-		}
-		for _, n := range s.Mats {
-			total += n
-		}
+		err = cmp.Or(err, s.check(i))
+		total += s.perWeek()
+	}
+	if err != nil {
+		return err
 	}
 	if total == 0 {
 		return invalid("mats sown in a week", 0, "at least one sowing")
@@ -96,17 +94,14 @@ func (p Plan) Check() error {
 	if total > MaxMats {
 		return invalid("mats sown in a week", total, fmt.Sprintf("at most %d; plan a part of the farm at a time", MaxMats))
 	}
-	if err := p.TurnAround.check(); err != nil {
-		return err
-	}
-	return p.Losses.check()
+	return cmp.Or(p.TurnAround.check(), p.Losses.check())
 }
 
 func (s Sowing) check(i int) error {
 	name := s.name(i)
 	for d, n := range s.Mats {
-		if n < 0 || n > MaxMats {
-			return invalid(fmt.Sprintf("mats of %s on %s", name, time.Weekday(d)), n, fmt.Sprintf("0 to %d", MaxMats))
+		if err := inRange(fmt.Sprintf("mats of %s on %s", name, time.Weekday(d)), n, 0, MaxMats); err != nil {
+			return err
 		}
 	}
 	if s.GrowMin < 1 || s.GrowMax < s.GrowMin || s.GrowMax > MaxDays {
@@ -117,10 +112,7 @@ func (s Sowing) check(i int) error {
 }
 
 func (s Sowing) name(i int) string {
-	if s.Crop != "" {
-		return s.Crop
-	}
-	return fmt.Sprintf("sowing line %d", i+1)
+	return cmp.Or(s.Crop, fmt.Sprintf("sowing line %d", i+1))
 }
 
 // perWeek is the number of mats sown in a week.
@@ -129,23 +121,16 @@ func (s Sowing) perWeek() int { return sum(s.Mats[:]) }
 func (s Sowing) meanDays() float64 { return float64(s.GrowMin+s.GrowMax) / 2 }
 
 func (t TurnAround) check() error {
-	for d := range 7 {
-		if n := t.WashPerDay[d]; n < 0 || n > MaxMats {
-			return invalid("mats washed on "+time.Weekday(d).String(), n, fmt.Sprintf("0 to %d", MaxMats))
-		}
-		if n := t.SanitizePerDay[d]; n < 0 || n > MaxMats {
-			return invalid("mats sanitized on "+time.Weekday(d).String(), n, fmt.Sprintf("0 to %d", MaxMats))
-		}
+	var err error
+	for d := range time.Weekday(7) {
+		err = cmp.Or(err, inRange("mats washed on "+d.String(), t.WashPerDay[d], 0, MaxMats),
+			inRange("mats sanitized on "+d.String(), t.SanitizePerDay[d], 0, MaxMats))
 	}
-	if t.Racks < 0 || t.Racks > MaxMats {
-		return invalid("drying places", t.Racks, fmt.Sprintf("0 (no limit) to %d", MaxMats))
+	if err == nil && (t.Racks < 0 || t.Racks > MaxMats) {
+		err = invalid("drying places", t.Racks, fmt.Sprintf("0 (no limit) to %d", MaxMats))
 	}
-	for _, n := range []int{t.DryDays, t.AirDays} {
-		if n < 0 || n > MaxDryDays {
-			return invalid("drying days", n, fmt.Sprintf("0 to %d", MaxDryDays))
-		}
-	}
-	return t.Weather.check()
+	return cmp.Or(err, inRange("drying days", t.DryDays, 0, MaxDryDays),
+		inRange("drying days", t.AirDays, 0, MaxDryDays), t.Weather.check())
 }
 
 func (w Weather) check() error {
@@ -165,10 +150,7 @@ func (w Weather) check() error {
 }
 
 func (w Weather) spell() float64 {
-	if w.Spell == 0 {
-		return 1 / (1 - w.NoDry)
-	}
-	return w.Spell
+	return cmp.Or(w.Spell, 1/(1-w.NoDry))
 }
 
 // wetAfterDry is the chance that a day without drying follows a drying one.
@@ -184,10 +166,7 @@ func (l Losses) check() error {
 	if !(l.Aside >= 0 && l.Aside <= 0.9) {
 		return invalid("share of mats on hold or under repair", l.Aside, "0 to 0.9")
 	}
-	if l.ReplaceDays < 0 || l.ReplaceDays > MaxDays {
-		return invalid("days until a replacement is there", l.ReplaceDays, fmt.Sprintf("0 to %d", MaxDays))
-	}
-	return nil
+	return inRange("days until a replacement is there", l.ReplaceDays, 0, MaxDays)
 }
 
 func week(capacity [7]int) int { return sum(capacity[:]) }

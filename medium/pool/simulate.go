@@ -1,6 +1,7 @@
 package pool
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -21,31 +22,20 @@ type Options struct {
 }
 
 func (o Options) filled() Options {
-	if o.Weeks == 0 {
-		o.Weeks = defaultWeeks
-	}
-	if o.WarmUpWeeks == 0 {
-		o.WarmUpWeeks = 8
-	}
-	o.WarmUpWeeks = max(0, o.WarmUpWeeks)
-	if o.Repeats == 0 {
-		o.Repeats = 1000
-	}
-	if o.Confidence == 0 {
-		o.Confidence = 0.95
-	}
+	o.Weeks, o.WarmUpWeeks = cmp.Or(o.Weeks, defaultWeeks), max(0, cmp.Or(o.WarmUpWeeks, 8))
+	o.Repeats, o.Confidence = cmp.Or(o.Repeats, 1000), cmp.Or(o.Confidence, 0.95)
 	return o
 }
 
 func (o Options) check(p Plan) error {
-	if o.Mats < 0 || o.Mats > MaxMats {
-		return invalid("number of mats", o.Mats, fmt.Sprintf("0 to %d", MaxMats))
+	if err := inRange("number of mats", o.Mats, 0, MaxMats); err != nil {
+		return err
 	}
 	if o.Weeks < 1 || o.Weeks > MaxWeeks || o.WarmUpWeeks > MaxWeeks {
 		return invalid("weeks", fmt.Sprintf("%d after %d", o.Weeks, o.WarmUpWeeks), fmt.Sprintf("1 to %d", MaxWeeks))
 	}
-	if o.Repeats < 1 || o.Repeats > MaxRepeats {
-		return invalid("repeats", o.Repeats, fmt.Sprintf("1 to %d", MaxRepeats))
+	if err := inRange("repeats", o.Repeats, 1, MaxRepeats); err != nil {
+		return err
 	}
 	if !(o.Confidence > 0 && o.Confidence <= 1-1e-12) {
 		return invalid("confidence", o.Confidence, "a level between 0 and 1, usually 0.95")

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"resow/medium"
 )
 
@@ -131,18 +133,10 @@ func (t *tally) growth(s stageSum) float64 {
 // independent looks they are worth (Kish's design effect).
 func (t *tally) inAWeek() Share {
 	n := float64(t.runs)
-	mean := 0.0
-	for _, s := range t.share {
-		mean += s
-	}
-	mean /= n // only now: where every week of every repeat runs short it is 1, not nearly 1
-	spread := 0.0
-	for _, s := range t.share {
-		spread += (s - mean) * (s - mean)
-	}
+	mean, variance := stat.MeanVariance(t.share, nil)
 	looks := n // all alike: each repeat is one look, however many weeks agree
-	if spread > 0 && n > 1 {
-		looks = min(n*float64(t.o.Weeks), mean*(1-mean)/(spread/(n-1)/n))
+	if variance > 0 {
+		looks = min(n*float64(t.o.Weeks), mean*(1-mean)/(variance/n))
 	}
 	return wilson(mean*looks, looks, t.o.Confidence)
 }

@@ -1,8 +1,9 @@
 package sanitizer
 
 import (
+	"maps"
 	"math"
-	"sort"
+	"slices"
 )
 
 // MatArea is one mat of tonight's list. Mats without a product are grouped
@@ -60,10 +61,9 @@ func Tonight(mats []MatArea, setup BenchSetup) ([]BatchLine, error) {
 		groups[m.Product] = append(groups[m.Product], m)
 	}
 	lines := make([]BatchLine, 0, len(groups))
-	for product, group := range groups {
-		lines = append(lines, setup.line(product, group))
+	for _, product := range slices.Sorted(maps.Keys(groups)) {
+		lines = append(lines, setup.line(product, groups[product]))
 	}
-	sort.Slice(lines, func(i, j int) bool { return lines[i].Product < lines[j].Product })
 	return lines, nil
 }
 

@@ -1,6 +1,7 @@
 package sanitizer
 
 import (
+	"cmp"
 	"math"
 
 	"resow/medium"
@@ -112,10 +113,7 @@ const (
 // *TooSmallError.
 func Dilute(stock Stock, target Strength, finalML float64, use Use) (Mix, error) {
 	s, t, err := prepare(stock, target, use)
-	if err != nil {
-		return Mix{}, err
-	}
-	if err := checkML("final volume", finalML); err != nil {
+	if err = cmp.Or(err, checkML("final volume", finalML)); err != nil {
 		return Mix{}, err
 	}
 	stockG := finalML * t.density() * t.fraction / s.fraction
@@ -126,10 +124,7 @@ func Dilute(stock Stock, target Strength, finalML float64, use Use) (Mix, error)
 // liquid, grams for granules.
 func FromStock(stock Stock, target Strength, amount float64, use Use) (Mix, error) {
 	s, t, err := prepare(stock, target, use)
-	if err != nil {
-		return Mix{}, err
-	}
-	if err := checkML("amount of stock", amount); err != nil {
+	if err = cmp.Or(err, checkML("amount of stock", amount)); err != nil {
 		return Mix{}, err
 	}
 	stockG := amount
@@ -160,10 +155,7 @@ func FromStock(stock Stock, target Strength, amount float64, use Use) (Mix, erro
 // note, not refused.
 func Reverse(stock Stock, amount, waterML float64, use Use) (Mix, error) {
 	s, err := stock.usable()
-	if err != nil {
-		return Mix{}, err
-	}
-	if err := firstError(checkML("amount of stock", amount), checkML("water", waterML)); err != nil {
+	if err = cmp.Or(err, checkML("amount of stock", amount), checkML("water", waterML)); err != nil {
 		return Mix{}, err
 	}
 	stockG := amount
@@ -181,10 +173,7 @@ func Reverse(stock Stock, amount, waterML float64, use Use) (Mix, error) {
 // (mL each). Two actives are refused. A result above the ceiling is noted.
 func Blend(a Stock, aML float64, b Stock, bML float64, use Use) (Mix, error) {
 	la, lb, err := bothStocks(a, b)
-	if err != nil {
-		return Mix{}, err
-	}
-	if err := firstError(checkML("first stock", aML), checkML("second stock", bML)); err != nil {
+	if err = cmp.Or(err, checkML("first stock", aML), checkML("second stock", bML)); err != nil {
 		return Mix{}, err
 	}
 	massA, massB := aML*la.density(), bML*lb.density()
@@ -199,10 +188,7 @@ func Blend(a Stock, aML float64, b Stock, bML float64, use Use) (Mix, error) {
 // wanted strength, with no water. The target must lie between the two.
 func BlendTo(a, b Stock, target Strength, finalML float64, use Use) (Mix, error) {
 	la, lb, err := bothStocks(a, b)
-	if err != nil {
-		return Mix{}, err
-	}
-	if err := checkML("final volume", finalML); err != nil {
+	if err = cmp.Or(err, checkML("final volume", finalML)); err != nil {
 		return Mix{}, err
 	}
 	strong := stronger(la, lb)
@@ -231,10 +217,7 @@ func BlendTo(a, b Stock, target Strength, finalML float64, use Use) (Mix, error)
 // StockML (or StockG) and WaterML are what to add; Stock2ML is what was there.
 func Adjust(stock Stock, readPPM, haveML float64, target Strength, use Use) (Mix, error) {
 	s, t, err := prepare(stock, target, use)
-	if err != nil {
-		return Mix{}, err
-	}
-	if err := firstError(checkML("volume at hand", haveML), checkReading(readPPM)); err != nil {
+	if err = cmp.Or(err, checkML("volume at hand", haveML), checkReading(readPPM)); err != nil {
 		return Mix{}, err
 	}
 	// A reading of 0 is plain water as far as the strip can tell.
@@ -532,15 +515,6 @@ func checkReading(ppm float64) error {
 		return nil
 	}
 	return &AmountError{What: "strip reading", Value: ppm}
-}
-
-func firstError(errs ...error) error {
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 func clamp01(v float64) float64 { return min(1, max(0, v)) }
