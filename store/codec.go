@@ -233,8 +233,8 @@ func writeStep(s medium.Step, before link) ([]byte, error) {
 	if before.Back > 0 {
 		h.Back, h.Prev = s.Seq-before.Back, before.Prev
 	}
-	f := frame{Body: s.Body, RecordedS: s.Recorded.Unix() - h.Happened, Missed: !o.Accepted, Late: o.Late, Policy: o.Policy,
-		Replaces: s.Replaces, Day: s.Day, Seen: s.Seen, SeenTurn: s.SeenTurn, SentBy: s.SentBy}
+	f := frame{Body: s.Body, RecordedS: s.Recorded.Unix() - h.Happened, Missed: !o.Accepted, Late: o.Late,
+		Policy: o.Policy, Replaces: s.Replaces, Day: s.Day, Seen: s.Seen, SeenTurn: s.SeenTurn, SentBy: s.SentBy}
 	if s.Version != 1 {
 		f.Version = s.Version
 	}
@@ -284,8 +284,8 @@ func stepOf(position uint64, h recordHead, rest []byte) (s medium.Step, err erro
 		return s, err
 	}
 	at, recorded := time.Unix(h.Happened, 0).UTC(), time.Unix(h.Happened+f.RecordedS, 0).UTC()
-	return medium.Step{Version: f.Version, Seq: position, Mat: h.Mat, MatSeq: h.MatSeq, At: at, Recorded: recorded, By: h.By,
-		Kind: h.Kind, Token: h.Token, Replaces: f.Replaces, Day: f.Day, Seen: f.Seen, SeenTurn: f.SeenTurn,
+	return medium.Step{Version: f.Version, Seq: position, Mat: h.Mat, MatSeq: h.MatSeq, At: at, Recorded: recorded,
+		By: h.By, Kind: h.Kind, Token: h.Token, Replaces: f.Replaces, Day: f.Day, Seen: f.Seen, SeenTurn: f.SeenTurn,
 		SentBy: f.SentBy, Body: f.Body, Outcome: medium.Outcome{Accepted: !f.Missed, From: stages[h.From],
 			To: stages[h.To], Late: f.Late, Policy: f.Policy, Findings: f.Findings}}, nil
 }
