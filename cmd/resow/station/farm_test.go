@@ -34,7 +34,7 @@ var demoOnce = sync.OnceValues(func() (string, error) {
 		return "", err
 	}
 	path := filepath.Join(dir, "farm.resow")
-	return path, demo.Build(path, today)
+	return path, demo.Build(path, today.Add(-3*time.Hour))
 })
 
 func TestMain(m *testing.M) {

@@ -122,6 +122,7 @@ func TestBrowserDeadNetwork(t *testing.T) {
 	b := openBrowser(t, s)
 	b.pair(Operator, "MK")
 	mat := s.inStage(t, medium.Growing)[0]
+	before := len(s.thread(t, mat))
 	b.open("/many/harvest")
 	eval[bool](b, `(delete AbortSignal.timeout, typeof AbortSignal.timeout === "undefined")`)
 	b.fill("codes", string(mat))
@@ -142,7 +143,7 @@ func TestBrowserDeadNetwork(t *testing.T) {
 	b.see("Sent and recorded:")
 	steps := s.thread(t, mat)
 	require.Equal(t, medium.KindHarvest, steps[len(steps)-1].Kind)
-	require.Equal(t, medium.KindSow, steps[len(steps)-2].Kind, "once")
+	require.Len(t, steps, before+1, "once")
 	require.NotEmpty(t, b.steps("sent"))
 	require.Empty(t, b.steps("waiting"))
 

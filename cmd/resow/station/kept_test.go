@@ -546,11 +546,11 @@ func TestDangerByTheInterface(t *testing.T) {
 	s, _ := start(t, nil)
 	p := s.paired(t, Operator, "MK")
 	for i, age := range []string{"-1", "9e99", "yesterday", fmt.Sprint((400 * 24 * time.Hour).Milliseconds())} {
-		mat := s.inStage(t, medium.ToSanitize)[0]
-		kind, fields := "mold", `"where":"edge"`
+		stage, kind, fields := medium.Growing, "mold", `"where":"edge"`
 		if i%2 == 1 {
-			kind, fields = "inspect", `"mold":"yes","fold_snaps":"no","fuzz":"no","smell":"no"`
+			stage, kind, fields = medium.ToSanitize, "inspect", `"mold":"yes","fold_snaps":"no","fuzz":"no","smell":"no"`
 		}
+		mat := s.inStage(t, stage)[0]
 		r := p.request("POST", "/api/v1/steps", strings.NewReader(
 			`{"token":"`+s.newToken()+`","kind":"`+kind+`","mats":["`+string(mat)+`"],"fields":{`+fields+`,"ago_ms":"`+age+`"}}`))
 		r.Header.Set("Content-Type", "application/json")

@@ -62,7 +62,7 @@ var answers = []struct {
 	{as[*store.UnsureError], http.StatusInternalServerError, "way.unsure"}, // the phone asks again with the same token
 	{isOne(
 		as[*medium.VerdictError], as[*medium.CorrectError], as[*medium.ReviewError], as[*store.TakenError],
-		as[*farm.NothingToUndoError], as[*farm.FixedError],
+		as[*farm.NothingToUndoError], as[*farm.FixedError], as[*farm.RefusedError],
 	), http.StatusConflict, ""},
 	{isOne( // a code that can't be read is no mat either
 		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*farm.CodesError], as[*farm.NoneError],
