@@ -42,7 +42,8 @@ type form struct {
 
 // stepForm makes the form of a kind of step with the farm's last values.
 func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form {
-	b := formBuilder{t: s.t, v: values, f: form{Kind: k, Cautions: s.stepCautions(k, f), Pictures: says(k, medium.OfPictures)}}
+	b := formBuilder{t: s.t, v: values, f: form{Kind: k,
+		Cautions: s.stepCautions(k, f), Pictures: says(k, medium.OfPictures)}}
 	row, _ := medium.KindNamed(k)
 	for _, field := range row.Asked() {
 		b.ask(field, f)

@@ -74,7 +74,8 @@ func (v *visit) correctPage(f *farm.Farm) (filling, error) {
 	if err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(lines, func(l historyLine) bool { return strconv.FormatUint(l.MatSeq, 10) == v.r.PathValue("seq") })
+	seq := v.r.PathValue("seq")
+	i := slices.IndexFunc(lines, func(l historyLine) bool { return strconv.FormatUint(l.MatSeq, 10) == seq })
 	if i < 0 {
 		return nil, v.noPage()
 	}

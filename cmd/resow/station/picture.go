@@ -273,6 +273,7 @@ func (s *Station) dropPictures(names []string) {
 	for _, name := range names {
 		s.photos.begin(name, true)
 	}
+	kinds := slices.DeleteFunc(slices.Clone(farm.Recordable), func(k medium.Kind) bool { return !says(k, medium.OfPictures) })
 	named := map[string]bool{}
 	err := s.door.long(func(f *farm.Farm) error {
 		return f.Steps(func(step medium.Step) error {
@@ -280,7 +281,7 @@ func (s *Station) dropPictures(names []string) {
 				named[name] = true
 			}
 			return nil
-		}, slices.DeleteFunc(slices.Clone(farm.Recordable), func(k medium.Kind) bool { return !says(k, medium.OfPictures) })...)
+		}, kinds...)
 	})
 	if err != nil {
 		s.log.Printf("the pictures of a refused step stay: %v", err)
