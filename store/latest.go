@@ -1,8 +1,6 @@
 package store
 
 import (
-	"encoding/binary"
-
 	"go.etcd.io/bbolt"
 
 	"resow/medium"
@@ -35,7 +33,7 @@ func (s *Store) Latest(yield func(medium.Step) bool) error {
 func before(tx *bbolt.Tx, position uint64) (steps []medium.Step, err error) {
 	log := tx.Bucket(bucketLog).Cursor()
 	for k, stored := log.Seek(logKey(position)); k != nil && len(steps) < latestAtOnce; k, stored = log.Prev() {
-		at := binary.BigEndian.Uint64(k)
+		at := positionIn(k)
 		h, _, rest, err := headOf(at, stored)
 		if err != nil {
 			return nil, &RecordError{Code: printable(h.Mat), MatSeq: h.MatSeq, Err: err}
