@@ -26,12 +26,14 @@ const priceScale = 10_000
 func (j *job) relax(length int, on rastered) (whole []batch, prices []int, bound int) {
 	b := j.budget.part(j.budget.left / 2)
 	t := newTable(j.rects, &j.any, length, j.y, on, b)
-	rs := slices.CompactFunc(fitting(j.rects, &j.any, math.MaxInt, j.y), func(a, b rect) bool { return a.size == b.size })
-	var patterns []*node // one block of each size to begin with
+	rs := fitting(j.rects, &j.any, math.MaxInt, j.y)
+	var patterns []*node // one block of each size and direction to begin with
 	var basis []int
 	for k, r := range rs {
+		if k == 0 || rs[k-1].size != r.size {
+			basis = append(basis, len(j.wanted)+k)
+		}
 		patterns = append(patterns, array(&rs[k], max(1, j.x/r.x), j.y/r.y))
-		basis = append(basis, len(rs)+k)
 	}
 	gain := func(x int) int { return t.at(x, j.y) - priceScale*cmp.Or(j.x, x) }
 	prices = j.area
