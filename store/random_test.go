@@ -251,7 +251,7 @@ func drawStep(t *rapid.T, m *model, now time.Time) medium.Step {
 		mat = first
 	}
 	s := step(mat, drawBody(t, medium.Replay(m.threads[mat]).Stage, len(m.threads[mat])))
-	if aboutFarm(s.Body) && rapid.Bool().Draw(t, "unnamed") {
+	if medium.AboutFarm(s.Body) && rapid.Bool().Draw(t, "unnamed") {
 		s.Mat = ""
 	}
 	if rapid.IntRange(0, 9).Draw(t, "late") >= 8 {

@@ -265,7 +265,7 @@ func (w *work) put(in view, key, value []byte) error {
 
 // take admits and writes one step.
 func (w *work) take(s medium.Step) (medium.Step, error) {
-	if s.Mat == "" && aboutFarm(s.Body) {
+	if s.Mat == "" && medium.AboutFarm(s.Body) {
 		s.Mat = medium.FarmThread
 	}
 	if s.Mat == medium.FarmThread {
@@ -302,8 +302,6 @@ func (w *work) change(code medium.Code, mat *matWork) *matWork {
 	w.mats[code] = &changed
 	return &changed
 }
-
-func aboutFarm(b medium.Body) bool { return medium.AboutFarm(b) }
 
 // resolve finds the mat that a step names, by its first code or a later one.
 func (w *work) resolve(s *medium.Step) (*matWork, error) {

@@ -128,10 +128,8 @@ func (a *app) graph(f *farm.Farm) *trace.Graph {
 // nearLots gives the lots on file whose names are like one that is not.
 func nearLots(f *farm.Farm, name string) (near []string, err error) {
 	near = trace.Near(func(yield func([]medium.Step) bool) {
-		stopped := false
-		err = f.Threads(func(thread []medium.Step) {
-			stopped = stopped || !yield(thread)
-		}, medium.KindSow, medium.KindCorrect)
+		more := true
+		err = f.Threads(func(thread []medium.Step) { more = more && yield(thread) }, medium.KindSow, medium.KindCorrect)
 	}, name)
 	return near, err
 }

@@ -105,7 +105,7 @@ func Near(threads iter.Seq[[]medium.Step], name string) []string {
 		return nil
 	}
 	same, longer := newNames(), newNames()
-	for lot := range sownLots(threads) {
+	for _, lot := range sownLots(threads) {
 		switch b := bones(lot); {
 		case b == want:
 			same.add(lot)
@@ -119,27 +119,21 @@ func Near(threads iter.Seq[[]medium.Step], name string) []string {
 
 // sownLots gives the names of all crop and seed lots in the order of the growths, and
 // then those of voided sowings.
-func sownLots(threads iter.Seq[[]medium.Step]) iter.Seq[string] {
-	return func(yield func(string) bool) {
-		var voided []string
-		for thread := range threads {
-			void := medium.Voided(thread)
-			for _, s := range thread {
-				b, ok := s.Body.(*medium.Sow)
-				switch {
-				case ok && void[s.MatSeq]:
-					voided = append(voided, b.Lot, b.SeedLot)
-				case ok && (!yield(b.Lot) || !yield(b.SeedLot)):
-					return
-				}
-			}
-		}
-		for _, name := range voided {
-			if !yield(name) {
-				return
+func sownLots(threads iter.Seq[[]medium.Step]) []string {
+	var sown, voided []string
+	for thread := range threads {
+		void := medium.Voided(thread)
+		for _, s := range thread {
+			b, ok := s.Body.(*medium.Sow)
+			switch {
+			case ok && void[s.MatSeq]:
+				voided = append(voided, b.Lot, b.SeedLot)
+			case ok:
+				sown = append(sown, b.Lot, b.SeedLot)
 			}
 		}
 	}
+	return append(sown, voided...)
 }
 
 // bones leaves only the letters and digits of a name, in small letters.
