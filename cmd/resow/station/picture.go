@@ -273,7 +273,8 @@ func (s *Station) dropPictures(names []string) {
 	for _, name := range names {
 		s.photos.begin(name, true)
 	}
-	kinds := slices.DeleteFunc(slices.Clone(farm.Recordable), func(k medium.Kind) bool { return !says(k, medium.OfPictures) })
+	without := func(k medium.Kind) bool { return !says(k, medium.OfPictures) }
+	kinds := slices.DeleteFunc(slices.Clone(farm.Recordable), without)
 	named := map[string]bool{}
 	err := s.door.long(func(f *farm.Farm) error {
 		return f.Steps(func(step medium.Step) error {
