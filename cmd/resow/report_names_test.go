@@ -25,8 +25,15 @@ func TestNamesOfTheReports(t *testing.T) {
 	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	path := filepath.Join(t.TempDir(), "farm.resow")
 	require.NoError(t, demo.Build(path, now))
-	var due struct{ Items []struct{ Code string } }
+	type item struct {
+		Code string
+		Next string `json:"next_step"`
+	}
+	var due struct{ Items []item }
 	require.NoError(t, json.Unmarshal([]byte(ask(t, path, now, "due", "--json")), &due))
+	due.Items = slices.DeleteFunc(due.Items, func(it item) bool {
+		return it.Next != "retire" // one with a past, in which all stands that a trace can name
+	})
 	var got strings.Builder
 	for _, line := range []string{"report reuse", "report retirement", "report sanitation --from 2026-01-01", "report trace " + due.Items[0].Code,
 		"forecast", "forecast " + due.Items[0].Code, "pool --sow radish=3x8 --repeats 20 --weeks 2", "cutplan --sheet 2000x1000mm --size 510x250mm=24 --fill 250x125mm"} {
