@@ -296,7 +296,8 @@ func TestTablesSayWhatWasRecorded(t *testing.T) {
 		}
 		return out
 	}
-	require.Equal(t, map[string]string{"yield_g": "", "cut_height_mm": "9", "knife_touched_mesh": "false", "more_cuts_to_come": "false", "place": ""},
+	require.Equal(t, map[string]string{"yield_g": "", "cut_height_mm": "9", "knife_touched_mesh": "false", "more_cuts_to_come": "false", "place": "",
+		"yield_shared": "false"},
 		cells(&medium.Harvest{CutHeightMM: 9}))
 	zero := 0.0
 	require.Equal(t, "0", cells(&medium.Sanitize{TempC: &zero})["temp_c"], "measured, and none is a measurement")
