@@ -18,6 +18,7 @@ func FuzzCutPlan(f *testing.F) {
 	f.Add(100_000, 100_000, 99_999, 1, 5000, 1, 99_999, 0, 0, 0, 0, byte(7))
 	f.Add(-1, 0, 1<<40, 1, 1, 1, 1, 1, 1, 1, 1, byte(0))
 	f.Add(99_991, 99_989, 997, 991, 4000, 983, 977, 900, 3, 3, 1, byte(15))
+	f.Add(99_877, 99_964, 99_999, 46, 4949, 1, 99_999, 24, 0, 57, 98, byte(5))
 	f.Fuzz(func(t *testing.T, x, y, a, b, n, p, q, m, kerf, margin, keep int, flags byte) {
 		sizes := []Size{
 			{LengthMM: a, WidthMM: b, Count: n, Turn: flags&1 > 0},

@@ -33,16 +33,16 @@ func (j *job) relax(length int, on rastered) (whole []batch, prices []int, bound
 		if k == 0 || rs[k-1].size != r.size {
 			basis = append(basis, len(j.wanted)+k)
 		}
-		patterns = append(patterns, array(&rs[k], max(1, j.x/r.x), j.y/r.y))
+		patterns = append(patterns, array(&rs[k], max(1, j.x/r.x), min(j.y/r.y, int(j.want[r.size]))))
 	}
 	gain := func(x int) int { return t.at(x, j.y) - priceScale*cmp.Or(j.x, x) }
 	prices = j.area
 	for range 1000 {
-		times, dual, next := j.simplex(patterns, basis)
-		if next == nil {
+		times, dual := j.simplex(patterns, basis)
+		if dual == nil {
 			break
 		}
-		whole, prices, basis = nil, make([]int, len(j.sizes)), next
+		whole, prices = nil, make([]int, len(j.sizes))
 		for i, n := range patterns {
 			if full := int(times[i] + 0.01); full > 0 {
 				whole = append(whole, batch{n, full})
@@ -68,9 +68,10 @@ func (j *job) relax(length int, on rastered) (whole []batch, prices []int, bound
 }
 
 // simplex meets the demand from these patterns, which follow one surplus a row
-// in the columns. It gives how often each is used, the dual prices by row and
-// the basis to go on from: nil when the arithmetic gave up.
-func (j *job) simplex(patterns []*node, basis []int) (times, dual []float64, next []int) {
+// in the columns, starting from a basis that meets it whatever the rounding: gonum
+// panics on another. It gives how often each is used and the dual prices by
+// row, nil when the arithmetic gave up.
+func (j *job) simplex(patterns []*node, basis []int) (times, dual []float64) {
 	rows := len(j.wanted)
 	a := mat.NewDense(rows, rows+len(patterns), nil)
 	cost, want := make([]float64, rows+len(patterns)), make([]float64, rows)
@@ -82,16 +83,17 @@ func (j *job) simplex(patterns []*node, basis []int) (times, dual []float64, nex
 		}
 		// No two sums of these small shares are equal (e is transcendental), so
 		// no basis is degenerate: gonum's simplex gives up on those.
-		want[i] = float64(j.want[size]) + 1e-4*math.Exp(-float64(i)/MaxSizes)
+		want[i] = float64(j.want[size]) + 1e-3*math.Exp(-float64(i)/MaxSizes)
 	}
 	_, used, err := lp.Simplex(cost, a, want, 1e-9, basis)
+	var next []int // the basis that it ended with
 	for c, n := range used {
-		if n > 1e-9 {
+		if n > 1e-6 { // far from what rounding makes of 0
 			next = append(next, c)
 		}
 	}
 	if err != nil || len(next) != rows {
-		return nil, nil, nil
+		return nil, nil
 	}
 	columns, costs := mat.NewDense(rows, rows, nil), mat.NewVecDense(rows, nil)
 	for i, c := range next {
@@ -100,7 +102,7 @@ func (j *job) simplex(patterns []*node, basis []int) (times, dual []float64, nex
 	}
 	var y mat.VecDense
 	if y.SolveVec(columns, costs) != nil {
-		return nil, nil, nil
+		return nil, nil
 	}
-	return used[rows:], y.RawVector().Data, next
+	return used[rows:], y.RawVector().Data
 }
