@@ -87,7 +87,7 @@ var failures = []failure{
 		as[*store.UnknownMatError], as[*store.TakenError], as[*store.TokenError], as[*lifetime.TooLittle],
 		as[*lifetime.NoEstimate], as[*pool.Overloaded], as[*store.ImportError], as[*station.RequestError],
 		as[*station.NotFoundError], as[*station.PictureError], as[*station.PairError], as[*station.RoleError],
-		as[*station.HeldError], as[*station.BusyError], as[*station.ClosedError], as[*fs.PathError],
+		as[*station.WaitingError], as[*station.BusyError], as[*station.ClosedError], as[*fs.PathError],
 	), exitFailed, ""},
 	{either(
 		as[*ui.UsageError], as[*medium.InputError], as[*amount.Error], as[*labels.CodeError],

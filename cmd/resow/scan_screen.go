@@ -89,7 +89,7 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 		lines = append(append(lines, code...), "")
 	}
 	room := max(0, height-len(lines)-2)
-	said := said(l, width)
+	said := screenLines(l, width)
 	if lost := len(said) - room; lost > 0 {
 		said = said[:room]
 		if room > 0 {
@@ -103,7 +103,7 @@ func (s *screen) lines(w *washLoop, l loud, width, height int) []string {
 	return append(lines, ui.Cut(s.line(w), width))
 }
 
-func said(l loud, width int) []string {
+func screenLines(l loud, width int) []string {
 	var lines []string
 	for _, text := range l.Text {
 		lines = append(lines, strings.Split(strings.TrimSuffix(ui.Wrap(medium.Visible(text), width, "  "), "\n"), "\n")...)
@@ -132,7 +132,7 @@ func (s *screen) plain(l loud) {
 		line += "  " + medium.Visible(l.Code.String())
 	}
 	fmt.Fprintln(s.a.Out, s.a.Paint(l.color, line))
-	for _, text := range said(l, 75) {
+	for _, text := range screenLines(l, 75) {
 		fmt.Fprintln(s.a.Out, "    "+text)
 	}
 }

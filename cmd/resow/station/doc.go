@@ -5,7 +5,7 @@
 // Read it in this order: station.go has the configuration and the life of the
 // server; routes.go every way in; visit.go the one shape of a page and of what
 // its form does; door.go the queue through which everything reaches the ledger,
-// round.go how what many phones record becomes one commit; guard.go what every
+// opening.go how what many phones record becomes one commit; guard.go what every
 // request must pass; people.go pairing and sessions; record.go the one way in
 // which a page, the script and the JSON interface record a step; the other files
 // are a page or two each. Words that people read are in words, errors become

@@ -90,10 +90,10 @@ func (d *door) note(s *store.Store) {
 	}
 }
 
-// job is a reading, or a recording with its plan and its request token.
+// job is a reading, or a recording: what makes its steps, and its request token.
 type job struct {
 	read  func(*farm.Farm) error
-	plan  func(*farm.Farm) ([]medium.Step, error)
+	build func(*farm.Farm) ([]medium.Step, error)
 	token string
 	steps []medium.Step // as they were recorded
 	err   error
@@ -112,11 +112,11 @@ func newDoor(path, folder string, now func() time.Time, random io.Reader, change
 // point into the ledger. It must be short: others wait for it.
 func (d *door) read(do func(*farm.Farm) error) error { return d.wait(&job{read: do}) }
 
-// record makes steps by plan and puts them into the ledger under a request
-// token, all or nothing. It comes back when they are on the disk. The plan may
-// be called twice.
-func (d *door) record(token string, plan func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
-	j := &job{token: token, plan: plan}
+// record has steps made and puts them into the ledger under a request
+// token, all or nothing. It comes back when they are on the disk. They may
+// be made twice.
+func (d *door) record(token string, build func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
+	j := &job{token: token, build: build}
 	err := d.wait(j)
 	return j.steps, err
 }
@@ -140,7 +140,7 @@ func (d *door) long(do func(*farm.Farm) error) error {
 	}
 	defer s.Close()
 	d.copied.Add(1)
-	return (&round{door: d, store: s}).look(do)
+	return (&opening{door: d, store: s}).look(do)
 }
 
 // copyNames are copies under way; a run that died may have left some.
@@ -259,7 +259,7 @@ func (d *door) gather(batch []*job, least int) []*job {
 // one commit. It gives back what there was no time for.
 func (d *door) do(batch []*job) (left []*job) {
 	began := time.Now()
-	write := slices.ContainsFunc(batch, func(j *job) bool { return j.plan != nil })
+	write := slices.ContainsFunc(batch, func(j *job) bool { return j.build != nil })
 	s, err := store.Open(d.path, store.Options{ReadOnly: !write, Now: d.now, Random: d.random, Say: d.say})
 	if err != nil {
 		for _, j := range batch {
@@ -282,7 +282,7 @@ func (d *door) do(batch []*job) (left []*job) {
 
 // run does a batch and gives back what there was no time for.
 func (d *door) run(batch []*job, s *store.Store) []*job {
-	r := &round{door: d, store: s}
+	r := &opening{door: d, store: s}
 	began, n := time.Now(), 0
 	for n < len(batch) && (n == 0 || time.Since(began) < doorBatchIn) {
 		r.do(batch[n])

@@ -32,17 +32,17 @@ type choice struct {
 	Chosen       bool
 }
 
-// form is a step's form, ready to be drawn or filled in.
-type form struct {
+// stepInputs is a step's form, ready to be drawn or filled in.
+type stepInputs struct {
 	Kind     medium.Kind
 	Fields   []field
 	Cautions []string
 	Pictures bool
 }
 
-// stepForm makes the form of a kind of step with the farm's last values.
-func (s *Station) stepForm(k medium.Kind, f medium.Farm, values url.Values) form {
-	b := formBuilder{t: s.t, v: values, f: form{Kind: k,
+// inputs makes the form of a kind of step with the farm's last values.
+func (s *Station) inputs(k medium.Kind, f medium.Farm, values url.Values) stepInputs {
+	b := formBuilder{t: s.t, v: values, f: stepInputs{Kind: k,
 		Cautions: s.stepCautions(k, f), Pictures: says(k, medium.OfPictures)}}
 	row, _ := medium.KindNamed(k)
 	for _, field := range row.Asked() {
@@ -96,7 +96,7 @@ func (b *formBuilder) ask(field medium.Field, f medium.Farm) {
 type formBuilder struct {
 	t texts
 	v url.Values
-	f form
+	f stepInputs
 }
 
 func (b *formBuilder) add(name, kind string, required bool) *field {

@@ -26,17 +26,17 @@ import (
 // at work (kept_by), with a pass that the station gave to the page at that time.
 
 const (
-	heldFor   = 90 * 24 * time.Hour // an answer is kept, and that a device was revoked
-	maxHeld   = 500
-	heldOfOne = 100      // of one device
-	heldBytes = 32 << 10 // of one form
-	maxAsked  = 2000
+	answerKept   = 90 * 24 * time.Hour // an answer is kept, and that a device was revoked
+	maxWaiting   = 500
+	waitingOfOne = 100      // of one device
+	waitingBytes = 32 << 10 // of one form
+	maxAsked     = 2000
 )
 
-// HeldError says that a step waits for a supervisor.
-type HeldError struct{ Why string }
+// WaitingError says that a step waits for a supervisor.
+type WaitingError struct{ Why string }
 
-func (e *HeldError) Error() string { return e.Why }
+func (e *WaitingError) Error() string { return e.Why }
 
 // turnedDownError says that a supervisor refused a step, why, and who that was.
 type turnedDownError struct{ why string }
@@ -46,12 +46,12 @@ func (e *turnedDownError) Error() string { return "a supervisor refused this ste
 // maker is who did a step, and who sent it where that is somebody else.
 type maker struct{ by, sentBy string }
 
-// made says who did what a form tells, and whether that is beyond doubt: it is the
+// makerOf says who did what a form tells, and whether that is beyond doubt: it is the
 // one who sends it, or somebody who was on shift on the device at that time. What a
 // device kept that was revoked since is in doubt, whoever sends it. A report of
 // danger does not wait for that: it counts at once as of the one whom it names, and
 // says who sent it, or from which device it came.
-func (s *Station) made(who session, o order) (m maker, proven bool, err error) {
+func (s *Station) makerOf(who session, o order) (m maker, proven bool, err error) {
 	now := s.c.Now()
 	by := strings.TrimSpace(o.form.Get("kept_by"))
 	sender, noShift := s.sender(who)
@@ -124,8 +124,8 @@ func (p *people) onPass(pass, by string, at time.Time) (device string, proven, r
 	return parts[0], during && !revoked, revoked
 }
 
-// held is a step that waits for a supervisor, or was refused by one.
-type held struct {
+// waitingStep is a step that waits for a supervisor, or was refused by one.
+type waitingStep struct {
 	Token   string      `json:"token"`
 	Kind    medium.Kind `json:"kind"`
 	Mats    []string    `json:"mats"`
@@ -141,26 +141,26 @@ type held struct {
 }
 
 // order is the step as it is recorded when a supervisor accepts it.
-func (h held) order() order {
+func (h waitingStep) order() order {
 	return order{token: h.Token, kind: h.Kind, mats: h.Mats, form: h.Form, photo: h.Photo, entered: h.Entered}
 }
 
 // same says that a step is the one that waits already, sent again.
-func (h held) same(other held) bool {
+func (h waitingStep) same(other waitingStep) bool {
 	return h.Kind == other.Kind && h.By == other.By && slices.Equal(h.Mats, other.Mats) &&
 		maps.EqualFunc(h.Form, other.Form, slices.Equal)
 }
 
-// holding keeps the list beside the ledger.
-type holding struct {
+// waitingList is what waits for a supervisor, kept beside the ledger.
+type waitingList struct {
 	path     string
 	deciding sync.Mutex // one at a time, from the look at a step to what becomes of it
 	mu       sync.Mutex
-	list     []held
+	list     []waitingStep
 }
 
-func loadHolding(path string) (*holding, error) {
-	h := &holding{path: path}
+func loadWaiting(path string) (*waitingList, error) {
+	h := &waitingList{path: path}
 	if err := readJSONFile(path, &h.list); err != nil {
 		return nil, &ConfigError{fmt.Sprintf(
 			"%s can't be read (%v); it holds steps that wait for a supervisor. Move it away; phones send them again", path, err)}
@@ -170,7 +170,7 @@ func loadHolding(path string) (*holding, error) {
 
 // add puts a step on the list; it comes back when that is on the disk. One that is
 // there already stays as it came, and makes no room for another under its token.
-func (h *holding) add(one held) error {
+func (h *waitingList) add(one waitingStep) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if i := h.index(one.Token); i >= 0 {
@@ -179,8 +179,8 @@ func (h *holding) add(one held) error {
 		}
 		return nil
 	}
-	next := slices.DeleteFunc(slices.Clone(h.list), func(old held) bool {
-		return old.Refused != "" && one.Arrived.Sub(old.Arrived) > heldFor
+	next := slices.DeleteFunc(slices.Clone(h.list), func(old waitingStep) bool {
+		return old.Refused != "" && one.Arrived.Sub(old.Arrived) > answerKept
 	})
 	open, ofOne := 0, 0
 	for _, old := range next {
@@ -191,14 +191,14 @@ func (h *holding) add(one held) error {
 			}
 		}
 	}
-	if open >= maxHeld || ofOne >= heldOfOne {
+	if open >= maxWaiting || ofOne >= waitingOfOne {
 		return &BusyError{Waiting: open}
 	}
 	return h.save(append(next, one))
 }
 
 // refuse notes why a step was refused, for the phone that asks; its pictures go.
-func (h *holding) refuse(token, why string, at time.Time) error {
+func (h *waitingList) refuse(token, why string, at time.Time) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	next, i := slices.Clone(h.list), h.index(token)
@@ -206,13 +206,13 @@ func (h *holding) refuse(token, why string, at time.Time) error {
 	return h.save(next)
 }
 
-func (h *holding) drop(token string) error {
+func (h *waitingList) drop(token string) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return h.save(slices.DeleteFunc(slices.Clone(h.list), func(one held) bool { return one.Token == token }))
+	return h.save(slices.DeleteFunc(slices.Clone(h.list), func(one waitingStep) bool { return one.Token == token }))
 }
 
-func (h *holding) save(list []held) error {
+func (h *waitingList) save(list []waitingStep) error {
 	if err := writeJSONFile(h.path, list); err != nil {
 		return err
 	}
@@ -221,27 +221,27 @@ func (h *holding) save(list []held) error {
 }
 
 // index is where a step is on the list, -1 where it is not. The caller holds the lock.
-func (h *holding) index(token string) int {
-	return slices.IndexFunc(h.list, func(one held) bool { return one.Token == token })
+func (h *waitingList) index(token string) int {
+	return slices.IndexFunc(h.list, func(one waitingStep) bool { return one.Token == token })
 }
 
-func (h *holding) get(token string) (held, bool) {
+func (h *waitingList) get(token string) (waitingStep, bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	i := h.index(token)
 	if i < 0 {
-		return held{}, false
+		return waitingStep{}, false
 	}
 	return h.list[i], true
 }
 
 // shows says whether a step that waits has a picture.
-func (h *holding) shows(picture string) bool {
-	return slices.ContainsFunc(h.open(), func(one held) bool { return slices.Contains(one.Photo, picture) })
+func (h *waitingList) shows(picture string) bool {
+	return slices.ContainsFunc(h.open(), func(one waitingStep) bool { return slices.Contains(one.Photo, picture) })
 }
 
 // open gives what waits, in the order in which it was done.
-func (h *holding) open() (list []held) {
+func (h *waitingList) open() (list []waitingStep) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	for _, one := range h.list {
@@ -249,14 +249,14 @@ func (h *holding) open() (list []held) {
 			list = append(list, one)
 		}
 	}
-	slices.SortStableFunc(list, func(a, b held) int { return a.Entered.Compare(b.Entered) })
+	slices.SortStableFunc(list, func(a, b waitingStep) int { return a.Entered.Compare(b.Entered) })
 	return list
 }
 
-// hold puts a step whose maker nobody vouches for on the list of the supervisors.
+// putOnList puts a step whose maker nobody vouches for on the list of the supervisors.
 // It may have been recorded before the device was revoked: then it is answered. One
 // that nobody could ever accept is refused, so that its maker mends it at once.
-func (s *Station) hold(who session, m maker, o *order) ([]medium.Step, error) {
+func (s *Station) putOnList(who session, m maker, o *order) ([]medium.Step, error) {
 	var done []medium.Step
 	err := s.door.read(func(v *farm.Farm) (err error) {
 		if done, err = v.Recorded(o.token); err == nil && len(done) == 0 {
@@ -272,8 +272,8 @@ func (s *Station) hold(who session, m maker, o *order) ([]medium.Step, error) {
 	case len(done) > 0:
 		return done, nil
 	}
-	if len(o.form.Encode()) > heldBytes {
-		return nil, &http.MaxBytesError{Limit: heldBytes}
+	if len(o.form.Encode()) > waitingBytes {
+		return nil, &http.MaxBytesError{Limit: waitingBytes}
 	}
 	now := s.c.Now()
 	ago, _, err := o.age(now)
@@ -286,18 +286,18 @@ func (s *Station) hold(who session, m maker, o *order) ([]medium.Step, error) {
 			form[name] = v
 		}
 	}
-	err = s.holding.add(held{Token: o.token, Kind: o.kind, Mats: o.mats, Form: form, Photo: o.photo, By: m.by,
+	err = s.waiting.add(waitingStep{Token: o.token, Kind: o.kind, Mats: o.mats, Form: form, Photo: o.photo, By: m.by,
 		SentBy: m.sentBy, Device: who.Device, From: who.Hash, Entered: now.Add(-ago), Arrived: now})
 	if err != nil {
 		return nil, err
 	}
-	return nil, &HeldError{s.t.get("kept.held")}
+	return nil, &WaitingError{s.t.get("kept.held")}
 }
 
 // possible says what is wrong with a step in whatever stage its mats are. What only
 // does not follow from their stage now may follow when others that wait are accepted.
 func (s *Station) possible(v *farm.Farm, m maker, o *order) error {
-	steps, err := s.plan(v, m, o)
+	steps, err := s.stepsOf(v, m, o)
 	for i := 0; i < len(steps) && err == nil; i++ {
 		var c medium.Condition
 		if steps[i].Mat != medium.FarmThread {
@@ -332,13 +332,13 @@ func (v *visit) fates() error {
 			if err != nil {
 				return err
 			}
-			one, held := v.holding.get(token)
+			one, waits := v.waiting.get(token)
 			switch {
 			case len(done) > 0:
 				fates[token] = fate{State: "sent"}
-			case held && one.Refused != "":
+			case waits && one.Refused != "":
 				fates[token] = fate{"refused", one.Refused}
-			case held:
+			case waits:
 				fates[token] = fate{State: "held"}
 			}
 		}
@@ -351,10 +351,10 @@ func (v *visit) fates() error {
 	return nil
 }
 
-var heldForm = page{"kept", "", (*visit).keptPage, fields("token", "do", "reason"), (*visit).sendHeld}
+var waitingForm = page{"kept", "", (*visit).keptPage, fields("token", "do", "reason"), (*visit).sendHeld}
 
-type heldLine struct {
-	held
+type waitingLine struct {
+	waitingStep
 	What, Done, Came string
 	Named            string // the first of its mats
 	Fields           []keptField
@@ -364,7 +364,7 @@ type keptField struct{ Label, Value string }
 
 type keptPage struct {
 	frame
-	Held []heldLine
+	Held []waitingLine
 }
 
 // keptPage draws the page of what this phone keeps, which its script fills, and for
@@ -372,16 +372,16 @@ type keptPage struct {
 func (v *visit) keptPage(f *farm.Farm) (filling, error) {
 	page := &keptPage{}
 	if v.who.Role == Supervisor {
-		for _, one := range v.holding.open() {
-			page.Held = append(page.Held, v.heldLine(one, f))
+		for _, one := range v.waiting.open() {
+			page.Held = append(page.Held, v.waitingLine(one, f))
 		}
 	}
 	return page, nil
 }
 
-func (s *Station) heldLine(one held, f *farm.Farm) heldLine {
+func (s *Station) waitingLine(one waitingStep, f *farm.Farm) waitingLine {
 	const shown = 5
-	line := heldLine{held: one, What: s.t.get("kind." + string(one.Kind)),
+	line := waitingLine{waitingStep: one, What: s.t.get("kind." + string(one.Kind)),
 		Done: f.Stamp(one.Entered), Came: f.Stamp(one.Arrived)}
 	var names []string
 	for _, text := range one.Mats[:min(len(one.Mats), shown)] {
@@ -413,9 +413,9 @@ func (s *Station) fieldName(k medium.Kind, name string) string {
 // sendHeld accepts or refuses a step that waits. An accepted one is recorded as the
 // maker's, sent by the supervisor who stands for it.
 func (v *visit) sendHeld() (string, error) {
-	v.holding.deciding.Lock()
-	defer v.holding.deciding.Unlock()
-	one, ok := v.holding.get(v.form.Get("token"))
+	v.waiting.deciding.Lock()
+	defer v.waiting.deciding.Unlock()
+	one, ok := v.waiting.get(v.form.Get("token"))
 	if !ok || one.Refused != "" { // another supervisor was faster
 		return "/kept", nil
 	}
@@ -428,14 +428,14 @@ func (v *visit) sendHeld() (string, error) {
 		if _, err := v.recordOrder(maker{by: one.By, sentBy: sender}, &o); err != nil {
 			return "", err
 		}
-		return "/kept", v.holding.drop(one.Token)
+		return "/kept", v.waiting.drop(one.Token)
 	}
 	reason := strings.TrimSpace(v.form.Get("reason"))
 	if reason == "" || len(reason) > 300 {
 		return "", &medium.InputError{Field: "reason", Value: reason,
 			Want: "why it is refused, in one line for whoever did it"}
 	}
-	if err := v.holding.refuse(one.Token, fmt.Sprintf("%s (%s)", reason, sender), v.c.Now()); err != nil {
+	if err := v.waiting.refuse(one.Token, fmt.Sprintf("%s (%s)", reason, sender), v.c.Now()); err != nil {
 		return "", err
 	}
 	v.dropPictures(one.Photo)

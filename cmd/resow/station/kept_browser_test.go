@@ -184,7 +184,7 @@ func TestBrowserKeptStep(t *testing.T) {
 	b.open("/kept")
 	b.see("waiting for a supervisor: 1")
 	b.picture("held")
-	token := s.holding.open()[0].Token
+	token := s.waiting.open()[0].Token
 	require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {token}, "do": {"accept"}}).status)
 	step := s.recordedOnce(t, mats[0], token)
 	require.Equal(t, [2]string{"MK", "SV"}, [2]string{step.By, step.SentBy})

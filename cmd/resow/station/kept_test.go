@@ -145,7 +145,7 @@ func TestKeptStepOverRevocationNightAndPairing(t *testing.T) {
 
 	require.Equal(t, http.StatusForbidden, again.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
 	hasNot(t, again.get("/kept").body, "Accept: ")
-	reread, err := loadHolding(s.path + ".station/kept.json")
+	reread, err := loadWaiting(s.path + ".station/kept.json")
 	require.NoError(t, err)
 	require.Len(t, reread.open(), 2, "the list is on the disk")
 
@@ -207,12 +207,12 @@ func TestForgedMakers(t *testing.T) {
 	status, _ = p.send("/m/"+string(mat)+"/harvest", late)
 	require.Equal(t, http.StatusAccepted, status)
 	require.Equal(t, before, s.anchor(t))
-	require.Len(t, s.holding.open(), 7)
-	for range heldOfOne { // one device does not fill the list
+	require.Len(t, s.waiting.open(), 7)
+	for range waitingOfOne { // one device does not fill the list
 		status, _ = p.send("/m/"+string(mat)+"/harvest", keptStep(s, "SV", ""))
 	}
 	require.Equal(t, http.StatusServiceUnavailable, status, "the phone keeps what there is no room for")
-	require.Len(t, s.holding.open(), heldOfOne)
+	require.Len(t, s.waiting.open(), waitingOfOne)
 }
 
 // TestOnlyRulesAreFinal: a phone gives a step up only where the station says so.
@@ -250,7 +250,7 @@ func TestOnlyRulesAreFinal(t *testing.T) {
 	status, said := p.send("/m/"+growing+"/mist", url.Values{"token": {"x"}})
 	require.NotEqual(t, true, said["final"], status)
 	s.clock.forward(shiftFor + time.Minute)
-	for _, passing := range []error{&RoleError{}, &BusyError{}, &ClosedError{}, &RequestError{}, &PairError{}, &HeldError{}, &panicError{}, io.ErrUnexpectedEOF} {
+	for _, passing := range []error{&RoleError{}, &BusyError{}, &ClosedError{}, &RequestError{}, &PairError{}, &WaitingError{}, &panicError{}, io.ErrUnexpectedEOF} {
 		require.False(t, final(passing), "%T", passing)
 	}
 	status, said2 := send("/m/"+growing+"/mist", url.Values{})
@@ -322,12 +322,12 @@ func TestKeptMixWaitsToo(t *testing.T) {
 	has(t, page, "test strip")
 	has(t, page, "nearest color block")
 	hasNot(t, page, "[kind.")
-	for _, one := range s.holding.open() {
+	for _, one := range s.waiting.open() {
 		require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {one.Token}, "do": {"accept"}}).status)
 		step := s.recordedOnce(t, medium.FarmThread, one.Token)
 		require.Equal(t, [2]string{"MK", "SV"}, [2]string{step.By, step.SentBy})
 	}
-	require.Empty(t, s.holding.open())
+	require.Empty(t, s.waiting.open())
 	other := keptStep(s, "MK", "")
 	other.Set("token", form.Get("token"))
 	status, _ = p.send("/m/"+string(s.inStage(t, medium.Growing)[0])+"/harvest", other)
@@ -341,7 +341,7 @@ func TestHeldStepKeepsItsPicture(t *testing.T) {
 	mat := s.inStage(t, medium.ToSanitize)[0]
 	form := url.Values{"token": {s.newToken()}, "note": {"by the light"}, "kept_by": {"MK"}, "ago_ms": {"60000"}}
 	require.Equal(t, http.StatusAccepted, p.upload("/m/"+string(mat)+"/inspect", form, photo(t, 300, 200, 1)).status)
-	name := s.holding.open()[0].Photo[0]
+	name := s.waiting.open()[0].Photo[0]
 	require.Equal(t, http.StatusOK, boss.get("/pictures/"+name+".jpg").status)
 	require.Equal(t, http.StatusSeeOther, boss.post("/kept/held", url.Values{"token": {form.Get("token")}, "do": {"accept"}}).status)
 	require.Equal(t, []string{name}, medium.PicturesOf(s.recordedOnce(t, mat, form.Get("token")).Body))
@@ -371,7 +371,7 @@ func TestRefusedStepLeavesNoPicture(t *testing.T) {
 	held := func() (token, picture string) {
 		form := url.Values{"token": {s.newToken()}, "kept_by": {"MK"}, "ago_ms": {"60000"}}
 		require.Equal(t, http.StatusAccepted, p.upload("/m/"+string(mat)+"/inspect", form, photo(t, 300, 200, 1)).status)
-		one, found := s.holding.get(form.Get("token"))
+		one, found := s.waiting.get(form.Get("token"))
 		require.True(t, found)
 		return one.Token, one.Photo[0]
 	}
@@ -411,7 +411,7 @@ func TestRefusedStepStaysRefused(t *testing.T) {
 		require.Equal(t, true, doc["final"])
 		require.Contains(t, doc["error"], "MK was not here (SV)")
 	}
-	require.Empty(t, s.holding.open())
+	require.Empty(t, s.waiting.open())
 	require.Equal(t, medium.Growing, s.condition(t, mat).Stage)
 }
 
@@ -433,8 +433,8 @@ func TestTokenHoldsOneStep(t *testing.T) {
 	form.Set("yield", "300")
 	form.Set("kept_by", "XY")
 	require.Equal(t, http.StatusConflict, send(growing[0]))
-	require.Len(t, s.holding.open(), 1)
-	require.Equal(t, []string{string(growing[0])}, s.holding.open()[0].Mats)
+	require.Len(t, s.waiting.open(), 1)
+	require.Equal(t, []string{string(growing[0])}, s.waiting.open()[0].Mats)
 }
 
 // TestStepThatCanNeverBeIsNotHeld: its maker hears of it at once. One that only has
@@ -459,7 +459,7 @@ func TestStepThatCanNeverBeIsNotHeld(t *testing.T) {
 		status, doc := p.send(path, form)
 		require.Equal(t, true, doc["final"], "%s: %d %v", path, status, doc)
 	}
-	require.Empty(t, s.holding.open())
+	require.Empty(t, s.waiting.open())
 	for path, form := range map[string]url.Values{
 		"/m/" + growing + "/harvest": kept("MK", url.Values{"yield": {"300"}}),
 		"/m/" + growing + "/dry":     kept("MK", url.Values{"where": {"air"}, "for": {"8h"}}),
@@ -498,7 +498,7 @@ func TestSupervisorsAtOnce(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, <-accepted)
 	<-refused
 	s.recordedOnce(t, mat, form.Get("token"))
-	_, listed := s.holding.get(form.Get("token"))
+	_, listed := s.waiting.get(form.Get("token"))
 	require.False(t, listed)
 }
 
@@ -538,7 +538,7 @@ func TestDangerDoesNotWaitForItsMaker(t *testing.T) {
 	}
 	status, _ := idle.send("/m/"+string(growing[8])+"/swab", url.Values{"token": {s.newToken()}, "test": {"ATP"}, "result": {"pass"}})
 	require.Equal(t, http.StatusForbidden, status, "all else waits for its maker")
-	require.Empty(t, s.holding.open())
+	require.Empty(t, s.waiting.open())
 }
 
 // TestDangerByTheInterface: an impossible age is no reason to refuse it there either.

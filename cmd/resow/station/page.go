@@ -85,7 +85,7 @@ func (v *visit) put(p page, in *frame, f medium.Farm) {
 		in.Pass = v.people.pass(v.who)
 	}
 	if in.Boss {
-		in.Waiting = len(v.holding.open())
+		in.Waiting = len(v.waiting.open())
 		in.Unsaved = in.Here != "status" && v.backups.get().Failed != ""
 	}
 }
@@ -107,9 +107,9 @@ func harmless(page []byte) []byte {
 	return out
 }
 
-// said gives the text that a person reads of an error. What went wrong inside
+// message gives the text that a person reads of an error. What went wrong inside
 // the station goes to its terminal: it has paths and names of code.
-func (s *Station) said(r *http.Request, status int, err error) string {
+func (s *Station) message(r *http.Request, status int, err error) string {
 	p, panicked := isPanic(err)
 	if panicked {
 		s.log.Printf("%s\n%s", p.what, p.stack)

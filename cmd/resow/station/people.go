@@ -411,7 +411,7 @@ func (p *people) revoke(id string) error {
 		if s.id() == id {
 			delete(p.sessions, hash)
 			p.Revoked[id] = p.now().UTC()
-			maps.DeleteFunc(p.Revoked, func(_ string, when time.Time) bool { return p.now().Sub(when) > heldFor })
+			maps.DeleteFunc(p.Revoked, func(_ string, when time.Time) bool { return p.now().Sub(when) > answerKept })
 			return p.save()
 		}
 	}

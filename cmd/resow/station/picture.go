@@ -141,7 +141,7 @@ func (s *Station) keepPicture(who session, o *order, h *multipart.FileHeader) er
 // Where that is open, after a failed write or before a supervisor, the pictures stay.
 func (s *Station) settlePictures(who session, o *order, done []medium.Step, err error) {
 	again := err != nil && statusOf(err) == http.StatusServiceUnavailable
-	open := err != nil && (statusOf(err) >= 500 && !again || as[*HeldError](err))
+	open := err != nil && (statusOf(err) >= 500 && !again || as[*WaitingError](err))
 	var named []string
 	if err == nil {
 		named = medium.PicturesOf(done[0].Body)
@@ -288,7 +288,7 @@ func (s *Station) dropPictures(names []string) {
 		s.log.Printf("the pictures of a refused step stay: %v", err)
 	}
 	for _, name := range names {
-		s.photos.settle(name, err != nil || named[name] || s.holding.shows(name))
+		s.photos.settle(name, err != nil || named[name] || s.waiting.shows(name))
 	}
 }
 

@@ -106,8 +106,8 @@ const planKind medium.Kind = "pool"
 
 var planFields = []string{"sow", "wash", "places", "nodry", "level"}
 
-// kept are the fields of a plan that are kept for the next time.
-func kept(form url.Values) url.Values {
+// planOf are the fields of a plan that are kept for the next time.
+func planOf(form url.Values) url.Values {
 	keep := url.Values{}
 	for _, name := range planFields {
 		keep.Set(name, strings.TrimSpace(form.Get(name)))
@@ -118,7 +118,7 @@ func kept(form url.Values) url.Values {
 // sendPlan keeps a plan for the next time and asks for it: the answer has the
 // question in its address and changes nothing.
 func (v *visit) sendPlan() (string, error) {
-	keep := kept(v.form)
+	keep := planOf(v.form)
 	ask := maps.Clone(keep)
 	ask.Set("mats", v.form.Get("mats"))
 	if _, err := planning(ask); err == nil && len(ask.Encode()) < 4000 {
@@ -133,7 +133,7 @@ func (v *visit) planPart(f medium.Farm, count farm.Count) (part planPart, err er
 	asked := v.r.URL.Query()
 	part.Form = v.people.lastValues(planKind)
 	if asked.Get("sow") != "" {
-		part.Form = kept(asked)
+		part.Form = planOf(asked)
 	}
 	if part.Form.Get("sow") == "" {
 		part.FromNow = true

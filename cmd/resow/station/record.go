@@ -115,7 +115,7 @@ func (s *Station) recordSteps(who session, o order) (result, error) {
 
 // recordOne records a single step that is not one of the forms: a correction,
 // or something about the farm.
-func (v *visit) recordOne(plan func(*farm.Farm) (medium.Step, error)) (medium.Step, error) {
+func (v *visit) recordOne(build func(*farm.Farm) (medium.Step, error)) (medium.Step, error) {
 	sender, err := v.sender(v.who)
 	if err != nil {
 		return medium.Step{}, err
@@ -125,7 +125,7 @@ func (v *visit) recordOne(plan func(*farm.Farm) (medium.Step, error)) (medium.St
 		return medium.Step{}, err
 	}
 	done, err := v.commit(token, func(f *farm.Farm) ([]medium.Step, error) {
-		step, err := plan(f)
+		step, err := build(f)
 		step.By = sender
 		return []medium.Step{step}, err
 	})
@@ -138,9 +138,9 @@ func (v *visit) recordOne(plan func(*farm.Farm) (medium.Step, error)) (medium.St
 // farmStep is a step about the farm itself.
 func farmStep(b medium.Body) medium.Step { return medium.Step{Mat: medium.FarmThread, Body: b} }
 
-// commit puts planned steps into the ledger, and counts them.
-func (s *Station) commit(token string, plan func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
-	done, err := s.door.record(token, plan)
+// commit has steps made, puts them into the ledger, and counts them.
+func (s *Station) commit(token string, build func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
+	done, err := s.door.record(token, build)
 	if err != nil {
 		s.counts.refused.Add(1)
 		return nil, err
@@ -155,16 +155,16 @@ func (s *Station) take(who session, o *order) ([]medium.Step, error) {
 	if err := s.checkToken(o.token); err != nil {
 		return nil, err
 	}
-	one, waits := s.holding.get(o.token)
+	one, waits := s.waiting.get(o.token)
 	if waits { // not while a supervisor decides on it
-		s.holding.deciding.Lock()
-		defer s.holding.deciding.Unlock()
-		one, waits = s.holding.get(o.token)
+		s.waiting.deciding.Lock()
+		defer s.waiting.deciding.Unlock()
+		one, waits = s.waiting.get(o.token)
 	}
 	if one.Refused != "" {
 		return nil, &turnedDownError{one.Refused}
 	}
-	m, proven, err := s.made(who, *o)
+	m, proven, err := s.makerOf(who, *o)
 	if err != nil {
 		return nil, err
 	}
@@ -173,27 +173,27 @@ func (s *Station) take(who session, o *order) ([]medium.Step, error) {
 	if proven {
 		done, err = s.recordOrder(m, o)
 	} else {
-		done, err = s.hold(who, m, o)
+		done, err = s.putOnList(who, m, o)
 	}
 	s.settlePictures(who, o, done, err)
 	if err == nil && waits {
-		err = s.holding.drop(o.token)
+		err = s.waiting.drop(o.token)
 	}
 	return done, err
 }
 
 // recordOrder records an order as somebody's.
 func (s *Station) recordOrder(m maker, o *order) ([]medium.Step, error) {
-	done, err := s.commit(o.token, func(f *farm.Farm) ([]medium.Step, error) { return s.plan(f, m, o) })
+	done, err := s.commit(o.token, func(f *farm.Farm) ([]medium.Step, error) { return s.stepsOf(f, m, o) })
 	if err == nil {
 		s.keepValues(*o)
 	}
 	return done, err
 }
 
-// plan makes the steps of an order. A report of danger stops the mats that it can
+// stepsOf makes the steps of an order. A report of danger stops the mats that it can
 // name: one code that can't be read must not let the others go on.
-func (s *Station) plan(f *farm.Farm, m maker, o *order) ([]medium.Step, error) {
+func (s *Station) stepsOf(f *farm.Farm, m maker, o *order) ([]medium.Step, error) {
 	if slices.Contains(medium.FarmKinds(), o.kind) {
 		step, err := bottleStep(f, *o)
 		step.By, step.SentBy = m.by, m.sentBy

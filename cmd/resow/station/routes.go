@@ -35,9 +35,9 @@ func routes() []route {
 		{"GET /many/{step}", paired, manyForm.look},
 		{"POST /many/{step}", paired, manyForm.post},
 		{"GET /done/{token}", paired, (*visit).donePage},
-		{"GET /kept", paired, heldForm.look},
+		{"GET /kept", paired, waitingForm.look},
 		{"POST /kept", paired, (*visit).fates},
-		{"POST /kept/held", supervisors, heldForm.post},
+		{"POST /kept/held", supervisors, waitingForm.post},
 
 		{"GET /mix", paired, mixForm.look},
 		{"POST /mix", paired, mixForm.post},

@@ -19,12 +19,12 @@ func TestInsidesStayInside(t *testing.T) {
 	s := &Station{t: english, log: stdlog.New(&log, "", 0)}
 	r := httptest.NewRequest(http.MethodGet, "/", nil)
 	for _, err := range []error{&fs.PathError{Op: "open", Path: "/home/farm/x", Err: fs.ErrPermission}, &panicError{what: "/home/farm/x nil map"}} {
-		require.Equal(t, english["guard.failed"], s.said(r, statusOf(err), err))
+		require.Equal(t, english["guard.failed"], s.message(r, statusOf(err), err))
 		require.Contains(t, log.String(), "/home/farm/x")
 		log.b.Reset()
 	}
-	require.Contains(t, s.said(r, 503, &BusyError{}), "0 requests are waiting; try again")
+	require.Contains(t, s.message(r, 503, &BusyError{}), "0 requests are waiting; try again")
 	err := &store.WriteError{Path: "/home/farm/x", Err: errors.New("no space left")}
-	require.Equal(t, english["way.disk"], s.said(r, statusOf(err), err))
+	require.Equal(t, english["way.disk"], s.message(r, statusOf(err), err))
 	require.Contains(t, log.String(), "no space left")
 }

@@ -32,7 +32,7 @@ func (v *visit) sanitizersPage(f *farm.Farm) (filling, error) {
 
 type labelPage struct {
 	frame
-	Form  form
+	Form  stepInputs
 	Token string
 }
 
@@ -49,8 +49,8 @@ func labelFields(v *visit) ([]string, error) {
 }
 
 // labelForm is the form of a label.
-func (s *Station) labelForm(filled url.Values) form {
-	b := formBuilder{t: s.t, v: filled, f: form{Kind: medium.KindSanitizer}}
+func (s *Station) labelForm(filled url.Values) stepInputs {
+	b := formBuilder{t: s.t, v: filled, f: stepInputs{Kind: medium.KindSanitizer}}
 	b.input("name", true)
 	active := b.add("active", "select", true)
 	for _, a := range sanitizer.Actives() {

@@ -54,7 +54,7 @@ type Station struct {
 	pages   pageSet
 	door    *door
 	people  *people
-	holding *holding
+	waiting *waitingList
 	photos  *photos
 	changes *changes
 	results newest[result] // for the page that is shown after an order, by the order's token
@@ -105,7 +105,7 @@ func New(c Config) (*Station, error) {
 	if s.people, err = loadPeople(filepath.Join(folder, "people.json"), c.Now, c.Random); err != nil {
 		return nil, err
 	}
-	if s.holding, err = loadHolding(filepath.Join(folder, "kept.json")); err != nil {
+	if s.waiting, err = loadWaiting(filepath.Join(folder, "kept.json")); err != nil {
 		return nil, err
 	}
 	if err := s.listen(); err != nil {

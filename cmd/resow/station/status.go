@@ -44,7 +44,7 @@ var answers = []struct {
 	way  string
 }{
 	{as[*http.MaxBytesError], http.StatusRequestEntityTooLarge, "guard.large"},
-	{as[*HeldError], http.StatusAccepted, ""},
+	{as[*WaitingError], http.StatusAccepted, ""},
 	{as[*RequestError], http.StatusBadRequest, ""},
 	{isOne(as[*PairError], as[*RoleError]), http.StatusForbidden, ""},
 	{isOne(as[*BusyError], as[*ClosedError]), http.StatusServiceUnavailable, ""},

@@ -28,7 +28,7 @@ type stepPage struct {
 	Code   medium.Code // empty: for many mats
 	Stage  string
 	Kind   medium.Kind
-	Form   form
+	Form   stepInputs
 	Token  string
 	Action string
 	At     string
@@ -48,7 +48,7 @@ func (v *visit) stepPage(f *farm.Farm) (filling, error) {
 		values = v.people.lastValues(kind)
 	}
 	page := &stepPage{frame: frame{Title: v.t.get("step." + string(kind))}, Kind: kind, Action: v.r.URL.Path,
-		Form: v.stepForm(kind, f.Farm, values), Token: v.newToken(), At: values.Get("at"), Codes: values.Get("codes"),
+		Form: v.inputs(kind, f.Farm, values), Token: v.newToken(), At: values.Get("at"), Codes: values.Get("codes"),
 		Danger: medium.MayReportDanger(kind)}
 	if v.r.PathValue("code") == "" {
 		page.Basket = v.who.Basket

@@ -161,7 +161,7 @@ func (p page) post(v *visit) error {
 // refused has the page say what was wrong with what was sent.
 func (v *visit) refused(err error) {
 	v.status = statusOf(err)
-	v.problem = v.said(v.r, v.status, err)
+	v.problem = v.message(v.r, v.status, err)
 }
 
 // readForm reads a form of known fields. A name that ends in * may come as often as it
@@ -223,7 +223,7 @@ type failPage struct {
 // fail answers a request that can't be done.
 func (v *visit) fail(status int, err error) {
 	v.status, v.problem = status, ""
-	text := v.said(v.r, status, err)
+	text := v.message(v.r, status, err)
 	if status == http.StatusServiceUnavailable {
 		v.w.Header().Set("Retry-After", "2")
 	}

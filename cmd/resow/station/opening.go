@@ -9,10 +9,10 @@ import (
 	"resow/store"
 )
 
-// round is one opening of the ledger: readings are answered at once, and
+// opening is the ledger opened once: readings are answered at once, and
 // recordings are gathered into one commit. Nobody hears of a recording before
 // it is on the disk.
-type round struct {
+type opening struct {
 	door     *door
 	store    *store.Store
 	jobs     []*job
@@ -23,13 +23,13 @@ type round struct {
 	zone     *time.Location       // its own: a zone is read from a file each time
 }
 
-// roundSteps bounds a commit, so that a command beside the station never waits
+// openingSteps bounds a commit, so that a command beside the station never waits
 // for more than a moment.
-const roundSteps = 2000
+const openingSteps = 2000
 
 // look runs do on the ledger as it stands. A mistake in a page must not take the
 // station down.
-func (r *round) look(do func(*farm.Farm) error) (err error) {
+func (r *opening) look(do func(*farm.Farm) error) (err error) {
 	defer recovered(&err)
 	if r.farm == nil {
 		state, err := r.store.Farm()
@@ -43,15 +43,15 @@ func (r *round) look(do func(*farm.Farm) error) (err error) {
 		Clock: func() time.Time { return now }, Random: r.door.random})
 }
 
-func (r *round) do(j *job) {
-	if j.plan == nil {
+func (r *opening) do(j *job) {
+	if j.build == nil {
 		j.end(r.look(j.read))
 		return
 	}
-	request, err := r.plan(j)
+	request, err := r.request(j)
 	if err == nil && len(r.jobs) > 0 && r.behind(request) {
 		r.commit()
-		request, err = r.plan(j)
+		request, err = r.request(j)
 	}
 	if err != nil {
 		j.end(err)
@@ -64,7 +64,7 @@ func (r *round) do(j *job) {
 	for _, s := range request.Steps {
 		r.mats[s.Mat] = true
 	}
-	if r.steps += len(request.Steps); r.steps >= roundSteps {
+	if r.steps += len(request.Steps); r.steps >= openingSteps {
 		r.commit()
 	}
 	if aboutFarm(request) { // what comes next is planned by the farm as it is then
@@ -73,18 +73,18 @@ func (r *round) do(j *job) {
 	}
 }
 
-func (r *round) plan(j *job) (request store.Request, err error) {
+func (r *opening) request(j *job) (request store.Request, err error) {
 	err = r.look(func(v *farm.Farm) error {
-		steps, err := j.plan(v)
+		steps, err := j.build(v)
 		request = store.Request{Token: j.token, Steps: steps, Now: v.Now()}
 		return err
 	})
 	return request, err
 }
 
-// behind says that a plan looked at what a gathered step is about to change:
+// behind says that a step was made by what it looked at what a gathered step is about to change:
 // the farm, or the last time of the same mat.
-func (r *round) behind(request store.Request) bool {
+func (r *opening) behind(request store.Request) bool {
 	return aboutFarm(request) ||
 		slices.ContainsFunc(request.Steps, func(s medium.Step) bool { return !s.At.IsZero() && r.mats[s.Mat] })
 }
@@ -94,7 +94,7 @@ func aboutFarm(request store.Request) bool {
 }
 
 // commit records what was gathered and answers each of its callers.
-func (r *round) commit() {
+func (r *opening) commit() {
 	jobs, requests := r.jobs, r.requests
 	r.jobs, r.requests, r.mats, r.steps = nil, nil, nil, 0
 	if len(jobs) == 0 {
@@ -117,7 +117,7 @@ func (r *round) commit() {
 	}
 }
 
-func (r *round) record(requests []store.Request) (answers []store.Answer, err error) {
+func (r *opening) record(requests []store.Request) (answers []store.Answer, err error) {
 	defer recovered(&err)
 	answers, err = r.store.RecordEach(requests)
 	if slices.ContainsFunc(answers, func(a store.Answer) bool { return a.Err == nil && !a.Repeated }) {
@@ -127,7 +127,7 @@ func (r *round) record(requests []store.Request) (answers []store.Answer, err er
 	return answers, err
 }
 
-func (r *round) answer(j *job, asked store.Request, a store.Answer) {
+func (r *opening) answer(j *job, asked store.Request, a store.Answer) {
 	if a.Repeated {
 		r.door.repeats.Add(1)
 		a.Err = farm.SameSteps(asked.Token, asked.Steps, a.Steps)
