@@ -33,8 +33,7 @@ type Work struct {
 // OverdueH is how many hours ago the work was due; negative before.
 func (w Work) OverdueH(now time.Time) float64 { return now.Sub(w.At).Hours() }
 
-// DueItem is a line of the due list at a moment, in the form that the command
-// line and the station both give to programs.
+// DueItem is a line of the due list at a moment, in the form in which programs get it.
 type DueItem struct {
 	Code     Code      `json:"code"`
 	Stage    Stage     `json:"stage"`

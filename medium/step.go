@@ -41,8 +41,7 @@ type Step struct {
 	Unread error `json:"-"`
 }
 
-// Result is what became of a recorded step, in the form that the command line
-// and the station both give to programs.
+// Result is what became of a recorded step, in the form in which programs get it.
 type Result struct {
 	Code     Code      `json:"code"`
 	Kind     Kind      `json:"kind"`

@@ -7,8 +7,8 @@ import (
 	"resow/medium"
 )
 
-// Active is the short, stable name of an active ingredient. It is what the
-// command line takes and what records keep.
+// Active is the short, stable name of an active ingredient. It is what a
+// person types and what records keep.
 type Active string
 
 // The actives that the bench knows.
@@ -112,7 +112,7 @@ var tradeWords = map[string]Active{
 // Known says whether the name is one of Actives.
 func (a Active) Known() bool { _, ok := facts[a]; return ok }
 
-// Title is the plain name for screens and labels.
+// Title is the plain name for people.
 func (a Active) Title() string {
 	if f, ok := facts[a]; ok {
 		return f.title

@@ -23,7 +23,7 @@ const (
 	labelSource = "FIFRA 12(a)(2)(G), from memory; statement on every registered label"
 )
 
-// The texts. Each has one place; screens, JSON and the bottle tag print these.
+// The texts. Each has one place; whatever shows a caution prints these.
 var (
 	cautionLabel = Caution{"label", "The label and local rules come first.",
 		"The product's printed label, local health rules and qualified people come before this figure.", labelSource}

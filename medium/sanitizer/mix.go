@@ -117,7 +117,7 @@ func Dilute(stock Stock, target Strength, finalML float64, use Use) (Mix, error)
 		return Mix{}, err
 	}
 	stockG := finalML * t.density() * t.fraction / s.fraction
-	return dilution(stock, s, t, target, stockG, finalML, use)
+	return dilution(result(stock, s, t, stockG, finalML, use), stock, s, t, target, use)
 }
 
 // FromStock computes the water for a given amount of stock: stockML for a
@@ -135,7 +135,7 @@ func FromStock(stock Stock, target Strength, amount float64, use Use) (Mix, erro
 	if err := checkML("final volume", finalML); err != nil {
 		return Mix{}, err
 	}
-	m, err := dilution(stock, s, t, target, stockG, finalML, use)
+	m, err := dilution(result(stock, s, t, stockG, finalML, use), stock, s, t, target, use)
 	if err != nil || stock.Active.Solid() || m.Recipes == nil {
 		return m, err
 	}
@@ -230,14 +230,14 @@ func Adjust(stock Stock, readPPM, haveML float64, target Strength, use Use) (Mix
 			return Mix{}, err
 		}
 	}
-	haveG := haveML * now.density()
 	if now.fraction > t.fraction {
-		return weaken(stock, s, now, t, haveG, haveML, use)
+		return weaken(stock, s, now, t, haveML, use)
 	}
-	return strengthen(stock, s, now, t, haveG, haveML, use)
+	return strengthen(stock, s, now, t, haveML, use)
 }
 
-func weaken(stock Stock, s, now, t liquid, haveG, haveML float64, use Use) (Mix, error) {
+func weaken(stock Stock, s, now, t liquid, haveML float64, use Use) (Mix, error) {
+	haveG := haveML * now.density()
 	addG := haveG * (now.fraction - t.fraction) / t.fraction
 	waterML := addG / WaterDensity20C
 	if err := checkML("water to add", waterML); err != nil {
@@ -255,7 +255,8 @@ func weaken(stock Stock, s, now, t liquid, haveG, haveML float64, use Use) (Mix,
 	return m, nil
 }
 
-func strengthen(stock Stock, s, now, t liquid, haveG, haveML float64, use Use) (Mix, error) {
+func strengthen(stock Stock, s, now, t liquid, haveML float64, use Use) (Mix, error) {
+	haveG := haveML * now.density()
 	if s.fraction <= t.fraction {
 		return Mix{}, &TooStrongError{WantedPPM: t.ppm(), StockPPM: s.ppm()}
 	}
@@ -351,9 +352,10 @@ func (use Use) allowed(a Active) Window {
 	return w
 }
 
-func dilution(stock Stock, s, t liquid, target Strength, stockG, finalML float64, use Use) (Mix, error) {
-	m := result(stock, s, t, stockG, finalML, use)
-	if water := (finalML*t.density() - stockG) / WaterDensity20C; water > 1e-9*finalML { // less is the rounding of the sum
+// dilution completes a mix of stock and water whose final volume is known.
+func dilution(m Mix, stock Stock, s, t liquid, target Strength, use Use) (Mix, error) {
+	water := (m.FinalML*t.density() - m.StockG) / WaterDensity20C
+	if water > 1e-9*m.FinalML { // less is the rounding of the sum
 		m.WaterML = water
 	}
 	if err := measurable(stock.Active, m); err != nil {
@@ -368,8 +370,8 @@ func dilution(stock Stock, s, t liquid, target Strength, stockG, finalML float64
 		m.Notes = append(m.Notes, "The stock already has the wanted strength: use it as it is.")
 		return m, nil
 	}
-	m.Kitchen = kitchenAnswer(stock.Strength, target, s, t, finalML)
-	m.Recipes = dilutionRecipes(m.StockML, finalML, s, t, use)
+	m.Kitchen = kitchenAnswer(stock.Strength, target, s, t, m.FinalML)
+	m.Recipes = dilutionRecipes(m.StockML, m.FinalML, s, t, use)
 	return m, nil
 }
 

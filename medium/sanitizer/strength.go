@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// Basis says what a strength figure counts. The text of a basis is its unit on
-// the command line.
+// Basis says what a strength figure counts. The text of a basis is its unit as
+// a person types it.
 type Basis string
 
 // The bases. Percent by weight and weight by volume count the compound that
