@@ -77,25 +77,6 @@ func (r result) Missed() int {
 	return n
 }
 
-var tokenForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z0-9_-]{16,64}$`) })
-
-func (s *Station) checkToken(token string) error {
-	if !tokenForm().MatchString(token) {
-		return &RequestError{s.t.get("guard.token")}
-	}
-	return nil
-}
-
-// newToken makes a request token: it lies in the form, and a form that is sent
-// twice is recorded once.
-func (s *Station) newToken() string {
-	var b [16]byte
-	if _, err := io.ReadFull(s.c.Random, b[:]); err != nil {
-		panic("station: no random numbers: " + err.Error())
-	}
-	return hex.EncodeToString(b[:])
-}
-
 // recordSteps puts an order into the ledger, all or nothing: the one way for every
 // page. A picture never keeps a step from being recorded; the answer says where
 // one is missing.
@@ -111,42 +92,6 @@ func (s *Station) recordSteps(who session, o order) (result, error) {
 	r := resultOf(done...)
 	r.NoPicture, r.Lost = o.blind, o.lost
 	return r, nil
-}
-
-// recordOne records a single step that is not one of the forms: a correction,
-// or something about the farm.
-func (v *visit) recordOne(build func(*farm.Farm) (medium.Step, error)) (medium.Step, error) {
-	sender, err := v.sender(v.who)
-	if err != nil {
-		return medium.Step{}, err
-	}
-	token := v.form.Get("token")
-	if err := v.checkToken(token); err != nil {
-		return medium.Step{}, err
-	}
-	done, err := v.commit(token, func(f *farm.Farm) ([]medium.Step, error) {
-		step, err := build(f)
-		step.By = sender
-		return []medium.Step{step}, err
-	})
-	if err != nil {
-		return medium.Step{}, err
-	}
-	return done[0], nil
-}
-
-// farmStep is a step about the farm itself.
-func farmStep(b medium.Body) medium.Step { return medium.Step{Mat: medium.FarmThread, Body: b} }
-
-// commit has steps made, puts them into the ledger, and counts them.
-func (s *Station) commit(token string, build func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
-	done, err := s.door.record(token, build)
-	if err != nil {
-		s.counts.refused.Add(1)
-		return nil, err
-	}
-	s.counts.steps.Add(int64(len(done)))
-	return done, nil
 }
 
 // take records an order as its maker's, or puts it on the supervisors' list. What a
@@ -191,6 +136,17 @@ func (s *Station) recordOrder(m maker, o *order) ([]medium.Step, error) {
 	return done, err
 }
 
+// commit has steps made, puts them into the ledger, and counts them.
+func (s *Station) commit(token string, build func(*farm.Farm) ([]medium.Step, error)) ([]medium.Step, error) {
+	done, err := s.door.record(token, build)
+	if err != nil {
+		s.counts.refused.Add(1)
+		return nil, err
+	}
+	s.counts.steps.Add(int64(len(done)))
+	return done, nil
+}
+
 // stepsOf makes the steps of an order. A report of danger stops the mats that it can
 // name: one code that can't be read must not let the others go on.
 func (s *Station) stepsOf(f *farm.Farm, m maker, o *order) ([]medium.Step, error) {
@@ -223,12 +179,8 @@ func (s *Station) stepsOf(f *farm.Farm, m maker, o *order) ([]medium.Step, error
 		}
 		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Day: day, Unread: unread, Body: b}
 		if aged {
-			c, err := f.Condition(code)
-			if err != nil {
+			if step.At, err = uncrossed(f, code, at); err != nil {
 				return nil, err
-			}
-			if gap := c.Last.Sub(at); gap > 0 && gap < agoSlack {
-				step.At = c.Last
 			}
 		}
 		steps = append(steps, step)
@@ -237,6 +189,19 @@ func (s *Station) stepsOf(f *farm.Farm, m maker, o *order) ([]medium.Step, error
 		return nil, unknown
 	}
 	return steps, nil
+}
+
+// uncrossed dates a step that a phone kept at the mat's last one, where the two only
+// seem to cross.
+func uncrossed(f *farm.Farm, mat medium.Code, at time.Time) (time.Time, error) {
+	c, err := f.Condition(mat)
+	if err != nil {
+		return at, err
+	}
+	if gap := c.Last.Sub(at); gap > 0 && gap < agoSlack {
+		return c.Last, nil
+	}
+	return at, nil
 }
 
 // danger says that an order reports danger: the stop begins when it arrives.
@@ -296,6 +261,50 @@ func (s *Station) keepValues(o order) {
 	if len(keep) > 0 {
 		s.people.remember(o.kind, keep)
 	}
+}
+
+// recordOne records a single step that is not one of the forms: a correction,
+// or something about the farm.
+func (v *visit) recordOne(build func(*farm.Farm) (medium.Step, error)) (medium.Step, error) {
+	sender, err := v.sender(v.who)
+	if err != nil {
+		return medium.Step{}, err
+	}
+	token := v.form.Get("token")
+	if err := v.checkToken(token); err != nil {
+		return medium.Step{}, err
+	}
+	done, err := v.commit(token, func(f *farm.Farm) ([]medium.Step, error) {
+		step, err := build(f)
+		step.By = sender
+		return []medium.Step{step}, err
+	})
+	if err != nil {
+		return medium.Step{}, err
+	}
+	return done[0], nil
+}
+
+// farmStep is a step about the farm itself.
+func farmStep(b medium.Body) medium.Step { return medium.Step{Mat: medium.FarmThread, Body: b} }
+
+var tokenForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z0-9_-]{16,64}$`) })
+
+func (s *Station) checkToken(token string) error {
+	if !tokenForm().MatchString(token) {
+		return &RequestError{s.t.get("guard.token")}
+	}
+	return nil
+}
+
+// newToken makes a request token: it lies in the form, and a form that is sent
+// twice is recorded once.
+func (s *Station) newToken() string {
+	var b [16]byte
+	if _, err := io.ReadFull(s.c.Random, b[:]); err != nil {
+		panic("station: no random numbers: " + err.Error())
+	}
+	return hex.EncodeToString(b[:])
 }
 
 // orderNames are what the form of an order has beside its own fields.
