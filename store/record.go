@@ -196,6 +196,7 @@ type standing struct {
 	wasSums     sums
 }
 
+// matWork is a mat that the transaction has read, and may have changed.
 type matWork struct {
 	entry
 	known  bool // it was in the file before
@@ -351,6 +352,8 @@ func (w *work) farmThen() medium.Farm {
 	return f
 }
 
+// admit decides on a step of a mat. Only a correction, a step that stands for another
+// and a danger seen before the mat's last step need its whole thread.
 func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	_, correct := s.Body.(*medium.Correct)
 	seen, before := mat.Condition.SeenBefore(s)
@@ -361,61 +364,77 @@ func (w *work) admit(mat *matWork, s medium.Step) (medium.Step, error) {
 	if err != nil {
 		return s, err
 	}
-	if !correct {
-		if err := medium.CheckReplaces(thread, s); err != nil {
-			return s, err
-		}
-		if before {
-			s.SeenTurn = medium.TurnAt(thread, seen)
-		}
-		return medium.Admit(mat.Condition, w.farmThen(), s, w.now)
+	if correct {
+		return medium.AdmitCorrect(thread, s, w.now)
 	}
-	return medium.AdmitCorrect(thread, s, w.now)
+	if err := medium.CheckReplaces(thread, s); err != nil {
+		return s, err
+	}
+	if before {
+		s.SeenTurn = medium.TurnAt(thread, seen)
+	}
+	return medium.Admit(mat.Condition, w.farmThen(), s, w.now)
 }
 
-// claim refuses a code or a mark that names a mat already.
+// claim refuses a name that is too long to be found by, and a code or a mark that
+// names a mat already.
 func (w *work) claim(s medium.Step) error {
-	var mark string
-	var code medium.Code
 	switch b := s.Body.(type) {
 	case *medium.Add:
-		mark = b.Mat.Mark
 		if err := checkIndexed("roll", b.Mat.Roll); err != nil {
 			return err
 		}
+		return w.claimMark(b.Mat.Mark, s.Mat)
 	case *medium.Relabel:
-		mark, code = b.Mark, b.NewCode
+		if err := w.claimMark(b.Mark, s.Mat); err != nil {
+			return err
+		}
+		return w.claimCode(b.NewCode)
 	case *medium.Sow:
 		if err := checkIndexed("lot", b.Lot); err != nil {
 			return err
 		}
 		return checkIndexed("seed lot", b.SeedLot)
 	}
+	return nil
+}
+
+func (w *work) claimMark(mark string, mat medium.Code) error {
 	if err := checkIndexed("mark", mark); err != nil {
 		return err
 	}
-	if fold(mark) != "" {
-		if owner, err := w.tagged(markKey(mark)); err != nil {
-			return err
-		} else if owner != "" && owner != s.Mat {
-			return &TakenError{What: "mark", Name: mark, Mat: owner}
-		}
+	if fold(mark) == "" {
+		return nil
 	}
+	owner, err := w.tagged(markKey(mark))
+	if err != nil {
+		return err
+	}
+	if owner != "" && owner != mat {
+		return &TakenError{What: "mark", Name: mark, Mat: owner}
+	}
+	return nil
+}
+
+func (w *work) claimCode(code medium.Code) error {
 	if code == "" {
 		return nil
 	}
 	if err := checkCode(code); err != nil {
 		return err
 	}
-	if owner, err := w.tagged(tagKey(code)); err != nil {
+	owner, err := w.tagged(tagKey(code))
+	if err != nil {
 		return err
-	} else if owner != "" {
+	}
+	if owner != "" {
 		return &TakenError{What: "code", Name: string(code), Mat: owner}
 	}
-	if m, err := w.mat(code); m != nil || err != nil {
-		if err != nil {
-			return err
-		}
+	mat, err := w.mat(code)
+	if err != nil {
+		return err
+	}
+	if mat != nil {
 		return &TakenError{What: "code", Name: string(code), Mat: code}
 	}
 	return nil
