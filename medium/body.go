@@ -87,8 +87,9 @@ func (*Note) kind() Kind { return KindNote }
 // the mat is looked at before it is sown on again.
 type Harvest struct {
 	record
-	YieldG       float64 `cbor:"10,keyasint,omitzero" json:"yield_g,omitempty"`
-	Shared       bool    `cbor:"14,keyasint,omitzero" json:"yield_shared,omitempty"`  // weighed with others, shared by area
+	YieldG float64 `cbor:"10,keyasint,omitzero" json:"yield_g,omitempty"`
+	// weighed with others, shared by area
+	Shared       bool    `cbor:"14,keyasint,omitzero" json:"yield_shared,omitempty"`
 	CutHeightMM  float64 `cbor:"11,keyasint,omitzero" json:"cut_height_mm,omitempty"` // above the mat
 	KnifeTouched bool    `cbor:"12,keyasint,omitzero" json:"knife_touched_mesh,omitempty"`
 	// pea shoots and the like stay growing

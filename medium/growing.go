@@ -144,7 +144,8 @@ func growingDues(c Condition, p Policy, loc *time.Location) []Due {
 		if c.Misted.After(c.SownAt) {
 			last = "misted " + day(c.Misted)
 		}
-		add(KindMist, later(c.SownAt, c.Misted).Add(every), "misting", "%s, every %s in the %s", last, hoursText(every), c.Phase())
+		add(KindMist, later(c.SownAt, c.Misted).Add(every), "misting", "%s, every %s in the %s", last, hoursText(every),
+			c.Phase())
 	}
 	if _, on := p.limit("uncovering"); on && c.Phase() == Dark {
 		d := darkDays(c.Crops)

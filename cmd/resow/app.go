@@ -252,6 +252,7 @@ func newRoot(a *app, args ...string) *cobra.Command {
 // noteRuns makes each command note that its own code began. A hook before the
 // run would not do: cobra checks the required flags after it.
 func (a *app) noteRuns(c *cobra.Command) {
+	takesOnce(c)
 	if run := c.RunE; run != nil {
 		c.RunE = func(c *cobra.Command, args []string) error {
 			a.ran = true

@@ -1,9 +1,13 @@
 package main
 
 import (
+	"fmt"
+
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"resow/cmd/resow/amount"
+	"resow/cmd/resow/ui"
 	"resow/medium"
 )
 
@@ -38,6 +42,30 @@ func (f *readFlag) Set(text string) error {
 		return &readError{err}
 	}
 	return nil
+}
+
+// once refuses the second value of a flag that holds one: nothing is lost without a word.
+type once struct {
+	pflag.Value
+	name string
+	set  bool
+}
+
+func (o *once) Set(text string) error {
+	if o.set && text != o.String() {
+		return &readError{ui.Wrong(fmt.Sprintf("--%s is given twice, as %q and as %q: it takes one value", o.name, o.String(), text))}
+	}
+	o.set = true
+	return o.Value.Set(text)
+}
+
+// takesOnce makes the flags of a command that hold one value refuse a second one.
+func takesOnce(c *cobra.Command) {
+	c.LocalFlags().VisitAll(func(f *pflag.Flag) {
+		if _, many := f.Value.(pflag.SliceValue); !many && f.Value.Type() != "bool" {
+			f.Value = &once{Value: f.Value, name: f.Name}
+		}
+	})
 }
 
 // readError is what the command has to say about a flag, not the library.

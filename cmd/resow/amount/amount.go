@@ -196,7 +196,8 @@ func readAt(text string, now time.Time) (time.Time, error) {
 			return local(text, t, now.Location())
 		}
 	}
-	return time.Time{}, &Error{"time", text, "a time as 2026-11-24 18:30, as 18:30 for today, as yesterday 18:30, or as -2h for so long ago"}
+	return time.Time{}, &Error{"time", text, "a time as 2026-11-24 18:30, as 18:30 for today, as " +
+		"yesterday 18:30, or as -2h for so long ago"}
 }
 
 // local gives the time at which the clocks of a place show what wall, in UTC,
