@@ -145,7 +145,7 @@ func Create(path string, settings medium.FarmSettings, by string, o Options) (*S
 	return Open(path, o)
 }
 
-// newIdentity draws the number of a new file.
+// newIdentity draws the number of a new file, and gives its identity as it is stored.
 func newIdentity(o Options) ([]byte, error) {
 	id := make([]byte, 16)
 	if _, err := io.ReadFull(o.Random, id); err != nil {
@@ -154,16 +154,17 @@ func newIdentity(o Options) ([]byte, error) {
 	return encode(&identity{Format: Format, MadeBy: o.Program, ID: id})
 }
 
-func initialize(f *os.File, identity []byte, first medium.Step, o Options) error {
+// initialize fills a new file: its identity, an empty ledger, and the first step.
+func initialize(f *os.File, stored []byte, first medium.Step, o Options) error {
 	temp := f.Name()
 	db, err := bbolt.Open(temp, 0o600, &bbolt.Options{Timeout: o.Wait, NoSync: o.NoSync, OpenFile: opened(f)})
 	if err != nil {
 		return &WriteError{Path: temp, Err: err}
 	}
 	defer db.Close()
-	head := genesis(identity)
+	head := genesis(stored)
 	err = update(db, temp, func(tx *bbolt.Tx) error {
-		if err := makeParts(tx, identity); err != nil {
+		if err := makeParts(tx, stored); err != nil {
 			return err
 		}
 		if err := put(tx.Bucket(bucketMeta), keyLedger, &ledger{Head: head[:]}); err != nil {
@@ -188,14 +189,14 @@ func initialize(f *os.File, identity []byte, first medium.Step, o Options) error
 }
 
 // makeParts makes the parts of an empty file.
-func makeParts(tx *bbolt.Tx, identity []byte) error {
+func makeParts(tx *bbolt.Tx, stored []byte) error {
 	for _, name := range buckets {
 		if _, err := tx.CreateBucket(name); err != nil {
 			return err
 		}
 	}
 	meta := tx.Bucket(bucketMeta)
-	for _, kv := range [][2][]byte{{keyIdentity, identity}, {keyViews, viewsVersion()}} {
+	for _, kv := range [][2][]byte{{keyIdentity, stored}, {keyViews, viewsVersion()}} {
 		if err := meta.Put(kv[0], kv[1]); err != nil {
 			return err
 		}
@@ -233,6 +234,7 @@ func Replace(f *os.File, path string) error {
 	return syncFolder(filepath.Dir(path))
 }
 
+// syncFolder makes a new name in a folder durable.
 func syncFolder(dir string) error {
 	if runtime.GOOS == "windows" { // a folder can't be synced there
 		return nil
@@ -358,6 +360,7 @@ func (s *Store) openFile(path string, flag int, mode os.FileMode) (*os.File, err
 	return f, nil
 }
 
+// sameFile says whether a path still leads to an open file; where nobody can tell, it does.
 func sameFile(f *os.File, path string) bool {
 	was, err := f.Stat()
 	if err != nil {
@@ -367,6 +370,7 @@ func sameFile(f *os.File, path string) bool {
 	return err != nil || os.SameFile(was, is)
 }
 
+// lookAt locks the file and checks what bbolt would follow blindly.
 func (s *Store) lookAt(f *os.File) error {
 	if err := lock(f, !s.o.ReadOnly, s.o.Wait); err != nil {
 		if errors.Is(err, errBusy) {
@@ -380,13 +384,18 @@ func (s *Store) lookAt(f *os.File) error {
 	}
 	s.unseen = info.Size() > skimAtOpen
 	c, err := recognize(f, info.Size())
-	if err == nil {
-		err = c.checkQuickly(info.Size())
+	if err != nil {
+		return s.unfit(err)
 	}
-	if err == nil {
-		s.halved = c.checkMetas()
-		return nil
+	if err := c.checkQuickly(info.Size()); err != nil {
+		return s.unfit(err)
 	}
+	s.halved = c.checkMetas()
+	return nil
+}
+
+// unfit says whether a file that bbolt must not touch is foreign or damaged.
+func (s *Store) unfit(err error) error {
 	var foreign *foreignError
 	if errors.As(err, &foreign) {
 		return &NotStoreError{Path: s.path, Why: foreign.why}
@@ -402,10 +411,10 @@ func (s *Store) readIdentity() (stale bool, err error) {
 		if meta == nil || meta.Get(keyIdentity) == nil {
 			return &NotStoreError{Path: s.path, Why: "it belongs to another program"}
 		}
-		made := meta.Get(keyIdentity)
-		s.genesis = genesis(made)
-		if err := decode(made, &s.identity); err != nil {
-			return s.notIdentity(made, err)
+		stored := meta.Get(keyIdentity)
+		s.genesis = genesis(stored)
+		if err := decode(stored, &s.identity); err != nil {
+			return s.notIdentity(stored, err)
 		}
 		switch f := s.identity.Format; {
 		case f == 1:
@@ -426,13 +435,14 @@ func (s *Store) readIdentity() (stale bool, err error) {
 	return stale, err
 }
 
-func (s *Store) notIdentity(made []byte, err error) error {
+// notIdentity tells an identity that a newer version wrote from a broken one.
+func (s *Store) notIdentity(stored []byte, err error) error {
 	var newer *NewerError
 	if !errors.As(err, &newer) {
 		return &DamagedError{Path: s.path, Why: "what it says of itself can't be read"}
 	}
 	var known identity
-	if cbor.Unmarshal(made, &known) == nil { // whatever else it says
+	if cbor.Unmarshal(stored, &known) == nil { // whatever else it says
 		newer.MadeBy = known.MadeBy
 	}
 	return newer
@@ -496,7 +506,7 @@ func update(db *bbolt.DB, path string, f func(tx *bbolt.Tx) error) error {
 	if err == nil || refused != nil {
 		return err
 	}
-	if file, opened := os.Open(path); opened == nil {
+	if file, openErr := os.Open(path); openErr == nil {
 		defer file.Close()
 		last = lastCommit(file, int64(db.Info().PageSize))
 	}
