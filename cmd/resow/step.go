@@ -51,20 +51,17 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after followUp) {
 		if replaces > 0 && len(codes) > 1 {
 			return ui.Wrong("--replaces names a step of one mat; give one code")
 		}
-		steps := make([]medium.Step, len(codes))
-		danger := true
-		for i, code := range codes {
-			b, err := body(f, code)
-			if err != nil {
-				return err
-			}
-			danger = danger && medium.ReportsDanger(b)
-			steps[i] = medium.Step{Mat: code, Body: b, Replaces: replaces}
+		steps, err := stepsOf(f, codes, body)
+		if err != nil {
+			return err
+		}
+		for i := range steps {
+			steps[i].Replaces = replaces
 		}
 		switch {
 		case exceptRefused:
 			return a.recordSome(f, steps, unknown, after)
-		case unknown != nil && !danger:
+		case unknown != nil && !allDanger(steps):
 			return noneRecorded(unknown, len(args))
 		}
 		if err := a.record(f, steps, after); err != nil || unknown == nil {
@@ -104,6 +101,24 @@ func (a *app) splitValues(f *farm.Farm, kind medium.Kind, args []string) ([]stri
 		a.ofMat[mat] = map[string]string{row.Fields[each].Name: value}
 	}
 	return plain, nil
+}
+
+// stepsOf makes a step for each mat.
+func stepsOf(f *farm.Farm, codes []medium.Code, body bodyOf) ([]medium.Step, error) {
+	steps := make([]medium.Step, len(codes))
+	for i, code := range codes {
+		b, err := body(f, code)
+		if err != nil {
+			return nil, err
+		}
+		steps[i] = medium.Step{Mat: code, Body: b}
+	}
+	return steps, nil
+}
+
+// allDanger says that every step reports danger, which counts for the mats that exist.
+func allDanger(steps []medium.Step) bool {
+	return !slices.ContainsFunc(steps, func(s medium.Step) bool { return !medium.ReportsDanger(s.Body) })
 }
 
 // recordSome records those steps that would not be refused, and says which were left
