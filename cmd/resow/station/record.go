@@ -1,20 +1,13 @@
 package station
 
 import (
-	"cmp"
 	"encoding/hex"
 	"fmt"
 	"io"
-	"mime/multipart"
 	"net/url"
 	"regexp"
-	"slices"
-	"strconv"
-	"strings"
 	"sync"
-	"time"
 
-	"resow/cmd/resow/amount"
 	"resow/cmd/resow/farm"
 	"resow/medium"
 )
@@ -23,27 +16,7 @@ const (
 	maxMats = 2000
 	// maxResults is how many orders the page that is shown after one knows.
 	maxResults = 500
-	// maxAgo is how old a step may be that a phone kept.
-	maxAgo = 60 * 24 * time.Hour
-	// agoSlack is how far two steps that a phone kept may seem to cross, since
-	// each is dated by its age when it arrives.
-	agoSlack = 2 * time.Minute
 )
-
-// order is one request to record a step for one or many mats, from a form, the
-// script or the JSON interface.
-type order struct {
-	token string
-	kind  medium.Kind
-	mats  []string // as scanned or typed
-	form  url.Values
-	files []*multipart.FileHeader // pictures as they came
-	photo []string                // those that are kept, by their names
-	blind []string                // why others are not
-
-	entered time.Time // of one that waited for a supervisor
-	lost    []string  // why mats that a report of danger names were left out
-}
 
 // result is what became of an order.
 type result struct {
@@ -147,108 +120,6 @@ func (s *Station) commit(token string, build func(*farm.Farm) ([]medium.Step, er
 	return done, nil
 }
 
-// stepsOf makes the steps of an order. A report of danger stops the mats that it can
-// name: one code that can't be read must not let the others go on.
-func (s *Station) stepsOf(f *farm.Farm, m maker, o *order) ([]medium.Step, error) {
-	if slices.Contains(medium.FarmKinds(), o.kind) {
-		step, err := bottleStep(f, *o)
-		step.By, step.SentBy = m.by, m.sentBy
-		return []medium.Step{step}, err
-	}
-	at, day, aged, unread := o.happened(f.Now()) // what can't be read is Admit's to refuse
-	var steps []medium.Step
-	var unknown error
-	seen := map[medium.Code]bool{}
-	o.lost = nil
-	for _, text := range o.mats {
-		code, err := f.Find(text)
-		if err != nil && final(err) && o.danger() {
-			o.lost, unknown = append(o.lost, s.wayOut(err, s.labelled(err))), err
-			continue
-		}
-		if err != nil {
-			return nil, err
-		}
-		if seen[code] {
-			continue
-		}
-		seen[code] = true
-		b, err := body(*o, f.Farm, cmp.Or(at, f.Now()))
-		if err != nil {
-			return nil, err
-		}
-		step := medium.Step{Mat: code, By: m.by, SentBy: m.sentBy, At: at, Day: day, Unread: unread, Body: b}
-		if aged {
-			if step.At, err = uncrossed(f, code, at); err != nil {
-				return nil, err
-			}
-		}
-		steps = append(steps, step)
-	}
-	if len(steps) == 0 {
-		return nil, unknown
-	}
-	return steps, nil
-}
-
-// uncrossed dates a step that a phone kept at the mat's last one, where the two only
-// seem to cross.
-func uncrossed(f *farm.Farm, mat medium.Code, at time.Time) (time.Time, error) {
-	c, err := f.Condition(mat)
-	if err != nil {
-		return at, err
-	}
-	if gap := c.Last.Sub(at); gap > 0 && gap < agoSlack {
-		return c.Last, nil
-	}
-	return at, nil
-}
-
-// danger says that an order reports danger: the stop begins when it arrives.
-func (o order) danger() bool {
-	b, err := body(o, medium.Farm{}, time.Time{})
-	return err == nil && medium.ReportsDanger(b)
-}
-
-// happened says when a step was done: the field "at" as a person writes it, or
-// else the age of a step that a phone kept. The zero time stands for now. What a
-// person wrote yesterday (18:30) is read as of yesterday.
-func (o order) happened(now time.Time) (at time.Time, day, aged bool, err error) {
-	ago, aged, err := o.age(now)
-	if err != nil {
-		return time.Time{}, false, false, err
-	}
-	if text := strings.TrimSpace(o.form.Get("at")); text != "" {
-		at, day, err = amount.AtDay(text, now.Add(-ago))
-		return at, day, false, err
-	}
-	if !aged {
-		return time.Time{}, false, false, nil
-	}
-	return now.Add(-ago), false, true, nil
-}
-
-// age is how long ago an order was entered, where it says so. The clock of a phone
-// is no reason to refuse a report of danger: one of an impossible age counts from now.
-func (o order) age(now time.Time) (ago time.Duration, aged bool, err error) {
-	text := o.form.Get("ago_ms")
-	if !o.entered.IsZero() {
-		return max(0, now.Sub(o.entered)), true, nil
-	}
-	if text == "" {
-		return 0, false, nil
-	}
-	ms, err := strconv.ParseInt(text, 10, 64)
-	if err == nil && ms >= 0 && ms <= maxAgo.Milliseconds() {
-		return time.Duration(ms) * time.Millisecond, true, nil
-	}
-	if o.danger() {
-		return 0, false, nil
-	}
-	want := fmt.Sprintf("at most %.0f days in milliseconds; enter it by hand with its time", maxAgo.Hours()/24)
-	return 0, false, &medium.InputError{Field: "age of the step", Value: text, Want: want}
-}
-
 // keepValues remembers materials and settings for the next form.
 func (s *Station) keepValues(o order) {
 	keep := url.Values{}
@@ -305,11 +176,4 @@ func (s *Station) newToken() string {
 		panic("station: no random numbers: " + err.Error())
 	}
 	return hex.EncodeToString(b[:])
-}
-
-// orderNames are what the form of an order has beside its own fields.
-var orderNames = []string{"token", "at", "ago_ms", "kept_by", "kept_pass"}
-
-func orderFields(names ...string) func(*visit) ([]string, error) {
-	return fields(append(names, orderNames...)...)
 }
