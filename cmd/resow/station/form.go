@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"net/url"
 	"slices"
-	"time"
 
 	"resow/cmd/resow/farm"
 	"resow/medium"
@@ -185,19 +184,4 @@ func cropNames(f medium.Farm) (names []string) {
 		names = append(names, c.Name)
 	}
 	return names
-}
-
-// body makes the typed body of a step from a form. The units of a bare number
-// stand beside the fields.
-func body(o order, f medium.Farm, at time.Time) (medium.Body, error) {
-	row, _ := medium.KindNamed(o.kind)
-	said := map[string]string{}
-	for _, field := range row.Asked() {
-		said[field.Name] = o.form.Get(field.Name)
-	}
-	b, err := farm.Reader{Farm: f, Beside: true, At: at}.Body(o.kind, said)
-	if pictures, ok := row.Field("pictures"); ok && err == nil && len(o.photo) > 0 {
-		pictures.Set(b, o.photo)
-	}
-	return b, err
 }

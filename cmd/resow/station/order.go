@@ -71,7 +71,7 @@ func (s *Station) stepsOf(f *farm.Farm, m maker, o *order) ([]medium.Step, error
 			continue
 		}
 		seen[code] = true
-		b, err := body(*o, f.Farm, cmp.Or(at, f.Now()))
+		b, err := o.body(f.Farm, cmp.Or(at, f.Now()))
 		if err != nil {
 			return nil, err
 		}
@@ -89,6 +89,21 @@ func (s *Station) stepsOf(f *farm.Farm, m maker, o *order) ([]medium.Step, error
 	return steps, nil
 }
 
+// body makes the typed body of a step from a form. The units of a bare number
+// stand beside the fields.
+func (o order) body(f medium.Farm, at time.Time) (medium.Body, error) {
+	row, _ := medium.KindNamed(o.kind)
+	said := map[string]string{}
+	for _, field := range row.Asked() {
+		said[field.Name] = o.form.Get(field.Name)
+	}
+	b, err := farm.Reader{Farm: f, Beside: true, At: at}.Body(o.kind, said)
+	if pictures, ok := row.Field("pictures"); ok && err == nil && len(o.photo) > 0 {
+		pictures.Set(b, o.photo)
+	}
+	return b, err
+}
+
 // uncrossed dates a step that a phone kept at the mat's last one, where the two only
 // seem to cross.
 func uncrossed(f *farm.Farm, mat medium.Code, at time.Time) (time.Time, error) {
@@ -104,7 +119,7 @@ func uncrossed(f *farm.Farm, mat medium.Code, at time.Time) (time.Time, error) {
 
 // danger says that an order reports danger: the stop begins when it arrives.
 func (o order) danger() bool {
-	b, err := body(o, medium.Farm{}, time.Time{})
+	b, err := o.body(medium.Farm{}, time.Time{})
 	return err == nil && medium.ReportsDanger(b)
 }
 
