@@ -53,7 +53,7 @@ type once struct {
 
 func (o *once) Set(text string) error {
 	if o.set && text != o.String() {
-		return &readError{ui.Wrong(fmt.Sprintf("--%s is given twice, as %q and as %q: it takes one value", o.name, o.String(), text))}
+		return &readError{ui.Wrongf("--%s is given twice, as %q and as %q: it takes one value", o.name, o.String(), text)}
 	}
 	o.set = true
 	return o.Value.Set(text)
