@@ -8,6 +8,6 @@
 // opening.go how what many phones record becomes one commit; guard.go what every
 // request must pass; people.go pairing and sessions; record.go the one way in
 // which a page, the script and the JSON interface record a step; order.go what was
-// sent, and the steps that it makes; the other files are a page or two each. Words that people read are in words, errors become
-// answers in status.go.
+// sent, and the steps that it makes; the other files are a page or two each.
+// Words that people read are in words, errors become answers in status.go.
 package station
