@@ -216,6 +216,7 @@ func decideSow(c Condition, f Farm, s Step, b Sow, now time.Time) (Step, error) 
 		}
 		crops[i] = crop
 		sown[i] = crop.sown(want.SeedG)
+		sown[i].SeedLot = want.SeedLot
 	}
 	b.Crops = sown
 	s.Body = &b

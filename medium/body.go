@@ -1,6 +1,10 @@
 package medium
 
-import "time"
+import (
+	"slices"
+	"strings"
+	"time"
+)
 
 // Add registers a mat. A new mat starts at ToWash.
 type Add struct {
@@ -24,6 +28,7 @@ type Sown struct {
 	MistDark  float64 `cbor:"16,keyasint,omitzero" json:"mistings_a_day_dark,omitempty"`
 	MistLight float64 `cbor:"17,keyasint,omitzero" json:"mistings_a_day_light,omitempty"`
 	Weighted  bool    `cbor:"18,keyasint,omitzero" json:"weighted,omitempty"`
+	SeedLot   string  `cbor:"19,keyasint,omitzero" json:"seed_lot,omitempty"` // of this crop of a mix
 }
 
 // Sow puts a crop, or a mix of crops, on a ready mat and begins a turn.
@@ -36,6 +41,59 @@ type Sow struct {
 }
 
 func (*Sow) kind() Kind { return KindSow }
+
+// SeedLots are the supplier's lots of a sowing, each once: that of all its crops, and
+// those of each.
+func (b *Sow) SeedLots() []string { return seedLots(b.SeedLot, b.Crops) }
+
+// SeedLots are the supplier's lots of the crop on the mat, or of the last one.
+func (c *Condition) SeedLots() []string { return seedLots(c.SeedLot, c.Crops) }
+
+func seedLots(of string, crops []Sown) (lots []string) {
+	add := func(lot string) {
+		if lot != "" && !slices.ContainsFunc(lots, func(l string) bool { return FoldLot(l) == FoldLot(lot) }) {
+			lots = append(lots, lot)
+		}
+	}
+	add(of)
+	for _, c := range crops {
+		add(c.SeedLot)
+	}
+	return lots
+}
+
+// seedLotsText writes the seed lots of a sowing as they are said: S88, or
+// broccoli=B7, radish=S88.
+func seedLotsText(of string, crops []Sown) string {
+	var each []string
+	for _, c := range crops {
+		if c.SeedLot != "" {
+			each = append(each, c.Crop+"="+c.SeedLot)
+		}
+	}
+	if of != "" {
+		each = append([]string{of}, each...)
+	}
+	return strings.Join(each, ", ")
+}
+
+// saySeedLots takes what seedLotsText writes. What names no crop of the sowing stays
+// as it was said: see Sow.check.
+func (b *Sow) saySeedLots(text string) {
+	var rest []string
+	b.Crops = slices.Clone(b.Crops)
+	for part := range strings.SplitSeq(text, ",") {
+		part = strings.TrimSpace(part)
+		crop, lot, ok := strings.Cut(part, "=")
+		i := slices.IndexFunc(b.Crops, func(s Sown) bool { return SameName(s.Crop, crop) })
+		if lot = strings.TrimSpace(lot); !ok || i < 0 || lot == "" {
+			rest = append(rest, part)
+			continue
+		}
+		b.Crops[i].SeedLot = lot
+	}
+	b.SeedLot = strings.Join(rest, ", ")
+}
 
 // Mist wets a growing crop, or treats a spot of it.
 type Mist struct {

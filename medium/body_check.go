@@ -47,6 +47,19 @@ func checkCrops(crops []Sown) error {
 	return nil
 }
 
+func (b *Sow) check() error {
+	if crop, _, ok := strings.Cut(b.SeedLot, "="); ok && len(b.Crops) > 1 {
+		return &InputError{Field: "seed lot", Value: b.SeedLot,
+			Want: fmt.Sprintf("the seed lot of a crop of this sowing: %q is none of %s", crop, CropName(b.Crops))}
+	}
+	for _, c := range b.Crops {
+		if err := checkText("seed lot", c.SeedLot); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (b *Hold) check() error {
 	if b.Dropped {
 		return nil

@@ -44,6 +44,7 @@ type Field struct {
 	Of      Measure
 	Needed  bool // the step says nothing without it
 	Each    bool // it differs from mat to mat
+	Many    bool // said once for each crop of a mix
 	Hidden  bool // kept, and not asked of a person
 	Lasting bool // a material or a setting, the same the next time; never what somebody has to look at
 	Least   float64
@@ -199,6 +200,8 @@ func (f Field) needed() Field { f.Needed = true; return f }
 func (f Field) each() Field { f.Each = true; return f }
 
 func (f Field) lasting() Field { f.Lasting = true; return f }
+
+func (f Field) many() Field { f.Many = true; return f }
 
 func (f Field) hidden() Field { f.Hidden = true; return f }
 

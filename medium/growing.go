@@ -1,6 +1,7 @@
 package medium
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 )
@@ -44,7 +45,7 @@ func StandOn(c Condition, now time.Time) *CropStand {
 	s := &CropStand{Lot: c.Lot, Place: c.Place, Day: CalendarDays(c.SownAt.In(loc), now), Phase: c.Phase(),
 		LastMistAt: c.Misted, HarvestFrom: daysAfter(c.SownAt, from, loc), HarvestBy: daysAfter(c.SownAt, to, loc)}
 	for _, crop := range c.Crops {
-		s.Crops = append(s.Crops, CropOn{Crop: crop.Crop, SeedLot: c.SeedLot})
+		s.Crops = append(s.Crops, CropOn{Crop: crop.Crop, SeedLot: cmp.Or(crop.SeedLot, c.SeedLot)})
 		s.Weighted = s.Weighted || crop.Weighted && s.Phase == Dark
 	}
 	return s

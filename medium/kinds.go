@@ -66,13 +66,13 @@ var notGrowing = []Stage{ToWash, ToDry, ToSanitize, Airing, Ready}
 var aboutMats = []StepKind{
 	{Kind: KindAdd, New: func() Body { return new(Add) }, From: []Stage{}},
 	{Kind: KindSow, Doing: "sowing", New: func() Body { return new(Sow) }, From: []Stage{Ready}, Fields: []Field{
-		list("crop", OfCrops, func(b *Sow) *[]Sown { return &b.Crops }).lasting().needed().
+		list("crop", OfCrops, func(b *Sow) *[]Sown { return &b.Crops }).lasting().needed().many().
 			help("crop, or a mix with the seed of each crop", "broccoli=18g, radish=10g"),
 		seedOfOne.each().lasting().help("seed on each mat, for a single crop", "28g"),
 		text("lot", func(b *Sow) *string { return &b.Lot }).lasting().says("lot %s").
 			help("your name for the crop batch", "R-1124"),
-		text("seed_lot", func(b *Sow) *string { return &b.SeedLot }).lasting().says("seed lot %s").
-			help("the supplier's seed lot", "S88"),
+		eachSeedLot.lasting().says("seed lot %s").help("the supplier's seed lot, of a mix one for each crop",
+			"S88"),
 		text("place", func(b *Sow) *string { return &b.Place }).lasting().help("shelf or area", "shelf A"),
 	}},
 	{Kind: KindMist, Doing: "misting", Done: "misted", New: func() Body { return new(Mist) }, From: []Stage{Growing},
@@ -287,6 +287,10 @@ var (
 				s.Crops[0].SeedG = v.(float64)
 			}
 		}}
+	// eachSeedLot is the seed lot of all crops, or one for each: it stands with its crop.
+	eachSeedLot = Field{Name: "seed_lot", Of: OfText, Many: true,
+		get: func(b Body) any { s := b.(*Sow); return seedLotsText(s.SeedLot, s.Crops) },
+		set: func(b Body, v any) { b.(*Sow).saySeedLots(v.(string)) }}
 	handsOn = Field{Name: "took", Called: "hands-on time", Of: OfSpan, Least: 6, Most: 600 * 60,
 		get: func(b Body) any { return b.(*Rinse).Minutes * 60 },
 		set: func(b Body, v any) { b.(*Rinse).Minutes = v.(float64) / 60 }}

@@ -394,7 +394,11 @@ func (w *work) claim(s medium.Step) error {
 		if err := checkIndexed("lot", b.Lot); err != nil {
 			return err
 		}
-		return checkIndexed("seed lot", b.SeedLot)
+		for _, lot := range b.SeedLots() {
+			if err := checkIndexed("seed lot", lot); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }

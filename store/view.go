@@ -122,7 +122,9 @@ func namesOfStep(s *medium.Step, voided bool) (names []naming) {
 			lots, seeds = VoidedLots, VoidedSeedLots
 		}
 		touched(lots, b.Lot)
-		touched(seeds, b.SeedLot)
+		for _, lot := range b.SeedLots() {
+			touched(seeds, lot)
+		}
 	case *medium.Sanitize:
 		if !voided {
 			touched(Solutions, string(b.Solution))

@@ -172,10 +172,10 @@ func (a *app) fieldFlags(c *cobra.Command, k medium.Kind, otherwise ...string) *
 		case f.Example != "":
 			help += ": " + f.Example
 		}
-		switch f.Of {
-		case medium.OfYesNo:
+		switch {
+		case f.Of == medium.OfYesNo:
 			flags.Bool(flagName(f), false, help)
-		case medium.OfCrops:
+		case f.Many:
 			flags.StringArray(flagName(f), nil, help)
 		default:
 			flags.String(flagName(f), "", help)
@@ -212,10 +212,10 @@ func (s *stepFlags) said() map[string]string {
 	for _, f := range s.kind.Asked() {
 		flag := s.Flags().Lookup(flagName(f))
 		switch {
-		case f.Of == medium.OfCrops:
-			crops, err := s.Flags().GetStringArray(flagName(f))
+		case f.Many:
+			each, err := s.Flags().GetStringArray(flagName(f))
 			must(err)
-			said[f.Name] = strings.Join(crops, ", ")
+			said[f.Name] = strings.Join(each, ", ")
 		case f.Of != medium.OfYesNo || flag.Changed:
 			said[f.Name] = flag.Value.String()
 		}

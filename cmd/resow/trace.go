@@ -364,7 +364,9 @@ const seedShown = 8
 func (a *app) printSeedAlso(w io.Writer, f *farm.Farm, r trace.Result) {
 	of := map[string][]trace.Growth{}
 	for _, g := range r.SeedAlso {
-		of[medium.FoldLot(g.SeedLot)] = append(of[medium.FoldLot(g.SeedLot)], g)
+		for _, lot := range g.Seeds {
+			of[medium.FoldLot(lot)] = append(of[medium.FoldLot(lot)], g)
+		}
 	}
 	for _, seed := range r.Seeds {
 		growths := of[medium.FoldLot(seed.Name)]

@@ -258,18 +258,28 @@ func (e *EPCIS) sow(s medium.Step, on *onMat) object {
 	o["parentID"] = e.Names.mat(s.Mat)
 	lot := object{"epcClass": on.class}
 	o["childQuantityList"] = []any{lot}
-	if on.sow.SeedLot != "" {
-		g := 0.0
-		for _, c := range on.sow.Crops {
-			g += c.SeedG
-		}
-		o["childQuantityList"] = []any{kilograms(e.Names.class("seed-lot", on.sow.SeedLot), g), lot}
+	if seeds := e.seeds(on.sow); len(seeds) > 0 {
+		o["childQuantityList"] = append(seeds, lot)
 	}
 	o["mat:crop"] = crops(on)
 	if on.sow.Place != "" {
 		o["bizLocation"] = object{"id": e.Names.class("place", on.sow.Place)}
 	}
 	return o
+}
+
+// seeds are the seed lots of a sowing with their mass, in the order of the crops.
+func (e *EPCIS) seeds(b *medium.Sow) (all []any) {
+	for _, lot := range b.SeedLots() {
+		g := 0.0
+		for _, c := range b.Crops {
+			if medium.FoldLot(cmp.Or(c.SeedLot, b.SeedLot)) == medium.FoldLot(lot) {
+				g += c.SeedG
+			}
+		}
+		all = append(all, kilograms(e.Names.class("seed-lot", lot), g))
+	}
+	return all
 }
 
 // yield is what a cut brought: more of the lot. Of an association no more can be

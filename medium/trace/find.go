@@ -127,9 +127,9 @@ func sownLots(threads iter.Seq[[]medium.Step]) []string {
 			b, ok := s.Body.(*medium.Sow)
 			switch {
 			case ok && void[s.MatSeq]:
-				voided = append(voided, b.Lot, b.SeedLot)
+				voided = append(append(voided, b.Lot), b.SeedLots()...)
 			case ok:
-				sown = append(sown, b.Lot, b.SeedLot)
+				sown = append(append(sown, b.Lot), b.SeedLots()...)
 			}
 		}
 	}
@@ -161,7 +161,7 @@ func (f *found) begin() (known bool, err error) {
 			f.touched = append(f.touched, m)
 		}
 		known = known || slices.ContainsFunc(m.voided, func(v Voided) bool {
-			return medium.FoldLot(nameIn(f.q.From, v.Lot, v.SeedLot)) == want
+			return bears(f.q.From, want, v.Lot, v.Seeds)
 		})
 	}
 	if f.start, err = f.growths(f.q.From, f.q.Name); err != nil {
@@ -288,18 +288,20 @@ func (f *found) sameSeeds() (out []seedGrowths, err error) {
 		in[x] = true
 	}
 	for _, x := range f.start {
-		seed := medium.FoldLot(x.SeedLot)
-		if seen[seed] {
-			continue
-		}
-		seen[seed] = true
-		all, err := f.growths(FromSeedLot, x.SeedLot)
-		if err != nil {
-			return nil, err
-		}
-		others := slices.DeleteFunc(slices.Clone(all), func(x *growth) bool { return in[x] })
-		if len(others) > 0 {
-			out = append(out, seedGrowths{x, others})
+		for _, lot := range x.Seeds {
+			seed := medium.FoldLot(lot)
+			if seen[seed] {
+				continue
+			}
+			seen[seed] = true
+			all, err := f.growths(FromSeedLot, lot)
+			if err != nil {
+				return nil, err
+			}
+			others := slices.DeleteFunc(slices.Clone(all), func(x *growth) bool { return in[x] })
+			if len(others) > 0 {
+				out = append(out, seedGrowths{lot, others})
+			}
 		}
 	}
 	return out, nil

@@ -21,7 +21,7 @@ type found struct {
 
 // seedGrowths are the other growths of a seed lot of the start.
 type seedGrowths struct {
-	start  *growth // the first of the start
+	lot    string
 	others []*growth
 }
 
@@ -42,7 +42,7 @@ func (f *found) takenBack(mats map[*history]bool) (out []Voided) {
 	for _, code := range slices.Sorted(maps.Keys(f.mats)) {
 		m := f.mats[code]
 		for _, v := range m.voided {
-			if !mats[m] && (lots[medium.FoldLot(v.Lot)] || f.q.From == FromSeedLot && medium.FoldLot(v.SeedLot) == want) {
+			if !mats[m] && (lots[medium.FoldLot(v.Lot)] || bears(f.q.From, want, "", v.Seeds)) {
 				out = append(out, v)
 			}
 		}
@@ -60,7 +60,9 @@ func (f *found) result() Result {
 	for i, x := range f.start {
 		r.Start[i] = x.Growth
 		lots.add(x.Lot)
-		seeds.add(x.SeedLot)
+		for _, lot := range x.Seeds {
+			seeds.add(lot)
+		}
 		mats[x.on] = true
 		rolls.add(x.on.roll)
 		for _, c := range x.Before {
@@ -78,10 +80,14 @@ func (f *found) result() Result {
 			addUse(solutions, m.state.Mat, c)
 		}
 	}
+	also := map[*growth]bool{}
 	for _, seed := range f.seeds {
 		r.Seeds = append(r.Seeds, seed.told(mats))
 		for _, x := range seed.others {
-			r.SeedAlso = append(r.SeedAlso, x.Growth)
+			if !also[x] { // a mix can share two of them
+				also[x] = true
+				r.SeedAlso = append(r.SeedAlso, x.Growth)
+			}
 		}
 	}
 	r.Lots, r.SeedLots, r.Rolls = lots.list, seeds.list, rolls.list
@@ -145,7 +151,7 @@ func nameOf(x *growth) string {
 // told tells of the other growths of a seed lot. To be held are their mats that are in
 // use and not among those of the trace.
 func (s seedGrowths) told(mats map[*history]bool) SeedLot {
-	out := SeedLot{Name: s.start.SeedLot, Lots: []string{}, Hold: []medium.Code{}}
+	out := SeedLot{Name: s.lot, Lots: []string{}, Hold: []medium.Code{}}
 	lots := newNames()
 	for _, x := range s.others {
 		lots.add(x.Lot)

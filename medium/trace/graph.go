@@ -13,6 +13,7 @@ package trace
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"resow/medium"
@@ -24,7 +25,8 @@ type Growth struct {
 	Turn    int         `json:"turn"`
 	Crop    string      `json:"crop"`
 	Lot     string      `json:"lot,omitempty"`
-	SeedLot string      `json:"seed_lot,omitempty"`
+	SeedLot string      `json:"seed_lot,omitempty"` // of a mix the lots of its crops, joined
+	Seeds   []string    `json:"-"`                  // each of them
 	Place   string      `json:"place,omitempty"`
 	SownAt  time.Time   `json:"sown_at"`
 	SownBy  string      `json:"sown_by"`
@@ -55,6 +57,7 @@ type Voided struct {
 	Crop     string      `json:"crop"`
 	Lot      string      `json:"lot,omitempty"`
 	SeedLot  string      `json:"seed_lot,omitempty"`
+	Seeds    []string    `json:"-"`
 	SownAt   time.Time   `json:"sown_at"`
 	SownBy   string      `json:"sown_by"`
 	VoidedAt time.Time   `json:"voided_at"`
@@ -151,7 +154,7 @@ func (g *Graph) growths(from, name string) ([]*growth, error) {
 	}
 	for _, m := range mats {
 		for _, x := range m.growths {
-			if medium.FoldLot(nameIn(from, x.Lot, x.SeedLot)) == want {
+			if bears(from, want, x.Lot, x.Seeds) {
 				known = append(known, x)
 			}
 		}
@@ -160,16 +163,14 @@ func (g *Graph) growths(from, name string) ([]*growth, error) {
 	return known, nil
 }
 
-// nameIn is the one of two names that a search from a crop lot or a seed lot is after.
-func nameIn(from, lot, seed string) string {
-	switch from {
-	case FromLot:
-		return lot
-	case FromSeedLot:
-		return seed
-	}
-	return ""
+// bears says whether a sowing has the crop lot or the seed lot that a search is after.
+func bears(from, want, lot string, seeds []string) bool {
+	is := func(name string) bool { return medium.FoldLot(name) == want }
+	return from == FromLot && is(lot) || from == FromSeedLot && slices.ContainsFunc(seeds, is)
 }
+
+// joined names the seed lots of a sowing in one text.
+func joined(b *medium.Sow) string { return strings.Join(b.SeedLots(), " + ") }
 
 func read(thread []medium.Step) *history {
 	voided := medium.Voided(thread)
@@ -192,7 +193,8 @@ func read(thread []medium.Step) *history {
 }
 
 func takenBack(thread []medium.Step, s medium.Step, b *medium.Sow) Voided {
-	v := Voided{Mat: s.Mat, Crop: medium.CropName(b.Crops), Lot: b.Lot, SeedLot: b.SeedLot, SownAt: s.At, SownBy: s.By}
+	v := Voided{Mat: s.Mat, Crop: medium.CropName(b.Crops), Lot: b.Lot, SeedLot: joined(b), Seeds: b.SeedLots(),
+		SownAt: s.At, SownBy: s.By}
 	for _, later := range thread {
 		if c, ok := later.Body.(*medium.Correct); ok && c.MatSeq == s.MatSeq {
 			v.VoidedAt, v.VoidedBy, v.Reason = later.At, later.By, c.Reason
@@ -205,7 +207,7 @@ func (h *history) take(s medium.Step, c medium.Condition, credited bool) {
 	switch b := s.Body.(type) {
 	case *medium.Sow:
 		x := &growth{on: h, nth: len(h.growths), Growth: Growth{Mat: s.Mat, Turn: c.Turn, Crop: medium.CropName(b.Crops),
-			Lot: b.Lot, SeedLot: b.SeedLot, Place: b.Place, SownAt: s.At, SownBy: s.By, Before: h.open}}
+			Lot: b.Lot, SeedLot: joined(b), Seeds: b.SeedLots(), Place: b.Place, SownAt: s.At, SownBy: s.By, Before: h.open}}
 		x.Cleared = slices.ContainsFunc(h.open, func(c Cleaning) bool { return c.Accepted })
 		h.open = nil
 		h.growths = append(h.growths, x)

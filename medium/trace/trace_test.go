@@ -91,7 +91,7 @@ func (l *ledger) indexed() *Graph {
 func touches(s medium.Step, from, name string) bool {
 	switch b := s.Body.(type) {
 	case *medium.Sow:
-		return medium.FoldLot(nameIn(from, b.Lot, b.SeedLot)) == medium.FoldLot(name)
+		return bears(from, medium.FoldLot(name), b.Lot, b.SeedLots())
 	case *medium.Add:
 		return from == FromRoll && medium.FoldLot(b.Mat.Roll) == medium.FoldLot(name) || from == FromMat && string(s.Mat) == name
 	case *medium.Sanitize:

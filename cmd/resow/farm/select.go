@@ -22,7 +22,7 @@ type matches func(medium.Condition) bool
 // selectorKeys make of a value what says whether a mat has it.
 var selectorKeys = map[string]func(value string) (matches, error){
 	"lot":      named(func(c medium.Condition) []string { return []string{c.Lot} }),
-	"seed-lot": named(func(c medium.Condition) []string { return []string{c.SeedLot} }),
+	"seed-lot": named(func(c medium.Condition) []string { return c.SeedLots() }),
 	"place":    named(func(c medium.Condition) []string { return []string{c.Place} }),
 	"material": named(func(c medium.Condition) []string { return []string{c.Mat.Material} }),
 	"crop":     named(cropsOn),
