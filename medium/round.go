@@ -17,7 +17,7 @@ type Round struct {
 	Count  int       `json:"count"`
 	Codes  []Code    `json:"codes"`
 	Haste  Haste     `json:"-"`
-	rule   string
+	Rule   string    `json:"-"` // why it is due; with step and place it names the round
 }
 
 // Haste is how little a thing that is due can wait.
@@ -57,14 +57,14 @@ func Rounds(work []Work, until time.Time) []Round {
 			i, ok := at[k]
 			if !ok {
 				i, at[k] = len(rounds), len(rounds)
-				rounds = append(rounds, Round{Step: d.Step, Place: w.Place, Haste: hasteOf(d.Rule), rule: d.Rule})
+				rounds = append(rounds, Round{Step: d.Step, Place: w.Place, Haste: hasteOf(d.Rule), Rule: d.Rule})
 			}
 			rounds[i].add(w.Code, d)
 		}
 	}
 	slices.SortFunc(rounds, func(a, b Round) int {
 		return cmp.Or(cmp.Compare(b.Haste, a.Haste), a.DueAt.Compare(b.DueAt), cmp.Compare(a.Step, b.Step),
-			cmp.Compare(a.Place, b.Place), cmp.Compare(a.rule, b.rule))
+			cmp.Compare(a.Place, b.Place), cmp.Compare(a.Rule, b.Rule))
 	})
 	return rounds
 }

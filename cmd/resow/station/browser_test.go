@@ -279,6 +279,12 @@ func call[P, R any](b *browser, cmd cdp.Command[P, R], params P) {
 	require.NoError(b.t, err)
 }
 
+// scripts lets pages have scripts, or not.
+func (b *browser) scripts(on bool) {
+	b.t.Helper()
+	call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !on})
+}
+
 // offline cuts the air, or makes it whole; then the page hears what a phone says
 // to it when its Wi-Fi comes back.
 func (b *browser) offline(off bool) {
@@ -331,7 +337,7 @@ func TestBrowserRound(t *testing.T) {
 		t.Run(fmt.Sprintf("script=%v", script), func(t *testing.T) {
 			s := startNamed(t)
 			b := openBrowser(t, s)
-			call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !script})
+			b.scripts(script)
 			mat := string(s.inStage(t, medium.Growing)[0])
 
 			b.open("/M/" + mat) // as a label's symbol says it, on a phone that is not paired

@@ -53,7 +53,7 @@ func TestDueCountsTheRest(t *testing.T) {
 	s.addMats(t, dueShown-at, random)
 	s.clock.forward(8 * 24 * time.Hour) // a new mat that nobody washed is due too
 	p := s.paired(t, Operator, "MK")
-	page := p.get("/")
+	page := p.get("/due")
 	require.Equal(t, http.StatusOK, page.status)
 	total := s.dueTotal(t, 24*time.Hour)
 	require.Equal(t, min(total, dueShown), strings.Count(page.body, `<li class="card`))
@@ -61,7 +61,7 @@ func TestDueCountsTheRest(t *testing.T) {
 	s.addMats(t, dueShown+1, random)
 	s.clock.forward(8 * 24 * time.Hour)
 	total = s.dueTotal(t, 24*time.Hour)
-	page = p.get("/")
+	page = p.get("/due")
 	require.Equal(t, dueShown, strings.Count(page.body, `<li class="card`))
 	has(t, page.body, fmt.Sprintf("%d more; do these first.", total-dueShown))
 

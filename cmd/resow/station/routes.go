@@ -22,6 +22,7 @@ func routes() []route {
 		{"POST /pair", everybody, (*visit).postPair},
 
 		{"GET /{$}", paired, page{name: "due", draw: (*visit).duePage}.look},
+		{"GET /due", paired, page{name: "mats", here: "due", draw: (*visit).matsPage}.look},
 		{"GET /find", paired, (*visit).find},
 		{"GET /8003/{key}", paired, (*visit).findGRAI},
 		{"GET /m/{code}", paired, (*visit).openMat},

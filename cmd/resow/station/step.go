@@ -32,9 +32,20 @@ type stepPage struct {
 	Token  string
 	Action string
 	At     string
-	Basket []medium.Code
+	Picks  []pick // mats to be ticked
 	Codes  string // typed so far
 	Danger bool   // it may report danger
+	Back   string // the page before it
+
+	// of a form that is the page of a round
+	Round  bool
+	Place  string
+	Reason string
+	Count  string
+	More   int     // mats that are not on this page
+	Open   []field // of Form: asked
+	Folded []field // of Form: for those who have more to say
+	Said   bool    // something stands in them
 }
 
 // stepPage draws a step's form: fresh, or again with what was wrong with it.
@@ -49,14 +60,19 @@ func (v *visit) stepPage(f *farm.Farm) (filling, error) {
 	}
 	page := &stepPage{frame: frame{Title: v.t.get("step." + string(kind))}, Kind: kind, Action: v.r.URL.Path,
 		Form: v.inputs(kind, f.Farm, values), Token: v.newToken(), At: values.Get("at"), Codes: values.Get("codes"),
-		Danger: medium.MayReportDanger(kind)}
+		Danger: medium.MayReportDanger(kind), Back: "/many"}
+	if v.r.PathValue("code") == "" && v.ofRound() {
+		return page, v.roundPage(f, page)
+	}
+	page.Open = page.Form.Fields
 	if v.r.PathValue("code") == "" {
-		page.Basket = v.who.Basket
+		page.Picks = v.picks(v.who.Basket)
 		return page, nil
 	}
 	c, err := f.Mat(v.r.PathValue("code"))
 	page.Code, page.Stage, page.Title = c.Code, v.stageText(c.Stage), c.Code.String()+": "+page.Title
-	page.Action = "/m/" + string(c.Code) + "/" + string(kind)
+	page.Back = "/m/" + string(c.Code)
+	page.Action = page.Back + "/" + string(kind)
 	return page, err
 }
 
@@ -97,6 +113,11 @@ func (v *visit) sendStep() (string, error) {
 
 // sendManyStep records a step of many mats.
 func (v *visit) sendManyStep() (string, error) {
+	if v.ofRound() {
+		if err := v.checkLooked(medium.Kind(v.r.PathValue("step"))); err != nil {
+			return "", err
+		}
+	}
 	done, token, err := v.record(matsOf(v.form))
 	if err != nil {
 		return "", err
