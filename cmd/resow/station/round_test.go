@@ -18,6 +18,9 @@ import (
 
 const longShelf = "long shelf"
 
+// ticked stands in the line of a mat that is ticked.
+const ticked = `" checked> <span class="code">`
+
 // shelf moves growing mats to one place and lets them wait for their misting.
 func (r *running) shelf(t testing.TB, p *phone, n int) []medium.Code {
 	codes := r.inStage(t, medium.Growing)
@@ -76,7 +79,7 @@ func TestDueShowsRounds(t *testing.T) {
 		require.Equal(t, http.StatusOK, one.status, path)
 		hasNot(t, one.body, "Nothing of this round is left", path)
 		require.NotZero(t, strings.Count(one.body, `name="mat" value="`), path)
-		require.Equal(t, strings.Count(one.body, `name="mat" value="`), strings.Count(one.body, `" checked> <span class="code">`), path)
+		require.Equal(t, strings.Count(one.body, `name="mat" value="`), strings.Count(one.body, ticked), path)
 	}
 	for _, r := range rounds {
 		one := p.get(roundURL(r, false)).body
@@ -130,7 +133,7 @@ func TestRefusedRoundKeepsItsTicks(t *testing.T) {
 	back := p.post(path, url.Values{"token": {p.token(path)}, "mat": {string(mats[3])}, "water": {"much"}})
 	require.Equal(t, http.StatusUnprocessableEntity, back.status)
 	require.Equal(t, 12, strings.Count(back.body, `name="mat" value="`))
-	require.Equal(t, 1, strings.Count(back.body, `" checked> <span class="code">`))
+	require.Equal(t, 1, strings.Count(back.body, ticked))
 	has(t, back.body, `value="much"`)
 	has(t, back.body, `<details open><summary>More to say?`)
 	move := p.get("/many/move?due=x&place=")
@@ -142,8 +145,8 @@ func TestRefusedRoundKeepsItsTicks(t *testing.T) {
 func TestRoundHasNoObservationByDefault(t *testing.T) {
 	s, _ := start(t, nil)
 	p := s.paired(t, Operator, "MK")
-	lasting := url.Values{"debris": {"traces"}, "detergent": {"dish soap"}, "for": {"6h"}, "where": {"air"}, "strength": {"150"},
-		"contact": {"3"}, "method": {"soak"}, "product": {"chlorine, blue drum"}}
+	lasting := url.Values{"debris": {"traces"}, "detergent": {"dish soap"}, "for": {"6h"}, "where": {"air"},
+		"strength": {"150"}, "contact": {"3"}, "method": {"soak"}, "product": {"chlorine, blue drum"}}
 	for kind, names := range looked {
 		s.people.remember(kind, lasting)
 		path := "/many/" + string(kind) + "?due=any&place="
