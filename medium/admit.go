@@ -48,13 +48,14 @@ func Admit(c Condition, f Farm, s Step, now time.Time) (Step, error) {
 	}
 	if danger {
 		s = reported(c, s, now)
-	} else if s.At.Before(c.Last) {
-		s.Outcome.Findings = append(s.Outcome.Findings, clockWrong(c.Last, now))
 	}
 	f = f.until(s.Recorded, s.Recorded).AsOf(s.At)
 	s, err = decide(c, f, s, now)
 	if err != nil {
 		return s, err
+	}
+	if !danger && s.At.Before(c.Last) {
+		s.Outcome.Findings = append(s.Outcome.Findings, clockWrong(c.Last, now))
 	}
 	s.Outcome.From = c.Stage
 	s.Outcome.Policy = f.Policy.Version

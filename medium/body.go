@@ -28,7 +28,7 @@ type Sown struct {
 	MistDark  float64 `cbor:"16,keyasint,omitzero" json:"mistings_a_day_dark,omitempty"`
 	MistLight float64 `cbor:"17,keyasint,omitzero" json:"mistings_a_day_light,omitempty"`
 	Weighted  bool    `cbor:"18,keyasint,omitzero" json:"weighted,omitempty"`
-	SeedLot   string  `cbor:"19,keyasint,omitzero" json:"seed_lot,omitempty"` // of this crop of a mix
+	SeedLot   string  `cbor:"19,keyasint,omitzero" json:"crop_seed_lot,omitempty"` // of this crop of a mix
 }
 
 // Sow puts a crop, or a mix of crops, on a ready mat and begins a turn.

@@ -454,6 +454,25 @@ func TestAClockThatWasAheadKeepsNobodyOff(t *testing.T) {
 	require.EqualError(t, err, "mat TK7R 2N81: its last step is dated 3 Nov 2027 09:00, and the clock says 3 Nov 2026 09:00; set the clock, or, if it was ahead then, void that step and record it again")
 }
 
+// A step's own findings do not take away the mark of a clock that was wrong before it.
+func TestAWrongClockIsMarkedBesideOtherFindings(t *testing.T) {
+	for _, k := range []struct {
+		stage Stage
+		body  Body
+	}{
+		{ToWash, &Rinse{Debris: DebrisRoots}},
+		{ToDry, &Dry{Where: DryAir, DurationS: 60}},
+		{ToSanitize, &Sanitize{Product: "drum", StrengthPPM: 20, ContactS: 120, Sides: 2, Method: "spray"}},
+		{ToWash, &Trim{LengthMM: 200, WidthMM: 200}},
+	} {
+		c := testCondition(k.stage)
+		c.Last = testNow.AddDate(1, 0, 0) // of a report of danger
+		s, err := Admit(c, testFarm(), testStep(k.body), testNow)
+		require.NoError(t, err, "%T", k.body)
+		require.Contains(t, rulesOf(s.Outcome.Findings), "clock-wrong", "%T", k.body)
+	}
+}
+
 // TestARegistrationByAClockAheadKeepsNoStepOff, nor does a relabelling: neither can
 // be voided, so there would be no way out for a year.
 func TestARegistrationByAClockAheadKeepsNoStepOff(t *testing.T) {

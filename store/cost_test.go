@@ -46,8 +46,8 @@ func TestPagesOfOneStep(t *testing.T) {
 		&medium.Rinse{Debris: medium.DebrisNone}, &medium.Dry{Where: medium.DryAir}, &medium.Hold{Reason: "doubt"}, &medium.Mist{WaterML: 120},
 	} {
 		pages, writes, first, most := 0, 0, 0, 14.0
-		if medium.KindOf(b) == medium.KindMist { // of a growing mat; its line of the due list stays as it is
-			first, most = 7, 10
+		if medium.KindOf(b) == medium.KindMist { // of a growing mat
+			first = 7
 		}
 		for i := range steps {
 			c.after(time.Minute)

@@ -33,7 +33,7 @@ var mayImport = map[string][]string{
 	"labels/lettering": {"github.com/go-text/typesetting", "github.com/jung-kurt/gofpdf", "golang.org/x/image"},
 	"labels/report":    {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/cutting", "resow/medium/trace", "resow/labels/lettering", "github.com/jung-kurt/gofpdf", "golang.org/x/text"},
 	"cmd/resow": {"resow/medium", "resow/medium/lifetime", "resow/medium/pool", "resow/medium/cutting", "resow/medium/sanitizer", "resow/medium/sunlight", "resow/medium/trace", "resow/store", "resow/labels", "resow/labels/report",
-		"resow/cmd/resow/amount", "resow/cmd/resow/demo", "resow/cmd/resow/farm", "resow/cmd/resow/moving", "resow/cmd/resow/station", "resow/cmd/resow/ui", "github.com/spf13/cobra", "golang.org/x/term", "golang.org/x/text"},
+		"resow/cmd/resow/amount", "resow/cmd/resow/demo", "resow/cmd/resow/farm", "resow/cmd/resow/moving", "resow/cmd/resow/station", "resow/cmd/resow/ui", "github.com/spf13/cobra", "github.com/spf13/pflag", "golang.org/x/term", "golang.org/x/text"},
 	"cmd/resow/farm": {"resow/medium", "resow/medium/pool", "resow/medium/sanitizer", "resow/medium/sunlight", "resow/medium/trace",
 		"resow/store", "resow/labels", "resow/cmd/resow/amount"},
 	"cmd/resow/ui":      {"resow/medium", "resow/cmd/resow/farm", "resow/store", "golang.org/x/term", "golang.org/x/text"},
