@@ -43,7 +43,7 @@ func (a *app) growingCommand(c *cobra.Command) {
 // dayText says how far a crop is: day 4 of 8 to 12, dark.
 func dayText(f *farm.Farm, s medium.CropStand) string {
 	text := fmt.Sprintf("day %d", s.Day)
-	from, by := daysFrom(f, s, s.HarvestFrom), daysFrom(f, s, s.HarvestBy)
+	from, by := f.DayAt(s, s.HarvestFrom), f.DayAt(s, s.HarvestBy)
 	switch {
 	case by > from && from > 0:
 		text += fmt.Sprintf(" of %d to %d", from, by)
@@ -54,14 +54,6 @@ func dayText(f *farm.Farm, s medium.CropStand) string {
 		return text + ", dark, weighted"
 	}
 	return text + ", " + string(s.Phase)
-}
-
-// daysFrom is on which day of a stand a time lies; 0 for none.
-func daysFrom(f *farm.Farm, s medium.CropStand, at time.Time) int {
-	if at.IsZero() {
-		return 0
-	}
-	return s.Day + medium.CalendarDays(f.Now(), at.In(f.Loc))
 }
 
 func careText(f *farm.Farm, misted time.Time, next medium.Kind, at time.Time) string {

@@ -63,3 +63,11 @@ func (s *Stand) add(c medium.Condition, grown *medium.CropStand, work medium.Wor
 		s.Next, s.NextAt = work.Step, work.At
 	}
 }
+
+// DayAt is on which day of a stand a time lies; 0 for none.
+func (f *Farm) DayAt(s medium.CropStand, at time.Time) int {
+	if at.IsZero() {
+		return 0
+	}
+	return s.Day + medium.CalendarDays(f.Now(), at.In(f.Loc))
+}

@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"fmt"
 
 	"resow/medium"
@@ -38,6 +39,20 @@ func (f *Farm) LastAct(by string) (Undoing, error) {
 		}
 	}
 	return Undoing{}, &NothingToUndoError{by}
+}
+
+// ActOf finds what an undo of the act of one request takes back.
+func (f *Farm) ActOf(token string) (Undoing, error) {
+	steps, err := f.Recorded(token)
+	if err != nil || len(steps) == 0 {
+		return Undoing{}, cmp.Or(err, error(&NothingToUndoError{}))
+	}
+	act := Act{By: steps[0].By, Kind: steps[0].Kind, Recorded: steps[0].Recorded, Steps: steps}
+	u, err := f.undoing(act)
+	if err == nil && len(u.Act.Steps) == 0 {
+		err = &NothingToUndoError{act.By}
+	}
+	return u, err
 }
 
 // actsBack is how many acts an undo looks back.

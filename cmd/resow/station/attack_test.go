@@ -33,6 +33,9 @@ func TestAttacks(t *testing.T) {
 	mix := func() url.Values {
 		return url.Values{"token": {s.newToken()}, "product": {"chlorine, blue drum"}, "volume": {"2L"}, "opened": {"2026-11-01"}}
 	}
+	act := s.newToken()
+	require.Equal(t, http.StatusSeeOther, worker.post(step, url.Values{"token": {act}}).status)
+	undo := func() url.Values { return url.Values{"token": {s.newToken()}, "act": {act}, "later": {"0"}} }
 	before := s.anchor(t)
 
 	form := func(p *phone, path string, v url.Values, change func(*http.Request)) answer {
@@ -119,6 +122,26 @@ func TestAttacks(t *testing.T) {
 		}},
 		{"a document of another kind", 415, func() answer {
 			return form(worker, "/api/v1/steps", good(), func(r *http.Request) { r.Header.Set("Content-Type", "text/plain") })
+		}},
+		{"cross-site undo", 403, func() answer {
+			return form(worker, "/undo", undo(), func(r *http.Request) { r.Header.Set("Origin", "http://evil.example") })
+		}},
+		{"undo without a pairing", 401, func() answer { return form(s.phone(t), "/undo", undo(), func(*http.Request) {}) }},
+		{"undo without a token", 400, func() answer { return worker.post("/undo", url.Values{"act": undo()["act"], "later": {"0"}}) }},
+		{"undo of what another device recorded", 403, func() answer { return boss.post("/undo", undo()) }},
+		{"undo of an act that nobody recorded", 403, func() answer {
+			return worker.post("/undo", url.Values{"token": {s.newToken()}, "act": {"../../people"}, "later": {"0"}})
+		}},
+		{"get that would take back", 404, func() answer { return worker.get("/undo?" + undo().Encode()) }},
+		{"a round across sites", 403, func() answer {
+			return form(worker, "/many/mist?due=misting&place=x", url.Values{"token": {s.newToken()}, "mat": {mat}},
+				func(r *http.Request) { r.Header.Set("Sec-Fetch-Site", "cross-site") })
+		}},
+		{"a round without a pairing", 401, func() answer {
+			return form(s.phone(t), "/many/mist?due=misting&place=x", url.Values{"token": {s.newToken()}, "mat": {mat}}, func(*http.Request) {})
+		}},
+		{"get that would mist a round", 200, func() answer {
+			return worker.get("/many/mist?due=misting&place=x&mat=" + mat + "&token=" + s.newToken())
 		}},
 		{"cross-site mix", 403, func() answer {
 			return form(worker, "/mix", mix(), func(r *http.Request) { r.Header.Set("Origin", "http://evil.example") })

@@ -105,9 +105,14 @@ type donePage struct {
 	frame
 	Known  bool
 	Result result
+	Undo   *undoOffer
 }
 
-func (v *visit) donePage() error {
-	done, known := v.results.get(v.r.PathValue("token"))
-	return page{name: "done", here: "many"}.bare(v, &donePage{Known: known, Result: done})
+func (v *visit) donePage(f *farm.Farm) (filling, error) {
+	token := v.r.PathValue("token")
+	page := &donePage{Undo: v.offerUndo(f, token)}
+	if page.Result, page.Known = v.results.get(token); page.Result.Undone {
+		page.Title = v.t.get("undo.title")
+	}
+	return page, nil
 }

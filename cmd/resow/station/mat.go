@@ -57,6 +57,8 @@ type matPage struct {
 	Scanning    bool     // mats are being collected for the list
 	Listed      bool     // this one is on it
 	Basket      int
+	Stand       *standLine // nil where nothing grows on it
+	Undo        *undoOffer // of Done
 }
 
 var verdictClass = map[medium.Word]string{medium.SowIt: "go", medium.SowWithCare: "care",
@@ -88,24 +90,29 @@ func (v *visit) matPage(f *farm.Farm) (filling, error) {
 		page.Contact = medium.Seconds(c.Sanitized.ContactS)
 	}
 	page.Steps, page.Wrong = farm.Offer(c, verdict, f.Policy)
-	page.Done, err = doneStep(f, c.Code, v.r.FormValue("step"))
+	page.Stand = v.standOn(f, c)
+	var act string
+	if page.Done, act, err = doneStep(f, c.Code, v.r.FormValue("step")); act != "" {
+		page.Undo = v.offerUndo(f, act)
+	}
 	page.Scanning = v.who.Scanning && page.Done == nil
 	sent, _ := v.results.get(v.r.FormValue("sent"))
 	page.NoPicture = sent.NoPicture
 	return page, err
 }
 
-// doneStep gives the step that the page is shown after; nil for none.
-func doneStep(f *farm.Farm, code medium.Code, seq string) (*medium.Result, error) {
+// doneStep gives the step that the page is shown after, and the token of its act; nil
+// for none.
+func doneStep(f *farm.Farm, code medium.Code, seq string) (done *medium.Result, act string, err error) {
 	n, err := strconv.ParseUint(seq, 10, 32)
 	if err != nil {
-		return nil, nil
+		return nil, "", nil
 	}
 	thread, err := f.Thread(code)
 	i := slices.IndexFunc(thread, func(s medium.Step) bool { return s.MatSeq == n })
 	if err != nil || i < 0 {
-		return nil, err
+		return nil, "", err
 	}
-	done := thread[i].Result()
-	return &done, nil
+	r := thread[i].Result()
+	return &r, thread[i].Token, nil
 }

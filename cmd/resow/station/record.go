@@ -24,6 +24,7 @@ type result struct {
 	NoPicture []string        `json:"no_picture,omitempty"` // why pictures that came with it are missing
 	Lost      []string        `json:"lost,omitempty"`       // codes of a report of danger that name no mat
 	Next      string          `json:"next,omitempty"`       // the page that says so
+	Undone    bool            `json:"-"`                    // the steps take an act back
 }
 
 func resultOf(steps ...medium.Step) (r result) {

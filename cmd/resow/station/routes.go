@@ -23,6 +23,7 @@ func routes() []route {
 
 		{"GET /{$}", paired, page{name: "due", draw: (*visit).duePage}.look},
 		{"GET /due", paired, page{name: "mats", here: "due", draw: (*visit).matsPage}.look},
+		{"GET /growing", paired, page{name: "growing", draw: (*visit).growingPage}.look},
 		{"GET /find", paired, (*visit).find},
 		{"GET /8003/{key}", paired, (*visit).findGRAI},
 		{"GET /m/{code}", paired, (*visit).openMat},
@@ -35,7 +36,8 @@ func routes() []route {
 		{"POST /many", paired, page{fields: fields("code", "do", "back"), send: (*visit).sendList}.post},
 		{"GET /many/{step}", paired, manyForm.look},
 		{"POST /many/{step}", paired, manyForm.post},
-		{"GET /done/{token}", paired, (*visit).donePage},
+		{"GET /done/{token}", paired, page{name: "done", here: "many", draw: (*visit).donePage}.look},
+		{"POST /undo", paired, page{fields: fields("token", "act", "later"), send: (*visit).sendUndo}.post},
 		{"GET /kept", paired, waitingForm.look},
 		{"POST /kept", paired, (*visit).fates},
 		{"POST /kept/held", supervisors, waitingForm.post},

@@ -58,6 +58,7 @@ type Station struct {
 	photos  *photos
 	changes *changes
 	results newest[result] // for the page that is shown after an order, by the order's token
+	acts    newest[string] // the devices that recorded an order, by the order's token
 	plans   plans
 	backups *backups
 	counts  counts
@@ -99,7 +100,7 @@ func New(c Config) (*Station, error) {
 	}
 	s := &Station{c: c, t: english, pages: pages, photos: newPhotos(filepath.Join(folder, "pictures")),
 		tls: c.TLSCert != "", log: log.New(c.Err, "resow station: ", 0), changes: newChanges(),
-		results: newest[result]{most: maxResults},
+		results: newest[result]{most: maxResults}, acts: newest[string]{most: maxResults},
 		plans:   plans{turn: make(chan struct{}, 1), made: newest[report.Report]{most: maxPlans}},
 		backups: loadBackups(filepath.Join(folder, "backup.json"))}
 	if s.people, err = loadPeople(filepath.Join(folder, "people.json"), c.Now, c.Random); err != nil {

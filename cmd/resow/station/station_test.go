@@ -186,7 +186,7 @@ func TestEveryPageOpens(t *testing.T) {
 
 // pagesOf lists every page, for the tests that go through all of them.
 func pagesOf(mat string) []string {
-	paths := []string{"/", "/due", "/many/mist?due=misting&place=shelf+A", "/many/rinse?due=unwashed-hours&place=", "/m/" + mat, "/m/" + mat + "/history", "/m/" + mat + "/correct/2", "/many", "/mix", "/mix?product=chlorine%2C+blue+drum&volume=2L",
+	paths := []string{"/", "/due", "/growing", "/many/mist?due=misting&place=shelf+A", "/many/rinse?due=unwashed-hours&place=", "/m/" + mat, "/m/" + mat + "/history", "/m/" + mat + "/correct/2", "/many", "/mix", "/mix?product=chlorine%2C+blue+drum&volume=2L",
 		"/pool", "/pool?sow=radish%3D3x8&mats=40", "/status", "/reports", "/policy", "/policy/max-turns", "/policy/mold-repeat", "/sanitizers", "/sanitizers/new", "/people", "/shift", "/pair", "/done/unknown", "/review", "/kept"}
 	for _, k := range farm.Recordable {
 		paths = append(paths, "/m/"+mat+"/"+string(k), "/many/"+string(k))

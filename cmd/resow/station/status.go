@@ -60,9 +60,10 @@ var answers = []struct {
 	{as[*store.BusyError], http.StatusServiceUnavailable, "way.busy"},
 	{as[*store.WriteError], http.StatusInsufficientStorage, "way.disk"},
 	{as[*store.UnsureError], http.StatusInternalServerError, "way.unsure"}, // the phone asks again with the same token
+	{as[*farm.FixedError], http.StatusConflict, "way.fixed"},
 	{isOne(
 		as[*medium.VerdictError], as[*medium.CorrectError], as[*medium.ReviewError], as[*store.TakenError],
-		as[*farm.NothingToUndoError], as[*farm.FixedError], as[*farm.RefusedError],
+		as[*farm.NothingToUndoError], as[*farm.RefusedError],
 	), http.StatusConflict, ""},
 	{isOne( // a code that can't be read is no mat either
 		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*farm.CodesError], as[*farm.NoneError],

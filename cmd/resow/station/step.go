@@ -134,6 +134,11 @@ func (v *visit) record(mats []string) (done result, token string, err error) {
 	if v.r.MultipartForm != nil {
 		o.files = v.r.MultipartForm.File["picture"] // the server removes them after the answer
 	}
-	done, err = v.recordSteps(v.who, o)
-	return done, o.token, err
+	if done, err = v.recordSteps(v.who, o); err != nil {
+		return done, o.token, err
+	}
+	if _, known := v.acts.get(o.token); !known {
+		v.acts.put(o.token, v.who.Hash)
+	}
+	return done, o.token, nil
 }
