@@ -42,14 +42,12 @@ type app struct {
 	path    string
 	by      string
 	at      string
-	ofMat   map[medium.Code]map[string]string     // what was said of single mats, by the names of fields
-	prepare func(*farm.Farm, []medium.Code) error // of a command, once its mats are known
-	yes     bool                                  // --yes: do not ask
-	request string                                // the number that an earlier try of this command printed
-	args    []string                              // as they were typed
-	ran     bool                                  // a command's own code began: errors from here on are not usage errors
-	code    int                                   // exit code of a command that did its work
-	example string                                // of a command that was used wrongly
+	yes     bool     // --yes: do not ask
+	request string   // the number that an earlier try of this command printed
+	args    []string // as they were typed
+	ran     bool     // a command's own code began: errors from here on are not usage errors
+	code    int      // exit code of a command that did its work
+	example string   // of a command that was used wrongly
 }
 
 // run is main without the process: it gives the exit code.

@@ -18,7 +18,7 @@ func (a *app) dryCommand(c *cobra.Command) {
 	var from, to string
 	var place sunlight.Place
 	a.stepCommand(c,
-		func(f *farm.Farm, _ medium.Code) (medium.Body, error) {
+		func(f *farm.Farm, _ named, _ medium.Code) (medium.Body, error) {
 			r := a.reader(f)
 			if flags.Flags().Changed("lat") {
 				r.Place = &place

@@ -18,9 +18,9 @@ func (a *app) relabelCommand(c *cobra.Command) {
 	var relabelled []medium.Code
 	l := labelFlags{printer: defaultPrinter}
 	a.stepCommand(c,
-		func(f *farm.Farm, mat medium.Code) (medium.Body, error) {
+		func(f *farm.Farm, _ named, mat medium.Code) (medium.Body, error) {
 			relabelled = append(relabelled, mat)
-			b, err := flags.body(a, f, mat)
+			b, err := flags.body(a, f, nil)
 			if err != nil || !newCode {
 				return b, err
 			}

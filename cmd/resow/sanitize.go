@@ -23,7 +23,7 @@ type sanitizing struct {
 func (a *app) sanitizeCommand(c *cobra.Command) {
 	var s sanitizing
 	a.stepCommand(c,
-		func(f *farm.Farm, _ medium.Code) (medium.Body, error) { return s.body(a, f) },
+		func(f *farm.Farm, _ named, _ medium.Code) (medium.Body, error) { return s.body(a, f) },
 		func(f *farm.Farm, codes []medium.Code, out io.Writer) error {
 			if a.code == 0 {
 				fmt.Fprintln(out, "Let the mats drain and dry before they are sown on.")

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 
@@ -13,8 +14,15 @@ import (
 	"resow/medium"
 )
 
+// named are the mats that a command is about, and what was said of single ones, by the
+// names of fields.
+type named struct {
+	codes []medium.Code
+	own   map[medium.Code]map[string]string
+}
+
 // bodyOf makes the body of a mat's step.
-type bodyOf func(f *farm.Farm, code medium.Code) (medium.Body, error)
+type bodyOf func(f *farm.Farm, mats named, code medium.Code) (medium.Body, error)
 
 // followUp is what a command has to say of its mats once their steps are on disk.
 type followUp func(f *farm.Farm, codes []medium.Code, out io.Writer) error
@@ -32,7 +40,7 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after followUp) {
 	c.Long += dashHelp
 	c.ValidArgsFunction = a.completeCodes
 	c.RunE = a.writes(func(f *farm.Farm, args []string) error {
-		args, err := a.splitValues(f, medium.Kind(c.Name()), args)
+		args, own, err := splitValues(f, medium.Kind(c.Name()), args)
 		if err != nil {
 			return err
 		}
@@ -43,15 +51,10 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after followUp) {
 		if err := a.agreed(f, args, codes, c.Name()); err != nil {
 			return err
 		}
-		if a.prepare != nil {
-			if err := a.prepare(f, codes); err != nil {
-				return err
-			}
-		}
 		if replaces > 0 && len(codes) > 1 {
 			return ui.Wrong("--replaces names a step of one mat; give one code")
 		}
-		steps, err := stepsOf(f, codes, body)
+		steps, err := stepsOf(f, named{codes, own}, body)
 		if err != nil {
 			return err
 		}
@@ -74,9 +77,10 @@ func (a *app) stepCommand(c *cobra.Command, body bodyOf, after followUp) {
 
 // splitValues takes the values off arguments such as TK7R2N81=310g: each is that of its
 // mat for the first field of the kind that is asked of each mat.
-func (a *app) splitValues(f *farm.Farm, kind medium.Kind, args []string) ([]string, error) {
+func splitValues(f *farm.Farm, kind medium.Kind, args []string) (plain []string,
+	own map[medium.Code]map[string]string, err error) {
 	row, _ := medium.KindNamed(kind)
-	plain := make([]string, len(args))
+	plain, own = make([]string, len(args)), map[medium.Code]map[string]string{}
 	for i, arg := range args {
 		code, value, ok := strings.Cut(arg, "=")
 		plain[i] = code
@@ -86,28 +90,25 @@ func (a *app) splitValues(f *farm.Farm, kind medium.Kind, args []string) ([]stri
 		}
 		each := slices.IndexFunc(row.Fields, func(f medium.Field) bool { return f.Each && !f.Hidden })
 		if each < 0 || code == "" || value == "" {
-			return nil, ui.Wrongf("%q: want a code", arg)
+			return nil, nil, ui.Wrongf("%q: want a code", arg)
 		}
 		mat, err := f.Find(code)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
-		if a.ofMat == nil {
-			a.ofMat = map[medium.Code]map[string]string{}
+		if old, twice := own[mat]; twice {
+			return nil, nil, ui.Wrongf("%s has two values: %s and %s", mat, old[row.Fields[each].Name], value)
 		}
-		if old, twice := a.ofMat[mat]; twice {
-			return nil, ui.Wrongf("%s has two values: %s and %s", mat, old[row.Fields[each].Name], value)
-		}
-		a.ofMat[mat] = map[string]string{row.Fields[each].Name: value}
+		own[mat] = map[string]string{row.Fields[each].Name: value}
 	}
-	return plain, nil
+	return plain, own, nil
 }
 
 // stepsOf makes a step for each mat.
-func stepsOf(f *farm.Farm, codes []medium.Code, body bodyOf) ([]medium.Step, error) {
-	steps := make([]medium.Step, len(codes))
-	for i, code := range codes {
-		b, err := body(f, code)
+func stepsOf(f *farm.Farm, mats named, body bodyOf) ([]medium.Step, error) {
+	steps := make([]medium.Step, len(mats.codes))
+	for i, code := range mats.codes {
+		b, err := body(f, mats, code)
 		if err != nil {
 			return nil, err
 		}
@@ -223,11 +224,9 @@ func (s *stepFlags) said() map[string]string {
 	return said
 }
 
-func (s *stepFlags) body(a *app, f *farm.Farm, code medium.Code) (medium.Body, error) {
+func (s *stepFlags) body(a *app, f *farm.Farm, own map[string]string) (medium.Body, error) {
 	said := s.said()
-	for name, value := range a.ofMat[code] {
-		said[name] = value
-	}
+	maps.Copy(said, own)
 	return a.reader(f).Body(s.kind.Kind, said)
 }
 
@@ -245,6 +244,8 @@ func (a *app) reader(f *farm.Farm) farm.Reader {
 // records them.
 func (a *app) fieldCommand(c *cobra.Command, after followUp) *stepFlags {
 	flags := a.fieldFlags(c, medium.Kind(c.Name()))
-	a.stepCommand(c, func(f *farm.Farm, code medium.Code) (medium.Body, error) { return flags.body(a, f, code) }, after)
+	a.stepCommand(c, func(f *farm.Farm, mats named, code medium.Code) (medium.Body, error) {
+		return flags.body(a, f, mats.own[code])
+	}, after)
 	return flags
 }
