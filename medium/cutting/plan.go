@@ -67,7 +67,7 @@ func BestSheet(sheet Sheet, sizes []Size, c Cutting, steps int) (*Plan, error) {
 		}
 		values[i] = v * scale
 	}
-	n, value, bound := fullest(j.rects, values, j.most, j.x, j.y, 0, j.budget)
+	n, value, bound := filling{j.rects, values, j.most, j.x, j.y, 0}.fullest(j.budget)
 	p := j.plan([]batch{{n, 1}}, value/scale, bound/scale)
 	p.Proven = value == bound
 	return p, nil
@@ -168,7 +168,7 @@ func (j *job) fill(d *drawing, left *copies, times int) {
 			}
 		}
 		b := j.budget.part(j.budget.left / 8)
-		n, _, _ := fullest(j.rects, j.area, most, r.Length+d.kerf, r.Width+d.kerf, 0, b)
+		n, _, _ := filling{j.rects, j.area, most, r.Length + d.kerf, r.Width + d.kerf, 0}.fullest(b)
 		if n != nil {
 			left.add(&n.made, -times)
 		}
@@ -203,7 +203,7 @@ func (j *job) finish(whole []batch, values []int) []batch {
 	out, left := j.use(whole)
 	for left != (copies{}) {
 		b := j.budget.part(min(j.budget.left/8, 30_000_000))
-		n, _, _ := fullest(j.rects, values, left, j.x, j.y, 0, b)
+		n, _, _ := filling{j.rects, values, left, j.x, j.y, 0}.fullest(b)
 		times := left.times(&n.made)
 		left.add(&n.made, -times)
 		out = append(out, batch{n, times})
@@ -250,7 +250,7 @@ func (j *job) shorten(best *node, b *budget) (*node, int) {
 	low = max(low, ceilDiv(goal, widths[len(widths)-1])) // no cross-section is fuller than that
 	for tried := low; tried < best.x; {                  // lengths before tried are ruled out or were given up
 		mid := (tried + best.x) / 2
-		n, _, bound := fullest(j.rects, j.area, most, mid, j.y, goal, b.part(b.left/6))
+		n, _, bound := filling{j.rects, j.area, most, mid, j.y, goal}.fullest(b.part(b.left / 6))
 		if n != nil {
 			best = n
 			continue

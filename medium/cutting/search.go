@@ -38,16 +38,26 @@ type block struct {
 
 const maxNodes = 200_000 // parts kept by one search, about 300 bytes each
 
-// fullest gives the best pattern it finds on x times y (kerf included), its
-// value and an upper bound; value == bound is a proof. With a goal above 0 only
-// patterns worth at least that are looked for: the pattern is nil when none was
-// found, and a bound under the goal says that there is none.
-func fullest(rs []rect, value []int, most copies, x, y, goal int, b *budget) (*node, int, int) {
-	s := &search{x: x, y: y, rects: fitting(rs, &most, x, y), value: value, most: most, budget: b,
-		seen: map[copies][]*node{}, worth: max(0, goal-1)}
+// filling is what is to be filled: x times y, kerf included, with rectangles of which
+// each is worth something and no more than most are wanted. With a goal above 0 only
+// patterns worth at least that are looked for.
+type filling struct {
+	rects      []rect
+	value      []int
+	most       copies
+	x, y, goal int
+}
+
+// fullest gives the best pattern it finds, its value and an upper bound; value == bound
+// is a proof. The pattern is nil when none reached the goal, and a bound under the goal
+// says that there is none.
+func (w filling) fullest(b *budget) (*node, int, int) {
+	x, y, value := w.x, w.y, w.value
+	s := &search{x: x, y: y, rects: fitting(w.rects, &w.most, x, y), value: value, most: w.most, budget: b,
+		seen: map[copies][]*node{}, worth: max(0, w.goal-1)}
 	for _, r := range s.rects {
-		s.limited = s.limited || most[r.size] < maxPieces
-		s.most[r.size] = int16(min(int(most[r.size]), x*y/r.area()))
+		s.limited = s.limited || w.most[r.size] < maxPieces
+		s.most[r.size] = int16(min(int(w.most[r.size]), x*y/r.area()))
 	}
 	s.dense = slices.SortedStableFunc(slices.Values(s.rects), func(a, b rect) int {
 		return cmp.Compare(float64(value[b.size])/float64(b.area()), float64(value[a.size])/float64(a.area()))
