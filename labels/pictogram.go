@@ -71,7 +71,11 @@ func pictogramOf(word string) []stroke {
 	case "mist":
 		return []stroke{drop(30, 40, 11, false), drop(70, 40, 11, false), drop(50, 80, 11, false)}
 	case "uncover": // a lid that is lifted off a sprout
-		return append(sprout(), polyline(8, 26, 76, 4), polyline(8, 26, 8, 40))
+		return []stroke{polyline(8, 34, 12, 20, 84, 4, 92, 16), polyline(10, 92, 90, 92), polyline(50, 92, 50, 62),
+			leaf(50, 68, 22, 46), leaf(50, 64, 78, 42)}
+	case "wipe": // under a mat, along fallen seed
+		return []stroke{polyline(8, 26, 92, 26), disc(26, 42, 4), disc(48, 46, 4), disc(70, 42, 4), polyline(10, 72, 88, 72),
+			polyline(72, 58, 88, 72, 72, 86)}
 	case "rinse", "wash", "rinsed clean":
 		return []stroke{drop(50, 62, 28, true)}
 	case "roots left":

@@ -35,6 +35,8 @@ var cardFaces = map[medium.Action]CardFace{
 	medium.ActInspect: {"INSPECT", "Folded flat, held to the light, smelled: nothing found. Else say what you saw.",
 		"INSPECTED"},
 	medium.ActMist:     {"MIST", "The crop was misted with water.", "MISTED"},
+	"uncover":          {"UNCOVER", "The cover came off: the light begins.", "UNCOVERED"},
+	"wipe":             {"WIPE", "Fallen seed was wiped off from below.", "WIPED"},
 	medium.ActRelease:  {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
 	medium.ActRetire:   {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},
 	medium.ActEnd:      {"END", "The action is over.", ""},
