@@ -69,3 +69,24 @@ func TestARegistrationIsNotUndone(t *testing.T) {
 	require.ErrorAs(t, err, &fixed)
 	require.Equal(t, medium.KindAdd, fixed.Step.Kind)
 }
+
+// An undo of one request finds its act whoever did what after it, and nothing of it once
+// it was taken back.
+func TestActOfOneRequest(t *testing.T) {
+	w := row(t)
+	w.now = w.now.Add(12 * time.Hour)
+	w.act("MK", &medium.Mist{WaterML: 100}, w.mats[0], w.mats[1])
+	token := w.now.Format("150405.05")
+	w.act("JD", &medium.Move{Place: "shelf C"}, w.mats[1])
+	u, err := w.farm().ActOf(token)
+	require.NoError(t, err)
+	require.Equal(t, "MK", u.Act.By)
+	require.Len(t, u.Corrections("slip"), 2)
+	require.Len(t, u.Later, 1)
+	w.undo("MK")
+	var nothing *NothingToUndoError
+	_, err = w.farm().ActOf(token)
+	require.ErrorAs(t, err, &nothing)
+	_, err = w.farm().ActOf("never sent")
+	require.ErrorAs(t, err, &nothing)
+}

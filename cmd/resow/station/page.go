@@ -78,7 +78,7 @@ func (v *visit) put(p page, in *frame, f medium.Farm) {
 	if in.Title == "" {
 		in.Title = v.t.get(p.name + ".title")
 	}
-	in.Farm, in.Here, in.Language, in.Problem = f.Settings.Name, cmp.Or(p.here, p.name), "en", v.problem
+	in.Farm, in.Here, in.Language, in.Problem = f.Settings.Name, cmp.Or(in.Here, p.here, p.name), "en", v.problem
 	in.Who, in.Paired, in.Boss, in.OnShift = v.who, v.who.Hash != "", v.who.Role == Supervisor, v.who.onShift(v.c.Now())
 	in.Ledger = *v.door.standing.Load()
 	if in.OnShift {

@@ -48,7 +48,7 @@ func (v *visit) roundPage(f *farm.Farm, page *stepPage) error {
 		return err
 	}
 	page.Round, page.Place, page.Reason = true, v.r.URL.Query().Get("place"), r.Reason
-	page.Back = "/"
+	page.Back, page.Here = "/", "due"
 	page.Count = v.mats(r.Count)
 	shown := r.Codes[:min(len(r.Codes), maxMats)]
 	page.More = len(r.Codes) - len(shown)

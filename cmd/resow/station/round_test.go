@@ -215,3 +215,38 @@ func TestBrowserMistsARound(t *testing.T) {
 		})
 	}
 }
+
+// TestBrowserKeepsARound: a round that was recorded without the network is sent once, as
+// of its time; one that is refused is mended with all its mats in sight.
+func TestBrowserKeepsARound(t *testing.T) {
+	s := startNamed(t)
+	mats := s.shelf(t, s.paired(t, Operator, "MK"), 12)
+	b := openBrowser(t, s)
+	b.pair(Operator, "AB")
+	b.open(pathOfMisting())
+	b.offline(true)
+	b.click("form.step button.first")
+	b.see("1 step waits")
+	boss := s.paired(t, Supervisor, "SV")
+	_, page := mistRound(t, boss, mats[:1]) // so it is no mat of the round any more
+	require.NotEmpty(t, page)
+	b.older(time.Hour)
+	b.offline(false)
+	b.see("Refused, not recorded")
+	b.open("/")
+	b.click("#waiting summary")
+	b.click("#waiting li button")
+	b.see("You are fixing the step of")
+	require.Equal(t, string(mats[0]), eval[string](b, `document.querySelector("[name=codes]").value.trim()`))
+	require.True(t, eval[bool](b, `document.querySelector("[name=codes]").offsetParent !== null`), "it is in sight")
+	require.Equal(t, 11, eval[int](b, `document.querySelectorAll("[name=mat]:checked").length`))
+	b.fill("codes", " ")
+	b.click("form.step button.first")
+	b.see("Mats recorded: 11.")
+	for _, code := range mats[1:] {
+		one := last(s.thread(t, code))
+		require.Equal(t, medium.KindMist, one.Kind)
+		require.Equal(t, "AB", one.By)
+		require.InDelta(t, s.clock.Now().Add(-time.Hour).Unix(), one.At.Unix(), 60)
+	}
+}

@@ -56,7 +56,7 @@
       if (e.name === "mat" && e.checked) mats.splice(mats.indexOf(e.value), 1);
     }
     if (form.elements.codes) form.elements.codes.value = mats.concat(values.get("codes") || []).join("\n");
-    for (const d of form.querySelectorAll("details")) d.open = d.open || [...d.querySelectorAll("input")].some((e) => e.value);
+    for (const d of form.querySelectorAll("details")) d.open = d.open || [...d.querySelectorAll("input, textarea")].some((e) => e.value);
     kept.say(kept.words.mending.replace("%s", kept.when(step)) + " " + step.why);
     kept.opened(step.token);
     return step;
