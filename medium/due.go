@@ -51,7 +51,7 @@ func (w Work) Item(now, until time.Time) DueItem {
 		first = due[0]
 	}
 	item := DueItem{Code: w.Code, Stage: w.Stage, NextStep: first.Step, DueAt: first.At,
-		OverdueH: math.Round(now.Sub(first.At).Hours()*100) / 100, Reasons: []string{}}
+		OverdueH: math.Round(Overdue(first.Rule, first.At, now).Hours()*100) / 100, Reasons: []string{}}
 	for _, d := range w.by(until) {
 		item.Reasons = append(item.Reasons, d.Text)
 	}

@@ -20,6 +20,17 @@ type Round struct {
 	Rule   string    `json:"-"` // why it is due; with step and place it names the round
 }
 
+// Overdue is how long ago what a rule makes due was to be done; negative before. A crop
+// that can be cut is not overdue on the days of its harvest: what is due then is not
+// late, and crop-days says when it is.
+func Overdue(rule string, dueAt, now time.Time) time.Duration {
+	late := now.Sub(dueAt)
+	if rule == "harvest-window" {
+		late = min(late, 0)
+	}
+	return late
+}
+
 // Haste is how little a thing that is due can wait.
 type Haste int
 

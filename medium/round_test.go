@@ -9,6 +9,21 @@ import (
 	"pgregory.net/rapid"
 )
 
+// TestACropInItsHarvestDaysIsNotLate: from the first day that it can be cut until the
+// last it is due, and after that overdue.
+func TestACropInItsHarvestDaysIsNotLate(t *testing.T) {
+	c := growingMat(t, "radish") // sown on 24 October at 09:00, 8 to 12 days
+	w, _ := WorkOn(c.Apply(done(&Uncover{}, c.SownAt)).Apply(done(&Mist{}, c.SownAt.AddDate(0, 0, 30))), Farm{}, berlin)
+	item := func(day int) DueItem {
+		now := c.SownAt.AddDate(0, 0, day).Add(time.Hour)
+		return w.Item(now, now)
+	}
+	assert.Equal(t, 0.0, item(10).OverdueH)
+	assert.Equal(t, KindHarvest, item(10).NextStep)
+	assert.Greater(t, item(13).OverdueH, 20.0)
+	assert.Negative(t, Overdue("harvest-window", c.SownAt, c.SownAt.Add(-time.Hour)))
+}
+
 func TestRoundsPutTheMostPressingFirst(t *testing.T) {
 	at := func(h int) time.Time { return time.Date(2026, 10, 24, h, 0, 0, 0, time.UTC) }
 	due := func(step Kind, h int, rule, text string) Due {

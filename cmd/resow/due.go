@@ -134,6 +134,9 @@ func (a *app) printNext(w io.Writer, f *farm.Farm, now time.Time, ahead time.Dur
 // overdue says how late something is in the unit that reads best.
 func overdue(h float64) string {
 	sign := ""
+	if h == 0 {
+		return "now"
+	}
 	if h < 0 {
 		sign, h = "in ", -h
 	}

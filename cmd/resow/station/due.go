@@ -53,8 +53,12 @@ func (v *visit) duePage(f *farm.Farm) (filling, error) {
 }
 
 func (v *visit) roundLine(r medium.Round, now time.Time, soon bool) roundLine {
-	return roundLine{Round: r, Mats: v.mats(r.Count), URL: roundURL(r, soon), Late: !soon,
-		When: v.overdue(now.Sub(r.DueAt).Hours())}
+	late := medium.Overdue(r.Rule, r.DueAt, now)
+	line := roundLine{Round: r, Mats: v.mats(r.Count), URL: roundURL(r, soon), Late: late > 0}
+	if late != 0 {
+		line.When = v.overdue(late.Hours())
+	}
+	return line
 }
 
 // mats counts mats.
@@ -125,11 +129,14 @@ func (v *visit) matsPage(f *farm.Farm) (filling, error) {
 	}
 	for _, one := range list.Items {
 		l := dueLine{DueItem: one, Stage: v.stageText(one.Stage), StepURL: "/m/" + string(one.Code),
-			Late: !one.DueAt.After(now), When: v.overdue(now.Sub(one.DueAt).Hours())}
+			Late: one.OverdueH > 0}
+		if one.OverdueH != 0 {
+			l.When = v.overdue(one.OverdueH)
+		}
 		if slices.Contains(farm.Recordable, one.NextStep) {
 			l.StepURL += "/" + string(one.NextStep)
 		}
-		if l.Late {
+		if !one.DueAt.After(now) {
 			page.Now = append(page.Now, l)
 		} else {
 			page.Soon = append(page.Soon, l)
