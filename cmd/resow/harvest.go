@@ -49,6 +49,6 @@ func (a *app) harvestCommand(c *cobra.Command) {
 			}
 			return nil
 		})
-	readAs(c, &total, "total", "total", amount.Mass, "what all mats gave together; it is shared by area and marked so: 1240g")
+	readAs(c, &total, "total", "total", amount.Mass, "what all gave together, to be shared by area: 1240g")
 	c.MarkFlagsMutuallyExclusive("yield", "total")
 }
