@@ -111,6 +111,8 @@ func pictogramOf(word string) []stroke {
 		return []stroke{polyline(10, 54, 38, 82, 90, 20)}
 	case "retire", "destroy":
 		return []stroke{ring(50, 50, 42), polyline(28, 28, 72, 72), polyline(72, 28, 28, 72)}
+	case "same mats": // one sheet behind another
+		return []stroke{polyline(14, 34, 14, 88, 66, 88, 66, 34, 14, 34), polyline(34, 34, 34, 12, 86, 12, 86, 66, 66, 66)}
 	case "end", "done":
 		return []stroke{ring(50, 50, 42), polygon(34, 34, 66, 34, 66, 66, 34, 66)}
 	case "undo", "undo last":

@@ -28,6 +28,7 @@ const (
 	ActEnd      Action = "end"
 	ActUndo     Action = "undo"
 	ActConfirm  Action = "confirm"
+	ActSame     Action = "same"
 )
 
 // Actions lists every action once, in the order in which cards are printed: those
@@ -40,7 +41,7 @@ var Actions = func() []Action {
 			all = append(all, a)
 		}
 	}
-	return append(all, ActEnd, ActUndo, ActConfirm, ActOperator)
+	return append(all, ActSame, ActEnd, ActUndo, ActConfirm, ActOperator)
 }()
 
 // Card is a laminated card of the wash station. Its symbol holds nothing but
@@ -98,6 +99,17 @@ func (c Card) Body() Body {
 // NeedsConfirm says that each mat under this card wants the CONFIRM card too:
 // what ends a hold or a mat must not happen by a stray scan.
 func (c Card) NeedsConfirm() bool { return c.Action == ActRelease || c.Action == ActRetire }
+
+// TakesSame says that the card can be for the mats of the action before it, without a
+// scan of each: not where somebody has to look at each mat for what the card says of it.
+func (c Card) TakesSame() bool {
+	switch c.Action {
+	case ActDryAir, ActDrySun, ActSanitize:
+		return true
+	}
+	row, ok := KindNamed(Kind(c.Action))
+	return ok && row.plain() && slices.Equal(row.From, []Stage{Growing}) // the care of a crop
+}
 
 // Check refuses a card that could not be used.
 func (c Card) Check() error {

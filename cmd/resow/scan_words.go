@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -98,6 +99,11 @@ func words(to farm.WashAnswer) loud {
 		return said(ui.Yellow, "CONFIRM WHAT?", "Nothing waits for a confirmation.")
 	case farm.WashRecorded:
 		return recordedAloud(to)
+	case farm.WashSame:
+		return sameAloud(to)
+	case farm.WashNoSame:
+		return said(ui.Yellow, "SAME MATS?", "Do one action to mats by their codes, then scan the card of a drying, a sanitizing "+
+			"or a care of the crop, then this. What somebody has to look at is scanned mat by mat.")
 	case farm.WashNothingDone:
 		return said(ui.Yellow, "NOTHING", "No step of this session is left to take back. `resow correct` voids older ones.")
 	case farm.WashAskUndo:
@@ -159,6 +165,19 @@ func recordedAloud(to farm.WashAnswer) loud {
 		}
 	}
 	l.Text = append([]string{sentence(stageText(outcome.To))}, sentences(outcome.Findings)...)
+	return l
+}
+
+// sameAloud counts the mats of the action before, and names those that did not come out.
+func sameAloud(to farm.WashAnswer) loud {
+	l := loud{Word: farm.FaceOf(to.Action.Card.Action).Done, color: ui.Green,
+		Text: []string{fmt.Sprintf("%s recorded.", ui.Counted(to.Count, "mat"))}}
+	if len(to.Refused) > 0 {
+		l.Word, l.color = "NOT ALL", ui.Red
+	}
+	for _, one := range to.Refused {
+		l.Text = append(l.Text, strings.Join(append([]string{cmp.Or(one.Code.String(), one.Text) + ":"}, words(one).Text...), " "))
+	}
 	return l
 }
 

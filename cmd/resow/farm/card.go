@@ -39,6 +39,7 @@ var cardFaces = map[medium.Action]CardFace{
 	"wipe":             {"WIPE", "Fallen seed was wiped off from below.", "WIPED"},
 	medium.ActRelease:  {"RELEASE", "Ends a hold; the mat goes to the wash. CONFIRM after each mat.", "RELEASED"},
 	medium.ActRetire:   {"RETIRE", "Ends the use of a mat for good. CONFIRM after each mat.", "RETIRED"},
+	medium.ActSame:     {"SAME MATS", "The mats of the action before, all of them.", ""},
 	medium.ActEnd:      {"END", "The action is over.", ""},
 	medium.ActUndo:     {"UNDO", "Takes back the last step.", ""},
 	medium.ActConfirm:  {"CONFIRM", "Yes, do it.", ""},

@@ -29,6 +29,7 @@ type Wash struct {
 	asked    *question // waits for the CONFIRM card
 	pending  *question // what waited when this scan came
 	steps    []washStep
+	before   []medium.Code        // mats of the last action that was done to any, in their order
 	seen     map[string]time.Time // last reading of each mat
 	lastCard string
 }
@@ -38,6 +39,7 @@ type WashAction struct {
 	Card   medium.Card
 	Bottle medium.Code
 	done   map[medium.Code]bool // in this action, and not taken back
+	mats   []medium.Code        // in the order of their scans; also those taken back
 }
 
 // Done is how many mats it was done to.
@@ -109,6 +111,8 @@ const (
 	WashAsk                          // Code, Action, Condition: waits for CONFIRM
 	WashNothingAsked                 // nothing waits for CONFIRM
 	WashRecorded                     // Code, Action, Step
+	WashSame                         // Action, Count, Refused: the mats of the action before
+	WashNoSame                       // Action; nil: none is open. No mats of an action before, or each wants a look
 	WashNothingDone                  // no step of this session is left to take back
 	WashAskUndo                      // Code, Step: waits for CONFIRM
 	WashUndone                       // Code, Step, which is void; After
@@ -131,6 +135,8 @@ type WashAnswer struct {
 	Verdict   medium.Verdict
 	Step      medium.Step
 	After     medium.Stage
+	Count     int
+	Refused   []WashAnswer
 	Err       error
 }
 
@@ -261,6 +267,8 @@ func (w *Wash) steer(f *Farm, code medium.Code) func() WashAnswer {
 		return w.confirm
 	case medium.ActEnd:
 		return w.end
+	case medium.ActSame:
+		return w.same
 	case medium.ActUndo:
 		return w.undo
 	case medium.ActOperator:
@@ -277,6 +285,7 @@ func (w *Wash) begin(action *WashAction) WashAnswer {
 		return w.refused(WashAnswer{Said: WashWho})
 	}
 	action.done = map[medium.Code]bool{}
+	w.leave()
 	w.Action, w.seen = action, nil // the next scan of any mat is a new one
 	return WashAnswer{Said: WashBegun, Action: action}
 }
@@ -284,9 +293,50 @@ func (w *Wash) begin(action *WashAction) WashAnswer {
 func (w *Wash) end() WashAnswer {
 	answer := WashAnswer{Said: WashEnded, Action: w.Action}
 	if w.Action != nil {
+		w.leave()
 		w.Action, w.seen = nil, nil
 	}
 	return answer
+}
+
+// leave keeps the mats of the open action for the next one.
+func (w *Wash) leave() {
+	if w.Action == nil {
+		return
+	}
+	var mats []medium.Code
+	for _, mat := range w.Action.mats {
+		if w.Action.done[mat] {
+			mats = append(mats, mat)
+		}
+	}
+	if len(mats) > 0 {
+		w.before = mats
+	}
+}
+
+// same does the open action to the mats of the action before it.
+func (w *Wash) same() WashAnswer {
+	if w.Action == nil || len(w.before) == 0 || !w.Action.Card.TakesSame() {
+		return w.refused(WashAnswer{Said: WashNoSame, Action: w.Action})
+	}
+	all := WashAnswer{Said: WashSame, Action: w.Action}
+	for _, mat := range w.before {
+		if w.Action == nil { // its card was withdrawn meanwhile
+			break
+		}
+		if w.Action.done[mat] {
+			continue
+		}
+		one := w.mat(string(mat))
+		if one.Said == WashRecorded {
+			all.Count++
+		}
+		if one.Said != WashRecorded || !one.Step.Outcome.Accepted {
+			all.Refused = append(all.Refused, one)
+		}
+	}
+	return all
 }
 
 func (w *Wash) confirm() WashAnswer {
@@ -385,6 +435,7 @@ func (w *Wash) apply(code medium.Code) WashAnswer {
 	}
 	w.Tally.Recorded++
 	w.steps = append(w.steps, washStep{done, action})
+	action.mats = append(action.mats, done.Mat)
 	if done.Outcome.Accepted {
 		action.done[done.Mat] = true
 	} else {

@@ -210,3 +210,37 @@ func TestWashOfACardThatWasWithdrawn(t *testing.T) {
 	w.put(medium.FarmThread, &medium.Card{Action: medium.ActHold, Code: hold, Reason: "at the wash", Withdrawn: true})
 	require.Equal(t, []WashSaid{WashWithdrawn, WashVerdict, WashUnknownCard}, w.said(w.mats[0], w.mats[0], hold))
 }
+
+// TestTheSameMatsAgain: what was washed is dried, sanitized and dried again by two scans
+// each, and what somebody has to look at is not.
+func TestTheSameMatsAgain(t *testing.T) {
+	w := newWashDay(t)
+	card := w.cards
+	require.Equal(t, WashNoSame, w.scan(card[medium.ActOperator], card[medium.ActSame]).Said, "no action is open")
+	require.Equal(t, WashNoSame, w.scan(card[medium.ActRinseClean], card[medium.ActSame]).Said, "each is looked at")
+	w.scan(w.mats...)
+	scans := w.Tally.Scans
+	for i, action := range []medium.Action{medium.ActDryAir, medium.ActSanitize, medium.ActDryAir} {
+		w.now = w.now.Add(2 * time.Hour)
+		answer := w.scan(card[action])
+		if action == medium.ActSanitize {
+			answer = w.scan(w.bottle)
+		}
+		if action == medium.ActSanitize && answer.Said == WashMeasure {
+			w.put(medium.FarmThread, &medium.Strip{Code: w.bottle, ReadPPM: 120, StepPPM: 10})
+			answer = w.scan(w.bottle)
+		}
+		require.Equal(t, WashBegun, answer.Said, action)
+		answer = w.scan(card[medium.ActSame])
+		require.Equal(t, WashSame, answer.Said)
+		require.Equal(t, 3, answer.Count, "%d %s: %v", i, action, answer.Refused)
+		require.Empty(t, answer.Refused)
+	}
+	require.LessOrEqual(t, w.Tally.Scans-scans, 9, "for any number of mats")
+	for _, mat := range w.mats {
+		c, err := w.farm().Condition(mat)
+		require.NoError(t, err)
+		require.Equal(t, medium.Ready, c.Stage)
+	}
+	require.Equal(t, 0, w.scan(card[medium.ActSame]).Count, "done already")
+}
