@@ -60,10 +60,10 @@ func (f *Farm) Acts(by string, n int) ([]Act, error) {
 // sameAct says whether a step belongs to an act whose other steps came after it: they
 // have one request, or none and one second.
 func sameAct(a Act, token string, s medium.Step) bool {
-	if s.Kind != a.Kind || s.Token != token {
-		return false
+	if token != "" {
+		return s.Token == token
 	}
-	return token != "" || s.Recorded.Equal(a.Recorded)
+	return s.Token == "" && s.Kind == a.Kind && s.Recorded.Equal(a.Recorded)
 }
 
 // close puts an act's steps in their order, and says what of it was taken back.

@@ -1,6 +1,8 @@
 package farm
 
 import (
+	"fmt"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -89,4 +91,74 @@ func TestActOfOneRequest(t *testing.T) {
 	require.ErrorAs(t, err, &nothing)
 	_, err = w.farm().ActOf("never sent")
 	require.ErrorAs(t, err, &nothing)
+}
+
+// TestUndoLeavesWhatReplayLeavesWithoutTheAct: whatever was done before and after, each
+// mat stands where it would stand had the act never been recorded.
+func TestUndoLeavesWhatReplayLeavesWithoutTheAct(t *testing.T) {
+	bodies := []func() medium.Body{
+		func() medium.Body { return &medium.Rinse{Debris: medium.DebrisNone} },
+		func() medium.Body { return &medium.Rinse{Debris: medium.DebrisRoots} },
+		func() medium.Body { return &medium.Dry{Where: medium.DryAir, DurationS: 3600} },
+		func() medium.Body {
+			return &medium.Sanitize{Product: "drum", StrengthPPM: 100, ContactS: 120, Sides: 2, Method: "spray"}
+		},
+		func() medium.Body { return &medium.Sow{Crops: []medium.Sown{{Crop: "radish", SeedG: 20}}, Lot: "R-1"} },
+		func() medium.Body { return &medium.Mist{WaterML: 100} },
+		func() medium.Body { return &medium.Uncover{} },
+		func() medium.Body { return &medium.Move{Place: "shelf B"} },
+		func() medium.Body { return &medium.Harvest{YieldG: 300} },
+		func() medium.Body { return &medium.Mold{Where: "crop"} },
+		func() medium.Body { return &medium.Hold{Reason: "doubt"} },
+		func() medium.Body { return &medium.Release{Reason: "looked at"} },
+		func() medium.Body { return &medium.Inspect{} },
+	}
+	for seed := range 12 {
+		w := newWashDay(t)
+		w.put(medium.FarmThread, &medium.PolicyChange{Setting: medium.Setting{Rule: "solution-measured", Limit: 1}, Reason: "test"})
+		rng := rand.New(rand.NewPCG(uint64(seed), 7))
+		mine := 0
+		for n := 0; n < 40; n++ {
+			w.now = w.now.Add(time.Duration(1+rng.IntN(30)) * time.Hour)
+			by := []string{"MK", "JD"}[rng.IntN(2)]
+			if _, err := w.store.Record(fmt.Sprint("act ", n), []medium.Step{
+				{Mat: w.mats[0], By: by, Body: bodies[rng.IntN(len(bodies))]()},
+				{Mat: w.mats[1], By: by, Body: bodies[rng.IntN(len(bodies))]()},
+			}); err == nil && by == "MK" {
+				mine++
+			}
+		}
+		for ; mine > 0; mine-- {
+			u, err := w.farm().LastAct("MK")
+			require.NoError(t, err)
+			gone := map[medium.Code]uint64{}
+			for _, s := range u.Act.Steps {
+				gone[s.Mat] = s.MatSeq
+			}
+			want := map[medium.Code]medium.Stage{}
+			for mat := range gone {
+				want[mat] = stageWithout(t, w, mat, gone[mat])
+			}
+			w.undo("MK")
+			for mat, stage := range want {
+				c, err := w.farm().Condition(mat)
+				require.NoError(t, err)
+				require.Equal(t, stage, c.Stage, "seed %d, %s step %d", seed, mat, gone[mat])
+			}
+		}
+	}
+}
+
+// stageWithout replays a mat's thread as if a step had never been recorded.
+func stageWithout(t *testing.T, w *washDay, mat medium.Code, seq uint64) medium.Stage {
+	thread, err := w.store.Thread(mat)
+	require.NoError(t, err)
+	voided := medium.Voided(thread)
+	var c medium.Condition
+	for _, s := range thread {
+		if s.MatSeq != seq && !voided[s.MatSeq] && s.Kind != medium.KindCorrect {
+			c = c.Apply(s)
+		}
+	}
+	return c.Stage
 }
