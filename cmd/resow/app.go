@@ -145,6 +145,7 @@ var groups = []struct {
 		{"tags", (*app).tagsCommand},
 		{"note", nil},
 		{"retire", nil},
+		{"amend", (*app).amendCommand},
 		{"correct", (*app).correctCommand},
 		{"review", (*app).reviewCommand},
 	}},
@@ -279,7 +280,8 @@ func takesAt(c *cobra.Command, args []string) bool {
 		return true
 	}
 	switch name {
-	case "mix", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict", "tags quarantine",
+	case "amend", "mix", "sanitizer add", "policy set", "solution strip", "solution discard", "tags conflict",
+		"tags quarantine",
 		"tags resolve", "crop add", "cards add", "cards withdraw", "prices set", "review":
 		return true
 	case "scan":

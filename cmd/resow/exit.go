@@ -72,6 +72,8 @@ var failures = []failure{
 	{as[*store.RecordError], exitFailed, "`resow verify` says what else is wrong"},
 	{as[*store.ViewError], exitFailed, "`resow verify --repair` makes it again"},
 	{as[*store.LackError], exitUsage, "the exact copy is `resow export --out FILE` there and `resow import FILE` here"},
+	{as[*farm.LaterError], exitFailed, "`resow undo` takes your own last act back, " +
+		"`resow correct CODE STEP` a single step"},
 	{as[*farm.FixedError], exitFailed, "`resow retire CODE --cause loss` ends a mat that was registered by mistake, " +
 		"`resow relabel` gives it another label"},
 	{as[*store.UnsoundError], exitFailed, "`resow verify --store FILE` says all that is wrong with it"},

@@ -63,7 +63,7 @@ var answers = []struct {
 	{as[*farm.FixedError], http.StatusConflict, "way.fixed"},
 	{isOne(
 		as[*medium.VerdictError], as[*medium.CorrectError], as[*medium.ReviewError], as[*store.TakenError],
-		as[*farm.NothingToUndoError], as[*farm.RefusedError],
+		as[*farm.NothingToUndoError], as[*farm.RefusedError], as[*farm.LaterError],
 	), http.StatusConflict, ""},
 	{isOne( // a code that can't be read is no mat either
 		as[*NotFoundError], as[*labels.CodeError], as[*farm.CodeError], as[*farm.CodesError], as[*farm.NoneError],
