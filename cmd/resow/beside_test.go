@@ -52,7 +52,7 @@ var beside = []struct {
 	{line: "document {airing} --contact declared --contact-date 2026-03-01"}, {line: "inspect {airing}"}, {line: "mold {growing 3} --where crop"}, {line: "cut {growing 4} --length 3mm"}, {line: "swab {growing 5} --test ATP --result pass"}, {line: "hold {growing 6} --reason floor"},
 	{line: "release {growing 6} --reason clean"}, {line: "trim {ready 2} --size 100x100mm"}, {line: "relabel {ready 2} --reason worn"}, {line: "retire {ready 3} --cause wear"}, {line: "correct {growing 7} 2 --reason wrong"},
 	{line: "growing"}, {line: "move {growing 2} --place shelf"}, {line: "uncover {growing 2}"}, {line: "wipe {growing 2}"},
-	{line: "note {ready} --text pale"}, {line: "undo"},
+	{line: "note {ready} --text pale"}, {line: "amend text=paler"}, {line: "undo"},
 	{line: "sow {clear} --crop radish --lot L1"}, {line: "batch"}, {line: "review --from 2026-11-18 --to 2026-11-24"},
 	{line: "tags check"}, {line: "tags conflict {growing 8}"}, {line: "tags quarantine --size 250x510mm --reason lost", name: "piece", keeps: `T[A-Z0-9]{3} ?[A-Z0-9]{4}`}, {line: "tags resolve {piece} --is {growing 9} --reason notch"},
 	{line: "due"}, {line: "show {growing 2}"}, {line: "list"}, {line: "history {growing}"}, {line: "trace {growing 2}"}, {line: "forecast"}, {line: "pool --sow radish=3x8"},
