@@ -17,6 +17,7 @@ import (
 	"github.com/makiuchi-d/gozxing"
 	"github.com/makiuchi-d/gozxing/qrcode"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/image/draw"
 
 	"resow/labels"
 	"resow/medium"
@@ -74,7 +75,25 @@ func cutOut(page image.Image, x, y, w, h float64, dpi int) image.Image {
 	return out
 }
 
-func zxing(img image.Image) string {
+func zxing(img image.Image) string { return nearAndFar(img, zxingOnce) }
+
+// nearAndFar reads a picture as it is, then as if it lay further off and nearer: a
+// camera sees a label from many distances, and a decoder fails at one of them now and then.
+func nearAndFar(img image.Image, read func(image.Image) string) string {
+	for _, scale := range []float64{1, 0.67, 1.5} {
+		seen := image.NewGray(image.Rect(0, 0, int(scale*float64(img.Bounds().Dx())), int(scale*float64(img.Bounds().Dy()))))
+		draw.CatmullRom.Scale(seen, seen.Bounds(), img, img.Bounds(), draw.Src, nil)
+		if scale == 1 {
+			draw.Copy(seen, image.Point{}, img, img.Bounds(), draw.Src, nil)
+		}
+		if text := read(seen); text != "" {
+			return text
+		}
+	}
+	return ""
+}
+
+func zxingOnce(img image.Image) string {
 	bitmap, err := gozxing.NewBinaryBitmapFromImage(img)
 	if err != nil {
 		return ""
@@ -88,6 +107,11 @@ func zxing(img image.Image) string {
 
 // zbar reads with the second decoder, which is asked for with RESOW_DEEP=1.
 func zbar(t *testing.T, img image.Image) string {
+	t.Helper()
+	return nearAndFar(img, func(img image.Image) string { return zbarOnce(t, img) })
+}
+
+func zbarOnce(t *testing.T, img image.Image) string {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "cell.png")
 	f, err := os.Create(file)
