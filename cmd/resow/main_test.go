@@ -60,6 +60,10 @@ func (s *seeded) Read(p []byte) (int, error) {
 }
 
 func TestScripts(t *testing.T) {
+	if raced && testing.Short() {
+		t.Skip("short, under the race detector: each command of a script is a process of its own, which takes a quarter of an hour; " +
+			"the ordinary tests run them all")
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
