@@ -81,6 +81,7 @@ func seedLotsText(of string, crops []Sown) string {
 // as it was said: see Sow.check.
 func (b *Sow) saySeedLots(text string) {
 	var rest []string
+	named := false
 	b.Crops = slices.Clone(b.Crops)
 	for part := range strings.SplitSeq(text, ",") {
 		part = strings.TrimSpace(part)
@@ -90,9 +91,12 @@ func (b *Sow) saySeedLots(text string) {
 			rest = append(rest, part)
 			continue
 		}
-		b.Crops[i].SeedLot = lot
+		b.Crops[i].SeedLot, named = lot, true
 	}
 	b.SeedLot = strings.Join(rest, ", ")
+	if !named { // a lot's own name may have commas
+		b.SeedLot = text
+	}
 }
 
 // Mist wets a growing crop, or treats a spot of it.

@@ -258,6 +258,23 @@ func TestSeedFindings(t *testing.T) {
 }
 
 // TestSowKeepsItsFigures: the step carries the crop table's figures of the day.
+// TestSeedLotsAreSaidForAllOrForEach: what names no crop is one lot, as it was said.
+func TestSeedLotsAreSaidForAllOrForEach(t *testing.T) {
+	for _, k := range []struct {
+		said, all, kale, chia string
+	}{
+		{"S88", "S88", "", ""},
+		{"S88,S89", "S88,S89", "", ""},
+		{"A = B", "A = B", "", ""},
+		{"kale=B7, chia=S88", "", "B7", "S88"},
+		{"Kale=B7", "", "B7", ""},
+	} {
+		b := &Sow{Crops: []Sown{{Crop: "kale"}, {Crop: "chia"}}}
+		b.saySeedLots(k.said)
+		assert.Equal(t, []string{k.all, k.kale, k.chia}, []string{b.SeedLot, b.Crops[0].SeedLot, b.Crops[1].SeedLot}, k.said)
+	}
+}
+
 func TestSowKeepsItsFigures(t *testing.T) {
 	f := testFarm()
 	s, err := Admit(testCondition(Ready), f, testStep(&Sow{Crops: []Sown{{Crop: " Kale", SeedG: 28}, {Crop: "CHIA"}}, Lot: "K-7", SeedLot: "S1"}), testNow)

@@ -102,8 +102,8 @@ func words(to farm.WashAnswer) loud {
 	case farm.WashSame:
 		return sameAloud(to)
 	case farm.WashNoSame:
-		return said(ui.Yellow, "SAME MATS?", "Do one action to mats by their codes, then scan the card of a drying, a sanitizing "+
-			"or a care of the crop, then this. What somebody has to look at is scanned mat by mat.")
+		return said(ui.Yellow, "SAME MATS?", "Do one action to mats by their codes, then scan the card of a drying, a "+
+			"sanitizing or a care of the crop, then this. What somebody has to look at is scanned mat by mat.")
 	case farm.WashNothingDone:
 		return said(ui.Yellow, "NOTHING", "No step of this session is left to take back. `resow correct` voids older ones.")
 	case farm.WashAskUndo:
@@ -176,7 +176,8 @@ func sameAloud(to farm.WashAnswer) loud {
 		l.Word, l.color = "NOT ALL", ui.Red
 	}
 	for _, one := range to.Refused {
-		l.Text = append(l.Text, strings.Join(append([]string{cmp.Or(one.Code.String(), one.Text) + ":"}, words(one).Text...), " "))
+		which := cmp.Or(one.Code.String(), one.Text)
+		l.Text = append(l.Text, which+": "+strings.Join(words(one).Text, " "))
 	}
 	return l
 }
