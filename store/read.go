@@ -363,15 +363,6 @@ func (s *Store) Due(until time.Time, limit int) ([]medium.Work, error) {
 	return out, err
 }
 
-// DueTotal counts what is due until a time: what Due gives without a limit.
-func (s *Store) DueTotal(until time.Time) (n int, err error) {
-	err = s.dueUntil(until, func(sealed) (bool, error) {
-		n++
-		return true, nil
-	})
-	return n, err
-}
-
 func (s *Store) dueUntil(until time.Time, do func(sealed) (bool, error)) error {
 	end := dueKey(until, "")
 	return s.read(func(t *tables) error {

@@ -49,7 +49,7 @@ func (a *app) station(ctx context.Context, c station.Config) error {
 	if err := a.welcome(s, c.LAN); err != nil {
 		return err
 	}
-	if in, ok := a.in.(*os.File); ok && ui.IsTerminal(in) && !a.JSON {
+	if a.canAsk() {
 		go a.codesOnEnter(s)
 	}
 	return s.Serve(ctx)
